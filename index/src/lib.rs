@@ -1,0 +1,1 @@
+//! Exact nearest motion curves under dynamic time warping: slices in, ids and numbers out.

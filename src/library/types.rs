@@ -1,0 +1,304 @@
+use std::fmt;
+
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use crate::motion::{Capture, Side, View};
+use crate::serve::Serve;
+
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident = $letter:literal;)*) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+        #[serde(transparent)]
+        pub struct $name(pub i64);
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                write!(f, concat!($letter, "{}"), self.0)
+            }
+        }
+
+        impl std::str::FromStr for $name {
+            type Err = String;
+
+            fn from_str(text: &str) -> Result<Self, String> {
+                text.strip_prefix($letter)
+                    .and_then(|digits| digits.parse().ok())
+                    .map(Self)
+                    .ok_or_else(|| format!(concat!("an id like ", $letter, "12, found '{}'"), text))
+            }
+        }
+    )*};
+}
+
+ids! {
+    /// A player; people see the player's code instead.
+    PlayerId = "p";
+    /// A recording.
+    RecordingId = "r";
+    /// A serve.
+    ServeId = "s";
+    /// A case.
+    CaseId = "c";
+    /// A plan.
+    PlanId = "n";
+    /// A follow-up.
+    FollowUpId = "f";
+}
+
+/// How well a player plays, coarse on purpose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Level {
+    /// Learning the strokes.
+    Beginner,
+    /// Plays at a club.
+    Club,
+    /// Plays regional tournaments.
+    Competition,
+    /// Plays at national level.
+    National,
+    /// Plays for a living.
+    Professional,
+}
+
+/// What the ball was meant to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ServeType {
+    /// Little spin.
+    Flat,
+    /// Sidespin.
+    Slice,
+    /// Topspin.
+    Kick,
+}
+
+/// What a recording shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Setting {
+    /// The motion without a ball.
+    PracticeSwing,
+    /// A ball, but no target that counts.
+    BallNoTarget,
+    /// Serves into the box.
+    Target,
+    /// Points that count.
+    Match,
+}
+
+/// What the player (or guardian) agreed to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Consent {
+    /// Recordings and cases may be kept here.
+    pub keep: bool,
+    /// Pseudonymous cases may leave in packs.
+    pub share: bool,
+    /// When this was agreed.
+    pub date: Option<Date>,
+}
+
+/// Where index knuckle and heel pad sit, asked and never guessed from pose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Grip {
+    /// Bevel 1 to 8 under the index knuckle.
+    pub index_knuckle: Option<u8>,
+    /// Bevel 1 to 8 under the heel pad.
+    pub heel_pad: Option<u8>,
+}
+
+/// Where misses went, as counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Misses {
+    /// Into the net.
+    pub net: u32,
+    /// Beyond the service line.
+    pub long: u32,
+    /// Beside the box.
+    pub wide: u32,
+}
+
+/// What the ball did, as reported.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct BallFlight {
+    /// Typical serve speed, km/h.
+    pub speed_kmh: Option<f64>,
+    /// First serves in, percent.
+    pub first_serve_pct: Option<f64>,
+    /// Where misses went.
+    pub misses: Option<Misses>,
+}
+
+/// A player.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Player {
+    /// Id inside this library.
+    pub id: PlayerId,
+    /// Pseudonym, unique in the library; the only name that leaves it.
+    pub code: String,
+    /// Real name, if kept; never leaves the library.
+    pub name: Option<String>,
+    /// Serving hand, if stated.
+    pub hand: Option<Side>,
+    /// Level.
+    pub level: Option<Level>,
+    /// Birth date; packs carry only the age band.
+    pub born: Option<Date>,
+    /// Standing height, m.
+    pub stature_m: Option<f64>,
+    /// Squads the player belongs to.
+    pub squads: Vec<String>,
+    /// Coach (a code).
+    pub coach: Option<String>,
+    /// Consent.
+    pub consent: Consent,
+}
+
+/// What is stored about one file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RecordingRow {
+    /// Id.
+    pub id: RecordingId,
+    /// Whose.
+    pub player: PlayerId,
+    /// File name as it came, without folders.
+    pub file_name: String,
+    /// blake3 of the file's bytes (and of the options that change what is read), hex.
+    pub content_hash: String,
+    /// Day it was recorded.
+    pub date: Date,
+    /// How joints were obtained.
+    pub capture: Capture,
+    /// Format and layout as read.
+    pub format: String,
+    /// Camera view.
+    pub view: Option<View>,
+    /// Hz.
+    pub rate_hz: f64,
+    /// What it shows.
+    pub setting: Option<Setting>,
+    /// Intended ball.
+    pub serve_type: Option<ServeType>,
+}
+
+/// A stored serve.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ServeRow {
+    /// Id.
+    pub id: ServeId,
+    /// Its recording.
+    pub recording: RecordingId,
+    /// Its case.
+    pub case: CaseId,
+    /// Whose.
+    pub player: PlayerId,
+    /// The serve as found.
+    pub serve: Serve,
+}
+
+/// What was decided about a suspected fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LabelState {
+    /// The program suspects it.
+    Suspected,
+    /// The coach confirmed the suspicion.
+    Confirmed,
+    /// The coach rejected the suspicion.
+    Rejected,
+    /// The coach added it unprompted.
+    Added,
+}
+
+/// A fault attached to a case; program's and coach's view are separate labels and both are kept.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FaultLabel {
+    /// Catalogue id of the fault.
+    pub fault: String,
+    /// State.
+    pub state: LabelState,
+    /// 0 (just there) to 1 (as strong as it gets).
+    pub severity: f64,
+    /// Who says so: `program` or a coach's code.
+    pub by: String,
+    /// Free words.
+    pub note: Option<String>,
+}
+
+/// One drill in a plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedDrill {
+    /// Catalogue id of the drill.
+    pub drill: String,
+    /// Dose in words ("3 x 10, five days a week").
+    pub dose: String,
+}
+
+/// What was prescribed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// Id.
+    pub id: PlanId,
+    /// The case it was made for.
+    pub case: CaseId,
+    /// Catalogue id of the limiting fault.
+    pub limiting_fault: String,
+    /// Drills from easy to full.
+    pub drills: Vec<PlannedDrill>,
+    /// First day.
+    pub start: Date,
+    /// Day of the next review.
+    pub review_on: Option<Date>,
+    /// Coach (a code).
+    pub coach: Option<String>,
+    /// Free words.
+    pub note: Option<String>,
+}
+
+/// Later serves and results that show what a plan changed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FollowUp {
+    /// Id.
+    pub id: FollowUpId,
+    /// The plan it answers.
+    pub plan: PlanId,
+    /// Day.
+    pub date: Date,
+    /// Serves recorded then.
+    pub serves: Vec<ServeId>,
+    /// Ball results.
+    pub ball: BallFlight,
+    /// Coach's rating, -2 (worse) to +2 (cured).
+    pub rating: Option<i8>,
+    /// Sessions done since the plan.
+    pub sessions_done: Option<u32>,
+    /// Free words.
+    pub note: Option<String>,
+}
+
+/// Player context + serves + faults + plans + follow-ups of one review.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Case {
+    /// Id.
+    pub id: CaseId,
+    /// Whose.
+    pub player: PlayerId,
+    /// Day of the review.
+    pub date: Date,
+    /// Serves looked at.
+    pub serves: Vec<ServeId>,
+    /// Program's and coach's labels.
+    pub labels: Vec<FaultLabel>,
+    /// Plans, at most two.
+    pub plans: Vec<Plan>,
+    /// Follow-ups of those plans.
+    pub follow_ups: Vec<FollowUp>,
+    /// Grip, asked.
+    pub grip: Option<Grip>,
+    /// Ball flight, asked.
+    pub ball: BallFlight,
+    /// Free words of the coach.
+    pub note: Option<String>,
+}

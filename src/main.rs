@@ -1,0 +1,2 @@
+//! The `precedent` command.
+fn main() {}

@@ -1,0 +1,127 @@
+use serde::{Deserialize, Serialize};
+
+use super::Joint;
+
+/// How the joints were obtained; decides what can be measured and what compares with what.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Capture {
+    /// Optical markers on the body.
+    Markers,
+    /// A depth sensor's skeleton.
+    DepthSensor,
+    /// Joints from several cameras.
+    SeveralCameras,
+    /// Joints from one camera, lifted to three dimensions by a model.
+    OneCameraLifted,
+    /// Joints in the picture plane of one camera.
+    OneCameraFlat,
+    /// Made by a generator (the demo's invented academy).
+    Generated,
+    /// The file does not say.
+    Unknown,
+}
+
+/// Two or three measured dimensions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Dimensions {
+    /// Picture plane only: x to the picture's right, z up, y always 0.
+    Two,
+    /// Space.
+    Three,
+}
+
+/// The unit of the positions held in a [`Recording`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unit {
+    /// Metres (readers convert millimetres and the like).
+    Metre,
+    /// Pixels of a picture.
+    Pixel,
+    /// Unknown scale: only ratios and angles mean anything.
+    Arbitrary,
+}
+
+/// Where the camera stood, seen from the player who faces the net.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum View {
+    /// Behind the player.
+    Behind,
+    /// In front of the player.
+    Front,
+    /// Beside the player.
+    Side,
+    /// Between behind (or front) and side.
+    Diagonal,
+}
+
+/// One thing the file did not state and the program assumed or inferred.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Assumption {
+    /// What was open: `layout`, `rate`, `up`, `unit`, `hand`, `view` ...
+    pub what: String,
+    /// What was taken.
+    pub taken: String,
+    /// Why, in a few words ("most frames have the head above the ankles along y").
+    pub why: String,
+}
+
+/// One recording: joints x frames in the canonical space.
+///
+/// Canonical space: right-handed, z up, in [`Unit`]s; for [`Dimensions::Two`] x is the picture's
+/// right, z is up and y is 0. A joint missing in a frame (a gap) holds NaN in all three
+/// coordinates and nowhere else does NaN occur; infinities never occur.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    /// The joints held, canonical order, each once.
+    pub joints: Vec<Joint>,
+    /// Time of each frame in seconds, strictly increasing.
+    pub times_s: Vec<f64>,
+    /// Frames x joints, row-major: `positions[frame * joints.len() + j]`.
+    pub positions: Vec<[f64; 3]>,
+    /// The source's own confidence 0 to 1 per frame and joint, laid out as `positions`.
+    pub confidence: Option<Vec<f32>>,
+    /// Nominal sample rate in Hz (median over the frames where times are uneven).
+    pub rate_hz: f64,
+    /// Two or three dimensions.
+    pub dimensions: Dimensions,
+    /// Unit of `positions`.
+    pub unit: Unit,
+    /// How the joints were obtained.
+    pub capture: Capture,
+    /// Camera view, where known.
+    pub view: Option<View>,
+    /// Subject name or prefix inside the file, where it has one.
+    pub subject: Option<String>,
+    /// Format and layout as read, for example `c3d` or `keypoints-33`.
+    pub format: String,
+    /// What the file did not say and the reader assumed.
+    pub assumptions: Vec<Assumption>,
+}
+
+impl Recording {
+    /// Number of frames.
+    #[must_use]
+    pub fn frames(&self) -> usize {
+        self.times_s.len()
+    }
+
+    /// Column of `joint`, if the source holds it.
+    #[must_use]
+    pub fn column(&self, joint: Joint) -> Option<usize> {
+        self.joints.iter().position(|&held| held == joint)
+    }
+
+    /// Position of `joint` in `frame`; `None` if the source lacks the joint or the frame is a gap.
+    ///
+    /// # Panics
+    /// If `frame` is not below [`Self::frames`].
+    #[must_use]
+    pub fn at(&self, frame: usize, joint: Joint) -> Option<[f64; 3]> {
+        let position = self.positions[frame * self.joints.len() + self.column(joint)?];
+        (!position[0].is_nan()).then_some(position)
+    }
+}
