@@ -12,3 +12,4 @@
 pub mod library;
 pub mod motion;
 pub mod serve;
+pub mod squad;
