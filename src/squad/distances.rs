@@ -126,11 +126,12 @@ mod tests {
         let mut row = Vec::new();
         for a in 0..n {
             distances.fill_row(a, &mut row);
-            for b in 0..n {
+            for (b, &found) in row.iter().enumerate() {
                 let want = if a == b { 0.0 } else { square(a, b) };
                 assert_eq!(distances.between(a, b), want);
-                assert_eq!(row[b], want);
+                assert_eq!(found, want);
             }
+            assert_eq!(row.len(), n);
         }
         let part = distances.subset(&[4, 1]);
         assert_eq!(part.condensed(), &[square(1, 4)]);
