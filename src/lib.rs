@@ -1,7 +1,7 @@
 //! The memory a serve coach lacks: recordings in, past serves like this one out.
 //!
 //! Rooms, left to right; a module may use those to its left, never to its right:
-//! [`motion`] -> [`serve`] -> `catalogue` -> `library` -> `matcher` -> `evidence`/`squad` ->
+//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> `matcher` -> `evidence`/`squad` ->
 //! `report` -> the faces `cli` and `page`.
 //!
 //! # Conventions
@@ -9,6 +9,7 @@
 //! computation when the name ends in `_rad`. Time is the first axis. The canonical space is
 //! right-handed with z up. Frames count from 0.
 
+pub mod catalogue;
 pub mod library;
 pub mod motion;
 pub mod serve;

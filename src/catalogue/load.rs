@@ -1,0 +1,216 @@
+use std::sync::LazyLock;
+
+use serde::Deserialize;
+
+use super::CatalogueError;
+use super::check::check;
+use super::types::{Drill, Fault, PublishedRow, Style};
+
+const BUILTIN: [(&str, &str); 6] = [
+    ("general.toml", include_str!("data/general.toml")),
+    ("faults_body.toml", include_str!("data/faults_body.toml")),
+    ("faults_arm.toml", include_str!("data/faults_arm.toml")),
+    ("drills_legs.toml", include_str!("data/drills_legs.toml")),
+    ("drills_toss.toml", include_str!("data/drills_toss.toml")),
+    ("drills_arm.toml", include_str!("data/drills_arm.toml")),
+];
+
+static BUILT: LazyLock<Result<Catalogue, CatalogueError>> =
+    LazyLock::new(|| Catalogue::default().merged(&BUILTIN));
+
+#[derive(Deserialize, Default)]
+#[serde(deny_unknown_fields)]
+struct Cautions {
+    always: Vec<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    #[serde(default)]
+    cautions: Cautions,
+    #[serde(default)]
+    fault: Vec<Fault>,
+    #[serde(default)]
+    drill: Vec<Drill>,
+    #[serde(default)]
+    style: Vec<Style>,
+    #[serde(default)]
+    source: Vec<PublishedRow>,
+}
+
+/// The faults and drills a library works with: checked, in a fixed order.
+#[derive(Debug, Clone, Default)]
+pub struct Catalogue {
+    pub(super) faults: Vec<Fault>,
+    pub(super) drills: Vec<Drill>,
+    pub(super) styles: Vec<Style>,
+    pub(super) sources: Vec<PublishedRow>,
+    pub(super) always: Vec<String>,
+}
+
+impl Catalogue {
+    /// The catalogue inside the program.
+    ///
+    /// ```
+    /// let catalogue = precedent::catalogue::Catalogue::builtin();
+    /// let fault = catalogue.fault("shallow_leg_drive").unwrap();
+    /// assert_eq!(fault.name, "Shallow leg drive");
+    /// ```
+    ///
+    /// # Panics
+    /// Never in a tested build: the embedded text is fixed and a test reads it.
+    #[must_use]
+    pub fn builtin() -> &'static Self {
+        match &*BUILT {
+            Ok(catalogue) => catalogue,
+            Err(error) => unreachable!("embedded catalogue: {error}"),
+        }
+    }
+
+    /// This catalogue with the entries of a library's own TOML `text` added; `file` names it in
+    /// errors. An entry whose id exists already must say `replaces = true` and then takes its
+    /// place; general cautions are added, never removed.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] with place, rule, what was found and what to do; nothing is added then.
+    pub fn with_extra(&self, file: &str, text: &str) -> Result<Self, CatalogueError> {
+        self.clone().merged(&[(file, text)])
+    }
+
+    fn merged(mut self, files: &[(&str, &str)]) -> Result<Self, CatalogueError> {
+        let mut origin = Vec::new();
+        for &(file, text) in files {
+            let parsed: File = toml::from_str(text).map_err(|error| shape(file, text, error))?;
+            self.always.extend(parsed.cautions.always);
+            for entry in parsed.fault {
+                origin.push((format!("fault '{}'", entry.id), file));
+                let (id, replaces) = (entry.id.clone(), entry.replaces);
+                put(&mut self.faults, entry, |have| have.id == id, replaces)
+                    .map_err(|found| twice(file, &format!("fault '{id}'"), found))?;
+            }
+            for entry in parsed.drill {
+                origin.push((format!("drill '{}'", entry.id), file));
+                let (id, replaces) = (entry.id.clone(), entry.replaces);
+                put(&mut self.drills, entry, |have| have.id == id, replaces)
+                    .map_err(|found| twice(file, &format!("drill '{id}'"), found))?;
+            }
+            for entry in parsed.style {
+                origin.push((format!("style '{}'", entry.id), file));
+                let id = entry.id.clone();
+                put(&mut self.styles, entry, |have| have.id == id, false)
+                    .map_err(|found| twice(file, &format!("style '{id}'"), found))?;
+            }
+            for entry in parsed.source {
+                origin.push((format!("source '{}'", entry.id), file));
+                let id = entry.id.clone();
+                put(&mut self.sources, entry, |have| have.id == id, false)
+                    .map_err(|found| twice(file, &format!("source '{id}'"), found))?;
+            }
+        }
+        let last = files.last().map_or("catalogue", |&(file, _)| file);
+        check(&self, &|entry| {
+            origin
+                .iter()
+                .rfind(|(name, _)| name == entry)
+                .map_or(last, |&(_, file)| file)
+                .to_owned()
+        })?;
+        Ok(self)
+    }
+
+    /// The fault with this id.
+    #[must_use]
+    pub fn fault(&self, id: &str) -> Option<&Fault> {
+        self.faults.iter().find(|fault| fault.id == id)
+    }
+
+    /// The drill with this id.
+    #[must_use]
+    pub fn drill(&self, id: &str) -> Option<&Drill> {
+        self.drills.iter().find(|drill| drill.id == id)
+    }
+
+    /// The published row with this id.
+    #[must_use]
+    pub fn source(&self, id: &str) -> Option<&PublishedRow> {
+        self.sources.iter().find(|row| row.id == id)
+    }
+
+    /// All faults, in catalogue order.
+    pub fn faults(&self) -> impl ExactSizeIterator<Item = &Fault> {
+        self.faults.iter()
+    }
+
+    /// All drills, in catalogue order.
+    pub fn drills(&self) -> impl ExactSizeIterator<Item = &Drill> {
+        self.drills.iter()
+    }
+
+    /// Ways of serving that are not faults.
+    pub fn styles(&self) -> impl ExactSizeIterator<Item = &Style> {
+        self.styles.iter()
+    }
+
+    /// Drills for a fault: those made for it first, then those it is a side effect of.
+    #[must_use]
+    pub fn drills_for(&self, fault: &str) -> Vec<&Drill> {
+        let mut found: Vec<(usize, &Drill)> = self
+            .drills
+            .iter()
+            .filter(|drill| !drill.not_for.iter().any(|other| other == fault))
+            .filter_map(|drill| {
+                let place = drill.faults.iter().position(|other| other == fault)?;
+                Some((place, drill))
+            })
+            .collect();
+        found.sort_by_key(|&(place, _)| place);
+        found.into_iter().map(|(_, drill)| drill).collect()
+    }
+
+    /// What must be said wherever this drill is shown: its own cautions, then the general ones.
+    #[must_use]
+    pub fn cautions<'a>(&'a self, drill: &'a Drill) -> Vec<&'a str> {
+        drill.cautions.iter().chain(&self.always).map(String::as_str).collect()
+    }
+
+    /// The cautions that go with every plan and report.
+    pub fn general_cautions(&self) -> impl ExactSizeIterator<Item = &str> {
+        self.always.iter().map(String::as_str)
+    }
+}
+
+fn put<T>(
+    list: &mut Vec<T>,
+    entry: T,
+    same: impl Fn(&T) -> bool,
+    replaces: bool,
+) -> Result<(), &'static str> {
+    match (list.iter_mut().find(|have| same(have)), replaces) {
+        (None, false) => list.push(entry),
+        (Some(have), true) => *have = entry,
+        (Some(_), false) => return Err("an entry of that id already there"),
+        (None, true) => return Err("'replaces = true' with nothing to replace"),
+    }
+    Ok(())
+}
+
+fn twice(file: &str, place: &str, found: &str) -> CatalogueError {
+    CatalogueError::Rule {
+        file: file.to_owned(),
+        place: place.to_owned(),
+        rule: "an id names one entry",
+        found: found.to_owned(),
+        next: "choose another id, or say 'replaces = true' to replace the entry of that id",
+    }
+}
+
+fn shape(file: &str, text: &str, error: toml::de::Error) -> CatalogueError {
+    let at = error.span().map_or(0, |span| span.start.min(text.len()));
+    CatalogueError::Shape {
+        file: file.to_owned(),
+        line: text.as_bytes()[..at].iter().filter(|&&b| b == b'\n').count() + 1,
+        found: error.message().to_owned(),
+        source: Box::new(error),
+    }
+}

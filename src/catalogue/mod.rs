@@ -1,0 +1,17 @@
+//! Faults and drills as data: what a coach sees, which measures show it, what it costs, what
+//! helps. The built-in catalogue is text inside the program; a library may add its own.
+
+mod check;
+mod error;
+mod load;
+mod types;
+
+#[cfg(test)]
+mod tests;
+
+pub use error::CatalogueError;
+pub use load::Catalogue;
+pub use types::{
+    Combine, Confusion, Cost, CueFocus, Direction, Drill, Fault, FaultMeasure, GripAnswers,
+    JointNeed, Needs, Phase, Place, PublishedRow, Step, Style,
+};

@@ -1,0 +1,174 @@
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use super::*;
+
+fn extra(text: &str) -> String {
+    Catalogue::builtin().with_extra("own.toml", text).expect_err("must be refused").to_string()
+}
+
+const DRILL: &str = r#"
+[[drill]]
+id = "own_drill"
+name = "Own drill"
+faults = ["toss_low"]
+steps = [{ where = "wall", text = "easy" }, { where = "baseline", text = "full" }]
+dose = "1 x 1"
+step_up = "when easy"
+equipment = []
+cue = "Over the moon."
+focus = "outside"
+cautions = ["Not in the dark."]
+support = "none found"
+"#;
+
+#[test]
+fn builtin_holds_what_a_coach_needs() {
+    let catalogue = Catalogue::builtin();
+    assert!(catalogue.faults().len() >= 16, "{}", catalogue.faults().len());
+    assert!(catalogue.drills().len() >= 40, "{}", catalogue.drills().len());
+    for id in [
+        "shallow_leg_drive",
+        "tossing_arm_drops_early",
+        "trunk_opens_early",
+        "low_contact",
+        "no_turn_after_contact",
+        "waiters_tray",
+        "low_hitting_elbow",
+        "excessive_side_tilt",
+        "lumbar_arch",
+        "pause_in_rhythm",
+        "toss_behind",
+        "toss_low",
+        "short_finish",
+        "late_leg_drive",
+        "collapsed_front_knee",
+        "rushed_tempo",
+    ] {
+        let fault = catalogue.fault(id).unwrap_or_else(|| panic!("{id} missing"));
+        assert!(!fault.measures.is_empty(), "{id} has no measure");
+        assert!(catalogue.drills_for(id).len() >= 2, "{id} has fewer than two drills");
+    }
+}
+
+#[test]
+fn styles_are_not_faults() {
+    let catalogue = Catalogue::builtin();
+    for id in ["foot_up", "foot_back", "short_backswing"] {
+        assert!(catalogue.styles().any(|style| style.id == id), "{id}");
+        assert!(catalogue.fault(id).is_none(), "{id}");
+    }
+}
+
+#[test]
+fn cautions_always_hold_the_general_ones() {
+    let catalogue = Catalogue::builtin();
+    for drill in catalogue.drills() {
+        let cautions = catalogue.cautions(drill).join(" ");
+        for word in ["not a diagnosis", "Stop on pain", "licensed clinician", "juniors"] {
+            assert!(cautions.contains(word), "{}: {word}", drill.id);
+        }
+    }
+}
+
+#[test]
+fn published_rows_are_those_of_the_reference_table() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/serve/reference.csv");
+    if !path.exists() {
+        eprintln!("skipped: no reference table beside the project");
+        return;
+    }
+    let mut rows = std::collections::HashMap::new();
+    for row in csv::Reader::from_path(path).unwrap().records() {
+        let row = row.unwrap();
+        rows.insert(row[0].to_owned(), row);
+    }
+    let catalogue = Catalogue::builtin();
+    assert!(catalogue.sources.len() > 20);
+    for source in &catalogue.sources {
+        let row = rows.get(&source.id).unwrap_or_else(|| panic!("{} unknown", source.id));
+        let ours = [&source.quantity, &source.moment, &source.mean, &source.sd, &source.unit];
+        for (n, text) in ours.into_iter().enumerate() {
+            assert_eq!(text, &row[n + 1], "{} column {}", source.id, n + 1);
+        }
+        assert_eq!(source.citation, row[8], "{}", source.id);
+    }
+}
+
+#[test]
+fn every_published_row_is_used() {
+    let catalogue = Catalogue::builtin();
+    let used: BTreeSet<&String> = catalogue
+        .faults()
+        .flat_map(|fault| {
+            let measures = fault.measures.iter().flat_map(|measure| &measure.sources);
+            measures.chain(&fault.sources)
+        })
+        .chain(catalogue.drills().flat_map(|drill| &drill.sources))
+        .collect();
+    for source in &catalogue.sources {
+        assert!(used.contains(&source.id), "{} is never referred to", source.id);
+    }
+}
+
+#[test]
+fn a_library_adds_and_replaces() {
+    let catalogue = Catalogue::builtin().with_extra("own.toml", DRILL).unwrap();
+    assert_eq!(catalogue.drills().len(), Catalogue::builtin().drills().len() + 1);
+    assert!(catalogue.drills_for("toss_low").iter().any(|drill| drill.id == "own_drill"));
+    let again = DRILL.replace("name = \"Own drill\"", "name = \"Better\"\nreplaces = true");
+    let catalogue = catalogue.with_extra("own.toml", &again).unwrap();
+    assert_eq!(catalogue.drill("own_drill").unwrap().name, "Better");
+}
+
+#[test]
+fn bad_entries_are_refused_with_rule_place_found_and_next_step() {
+    let text = extra(&DRILL.replace("own_drill", "land_inside"));
+    assert_eq!(
+        text,
+        "own.toml: drill 'land_inside': an id names one entry; found an entry of that id already \
+         there; choose another id, or say 'replaces = true' to replace the entry of that id"
+    );
+    let text = extra(&DRILL.replace("toss_low", "toss_lov"));
+    assert_eq!(
+        text,
+        "own.toml: drill 'own_drill', faults: a fault referred to is in the catalogue; found \
+         'toss_lov'; correct the id, or add that fault"
+    );
+    let text = extra(&DRILL.replace("dose", "doses"));
+    assert!(text.starts_with("own.toml: line 7: "), "{text}");
+    assert!(text.contains("doses") && text.contains("correct this line"), "{text}");
+    let text = extra(&DRILL.replace("own_drill", "Own Drill"));
+    assert!(text.contains("small letters") && text.contains("'Own Drill'"), "{text}");
+    let text = extra(&DRILL.replace("{ where = \"wall\", text = \"easy\" }, ", ""));
+    assert!(text.contains("at least two steps"), "{text}");
+    let text = extra(&DRILL.replace("\"wall\"", "\"moon\""));
+    assert!(text.contains("line 6") && text.contains("moon"), "{text}");
+}
+
+#[test]
+fn thresholds_must_fit_their_direction_and_name_a_source() {
+    let catalogue = Catalogue::builtin();
+    let mut fault = catalogue.fault("shallow_leg_drive").unwrap().clone();
+    fault.replaces = true;
+    let write = |fault: &Fault| {
+        let mut table = toml::Table::new();
+        let list = vec![toml::Value::try_from(fault).unwrap()];
+        table.insert("fault".into(), toml::Value::Array(list));
+        toml::to_string(&table).unwrap()
+    };
+    catalogue.with_extra("own.toml", &write(&fault)).unwrap();
+    let mut wrong = fault.clone();
+    wrong.measures[0].full = 80.0;
+    let text = extra(&write(&wrong));
+    assert!(text.contains("full lies beyond starts") && text.contains("80"), "{text}");
+    let mut wrong = fault.clone();
+    wrong.measures[0].sources = vec!["R999".into()];
+    assert!(extra(&write(&wrong)).contains("'R999'"));
+    let mut wrong = fault.clone();
+    wrong.measures[0].sources.clear();
+    assert!(extra(&write(&wrong)).contains("common practice, no source"));
+    let mut wrong = fault;
+    wrong.cost.speed = 9;
+    assert!(extra(&write(&wrong)).contains("0 to 3"));
+}
