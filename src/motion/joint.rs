@@ -76,6 +76,10 @@ joints! {
     LeftWrist = "left_wrist",
     /// Right wrist joint.
     RightWrist = "right_wrist",
+    /// Middle of the left hand (the knuckle of the middle finger where that is what is marked).
+    LeftHand = "left_hand",
+    /// Middle of the right hand (the knuckle of the middle finger where that is what is marked).
+    RightHand = "right_hand",
     /// Left thumb knuckle.
     LeftThumb = "left_thumb",
     /// Right thumb knuckle.
@@ -143,6 +147,8 @@ impl Joint {
             RightElbow => LeftElbow,
             LeftWrist => RightWrist,
             RightWrist => LeftWrist,
+            LeftHand => RightHand,
+            RightHand => LeftHand,
             LeftThumb => RightThumb,
             RightThumb => LeftThumb,
             LeftIndex => RightIndex,

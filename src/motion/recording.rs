@@ -124,4 +124,28 @@ impl Recording {
         let position = self.positions[frame * self.joints.len() + self.column(joint)?];
         (!position[0].is_nan()).then_some(position)
     }
+
+    /// The mirror image: left and right joints exchanged, x negated, so the body stays a body.
+    /// What a right-hander does becomes what a left-hander does, and the other way round.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        let width = self.joints.len();
+        let mut order: Vec<usize> = (0..width).collect();
+        order.sort_by_key(|&j| self.joints[j].mirrored());
+        let positions = self
+            .positions
+            .chunks_exact(width.max(1))
+            .flat_map(|row| order.iter().map(|&j| [-row[j][0], row[j][1], row[j][2]]))
+            .collect();
+        let confidence = self.confidence.as_ref().map(|confidence| {
+            let rows = confidence.chunks_exact(width.max(1));
+            rows.flat_map(|row| order.iter().map(|&j| row[j])).collect()
+        });
+        Self {
+            joints: order.iter().map(|&j| self.joints[j].mirrored()).collect(),
+            positions,
+            confidence,
+            ..self.clone()
+        }
+    }
 }

@@ -1,0 +1,322 @@
+use std::fmt;
+use std::path::PathBuf;
+
+use thiserror::Error;
+
+use super::Layout;
+use crate::motion::Joint;
+
+/// Why a recording could not be read: the file and what is wrong with it.
+#[derive(Debug, Error)]
+#[error("{}: {kind}", file.display())]
+pub struct ReadError {
+    /// The file or folder, as it was given.
+    pub file: PathBuf,
+    /// What is wrong.
+    #[source]
+    pub kind: ReadErrorKind,
+}
+
+/// What is wrong with a recording. The text says the rule, the place, what was found and what
+/// to do next.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum ReadErrorKind {
+    /// The operating system would not give us the bytes.
+    #[error("cannot be read: {source}; check the name and the permissions")]
+    Io {
+        /// The operating system's reason.
+        #[from]
+        source: std::io::Error,
+    },
+    /// Neither a regular file nor a folder.
+    #[error("is neither a file nor a folder; save the recording to a file first")]
+    NotAFile,
+    /// No bytes, or a folder without a file we read.
+    #[error("holds nothing to read ({what}); export it again")]
+    Empty {
+        /// What is empty.
+        what: &'static str,
+    },
+    /// No layout recognised the content.
+    #[error(
+        "the content fits no known layout (it starts with {start:?}); \
+         name one with --layout ({layouts})",
+        layouts = Layout::names()
+    )]
+    UnknownLayout {
+        /// The first bytes as text.
+        start: String,
+    },
+    /// Something in the file is not built as the layout says.
+    #[error(
+        "{layout}, {place}: expected {expected}, found {found}; export it again, or name another --layout"
+    )]
+    Structure {
+        /// The layout it was read as.
+        layout: Layout,
+        /// Where.
+        place: Place,
+        /// What the layout has there.
+        expected: &'static str,
+        /// What was there.
+        found: String,
+    },
+    /// Fewer bytes or rows than the header promises.
+    #[error(
+        "{layout}: the header promises {promised} frames, the file holds {held} whole ones; \
+         export it again, or keep the whole frames with --trim"
+    )]
+    Truncated {
+        /// The layout it was read as.
+        layout: Layout,
+        /// Frames promised.
+        promised: u64,
+        /// Whole frames held.
+        held: u64,
+    },
+    /// The header promises more than the file could ever hold.
+    #[error(
+        "{layout}: {what} reaches byte {promised}, the file ends at {held}; \
+         the file was cut off or is damaged: export it again"
+    )]
+    PastTheEnd {
+        /// The layout it was read as.
+        layout: Layout,
+        /// Which part.
+        what: &'static str,
+        /// Where the part would end.
+        promised: u64,
+        /// Bytes in the file.
+        held: u64,
+    },
+    /// Text where a number belongs.
+    #[error("{place}: expected a number, found {found:?}; correct it, or leave it empty for a gap")]
+    NotANumber {
+        /// Where.
+        place: Place,
+        /// The text.
+        found: String,
+    },
+    /// NaN or infinity where a measured number belongs.
+    #[error(
+        "{place}: expected a finite number, found {found}; \
+         mark a gap as the layout does (empty cell, null, negative residual)"
+    )]
+    NotFinite {
+        /// Where.
+        place: Place,
+        /// `NaN`, `inf` ...
+        found: String,
+    },
+    /// A coordinate no body reaches.
+    #[error(
+        "{place}: the coordinate {found:e} lies beyond {limit:e}, farther than any recording reaches; \
+         the file is damaged or its numbers are stored otherwise: export it again"
+    )]
+    OutOfRange {
+        /// Where.
+        place: Place,
+        /// The coordinate.
+        found: f64,
+        /// The limit.
+        limit: f64,
+    },
+    /// A row with too few or too many fields.
+    #[error(
+        "{place}: expected {expected} fields, found {found}; correct the row, or drop an incomplete last one with --trim"
+    )]
+    RaggedRow {
+        /// Where.
+        place: Place,
+        /// Fields expected.
+        expected: usize,
+        /// Fields found.
+        found: usize,
+    },
+    /// The file ends in the middle of a frame.
+    #[error(
+        "{layout}, {place}: a frame has {expected} lines, the last one only {found}; \
+         export it again, or drop the incomplete frame with --trim"
+    )]
+    IncompleteFrame {
+        /// The layout it was read as.
+        layout: Layout,
+        /// Where the file ends.
+        place: Place,
+        /// Lines a frame has.
+        expected: usize,
+        /// Lines the last frame has.
+        found: usize,
+    },
+    /// Two columns, markers or joints with one name.
+    #[error("the label {label:?} occurs twice; rename or remove one of them")]
+    DuplicateLabel {
+        /// The label.
+        label: String,
+    },
+    /// The core of the body is not there.
+    #[error(
+        "a serve needs shoulders, elbows, wrists, hips, knees and ankles of both sides; \
+         not found: {}{}; rename the labels (for example left_wrist) or export with them",
+        names(missing),
+        unused(unknown)
+    )]
+    MissingJoints {
+        /// The joints missing.
+        missing: Vec<Joint>,
+        /// Labels that told us nothing.
+        unknown: Vec<String>,
+    },
+    /// Several subjects in the file and none, or an unknown one, chosen.
+    #[error("{}; choose one with --subject ({})", subject_rule(wanted.as_deref()), subjects.join(", "))]
+    Subject {
+        /// The subjects in the file.
+        subjects: Vec<String>,
+        /// The one asked for.
+        wanted: Option<String>,
+    },
+    /// Several people in the picture and none, or one too many, chosen.
+    #[error("{place}: {people} people are in the picture{}; choose one with --person 0 to {}", person_rule(*wanted), people.saturating_sub(1))]
+    Person {
+        /// Where.
+        place: Place,
+        /// How many people.
+        people: usize,
+        /// The one asked for.
+        wanted: Option<usize>,
+    },
+    /// Not one frame.
+    #[error("the recording holds no frame; export it again with data in it")]
+    NoFrames,
+    /// Not one frame in which anything was measured.
+    #[error("every frame is a gap, nothing was measured; export it again with data in it")]
+    NothingMeasured,
+    /// The file states no rate and none was given.
+    #[error("the file does not say how many frames a second it holds; say it with --rate")]
+    RateUnknown,
+    /// A rate that cannot be.
+    #[error("the sample rate is {rate_hz} Hz, expected {min} to {max}; correct it with --rate")]
+    RateOutOfRange {
+        /// Rate found or given.
+        rate_hz: f64,
+        /// Lowest rate we take.
+        min: f64,
+        /// Highest rate we take.
+        max: f64,
+    },
+    /// Time stands still or runs backwards.
+    #[error(
+        "{place}: time must increase, found {here} s after {before} s; sort the rows, or give --rate and leave the time out"
+    )]
+    TimeNotIncreasing {
+        /// Where.
+        place: Place,
+        /// The time before, seconds.
+        before: f64,
+        /// The time here, seconds.
+        here: f64,
+    },
+    /// Which axis points up could not be told from the motion.
+    #[error(
+        "which axis points up is not stated, and the body stands along no axis (best: {best} in {share_percent} % of the frames); say it with --up x, y or z"
+    )]
+    UpUnknown {
+        /// The best axis.
+        best: super::Up,
+        /// Share of the frames that agree, per cent.
+        share_percent: u32,
+    },
+    /// Picture coordinates from 0 to 1 without the size of the picture.
+    #[error(
+        "the points are fractions of a picture of unknown size, so angles cannot be read; give its size in pixels with --picture WIDTHxHEIGHT"
+    )]
+    PictureUnknown,
+}
+
+/// Where in a file something was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Place {
+    /// The header.
+    Header,
+    /// A byte, from 0.
+    Byte(u64),
+    /// A line, from 1.
+    Line(usize),
+    /// A cell of a text file: line and column, from 1, and the column's name.
+    Cell {
+        /// Line, from 1.
+        line: usize,
+        /// Name of the column, or its number.
+        column: String,
+    },
+    /// A frame, from 0.
+    Frame(usize),
+    /// One label in a frame, from 0.
+    Point {
+        /// Frame, from 0.
+        frame: usize,
+        /// Label of the point.
+        label: String,
+    },
+    /// One parameter of a header, for example `POINT:LABELS`.
+    Parameter(String),
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Header => write!(f, "header"),
+            Self::Byte(byte) => write!(f, "byte {byte}"),
+            Self::Line(line) => write!(f, "line {line}"),
+            Self::Cell { line, column } => write!(f, "line {line}, column {column}"),
+            Self::Frame(frame) => write!(f, "frame {frame}"),
+            Self::Point { frame, label } => write!(f, "frame {frame}, {label}"),
+            Self::Parameter(name) => write!(f, "parameter {name}"),
+        }
+    }
+}
+
+fn names(joints: &[Joint]) -> String {
+    let names: Vec<_> = joints.iter().map(|joint| joint.name()).collect();
+    names.join(", ")
+}
+
+fn unused(labels: &[String]) -> String {
+    if labels.is_empty() {
+        String::new()
+    } else {
+        format!(" (labels not understood: {})", shorten(labels, 12))
+    }
+}
+
+fn subject_rule(wanted: Option<&str>) -> String {
+    match wanted {
+        None => "the file holds several subjects".to_owned(),
+        Some(name) => format!("the file holds no subject {name:?}"),
+    }
+}
+
+fn person_rule(wanted: Option<usize>) -> String {
+    wanted.map_or_else(String::new, |index| format!(", number {index} was asked for"))
+}
+
+/// The first `most` of `labels`, each cut to a readable length, and how many more there are.
+pub(super) fn shorten(labels: &[String], most: usize) -> String {
+    let mut text =
+        labels.iter().take(most).map(|label| excerpt(label)).collect::<Vec<_>>().join(", ");
+    if labels.len() > most {
+        text.push_str(&format!(" and {} more", labels.len() - most));
+    }
+    text
+}
+
+/// At most 32 characters of `text`, for messages.
+pub(super) fn excerpt(text: &str) -> String {
+    let mut short: String = text.chars().take(32).collect();
+    if text.chars().nth(32).is_some() {
+        short.push_str("...");
+    }
+    short
+}

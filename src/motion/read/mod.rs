@@ -1,0 +1,116 @@
+//! One reader per file format, one way to call them.
+
+mod c3d;
+mod depth;
+mod errors;
+mod labels;
+mod layout;
+mod markers;
+mod raw;
+#[cfg(test)]
+mod tests;
+mod text;
+
+use std::path::Path;
+
+pub use c3d::Processor;
+pub use errors::{Place, ReadError, ReadErrorKind};
+pub use layout::{Layout, SourceUnit, UnknownName, Up};
+
+use self::errors::excerpt;
+use self::raw::Raw;
+use super::{Capture, Recording, View};
+
+/// What the caller knows about a file; everything left out is read from the file, inferred and
+/// said so, or asked for by an error.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ReadOptions {
+    /// Read as this layout instead of sniffing.
+    pub layout: Option<Layout>,
+    /// Frames per second; overrides the file.
+    pub rate_hz: Option<f64>,
+    /// The file's axis that points up; overrides the file and the inference.
+    pub up: Option<Up>,
+    /// Unit of the file's positions; overrides the file and the inference.
+    pub unit: Option<SourceUnit>,
+    /// Which subject, where the file holds several.
+    pub subject: Option<String>,
+    /// Which person, from 0, where the picture shows several.
+    pub person: Option<usize>,
+    /// Width and height of the picture in pixels, for points given as fractions of it.
+    pub picture: Option<[u32; 2]>,
+    /// Order of the joints in a table without header.
+    pub joint_order: Option<Vec<super::Joint>>,
+    /// Where the camera stood.
+    pub view: Option<View>,
+    /// How the joints were obtained, where the layout does not tell.
+    pub capture: Option<Capture>,
+    /// Exchange left and right: the source is a mirror image.
+    pub mirror: bool,
+    /// Keep the whole frames of a file that was cut off.
+    pub trim: bool,
+}
+
+/// The recording in the file (or folder of one file per frame) at `path`, in the canonical space.
+///
+/// The layout is sniffed from the content, never from the name. Whatever the file does not
+/// state is in [`Recording::assumptions`]. Gaps stay gaps.
+///
+/// # Errors
+/// [`ReadError`] names the file, the rule, the place, what was found and what to do next.
+///
+/// # Cost
+/// The file is held in memory once, and the positions beside it.
+pub fn read(path: &Path, options: &ReadOptions) -> Result<Recording, ReadError> {
+    let at = |kind| ReadError { file: path.to_owned(), kind };
+    read_path(path, options).map_err(at)
+}
+
+fn read_path(path: &Path, options: &ReadOptions) -> Result<Recording, ReadErrorKind> {
+    let about = std::fs::metadata(path)?;
+    if !about.is_file() {
+        return Err(ReadErrorKind::NotAFile);
+    }
+    read_bytes(&std::fs::read(path)?, options)
+}
+
+/// The recording in `bytes`, the content of one file; as [`read`].
+///
+/// # Errors
+/// As [`read`], without the file's name.
+pub fn read_bytes(bytes: &[u8], options: &ReadOptions) -> Result<Recording, ReadErrorKind> {
+    raw(bytes, options)?.settle(options)
+}
+
+fn raw(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadErrorKind> {
+    if bytes.is_empty() {
+        return Err(ReadErrorKind::Empty { what: "0 bytes" });
+    }
+    let layout = options.layout.or_else(|| sniff(bytes)).ok_or_else(|| {
+        let start = String::from_utf8_lossy(&bytes[..bytes.len().min(64)]);
+        ReadErrorKind::UnknownLayout { start: excerpt(&start) }
+    })?;
+    if layout == Layout::C3d {
+        return c3d::read(bytes, options);
+    }
+    let text = text::as_text(bytes).ok_or_else(|| ReadErrorKind::Structure {
+        layout,
+        place: Place::Byte(0),
+        expected: "UTF-8 text",
+        found: "other bytes".to_owned(),
+    })?;
+    match layout {
+        Layout::Depth20 => depth::read(text, options),
+        _ => Err(ReadErrorKind::UnknownLayout { start: excerpt(text) }),
+    }
+}
+
+/// The layout the content of a file looks like.
+#[must_use]
+pub fn sniff(bytes: &[u8]) -> Option<Layout> {
+    if c3d::sniff(bytes) {
+        return Some(Layout::C3d);
+    }
+    let text = text::as_text(bytes)?;
+    if depth::sniff(text) { Some(Layout::Depth20) } else { None }
+}
