@@ -1,9 +1,29 @@
 //! The case store: what is kept about players, recordings, serves, faults, plans and follow-ups.
+//!
+//! A [`Library`] is a folder. `library.db` (SQLite) is the truth; the curve index in `curves/`
+//! and the word index in `words/` are derived from it and can be rebuilt at any time.
+//! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
+mod envelope;
+mod errors;
+mod lock;
+mod named;
+mod read;
+mod seam;
+mod store;
+mod stored;
+#[cfg(test)]
+mod tests;
 mod types;
+mod write;
 
+pub use errors::{Damage, OpenError, StoreError, WriteError};
+pub use named::Named;
+pub use read::{Counts, ServeHead};
+pub use store::Library;
 pub use types::{
     BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
     Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow, ServeId,
     ServeRow, ServeType, Setting,
 };
+pub use write::{Added, NewRecording, Writer};

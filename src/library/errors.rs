@@ -1,0 +1,237 @@
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+/// Why a library did not open.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum OpenError {
+    /// There is no library in the folder.
+    #[error("{}: no library here; add a first recording to make one, or name another folder", .folder.display())]
+    Missing {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// A library is there already.
+    #[error("{}: a library is here already; open it, or name another folder", .folder.display())]
+    Exists {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// The file is something else.
+    #[error("{}: not a library of this program ({found}); name another folder, or restore the file from a copy", .file.display())]
+    NotALibrary {
+        /// The file.
+        file: PathBuf,
+        /// What it seems to be.
+        found: String,
+    },
+    /// The file was written by another version.
+    #[error("{}: format {found}, this program reads format {known}; open it with the program that wrote it, or a newer one", .file.display())]
+    Format {
+        /// The file.
+        file: PathBuf,
+        /// Format number in the file.
+        found: i64,
+        /// Format number this program writes.
+        known: i64,
+    },
+    /// Another process writes.
+    #[error("{}: open for writing {}; wait until it ends or close it, or open the library read-only", .file.display(), holder_text(.holder))]
+    Locked {
+        /// The lock file.
+        file: PathBuf,
+        /// Process id of the holder, where it could be read.
+        holder: Option<u32>,
+    },
+    /// The store answered with an error.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+fn holder_text(holder: &Option<u32>) -> String {
+    match holder {
+        Some(pid) => format!("by process {pid}"),
+        None => "elsewhere".to_owned(),
+    }
+}
+
+/// Why reading the store failed.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum StoreError {
+    /// SQLite said no.
+    #[error("library.db: {doing} failed: {source}; check disk space and rights, then run `verify`")]
+    Sql {
+        /// What was being done.
+        doing: &'static str,
+        /// The cause.
+        source: rusqlite::Error,
+    },
+    /// A file could not be read or written.
+    #[error("{}: {doing} failed: {source}; check disk space and rights", .path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What was being done.
+        doing: &'static str,
+        /// The cause.
+        source: std::io::Error,
+    },
+    /// Stored bytes are not what was written.
+    #[error("library.db: {what}: {why}; run `verify`, or restore the library from a copy")]
+    Damaged {
+        /// Which value, for example `curve of s12`.
+        what: String,
+        /// How it is damaged.
+        why: Damage,
+    },
+    /// The id or code is unknown.
+    #[error("{what}: not in this library")]
+    NoSuch {
+        /// What was asked for, for example `s12` or `player 'p07'`.
+        what: String,
+    },
+    /// The curve index failed; it is derived and can be rebuilt.
+    #[error("{}: {why}; run `verify --rebuild`", .path.display())]
+    Curves {
+        /// The index file.
+        path: PathBuf,
+        /// The engine's words.
+        why: String,
+    },
+    /// The word index failed; it is derived and can be rebuilt.
+    #[error("{}: {source}; run `verify --rebuild`", .path.display())]
+    Words {
+        /// The index folder.
+        path: PathBuf,
+        /// The cause.
+        source: tantivy::TantivyError,
+    },
+}
+
+impl StoreError {
+    pub(crate) fn sql(doing: &'static str) -> impl FnOnce(rusqlite::Error) -> Self {
+        move |source| Self::Sql { doing, source }
+    }
+
+    pub(crate) fn io(path: &Path, doing: &'static str) -> impl FnOnce(std::io::Error) -> Self {
+        let path = path.to_owned();
+        move |source| Self::Io { path, doing, source }
+    }
+}
+
+/// How a stored value is damaged.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum Damage {
+    /// Too short to hold its own head.
+    #[error("{found} bytes, a head needs {least}")]
+    Short {
+        /// Bytes found.
+        found: usize,
+        /// Bytes a head takes.
+        least: usize,
+    },
+    /// Another kind of value.
+    #[error("starts with {found:02x?}, expected {expected:02x?}")]
+    Magic {
+        /// Bytes found.
+        found: [u8; 4],
+        /// Bytes expected.
+        expected: [u8; 4],
+    },
+    /// Written by another version.
+    #[error("format {found}, this program reads format {known}")]
+    Format {
+        /// Format number found.
+        found: u16,
+        /// Newest format number known.
+        known: u16,
+    },
+    /// Not as long as it says or must be.
+    #[error("{found} bytes, expected {expected}")]
+    Length {
+        /// Bytes found.
+        found: usize,
+        /// Bytes expected.
+        expected: usize,
+    },
+    /// The checksum does not fit the bytes.
+    #[error("checksum {found:016x}, expected {expected:016x}")]
+    Checksum {
+        /// Checksum of the bytes.
+        found: u64,
+        /// Checksum stored.
+        expected: u64,
+    },
+    /// The payload does not decode.
+    #[error("does not decode: {0}")]
+    Payload(String),
+    /// A value is outside what may be stored.
+    #[error("{0}")]
+    Value(String),
+}
+
+/// Why a change was refused. Nothing of it is stored then.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// The library is open for reading only.
+    #[error("{}: opened read-only; open the library for writing", .folder.display())]
+    ReadOnly {
+        /// The library's folder.
+        folder: PathBuf,
+    },
+    /// The player code is in use.
+    #[error("player '{code}': the code is taken; choose another, or update the player")]
+    CodeTaken {
+        /// The code.
+        code: String,
+    },
+    /// The same file is stored for another player.
+    #[error(
+        "{file_name}: already stored as {recording} for player '{holder}', now given for '{given}'; check the player, or remove {recording} first"
+    )]
+    OtherPlayer {
+        /// The file, as named now.
+        file_name: String,
+        /// The stored recording.
+        recording: super::RecordingId,
+        /// Code of the player who has it.
+        holder: String,
+        /// Code of the player it was given for.
+        given: String,
+    },
+    /// The player does not want recordings kept.
+    #[error(
+        "player '{code}' does not agree to recordings being kept (recorded {date}); nothing was stored; record consent first"
+    )]
+    NoConsent {
+        /// The player's code.
+        code: String,
+        /// When that was recorded.
+        date: jiff::civil::Date,
+    },
+    /// A case has its plans already.
+    #[error(
+        "{case}: has two plans already, at most two fit one review; change one of them, or plan in a later case"
+    )]
+    TooManyPlans {
+        /// The case.
+        case: super::CaseId,
+    },
+    /// A value breaks a rule.
+    #[error("{field}: {found}; {rule}")]
+    Invalid {
+        /// Which field.
+        field: &'static str,
+        /// What was found.
+        found: String,
+        /// What is allowed.
+        rule: String,
+    },
+    /// The store answered with an error.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}

@@ -1,0 +1,105 @@
+//! One stable name per enum value: the spelling in the store, in filters and in `--json`.
+
+use super::{LabelState, Level, ServeType, Setting};
+use crate::motion::{Capture, Dimensions, Side, Unit, View};
+
+/// A value with one stable spelling.
+pub trait Named: Sized + Copy + PartialEq + 'static {
+    /// What such a value is called, for messages: `level`, `hand` ...
+    const WHAT: &'static str;
+    /// Every value with its name, in order.
+    const NAMES: &'static [(Self, &'static str)];
+
+    /// The stable name, for example `practice_swing`.
+    fn name(self) -> &'static str {
+        Self::NAMES.iter().find(|(value, _)| *value == self).map_or("", |(_, name)| name)
+    }
+
+    /// The value with this name.
+    fn from_name(name: &str) -> Option<Self> {
+        Self::NAMES.iter().find(|(_, known)| *known == name).map(|(value, _)| *value)
+    }
+
+    /// All names, for messages: `beginner, club, competition`.
+    fn names() -> String {
+        Self::NAMES.iter().map(|(_, name)| *name).collect::<Vec<_>>().join(", ")
+    }
+}
+
+macro_rules! named {
+    ($($what:literal $type:ty { $($value:ident = $name:literal,)* })*) => {$(
+        impl Named for $type {
+            const WHAT: &'static str = $what;
+            const NAMES: &'static [(Self, &'static str)] = &[$((Self::$value, $name),)*];
+        }
+    )*};
+}
+
+named! {
+    "level" Level {
+        Beginner = "beginner",
+        Club = "club",
+        Competition = "competition",
+        National = "national",
+        Professional = "professional",
+    }
+    "type of serve" ServeType { Flat = "flat", Slice = "slice", Kick = "kick", }
+    "setting" Setting {
+        PracticeSwing = "practice_swing",
+        BallNoTarget = "ball_no_target",
+        Target = "target",
+        Match = "match",
+    }
+    "label state" LabelState {
+        Suspected = "suspected",
+        Confirmed = "confirmed",
+        Rejected = "rejected",
+        Added = "added",
+    }
+    "hand" Side { Left = "left", Right = "right", }
+    "capture" Capture {
+        Markers = "markers",
+        DepthSensor = "depth_sensor",
+        SeveralCameras = "several_cameras",
+        OneCameraLifted = "one_camera_lifted",
+        OneCameraFlat = "one_camera_flat",
+        Generated = "generated",
+        Unknown = "unknown",
+    }
+    "view" View {
+        Behind = "behind",
+        Front = "front",
+        Side = "side",
+        Diagonal = "diagonal",
+    }
+    "dimensions" Dimensions { Two = "two", Three = "three", }
+    "unit" Unit { Metre = "metre", Pixel = "pixel", Arbitrary = "arbitrary", }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn round_trip<T: Named + std::fmt::Debug + serde::Serialize>() {
+        for &(value, name) in T::NAMES {
+            assert_eq!(T::from_name(name), Some(value));
+            assert_eq!(value.name(), name);
+            // The same spelling as in `--json`.
+            assert_eq!(serde_json::to_value(value).unwrap(), serde_json::Value::from(name));
+        }
+        assert_eq!(T::from_name("no such"), None);
+    }
+
+    #[test]
+    fn names_round_trip_and_match_json() {
+        round_trip::<Level>();
+        round_trip::<ServeType>();
+        round_trip::<Setting>();
+        round_trip::<LabelState>();
+        round_trip::<Side>();
+        round_trip::<Capture>();
+        round_trip::<View>();
+        round_trip::<Dimensions>();
+        round_trip::<Unit>();
+    }
+}

@@ -1,0 +1,282 @@
+//! Opening, creating and closing a library; one transaction for every change.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
+
+use super::lock::WriteLock;
+use super::seam::Seam;
+use super::write::Writer;
+use super::{OpenError, StoreError, WriteError};
+
+/// Marks the file as ours: "Prec".
+const APPLICATION_ID: i64 = 0x5072_6563;
+/// The format this program writes and reads.
+pub(super) const FORMAT: i64 = 1;
+const SCHEMA: &str = include_str!("schema.sql");
+const DB_FILE: &str = "library.db";
+const LOCK_FILE: &str = "library.lock";
+/// How long to wait for another connection to finish a change.
+const BUSY: Duration = Duration::from_secs(5);
+/// Pages SQLite may keep in memory, KiB.
+const CACHE_KIB: i64 = 64 * 1024;
+
+/// A library: a folder with the store and what is derived from it.
+///
+/// `library.db` (SQLite) is the truth; `curves/` and `words/` are derived from it and may be
+/// deleted at any time. One process at a time opens a library for writing; any number read beside
+/// it. A change is acknowledged when the call returns, and then survives a crash at any moment.
+#[derive(Debug)]
+pub struct Library {
+    folder: PathBuf,
+    pub(super) connection: Connection,
+    uid: String,
+    lock: Option<WriteLock>,
+}
+
+impl Library {
+    /// Makes a new, empty library in `folder` (made if missing) and opens it for writing.
+    ///
+    /// # Errors
+    /// [`OpenError::Exists`] if a library is there already; [`OpenError::Locked`] if another
+    /// process is just making one.
+    pub fn create(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
+        Self::create_with(folder.as_ref(), Seam::default())
+    }
+
+    /// Opens the library in `folder` for reading and writing.
+    ///
+    /// What a crash left behind in the derived indexes is repaired when they are first used.
+    ///
+    /// # Errors
+    /// [`OpenError::Missing`], [`OpenError::Locked`] while another process writes,
+    /// [`OpenError::NotALibrary`] and [`OpenError::Format`] for foreign files.
+    pub fn open(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
+        Self::open_with(folder.as_ref(), Seam::default())
+    }
+
+    /// Opens the library in `folder` for reading, beside any number of others and one writer.
+    ///
+    /// # Errors
+    /// As [`Library::open`], but never [`OpenError::Locked`].
+    pub fn open_read_only(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
+        let folder = folder.as_ref();
+        let file = folder.join(DB_FILE);
+        if !file.is_file() {
+            return Err(OpenError::Missing { folder: folder.to_owned() });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let attempt = Connection::open_with_flags(&file, flags)
+            .and_then(|connection| connection.busy_timeout(BUSY).map(|()| connection))
+            .map_err(StoreError::sql("opening"))
+            .and_then(|connection| check_format(&connection, &file).map(|kind| (connection, kind)));
+        let (connection, kind) = match attempt {
+            Ok(opened) => opened,
+            // A write-protected folder can not take the files a live database needs beside it.
+            // If no change waits in the log, the file alone is the whole truth.
+            Err(StoreError::Sql { source, .. }) if cannot_open(&source) && no_log_waits(&file) => {
+                let uri = format!("file:{}?immutable=1", uri_path(&file));
+                let connection =
+                    Connection::open_with_flags(&uri, flags | OpenFlags::SQLITE_OPEN_URI)
+                        .map_err(StoreError::sql("opening"))?;
+                let kind = check_format(&connection, &file)?;
+                (connection, kind)
+            }
+            Err(error) => return Err(error.into()),
+        };
+        match kind {
+            Kind::Ours => {}
+            Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
+            Kind::Foreign(error) => return Err(*error),
+        }
+        Self::assemble(folder, connection, None)
+    }
+
+    pub(super) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
+        fs::create_dir_all(folder).map_err(StoreError::io(folder, "making the folder"))?;
+        let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
+        let file = folder.join(DB_FILE);
+        let mut connection = connect(&file, &seam, OpenFlags::SQLITE_OPEN_CREATE)?;
+        match check_format(&connection, &file)? {
+            // New, or the making of one was cut short.
+            Kind::Empty => {}
+            Kind::Ours => return Err(OpenError::Exists { folder: folder.to_owned() }),
+            Kind::Foreign(error) => return Err(*error),
+        }
+        lay_schema(&mut connection).map_err(StoreError::sql("laying the schema"))?;
+        Self::assemble(folder, connection, Some(lock))
+    }
+
+    pub(super) fn open_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
+        let file = folder.join(DB_FILE);
+        if !file.is_file() {
+            return Err(OpenError::Missing { folder: folder.to_owned() });
+        }
+        let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
+        let connection = connect(&file, &seam, OpenFlags::empty())?;
+        match check_format(&connection, &file)? {
+            Kind::Ours => {}
+            Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
+            Kind::Foreign(error) => return Err(*error),
+        }
+        Self::assemble(folder, connection, Some(lock))
+    }
+
+    fn assemble(
+        folder: &Path,
+        connection: Connection,
+        lock: Option<WriteLock>,
+    ) -> Result<Self, OpenError> {
+        set_up(&connection).map_err(StoreError::sql("opening"))?;
+        connection.set_prepared_statement_cache_capacity(128);
+        let uid = connection
+            .query_row("SELECT uid FROM library", [], |row| row.get(0))
+            .map_err(StoreError::sql("reading the library's id"))?;
+        Ok(Self { folder: folder.to_owned(), connection, uid, lock })
+    }
+
+    /// The folder.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Whether this handle may change the library.
+    #[must_use]
+    pub fn is_writable(&self) -> bool {
+        self.lock.is_some()
+    }
+
+    /// The library's own id, made with it and the same in every copy.
+    #[must_use]
+    pub fn uid(&self) -> &str {
+        &self.uid
+    }
+
+    /// Makes several changes as one: all of them are stored, or none.
+    ///
+    /// When this returns `Ok`, the changes survive a crash. If `change` returns an error or
+    /// panics, nothing of it stays.
+    ///
+    /// # Errors
+    /// Whatever `change` returns; [`WriteError::ReadOnly`]; a failing disk.
+    pub fn write<T>(
+        &mut self,
+        change: impl FnOnce(&mut Writer<'_>) -> Result<T, WriteError>,
+    ) -> Result<T, WriteError> {
+        if self.lock.is_none() {
+            return Err(WriteError::ReadOnly { folder: self.folder.clone() });
+        }
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(StoreError::sql("beginning a change"))?;
+        let mut writer = Writer::begin(&transaction)?;
+        // An early return drops the transaction, which rolls it back.
+        let value = change(&mut writer)?;
+        writer.finish()?;
+        transaction.commit().map_err(StoreError::sql("storing a change"))?;
+        Ok(value)
+    }
+}
+
+fn connect(file: &Path, seam: &Seam, extra: OpenFlags) -> Result<Connection, StoreError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | extra;
+    let connection = match seam.vfs {
+        Some(vfs) => Connection::open_with_flags_and_vfs(file, flags, vfs),
+        None => Connection::open_with_flags(file, flags),
+    }
+    .map_err(StoreError::sql("opening"))?;
+    connection.busy_timeout(BUSY).map_err(StoreError::sql("opening"))?;
+    Ok(connection)
+}
+
+/// Settings that belong to the connection, not to the file.
+fn set_up(connection: &Connection) -> rusqlite::Result<()> {
+    connection.busy_timeout(BUSY)?;
+    connection.pragma_update(None, "synchronous", "FULL")?;
+    connection.pragma_update(None, "foreign_keys", true)?;
+    // What is deleted is overwritten, and nothing about people goes to temporary files.
+    connection.pragma_update(None, "secure_delete", true)?;
+    connection.pragma_update(None, "temp_store", "MEMORY")?;
+    connection.pragma_update(None, "trusted_schema", false)?;
+    connection.pragma_update(None, "cell_size_check", true)?;
+    connection.pragma_update(None, "cache_size", -CACHE_KIB)
+}
+
+enum Kind {
+    Ours,
+    Empty,
+    Foreign(Box<OpenError>),
+}
+
+fn check_format(connection: &Connection, file: &Path) -> Result<Kind, StoreError> {
+    let number = |sql| connection.query_row::<i64, _, _>(sql, [], |row| row.get(0));
+    let read = || -> rusqlite::Result<(i64, i64, i64)> {
+        Ok((
+            number("PRAGMA application_id")?,
+            number("PRAGMA user_version")?,
+            number("SELECT count(*) FROM sqlite_schema")?,
+        ))
+    };
+    Ok(match read() {
+        Ok((APPLICATION_ID, FORMAT, _)) => Kind::Ours,
+        Ok((APPLICATION_ID, found, _)) => Kind::Foreign(Box::new(OpenError::Format {
+            file: file.to_owned(),
+            found,
+            known: FORMAT,
+        })),
+        Ok((0, 0, 0)) => Kind::Empty,
+        Ok((id, ..)) => Kind::Foreign(Box::new(OpenError::NotALibrary {
+            file: file.to_owned(),
+            found: format!("an SQLite database of another program, application id {id:#x}"),
+        })),
+        Err(error) => match error.sqlite_error_code() {
+            Some(ErrorCode::NotADatabase) => Kind::Foreign(Box::new(OpenError::NotALibrary {
+                file: file.to_owned(),
+                found: "not an SQLite database".to_owned(),
+            })),
+            _ => return Err(StoreError::sql("reading the format number")(error)),
+        },
+    })
+}
+
+fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
+    connection.query_row("PRAGMA journal_mode = WAL", [], |_| Ok(()))?;
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    transaction.execute_batch(SCHEMA)?;
+    transaction.execute(
+        "INSERT INTO library (id, uid, created) VALUES (1, ?1, ?2)",
+        (uuid::Uuid::now_v7().to_string(), jiff::Timestamp::now().to_string()),
+    )?;
+    // Inside the transaction, so a file is either empty or a library.
+    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+    transaction.pragma_update(None, "user_version", FORMAT)?;
+    transaction.commit()
+}
+
+fn cannot_open(error: &rusqlite::Error) -> bool {
+    matches!(error.sqlite_error_code(), Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly))
+}
+
+fn no_log_waits(file: &Path) -> bool {
+    let mut log = file.as_os_str().to_owned();
+    log.push("-wal");
+    fs::metadata(log).map_or(true, |meta| meta.len() == 0)
+}
+
+/// The path as it stands in an SQLite `file:` URI.
+fn uri_path(file: &Path) -> String {
+    let mut text = String::new();
+    for byte in file.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'/' | b'.' | b'-' | b'_' | b'0'..=b'9' | b'A'..=b'Z' | b'a'..=b'z' => {
+                text.push(char::from(*byte));
+            }
+            _ => text.push_str(&format!("%{byte:02x}")),
+        }
+    }
+    text
+}

@@ -1,0 +1,2 @@
+pub(crate) mod made;
+mod store;

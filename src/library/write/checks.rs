@@ -1,0 +1,137 @@
+//! What may be stored: the rules every change is held against.
+
+use super::{NewRecording, WriteError};
+use crate::library::{BallFlight, Plan, Player};
+use crate::serve::{CURVE_FRAMES, Serve};
+
+/// Longest code of a player, coach or squad.
+const CODE_LIMIT: usize = 40;
+/// Longest note.
+const NOTE_LIMIT: usize = 20_000;
+
+pub(super) fn invalid(
+    field: &'static str,
+    found: impl std::fmt::Display,
+    rule: impl Into<String>,
+) -> WriteError {
+    WriteError::Invalid { field, found: format!("'{found}'"), rule: rule.into() }
+}
+
+pub(super) fn check_code(field: &'static str, code: &str) -> Result<(), WriteError> {
+    let rule = format!("1 to {CODE_LIMIT} characters without commas, quotes or control characters");
+    let bad = |c: char| c.is_control() || matches!(c, ',' | '"' | '\'');
+    if code.trim() != code || code.is_empty() || code.len() > CODE_LIMIT || code.contains(bad) {
+        return Err(invalid(field, code, rule));
+    }
+    Ok(())
+}
+
+pub(super) fn check_id(field: &'static str, id: &str) -> Result<(), WriteError> {
+    if id.contains(char::is_whitespace) {
+        return Err(invalid(field, id, "an id without spaces"));
+    }
+    check_code(field, id)
+}
+
+pub(super) fn check_note(note: Option<&str>) -> Result<(), WriteError> {
+    match note {
+        Some(note) if note.len() > NOTE_LIMIT => {
+            let found = format!("{} bytes", note.len());
+            Err(WriteError::Invalid { field: "note", found, rule: format!("at most {NOTE_LIMIT}") })
+        }
+        _ => Ok(()),
+    }
+}
+
+pub(super) fn check_player(player: &Player) -> Result<(), WriteError> {
+    check_id("code", &player.code)?;
+    for squad in &player.squads {
+        check_code("squad", squad)?;
+    }
+    if let Some(coach) = &player.coach {
+        check_id("coach", coach)?;
+    }
+    check_range("stature_m", player.stature_m, 0.5, 2.6)
+}
+
+fn check_range(
+    field: &'static str,
+    value: Option<f64>,
+    least: f64,
+    most: f64,
+) -> Result<(), WriteError> {
+    match value {
+        Some(value) if !(least..=most).contains(&value) => {
+            Err(invalid(field, value, format!("{least} to {most}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+pub(super) fn check_ball(ball: &BallFlight) -> Result<(), WriteError> {
+    check_range("speed_kmh", ball.speed_kmh, 20.0, 270.0)?;
+    check_range("first_serve_pct", ball.first_serve_pct, 0.0, 100.0)
+}
+
+pub(super) fn check_plan(plan: &Plan) -> Result<(), WriteError> {
+    check_id("limiting_fault", &plan.limiting_fault)?;
+    check_note(plan.note.as_deref())?;
+    for planned in &plan.drills {
+        check_id("drill", &planned.drill)?;
+        check_note(Some(&planned.dose))?;
+    }
+    if let Some(coach) = &plan.coach {
+        check_id("coach", coach)?;
+    }
+    match plan.review_on {
+        Some(review) if review < plan.start => {
+            Err(invalid("review_on", review, format!("not before the start, {}", plan.start)))
+        }
+        _ => Ok(()),
+    }
+}
+
+pub(super) fn check_recording(new: &NewRecording<'_>) -> Result<(), WriteError> {
+    if new.serves.is_empty() {
+        return Err(WriteError::Invalid {
+            field: "serves",
+            found: "none found in this recording".to_owned(),
+            rule: "a recording is stored with at least one serve".to_owned(),
+        });
+    }
+    let recording = new.recording;
+    let cells = recording.frames() * recording.joints.len();
+    let confidence = recording.confidence.as_ref().map_or(cells, Vec::len);
+    if recording.positions.len() != cells || confidence != cells {
+        let found = recording.positions.len();
+        return Err(invalid("positions", found, format!("frames x joints, {cells}")));
+    }
+    new.serves.iter().try_for_each(check_serve)
+}
+
+pub(super) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
+    let curve = &serve.curve;
+    check_id("channel set", &curve.channel_set)?;
+    let expected = CURVE_FRAMES * curve.channels;
+    if curve.channels == 0 || curve.values.len() != expected {
+        let rule = format!("{CURVE_FRAMES} frames x {} channels", curve.channels);
+        return Err(invalid("curve", curve.values.len(), rule));
+    }
+    if let Some(at) = curve.values.iter().position(|value| !value.is_finite()) {
+        return Err(WriteError::Invalid {
+            field: "curve",
+            found: format!(
+                "frame {}, channel {} is not finite",
+                at / curve.channels,
+                at % curve.channels
+            ),
+            rule: "every sample is a number".to_owned(),
+        });
+    }
+    let cells = CURVE_FRAMES * serve.figures.joints.len();
+    if serve.figures.positions.len() != cells {
+        let rule = format!("{CURVE_FRAMES} samples x joints, {cells}");
+        return Err(invalid("figures", serve.figures.positions.len(), rule));
+    }
+    Ok(())
+}
