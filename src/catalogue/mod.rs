@@ -2,6 +2,7 @@
 //! helps. The built-in catalogue is text inside the program; a library may add its own.
 
 mod check;
+mod detect;
 mod error;
 mod load;
 mod types;
@@ -9,6 +10,7 @@ mod types;
 #[cfg(test)]
 mod tests;
 
+pub use detect::{Conditions, Evidence, Finding, SUSPECTED, Suspicion, detect};
 pub use error::CatalogueError;
 pub use load::Catalogue;
 pub use types::{

@@ -1,0 +1,403 @@
+//! From the readings of one session's serves to suspected faults with their evidence.
+
+use serde::{Deserialize, Serialize};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal};
+
+use super::Catalogue;
+use super::types::{Combine, Direction, Fault, FaultMeasure, GripAnswers, JointNeed};
+use crate::motion::Capture;
+use crate::serve::{Reading, ServeReading};
+
+/// From this score on, a suspicion is shown as one.
+pub const SUSPECTED: f64 = 0.5;
+
+/// Readings with less trust than this do not count.
+const LEAST_TRUST: f64 = 0.15;
+
+/// Share of a normal spread within one "give or take" (9 times of 10 inside).
+const NINE_OF_TEN: f64 = 1.644_853_626_951_472_2;
+
+/// What the readings come from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditions {
+    /// How joints were obtained.
+    pub capture: Capture,
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// Bevel (1 to 8) under the index knuckle, if asked.
+    pub index_knuckle: Option<u8>,
+    /// Bevel (1 to 8) under the heel pad, if asked.
+    pub heel_pad: Option<u8>,
+}
+
+impl Conditions {
+    /// A recording about whose grip nothing was asked.
+    #[must_use]
+    pub fn of(capture: Capture, rate_hz: f64) -> Self {
+        Self { capture, rate_hz, index_knuckle: None, heel_pad: None }
+    }
+}
+
+/// One measure's share in a suspicion.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// The measure.
+    pub measure: String,
+    /// Median over the serves, in `unit`.
+    pub value: f64,
+    /// Unit.
+    pub unit: String,
+    /// Half width within which the player's usual value should lie 9 times of 10.
+    pub give_or_take: f64,
+    /// Lowest and highest serve.
+    pub range: (f64, f64),
+    /// Serves in which it could be read.
+    pub serves: usize,
+    /// Which side is the fault.
+    pub direction: Direction,
+    /// Where it begins to count.
+    pub starts: f64,
+    /// Where it counts fully.
+    pub full: f64,
+    /// Expected share of the way from `starts` to `full`, 0 to 1.
+    pub score: f64,
+    /// How far to trust the reading, 0 to 1.
+    pub trust: f64,
+    /// Published rows behind the band.
+    pub sources: Vec<String>,
+    /// How the band follows from them, or "common practice, no source".
+    pub basis: String,
+}
+
+/// What can be said about one fault.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Finding {
+    /// Judged from measures.
+    Scored {
+        /// 0 (nothing of it) to 1 (as strong as it gets).
+        score: f64,
+        /// How far to trust the score, 0 to 1.
+        trust: f64,
+        /// The measures behind it.
+        evidence: Vec<Evidence>,
+        /// Measures of this fault that this recording could not give, and why.
+        missing: Vec<String>,
+    },
+    /// Judged from what the player or coach answered.
+    Answered {
+        /// 0 or 1.
+        score: f64,
+        /// The answer in words.
+        answer: String,
+    },
+    /// Not judged, and why; never to be read as "fine".
+    NotDetectable {
+        /// The reason for a coach.
+        why: String,
+        /// The question to ask instead, where there is one.
+        ask: Option<String>,
+    },
+}
+
+/// A fault and what the serves say about it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Suspicion {
+    /// Catalogue id.
+    pub fault: String,
+    /// The finding.
+    pub finding: Finding,
+}
+
+impl Suspicion {
+    /// The score, where the fault could be judged.
+    #[must_use]
+    pub fn score(&self) -> Option<f64> {
+        match self.finding {
+            Finding::Scored { score, .. } | Finding::Answered { score, .. } => Some(score),
+            Finding::NotDetectable { .. } => None,
+        }
+    }
+
+    /// Whether the fault is suspected, at [`SUSPECTED`].
+    #[must_use]
+    pub fn suspected(&self) -> bool {
+        self.score().is_some_and(|score| score >= SUSPECTED)
+    }
+}
+
+/// Every fault of the catalogue judged from the readings of one session's serves.
+///
+/// `serves`: one slice of readings per serve, of one player, setting and kind of serve. Result:
+/// one suspicion per fault in catalogue order. Over several serves the median counts; its
+/// uncertainty is the reading's own error (which does not shrink with repetition) and the spread
+/// from serve to serve over the square root of their number. The score of a measure is its
+/// expected place between `starts` and `full` under that uncertainty, so a poor reading near a
+/// threshold scores near the middle instead of flipping. No serves: everything not detectable.
+#[must_use]
+pub fn detect(
+    catalogue: &Catalogue,
+    serves: &[&[ServeReading]],
+    conditions: &Conditions,
+) -> Vec<Suspicion> {
+    catalogue
+        .faults()
+        .map(|fault| Suspicion {
+            fault: fault.id.clone(),
+            finding: judge(fault, serves, conditions),
+        })
+        .collect()
+}
+
+fn judge(fault: &Fault, serves: &[&[ServeReading]], conditions: &Conditions) -> Finding {
+    if let Some(answers) = &fault.answers
+        && let Some((score, answer)) = answered(answers, conditions)
+    {
+        return Finding::Answered { score, answer };
+    }
+    if let Some(why) = out_of_sight(fault, serves, conditions) {
+        return Finding::NotDetectable { why, ask: fault.ask.clone() };
+    }
+    let mut evidence = Vec::new();
+    let mut weights = Vec::new();
+    let mut missing = Vec::new();
+    for measure in &fault.measures {
+        match read(measure, serves) {
+            Ok(found) => {
+                weights.push(measure.weight * found.trust);
+                evidence.push(found);
+            }
+            Err(why) => missing.push(format!("{}: {why}", measure.measure)),
+        }
+    }
+    let total: f64 = weights.iter().sum();
+    if total <= 0.0 {
+        return Finding::NotDetectable { why: missing.join("; "), ask: fault.ask.clone() };
+    }
+    let trust =
+        weights.iter().zip(&evidence).map(|(weight, found)| weight * found.trust).sum::<f64>()
+            / total;
+    let score = match fault.combine {
+        Combine::Mean => {
+            weights.iter().zip(&evidence).map(|(weight, found)| weight * found.score).sum::<f64>()
+                / total
+        }
+        Combine::Strongest => evidence.iter().map(|found| found.score).fold(0.0, f64::max),
+    };
+    Finding::Scored { score, trust, evidence, missing }
+}
+
+fn answered(answers: &GripAnswers, conditions: &Conditions) -> Option<(f64, String)> {
+    let parts = [
+        ("index knuckle", &answers.index_knuckle, conditions.index_knuckle),
+        ("heel pad", &answers.heel_pad, conditions.heel_pad),
+    ];
+    let mut words = Vec::new();
+    let mut all = true;
+    for (name, bevels, answer) in parts {
+        if bevels.is_empty() {
+            continue;
+        }
+        let bevel = answer?;
+        words.push(format!("{name} on bevel {bevel}"));
+        all &= bevels.contains(&bevel);
+    }
+    Some((f64::from(u8::from(all)), words.join(", ")))
+}
+
+fn out_of_sight(
+    fault: &Fault,
+    serves: &[&[ServeReading]],
+    conditions: &Conditions,
+) -> Option<String> {
+    let needs = &fault.needs;
+    match needs.joints {
+        JointNeed::Ask => return Some("a pose does not show it: ask".into()),
+        JointNeed::Ball => return Some("needs the ball's path, which joints do not hold".into()),
+        JointNeed::Core | JointNeed::Hands | JointNeed::Racket => {}
+    }
+    if serves.is_empty() {
+        return Some("no serve to judge".into());
+    }
+    if conditions.rate_hz < needs.min_rate_hz {
+        return Some(format!(
+            "{:.0} Hz is too slow, at least {:.0} Hz needed",
+            conditions.rate_hz, needs.min_rate_hz
+        ));
+    }
+    if needs.three_d && conditions.capture == Capture::OneCameraFlat {
+        return Some("needs three dimensions, this is a flat picture".into());
+    }
+    None
+}
+
+fn read(measure: &FaultMeasure, serves: &[&[ServeReading]]) -> Result<Evidence, String> {
+    let mut values = Vec::new();
+    let mut errors = Vec::new();
+    let mut trusts = Vec::new();
+    let mut reason = None;
+    for readings in serves {
+        match readings.iter().find(|found| found.measure == measure.measure) {
+            Some(ServeReading {
+                reading: Reading::Value { value, trust, give_or_take }, ..
+            }) if *trust >= LEAST_TRUST && value.is_finite() => {
+                values.push(*value);
+                errors.push(*give_or_take);
+                trusts.push(*trust);
+            }
+            Some(ServeReading { reading: Reading::Value { .. }, .. }) => {
+                reason = reason.or(Some("too little trust in the reading".to_owned()))
+            }
+            Some(ServeReading { reading: Reading::NotMeasurable { why }, .. }) => {
+                reason = reason.or(Some(why.clone()))
+            }
+            None => reason = reason.or(Some("not read from this recording".to_owned())),
+        }
+    }
+    if values.is_empty() {
+        return Err(reason.unwrap_or_else(|| "no serve to read it from".into()));
+    }
+    let value = median(&mut values.clone());
+    let own = median(&mut errors) / NINE_OF_TEN;
+    let between = spread(&values, value) / (values.len() as f64).sqrt();
+    let error = own.hypot(between);
+    Ok(Evidence {
+        measure: measure.measure.clone(),
+        value,
+        unit: measure.unit.clone(),
+        give_or_take: NINE_OF_TEN * error,
+        range: values
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v))),
+        serves: values.len(),
+        direction: measure.direction,
+        starts: measure.starts,
+        full: measure.full,
+        score: ramp(value, error, measure.starts, measure.full),
+        trust: median(&mut trusts),
+        sources: measure.sources.clone(),
+        basis: measure.basis.clone(),
+    })
+}
+
+/// Expected `clamp((x - starts) / (full - starts), 0, 1)` for x normal about `value`.
+fn ramp(value: f64, error: f64, starts: f64, full: f64) -> f64 {
+    let at = (value - starts) / (full - starts);
+    let error = (error / (full - starts)).abs();
+    if !(error.is_finite() && error > 1e-9) {
+        return at.clamp(0.0, 1.0);
+    }
+    // E[(x - a)+] for x ~ N(at, error).
+    let standard = Normal::standard();
+    let above = |a: f64| {
+        let z = (at - a) / error;
+        (at - a) * standard.cdf(z) + error * standard.pdf(z)
+    };
+    (above(0.0) - above(1.0)).clamp(0.0, 1.0)
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    if n % 2 == 1 { values[n / 2] } else { f64::midpoint(values[n / 2 - 1], values[n / 2]) }
+}
+
+/// Robust spread: 1.4826 times the median distance from `centre` (equals the standard deviation
+/// of normal data).
+fn spread(values: &[f64], centre: f64) -> f64 {
+    let mut distances: Vec<f64> = values.iter().map(|value| (value - centre).abs()).collect();
+    1.482_602_218_505_602 * median(&mut distances)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn value(measure: &str, value: f64, give_or_take: f64) -> ServeReading {
+        ServeReading {
+            measure: measure.into(),
+            reading: Reading::Value { value, trust: 0.9, give_or_take },
+        }
+    }
+
+    fn of<'a>(found: &'a [Suspicion], fault: &str) -> &'a Suspicion {
+        found.iter().find(|suspicion| suspicion.fault == fault).unwrap()
+    }
+
+    #[test]
+    fn ramp_is_the_expected_clamp() {
+        // Against numeric integration of the definition.
+        for (at, error) in [(50.0, 5.0), (41.0, 8.0), (20.0, 3.0), (35.0, 20.0), (60.0, 4.0)] {
+            let mut sum = 0.0;
+            let steps = 20_000;
+            let normal = Normal::new(at, error).unwrap();
+            for n in 0..steps {
+                let x = at + error * 8.0 * ((f64::from(n) + 0.5) / f64::from(steps) * 2.0 - 1.0);
+                let share = ((x - 50.0) / (32.0 - 50.0)).clamp(0.0, 1.0);
+                sum += share * normal.pdf(x) * error * 16.0 / f64::from(steps);
+            }
+            let got = ramp(at, error, 50.0, 32.0);
+            assert!((got - sum).abs() < 1e-5, "at {at}: {got} against {sum}");
+        }
+        assert_eq!(ramp(41.0, 0.0, 50.0, 32.0), 0.5);
+    }
+
+    #[test]
+    fn the_median_of_several_serves_counts() {
+        let catalogue = Catalogue::builtin();
+        let conditions = Conditions::of(Capture::Markers, 240.0);
+        let serves: Vec<Vec<ServeReading>> = [64.0, 66.0, 10.0, 65.0, 67.0]
+            .iter()
+            .map(|&knee| vec![value("front_knee_flexion_trophy", knee, 3.0)])
+            .collect();
+        let slices: Vec<&[ServeReading]> = serves.iter().map(Vec::as_slice).collect();
+        let found = detect(catalogue, &slices, &conditions);
+        assert!(!of(&found, "shallow_leg_drive").suspected());
+        let found = detect(catalogue, &slices[2..3], &conditions);
+        assert!(of(&found, "shallow_leg_drive").suspected());
+    }
+
+    #[test]
+    fn what_cannot_be_seen_is_never_fine() {
+        let catalogue = Catalogue::builtin();
+        let found = detect(catalogue, &[], &Conditions::of(Capture::Markers, 240.0));
+        assert_eq!(found.len(), catalogue.faults().len());
+        assert!(found.iter().all(|suspicion| suspicion.score().is_none()));
+        let readings = [ServeReading {
+            measure: "palm_turn_after_contact".into(),
+            reading: Reading::NotMeasurable { why: "no hand joints".into() },
+        }];
+        let found = detect(catalogue, &[&readings], &Conditions::of(Capture::Markers, 240.0));
+        let Finding::NotDetectable { why, .. } = &of(&found, "no_turn_after_contact").finding
+        else {
+            panic!("must not be judged");
+        };
+        assert!(why.contains("no hand joints"), "{why}");
+        let found = detect(catalogue, &[&readings], &Conditions::of(Capture::DepthSensor, 15.0));
+        let Finding::NotDetectable { why, .. } = &of(&found, "no_turn_after_contact").finding
+        else {
+            panic!("must not be judged");
+        };
+        assert!(why.starts_with("15 Hz"), "{why}");
+    }
+
+    #[test]
+    fn the_grip_is_asked() {
+        let catalogue = Catalogue::builtin();
+        let mut conditions = Conditions::of(Capture::Markers, 240.0);
+        let found = detect(catalogue, &[&[]], &conditions);
+        let Finding::NotDetectable { ask, .. } = &of(&found, "grip_towards_bevel_1").finding else {
+            panic!("must be asked");
+        };
+        assert!(ask.as_deref().unwrap().contains("heel pad"));
+        // Common practice, no source: continental is knuckle and heel pad on bevel 2.
+        conditions.index_knuckle = Some(2);
+        conditions.heel_pad = Some(2);
+        let found = detect(catalogue, &[&[]], &conditions);
+        assert_eq!(of(&found, "grip_towards_bevel_1").score(), Some(0.0));
+        assert_eq!(of(&found, "forehand_grip").score(), Some(0.0));
+        conditions.heel_pad = Some(1);
+        let found = detect(catalogue, &[&[]], &conditions);
+        assert_eq!(of(&found, "grip_towards_bevel_1").score(), Some(1.0));
+    }
+}
