@@ -119,6 +119,22 @@ joints! {
 }
 
 impl Joint {
+    /// The joints a serve cannot do without; every reader delivers them or says what is missing.
+    pub const CORE: [Self; 12] = [
+        Self::LeftShoulder,
+        Self::RightShoulder,
+        Self::LeftElbow,
+        Self::RightElbow,
+        Self::LeftWrist,
+        Self::RightWrist,
+        Self::LeftHip,
+        Self::RightHip,
+        Self::LeftKnee,
+        Self::RightKnee,
+        Self::LeftAnkle,
+        Self::RightAnkle,
+    ];
+
     /// The side this joint belongs to; `None` for the midline and the racket.
     #[must_use]
     pub fn side(self) -> Option<Side> {

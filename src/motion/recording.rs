@@ -125,6 +125,59 @@ impl Recording {
         (!position[0].is_nan()).then_some(position)
     }
 
+    /// Are the frames evenly spaced: every time within a tenth of a frame of the grid that
+    /// [`Self::rate_hz`] spans from the first one?
+    #[must_use]
+    pub fn is_even(&self) -> bool {
+        let start = self.times_s.first().copied().unwrap_or(0.0);
+        self.times_s
+            .iter()
+            .enumerate()
+            .all(|(frame, time)| ((time - start) * self.rate_hz - frame as f64).abs() <= 0.1)
+    }
+
+    /// One line for people: "312 frames, 9 joints, 240 Hz, m, 1 gap (frames 88-91)".
+    ///
+    /// Frames in which any joint is missing count as gap, at most three runs are listed.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        let width = self.joints.len();
+        let mut runs: Vec<(usize, usize)> = Vec::new();
+        for (frame, row) in self.positions.chunks_exact(width.max(1)).enumerate() {
+            if row.iter().all(|p| !p[0].is_nan()) {
+                continue;
+            }
+            match runs.last_mut() {
+                Some((_, last)) if *last + 1 == frame => *last = frame,
+                _ => runs.push((frame, frame)),
+            }
+        }
+        let listed: Vec<String> = runs
+            .iter()
+            .take(3)
+            .map(
+                |&(first, last)| {
+                    if first == last { first.to_string() } else { format!("{first}-{last}") }
+                },
+            )
+            .collect();
+        let gaps = match runs.len() {
+            0 => "no gaps".to_owned(),
+            1 => format!("1 gap (frames {})", listed[0]),
+            n if n <= 3 => format!("{n} gaps (frames {})", listed.join(", ")),
+            n => format!("{n} gaps (frames {} and {} more)", listed.join(", "), n - 3),
+        };
+        let unit = match self.unit {
+            Unit::Metre => "m",
+            Unit::Pixel => "px",
+            Unit::Arbitrary => "unknown unit",
+        };
+        let rate = (self.rate_hz * 100.0).round() / 100.0;
+        let even = if self.is_even() { "" } else { " (uneven time)" };
+        let frames = if self.frames() == 1 { "frame" } else { "frames" };
+        format!("{} {frames}, {width} joints, {rate} Hz{even}, {unit}, {gaps}", self.frames())
+    }
+
     /// The mirror image: left and right joints exchanged, x negated, so the body stays a body.
     /// What a right-hander does becomes what a left-hander does, and the other way round.
     #[must_use]

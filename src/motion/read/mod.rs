@@ -54,7 +54,7 @@ pub struct ReadOptions {
 /// The recording in the file (or folder of one file per frame) at `path`, in the canonical space.
 ///
 /// The layout is sniffed from the content, never from the name. Whatever the file does not
-/// state is in [`Recording::assumptions`]. Gaps stay gaps.
+/// state is in [`Recording::assumptions`]. Gaps stay gaps: see [`super::fill_gaps`].
 ///
 /// # Errors
 /// [`ReadError`] names the file, the rule, the place, what was found and what to do next.

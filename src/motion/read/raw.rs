@@ -15,22 +15,6 @@ const FARTHEST: f64 = 1e7;
 /// Height from ankles to head of a standing person, metres.
 const BODY_M: std::ops::RangeInclusive<f64> = 1.0..=2.3;
 
-/// What a serve cannot do without.
-pub(super) const CORE: [Joint; 12] = [
-    Joint::LeftShoulder,
-    Joint::RightShoulder,
-    Joint::LeftElbow,
-    Joint::RightElbow,
-    Joint::LeftWrist,
-    Joint::RightWrist,
-    Joint::LeftHip,
-    Joint::RightHip,
-    Joint::LeftKnee,
-    Joint::RightKnee,
-    Joint::LeftAnkle,
-    Joint::RightAnkle,
-];
-
 /// When the frames were taken.
 pub(super) enum Times {
     /// Evenly, at the rate the file states, if it does.
@@ -91,7 +75,7 @@ impl Raw {
     pub(super) fn settle(mut self, options: &ReadOptions) -> Result<Recording, ReadErrorKind> {
         if self.joints.is_empty() || self.positions.is_empty() {
             return Err(if self.joints.is_empty() {
-                self.missing(CORE.to_vec())
+                self.missing(Joint::CORE.to_vec())
             } else {
                 ReadErrorKind::NoFrames
             });
@@ -143,7 +127,7 @@ impl Raw {
         kept.sort_by_key(|&j| self.joints[j]);
         let joints: Vec<Joint> = kept.iter().map(|&j| self.joints[j]).collect();
         let missing: Vec<Joint> =
-            CORE.into_iter().filter(|joint| !joints.contains(joint)).collect();
+            Joint::CORE.into_iter().filter(|joint| !joints.contains(joint)).collect();
         if !missing.is_empty() {
             return Err(self.missing(missing));
         }
@@ -215,7 +199,17 @@ impl Raw {
                         });
                     }
                 }
+                if let Some(rate_hz) = even_rate(&each) {
+                    let rate_hz = in_range(rate_hz)?;
+                    let times = (0..frames).map(|frame| each[0] + frame as f64 / rate_hz);
+                    return Ok((times.collect(), rate_hz));
+                }
                 let rate_hz = in_range(median_rate(&each).ok_or(ReadErrorKind::RateUnknown)?)?;
+                self.assumptions.push(assumed(
+                    "rate",
+                    format!("{rate_hz:.3} Hz"),
+                    "frames lie at uneven times; this is the middle of their distances",
+                ));
                 Ok((each, rate_hz))
             }
         }
@@ -436,13 +430,23 @@ fn median_rate(times_s: &[f64]) -> Option<f64> {
     let mut steps: Vec<f64> = times_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
     steps.sort_by(f64::total_cmp);
     let step = *steps.get(steps.len() / 2)?;
-    (step > 0.0 && step.is_finite()).then(|| tidy(1.0 / step))
+    (step > 0.0 && step.is_finite()).then(|| 1.0 / step)
 }
 
-/// A rate read off rounded times, to the nearest whole number of Hz if within 0.5 %.
-fn tidy(rate_hz: f64) -> f64 {
-    let whole = rate_hz.round();
-    if whole > 0.0 && (rate_hz - whole).abs() < 0.005 * whole { whole } else { rate_hz }
+/// The rate of times that are even but for rounding: all within 0.3 of a frame of the grid. A
+/// whole number of Hz is taken where it fits as well.
+fn even_rate(times_s: &[f64]) -> Option<f64> {
+    let (first, last) = (times_s.first()?, times_s.last()?);
+    let rate_hz = (times_s.len() - 1) as f64 / (last - first);
+    let fits = |rate_hz: &f64| {
+        *rate_hz > 0.0
+            && rate_hz.is_finite()
+            && times_s
+                .iter()
+                .enumerate()
+                .all(|(frame, time)| ((time - first) * rate_hz - frame as f64).abs() <= 0.3)
+    };
+    [rate_hz.round(), rate_hz].into_iter().find(fits)
 }
 
 pub(super) fn plus(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {

@@ -14,9 +14,9 @@ use super::errors::{Place, ReadErrorKind};
 use super::labels::role;
 use super::layout::{Layout, SourceUnit};
 use super::markers::Markers;
-use super::raw::{Axes, CORE, Raw, Times, assumed, checked};
+use super::raw::{Axes, Raw, Times, assumed, checked};
 use super::{ReadOptions, errors::shorten};
-use crate::motion::{Assumption, Capture, Dimensions};
+use crate::motion::{Assumption, Capture, Dimensions, Joint};
 
 const BLOCK: usize = 512;
 
@@ -322,7 +322,7 @@ fn is_body(columns: &Columns) -> bool {
         .unzip();
     Markers { labels, points }
         .into_joints()
-        .is_ok_and(|made| CORE.iter().all(|joint| made.joints.contains(joint)))
+        .is_ok_and(|made| Joint::CORE.iter().all(|joint| made.joints.contains(joint)))
 }
 
 fn points(bytes: &[u8], head: &Head, columns: Columns) -> Result<Markers, ReadErrorKind> {
