@@ -1,0 +1,66 @@
+//! The plain scan: every curve that passes the filter meets the kernel.
+
+use std::ops::Range;
+
+use rayon::prelude::*;
+
+use super::top::Top;
+use super::{Answer, Nearest, Neighbour, Stages, cut};
+use crate::dtw::{Scratch, dtw};
+use crate::params::Curve;
+use crate::store::{Index, Segment};
+
+pub(crate) fn nearest(
+    index: &Index,
+    query: Curve<'_>,
+    what: &Nearest<'_>,
+    section: &Range<usize>,
+) -> Answer {
+    let query = cut(query, section);
+    let mut top = Top::new(what.k, what.max_cost);
+    let mut stages = Stages::default();
+    for segment in index.parts() {
+        let threads = what.how.threads.get();
+        let share = segment.rows().div_ceil(threads).max(1);
+        let part = |first: usize| {
+            scan_rows(segment, first..(first + share).min(segment.rows()), query, what, section)
+        };
+        let starts = (0..segment.rows()).step_by(share);
+        let parts: Vec<(Top, Stages)> = if threads == 1 {
+            starts.map(part).collect()
+        } else {
+            starts.collect::<Vec<_>>().into_par_iter().map(part).collect()
+        };
+        for (found, seen) in parts {
+            top.absorb(found);
+            stages.curves += seen.curves;
+            stages.kernel += seen.kernel;
+        }
+    }
+    Answer { neighbours: top.into_sorted(), stages }
+}
+
+fn scan_rows(
+    segment: &Segment,
+    rows: Range<usize>,
+    query: Curve<'_>,
+    what: &Nearest<'_>,
+    section: &Range<usize>,
+) -> (Top, Stages) {
+    let mut top = Top::new(what.k, what.max_cost);
+    let mut stages = Stages::default();
+    let mut scratch = Scratch::default();
+    for row in rows {
+        let id = segment.ids()[row];
+        if !segment.is_live(row) || what.how.filter.is_some_and(|filter| !filter.lets_through(id)) {
+            continue;
+        }
+        stages.curves += 1;
+        stages.kernel += 1;
+        let curve = cut(segment.curve(row), section);
+        if let Some(cost) = dtw(query, curve, what.params, top.cutoff(), &mut scratch) {
+            top.offer(Neighbour { id, cost });
+        }
+    }
+    (top, stages)
+}

@@ -1,0 +1,182 @@
+//! Building: curves stream in, a segment comes out.
+
+use std::fs::OpenOptions;
+use std::path::Path;
+use std::sync::Arc;
+
+use super::bytes::Bytes;
+use super::errors::StoreError;
+use super::file::{FileStore, SectionWriter, building_path, io_error, lock, sync_folder};
+use super::format::{Kind, MAX_ROWS, SegmentEntry};
+use super::segment::Segment;
+use super::{Index, Store};
+use crate::params::Shape;
+
+/// Takes curves one by one and ends as an [`Index`]. Made by [`Index::in_memory`] or
+/// [`Index::create`].
+///
+/// Memory of a build on file: a few hundred bytes per curve, whatever the curve's length.
+#[derive(Debug)]
+pub struct Builder {
+    batch: Batch,
+    /// `Some` for a file; taken by `finish`.
+    file: Option<FileStore>,
+    /// The file's final name.
+    path: Option<std::path::PathBuf>,
+}
+
+/// Curves on their way into a segment.
+#[derive(Debug)]
+pub(crate) struct Batch {
+    shape: Shape,
+    ids: Vec<u64>,
+    rows: Rows,
+}
+
+#[derive(Debug)]
+enum Rows {
+    Memory(Vec<f32>),
+    File(SectionWriter),
+}
+
+impl Batch {
+    pub(crate) fn in_memory(shape: Shape) -> Self {
+        Self { shape, ids: Vec::new(), rows: Rows::Memory(Vec::new()) }
+    }
+
+    pub(crate) fn on_file(shape: Shape, store: &FileStore) -> Self {
+        Self { shape, ids: Vec::new(), rows: Rows::File(store.writer()) }
+    }
+
+    pub(crate) fn push(
+        &mut self,
+        store: Option<&mut FileStore>,
+        id: u64,
+        values: &[f32],
+    ) -> Result<(), StoreError> {
+        self.shape.curve(values).map_err(|source| StoreError::Curve { id, source })?;
+        if self.ids.len() == MAX_ROWS {
+            return Err(StoreError::TooMany { most: MAX_ROWS });
+        }
+        match (&mut self.rows, store) {
+            (Rows::File(writer), Some(store)) => {
+                writer.push(store, bytemuck::cast_slice(values))?;
+            }
+            (Rows::Memory(all), _) => all.extend_from_slice(values),
+            (Rows::File(_), None) => unreachable!("a batch on file comes with its file"),
+        }
+        self.ids.push(id);
+        Ok(())
+    }
+
+    /// Row numbers in ascending order of id.
+    fn id_order(&self) -> Result<Vec<u32>, StoreError> {
+        let mut order: Vec<u32> = (0..self.ids.len() as u32).collect();
+        order.sort_unstable_by_key(|&row| self.ids[row as usize]);
+        let twice =
+            order.windows(2).find(|pair| self.ids[pair[0] as usize] == self.ids[pair[1] as usize]);
+        match twice {
+            Some(pair) => Err(StoreError::DuplicateId { id: self.ids[pair[0] as usize] }),
+            None => Ok(order),
+        }
+    }
+
+    /// The segment, in memory.
+    pub(crate) fn finish_in_memory(self) -> Result<Segment, StoreError> {
+        let order = self.id_order()?;
+        let Rows::Memory(all) = self.rows else {
+            unreachable!("a batch in memory holds its rows");
+        };
+        Ok(Segment::new(
+            self.shape,
+            Bytes::Values(Arc::new(all)),
+            Bytes::copy(bytemuck::cast_slice(&self.ids)),
+            Bytes::copy(bytemuck::cast_slice(&order)),
+        ))
+    }
+
+    /// Writes and commits the segment behind those of `store`.
+    pub(crate) fn finish_on_file(self, store: &mut FileStore) -> Result<(), StoreError> {
+        let order = self.id_order()?;
+        let Rows::File(mut writer) = self.rows else {
+            unreachable!("a batch on file wrote its rows");
+        };
+        let mut entry = SegmentEntry { rows: self.ids.len() as u64, sections: Vec::new() };
+        entry.sections.push(writer.end(store, Kind::Curves)?);
+        let ids = bytemuck::cast_slice(&self.ids);
+        entry.sections.push(writer.whole(store, Kind::Ids, ids)?);
+        let order = bytemuck::cast_slice(&order);
+        entry.sections.push(writer.whole(store, Kind::IdOrder, order)?);
+        let mut segments = store.state.segments.clone();
+        if entry.rows > 0 {
+            segments.push(entry);
+        }
+        store.commit(segments, writer.start())
+    }
+}
+
+impl Builder {
+    pub(crate) fn in_memory(shape: Shape) -> Self {
+        Self { batch: Batch::in_memory(shape), file: None, path: None }
+    }
+
+    pub(crate) fn on_file(path: &Path, shape: Shape) -> Result<Self, StoreError> {
+        let place = building_path(path);
+        let options =
+            OpenOptions::new().read(true).write(true).create(true).truncate(false).to_owned();
+        let file = lock(&place, &options)?;
+        // Truncated only once it is ours: somebody else may be building there.
+        file.set_len(0).map_err(io_error(&place, "emptying"))?;
+        let store = FileStore::start(&place, Box::new(file), shape)?;
+        let batch = Batch::on_file(shape, &store);
+        Ok(Self { batch, file: Some(store), path: Some(path.to_owned()) })
+    }
+
+    /// Adds a curve (frames x channels, row-major, time first) under `id`.
+    ///
+    /// # Errors
+    /// [`StoreError::Curve`] for a curve of the wrong length or with a value that is not finite;
+    /// the builder goes on without it. [`StoreError::Io`] when the disk refuses.
+    pub fn push(&mut self, id: u64, values: &[f32]) -> Result<(), StoreError> {
+        self.batch.push(self.file.as_mut(), id, values)
+    }
+
+    /// Ends the build. An index on file takes its name now, replacing a file of that name, and is
+    /// open for writing.
+    ///
+    /// # Errors
+    /// [`StoreError::DuplicateId`] if an id came twice, [`StoreError::Io`] when the disk refuses;
+    /// a file that had the name before is then untouched.
+    pub fn finish(mut self) -> Result<Index, StoreError> {
+        let shape = self.batch.shape;
+        let empty = Batch::in_memory(shape);
+        let batch = std::mem::replace(&mut self.batch, empty);
+        let Some(store) = &mut self.file else {
+            let segment = batch.finish_in_memory()?;
+            let segments = if segment.rows() > 0 { vec![segment] } else { Vec::new() };
+            return Ok(Index { shape, segments, store: Store::Memory });
+        };
+        batch.finish_on_file(store)?;
+        if let Some(path) = &self.path {
+            std::fs::rename(&store.path, path).map_err(io_error(path, "renaming to"))?;
+            store.path.clone_from(path);
+            sync_folder(path).map_err(io_error(path, "syncing the folder"))?;
+        }
+        match self.file.take() {
+            Some(store) => Index::with_store(shape, store),
+            None => unreachable!("matched above"),
+        }
+    }
+}
+
+impl Drop for Builder {
+    /// An unfinished file is taken away.
+    fn drop(&mut self) {
+        if let Some(store) = &self.file
+            && self.path.as_ref() != Some(&store.path)
+        {
+            // Nothing is lost if this fails: the next build empties the file.
+            let _ = std::fs::remove_file(&store.path);
+        }
+    }
+}

@@ -1,0 +1,315 @@
+//! The index: segments of curves, in memory or on file.
+
+mod build;
+mod bytes;
+mod errors;
+mod file;
+mod format;
+mod medium;
+mod segment;
+#[cfg(test)]
+mod tests;
+
+use std::fs::{File, OpenOptions};
+use std::path::Path;
+
+pub use build::Builder;
+pub use errors::StoreError;
+pub(crate) use segment::Segment;
+
+use crate::params::{Curve, Shape};
+use build::Batch;
+use file::{FileStore, io_error, lock};
+use format::Kind;
+use medium::Medium as _;
+
+/// Curves of one shape under `u64` ids, to be searched.
+///
+/// ```
+/// use curve_index::{DtwParams, Index, Nearest, Shape};
+/// let shape = Shape::new(3, 1)?;
+/// let mut builder = Index::in_memory(shape);
+/// builder.push(7, &[0.0, 0.0, 0.0])?;
+/// builder.push(8, &[0.0, 1.0, 3.0])?;
+/// let index = builder.finish()?;
+///
+/// let params = DtwParams::new(1).band_frames(1).check()?;
+/// let answer = index.nearest(&[0.0, 0.0, 1.0], &Nearest::new(&params, 2))?;
+/// // 0,0,1 against 0,0,0 costs 1; against 0,1,3 it costs (1 - 3)^2 = 4.
+/// let found: Vec<(u64, f64)> = answer.neighbours.iter().map(|n| (n.id, n.cost)).collect();
+/// assert_eq!(found, [(7, 1.0), (8, 4.0)]);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct Index {
+    shape: Shape,
+    segments: Vec<Segment>,
+    store: Store,
+}
+
+#[derive(Debug)]
+enum Store {
+    Memory,
+    ReadOnly(std::path::PathBuf),
+    File(FileStore),
+}
+
+impl Index {
+    /// Starts an index that lives in memory only.
+    #[must_use]
+    pub fn in_memory(shape: Shape) -> Builder {
+        Builder::in_memory(shape)
+    }
+
+    /// Starts an index on file. Curves stream to `<path>.building`, which takes the name `path` in
+    /// [`Builder::finish`] and is removed if the builder is dropped before.
+    ///
+    /// ```
+    /// use curve_index::{Index, Shape};
+    /// let folder = tempfile::tempdir()?;
+    /// let path = folder.path().join("curves.index");
+    /// let mut builder = Index::create(&path, Shape::new(2, 1)?)?;
+    /// builder.push(1, &[0.5, 1.5])?;
+    /// builder.finish()?;
+    ///
+    /// let mut index = Index::open_for_writing(&path)?;
+    /// index.append([(2, &[3.0, 4.0][..])])?;
+    /// index.delete(&[1])?;
+    /// index.compact()?;
+    /// assert_eq!(index.ids().collect::<Vec<_>>(), [2]);
+    /// assert_eq!(index.curve(2).unwrap().values(), [3.0, 4.0]);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`StoreError::Io`], or [`StoreError::Locked`] if the file is being built elsewhere.
+    pub fn create(path: impl AsRef<Path>, shape: Shape) -> Result<Builder, StoreError> {
+        Builder::on_file(path.as_ref(), shape)
+    }
+
+    /// Opens an index for reading. The file is mapped: nothing is read but what searches touch, ids
+    /// excepted. Others may append or delete meanwhile; this index keeps the state it opened. No
+    /// other program may truncate the file while it is open.
+    ///
+    /// # Errors
+    /// [`StoreError`] naming the file and what is wrong with it.
+    pub fn open(path: impl AsRef<Path>) -> Result<Self, StoreError> {
+        let path = path.as_ref();
+        let file = File::open(path).map_err(io_error(path, "opening"))?;
+        let map = map(path, &file)?;
+        let (shape, state) = format::read(path, &map)?;
+        let segments = read_segments(path, &map, shape, &state)?;
+        Ok(Self { shape, segments, store: Store::ReadOnly(path.to_owned()) })
+    }
+
+    /// Opens an index for reading and changing; one at a time.
+    ///
+    /// # Errors
+    /// [`StoreError::Locked`] while another has it open for writing, else as [`open`](Self::open).
+    pub fn open_for_writing(path: impl AsRef<Path>) -> Result<Self, StoreError> {
+        let path = path.as_ref();
+        let file = lock(path, OpenOptions::new().read(true).write(true))?;
+        let map = map(path, &file)?;
+        let (shape, state) = format::read(path, &map)?;
+        let segments = read_segments(path, &map, shape, &state)?;
+        let store = Store::File(FileStore::resume(path, Box::new(file), state));
+        Ok(Self { shape, segments, store })
+    }
+
+    /// The index in a store that has a committed state.
+    fn with_store(shape: Shape, store: FileStore) -> Result<Self, StoreError> {
+        let segments = read_segments(&store.path, &store.map()?, shape, &store.state)?;
+        Ok(Self { shape, segments, store: Store::File(store) })
+    }
+
+    /// Adds curves without rewriting those there: all of them, or on error none.
+    ///
+    /// Each call makes a segment; many small ones cost a little time per search each, until
+    /// [`compact`](Self::compact).
+    ///
+    /// # Errors
+    /// [`StoreError::DuplicateId`], [`StoreError::Curve`], [`StoreError::ReadOnly`] or
+    /// [`StoreError::Io`]; the index is then as before.
+    pub fn append<'c>(
+        &mut self,
+        curves: impl IntoIterator<Item = (u64, &'c [f32])>,
+    ) -> Result<(), StoreError> {
+        let shape = self.shape;
+        let segments = &self.segments;
+        let fresh = |id| match segments.iter().any(|segment| segment.row_of(id).is_some()) {
+            true => Err(StoreError::DuplicateId { id }),
+            false => Ok(()),
+        };
+        match &mut self.store {
+            Store::ReadOnly(path) => Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::Memory => {
+                let mut batch = Batch::in_memory(shape);
+                for (id, values) in curves {
+                    fresh(id)?;
+                    batch.push(None, id, values)?;
+                }
+                let segment = batch.finish_in_memory()?;
+                if segment.rows() > 0 {
+                    self.segments.push(segment);
+                }
+                Ok(())
+            }
+            Store::File(store) => {
+                let mut batch = Batch::on_file(shape, store);
+                for (id, values) in curves {
+                    fresh(id)?;
+                    batch.push(Some(store), id, values)?;
+                }
+                batch.finish_on_file(store)?;
+                self.segments = read_segments(&store.path, &store.map()?, shape, &store.state)?;
+                Ok(())
+            }
+        }
+    }
+
+    /// Takes curves out and returns how many of `ids` were there. Their bytes stay until
+    /// [`compact`](Self::compact).
+    ///
+    /// # Errors
+    /// [`StoreError::ReadOnly`] or [`StoreError::Io`]; the index is then as before.
+    pub fn delete(&mut self, ids: &[u64]) -> Result<usize, StoreError> {
+        let mut gone = 0;
+        let mut changes: Vec<(usize, Vec<u64>)> = Vec::new();
+        for (number, segment) in self.segments.iter().enumerate() {
+            let mut rows: Vec<usize> = ids.iter().filter_map(|&id| segment.row_of(id)).collect();
+            rows.sort_unstable();
+            rows.dedup();
+            if !rows.is_empty() {
+                gone += rows.len();
+                changes.push((number, segment.deleted_with(&rows)));
+            }
+        }
+        match &mut self.store {
+            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::Memory => {}
+            Store::File(_) if changes.is_empty() => {}
+            Store::File(store) => {
+                let mut segments = store.state.segments.clone();
+                let mut writer = store.writer();
+                for (number, bits) in &changes {
+                    let bytes = bytemuck::cast_slice(bits);
+                    let section = writer.whole(store, Kind::Deleted, bytes)?;
+                    let sections = &mut segments[*number].sections;
+                    sections.retain(|one| one.kind != Kind::Deleted as u32);
+                    sections.push(section);
+                }
+                store.commit(segments, writer.start())?;
+            }
+        }
+        for (number, bits) in changes {
+            self.segments[number].set_deleted(bits);
+        }
+        Ok(gone)
+    }
+
+    /// Rewrites the index as one segment without the deleted curves. On file: beside the old one,
+    /// which it replaces when complete.
+    ///
+    /// # Errors
+    /// [`StoreError::ReadOnly`] or [`StoreError::Io`]; the index is then as before.
+    pub fn compact(&mut self) -> Result<(), StoreError> {
+        let mut builder = match &self.store {
+            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::Memory => Builder::in_memory(self.shape),
+            Store::File(store) => Builder::on_file(&store.path, self.shape)?,
+        };
+        for segment in &self.segments {
+            for row in (0..segment.rows()).filter(|&row| segment.is_live(row)) {
+                builder.push(segment.ids()[row], segment.curve(row).values())?;
+            }
+        }
+        *self = builder.finish()?;
+        Ok(())
+    }
+
+    /// Frames and channels of every curve.
+    #[must_use]
+    pub fn shape(&self) -> Shape {
+        self.shape
+    }
+
+    /// How many curves there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.segments.iter().map(Segment::live).sum()
+    }
+
+    /// Whether there is no curve.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
+    /// How many segments the curves lie in; [`compact`](Self::compact) makes it 1.
+    #[must_use]
+    pub fn segments(&self) -> usize {
+        self.segments.len()
+    }
+
+    /// The curve with this id.
+    #[must_use]
+    pub fn curve(&self, id: u64) -> Option<Curve<'_>> {
+        self.segments.iter().find_map(|segment| Some(segment.curve(segment.row_of(id)?)))
+    }
+
+    /// All ids, in order of arrival.
+    pub fn ids(&self) -> impl Iterator<Item = u64> + '_ {
+        self.segments.iter().flat_map(|segment| {
+            let rows = (0..segment.rows()).filter(|&row| segment.is_live(row));
+            rows.map(|row| segment.ids()[row])
+        })
+    }
+
+    /// Reads the whole file and compares every checksum; an index in memory is taken as whole.
+    ///
+    /// # Errors
+    /// [`StoreError::Damaged`] naming the first part that does not hold.
+    pub fn verify(&self) -> Result<(), StoreError> {
+        let path = match &self.store {
+            Store::Memory => return Ok(()),
+            Store::ReadOnly(path) => path,
+            Store::File(store) => &store.path,
+        };
+        let file = File::open(path).map_err(io_error(path, "opening"))?;
+        let map = map(path, &file)?;
+        let (shape, state) = format::read(path, &map)?;
+        // Checks places and lengths, so that the slices below are inside.
+        read_segments(path, &map, shape, &state)?;
+        for section in state.segments.iter().flat_map(|segment| &segment.sections) {
+            let end = section.at.saturating_add(section.len);
+            let bytes = map.get(section.at as usize..end as usize);
+            if bytes.is_none_or(|bytes| crc32fast::hash(bytes) != section.crc) {
+                let what = Kind::name(section.kind);
+                return Err(StoreError::Damaged { path: path.clone(), what });
+            }
+        }
+        Ok(())
+    }
+
+    pub(crate) fn parts(&self) -> &[Segment] {
+        &self.segments
+    }
+}
+
+/// Maps a file; an empty one, which cannot be mapped, is no index.
+fn map(path: &Path, file: &File) -> Result<bytes::Bytes, StoreError> {
+    let len = file.metadata().map_err(io_error(path, "reading"))?.len();
+    if len == 0 {
+        return Err(StoreError::NotAnIndex { path: path.to_owned() });
+    }
+    file.map().map_err(io_error(path, "mapping"))
+}
+
+fn read_segments(
+    path: &Path,
+    map: &bytes::Bytes,
+    shape: Shape,
+    state: &format::State,
+) -> Result<Vec<Segment>, StoreError> {
+    state.segments.iter().map(|entry| Segment::open(path, map, shape, entry)).collect()
+}
