@@ -12,5 +12,6 @@
 pub mod catalogue;
 pub mod library;
 pub mod motion;
+pub mod report;
 pub mod serve;
 pub mod squad;

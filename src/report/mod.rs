@@ -1,0 +1,34 @@
+//! One review as a page, and the drawings every face shares.
+//!
+//! Each drawing is a pure function from plain values to one [`Svg`]; `width_px` is the room it may
+//! take, and it breaks differently below 520 px (a phone) than above. Nothing here reads the store:
+//! whoever calls fills the structs. Missing values are NaN or `None` and are said, never drawn.
+
+mod body;
+mod dot_row;
+mod event_strip;
+mod gauge;
+mod ladder;
+mod likeness;
+mod look;
+mod month_strip;
+mod ribbon;
+#[cfg(test)]
+mod sample;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod text;
+mod words;
+
+pub use body::{BodyPart, Seen};
+pub use dot_row::{DotRow, dot_row};
+pub use event_strip::{EventStrip, event_strip};
+pub use gauge::{Gauge, gauge};
+pub use ladder::{Rung, ladder_mark};
+pub use likeness::{Likeness, likeness_figure};
+pub use look::{Tone, style_variables};
+pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};
+pub use ribbon::{Band, Channel, Parting, ribbon, warp_to_events};
+pub use svg::Svg;
+pub use words::{about, amount, phase};

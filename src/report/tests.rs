@@ -1,0 +1,394 @@
+use jiff::civil::date;
+
+use super::sample::{self, Swing};
+use super::*;
+use crate::motion::Joint;
+
+fn devices(width: f64) -> Vec<Svg> {
+    let this = sample::figures(&Swing { knee: 0.55, lean: 0.06, arm_up: 0.3, late: 0.0 });
+    let others = sample::others(14);
+    let knee = [Joint::LeftHip, Joint::LeftKnee, Joint::LeftAnkle];
+    let elbow = [Joint::RightShoulder, Joint::RightElbow, Joint::RightWrist];
+    let events = sample::events();
+    let strip = |seen| EventStrip {
+        this: &this,
+        this_label: "you",
+        behind: Some((&others[3], "the closest precedent")),
+        events: &events,
+        seen,
+    };
+    let row = |label: &str, changes: &[f64], estimate| DotRow {
+        label: label.to_owned(),
+        measure: "front knee bend at trophy".to_owned(),
+        unit: "deg".to_owned(),
+        changes: changes.to_vec(),
+        detectable: 6.0,
+        estimate,
+        interval_pct: 90,
+    };
+    let rows = [
+        row(
+            "Serve from the service line",
+            &[11.0, 14.0, 3.0, 9.0, 22.0, -2.0, 12.0],
+            Some((10.0, 5.0, 15.0)),
+        ),
+        row("Jump-and-reach shadow swings", &[4.0, -8.0, 10.0], None),
+    ];
+    let range = rows
+        .iter()
+        .map(DotRow::range)
+        .fold((0.0, 0.0), |a, b| (f64::min(a.0, b.0), f64::max(a.1, b.1)));
+    let point =
+        |month, day, value| ReviewPoint { date: date(2026, month, day), value, give_or_take: 3.4 };
+    let months = MonthStrip {
+        measure: "front knee bend at trophy".to_owned(),
+        unit: "deg".to_owned(),
+        reviews: vec![point(5, 4, 38.0), point(6, 8, 41.0), point(7, 6, 49.0), point(9, 2, 53.0)],
+        detectable: 6.0,
+        reference: Some((54.8, 74.2)),
+        plans: vec![
+            PlanSpan {
+                label: "Toss inside the whole rhythm".to_owned(),
+                start: date(2026, 5, 5),
+                end: Some(date(2026, 6, 8)),
+            },
+            PlanSpan {
+                label: "Serve from the service line".to_owned(),
+                start: date(2026, 6, 9),
+                end: None,
+            },
+        ],
+    };
+    let likeness = Likeness {
+        parts: vec![
+            (BodyPart::HittingArm, 0.21),
+            (BodyPart::TossingArm, 0.17),
+            (BodyPart::Trunk, 0.12),
+            (BodyPart::FrontLeg, 0.31),
+            (BodyPart::BackLeg, 0.19),
+        ],
+        phases: [
+            ("toss", 0.1),
+            ("loading", 0.46),
+            ("cocking", 0.22),
+            ("acceleration", 0.13),
+            ("follow-through", 0.09),
+        ]
+        .map(|(name, share)| (name.to_owned(), share))
+        .to_vec(),
+    };
+    let mut out = vec![
+        event_strip(&strip(Seen::FromBehind), width),
+        event_strip(&strip(Seen::FromHittingSide), width),
+        ribbon(
+            &sample::channel("front knee", ["more bent", "straighter"], knee, &this, &others),
+            "you",
+            width,
+        ),
+        ribbon(
+            &sample::channel("hitting elbow", ["more bent", "straighter"], elbow, &this, &others),
+            "you",
+            width,
+        ),
+        likeness_figure(&likeness, "the closest precedent", 340.0),
+    ];
+    out.extend(rows.iter().map(|row| dot_row(row, range, width)));
+    out.extend(month_strip(&months, width));
+    out.extend((1..=4).map(|rung| ladder_mark(rung, 4)));
+    let line = Gauge {
+        name: "front knee",
+        unit: "deg",
+        value: Some((38.0, 3.4)),
+        reference: Some((54.8, 74.2)),
+        precedents: Some((51.0, 66.0)),
+    };
+    out.push(gauge(&line, 240.0));
+    out
+}
+
+#[test]
+#[ignore = "writes files to look at"]
+fn write_devices() {
+    for (name, width) in [("wide", 720.0), ("narrow", 358.0)] {
+        let body: String = devices(width).iter().map(|svg| format!("<p>{svg}</p>")).collect();
+        let page = format!(
+            "<!doctype html><meta charset=utf-8><style>body{{background:#fbfaf6;margin:16px}}p{{margin:0 0 28px}}</style>{body}"
+        );
+        std::fs::create_dir_all("target/review-sample").unwrap();
+        std::fs::write(format!("target/review-sample/devices-{name}.html"), page).unwrap();
+    }
+}
+
+const SVG: &str = "http://www.w3.org/2000/svg";
+
+/// Every drawing must parse, name itself to a screen reader, hold no NaN and keep its words inside.
+fn check(svg: &Svg) {
+    let text = svg.as_str();
+    let tree = roxmltree::Document::parse(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
+    let root = tree.root_element();
+    assert_eq!(root.attribute("role"), Some("img"));
+    for name in ["title", "desc"] {
+        let node = root.children().find(|node| node.has_tag_name((SVG, name)));
+        let said = node.and_then(|node| node.text()).unwrap_or_default();
+        assert!(!said.trim().is_empty(), "no {name}: {text}");
+    }
+    for wrong in ["NaN", "inf", "href", "<script"] {
+        assert!(!text.contains(wrong), "{wrong} in {text}");
+    }
+    let room: f64 = root.attribute("width").unwrap().parse().unwrap();
+    let tall: f64 = root.attribute("height").unwrap().parse().unwrap();
+    for node in tree.descendants().filter(|node| node.has_tag_name((SVG, "text"))) {
+        let number = |name: &str| node.attribute(name).unwrap().parse::<f64>().unwrap();
+        let words = node.text().unwrap_or_default();
+        let length =
+            text::width(words, number("font-size"), node.attribute("font-weight").is_some());
+        let from = match node.attribute("text-anchor") {
+            Some("middle") => number("x") - length / 2.0,
+            Some("end") => number("x") - length,
+            _ => number("x"),
+        };
+        assert!(
+            from >= -0.5 && from + length <= room + 0.5,
+            "'{words}' leaves the drawing: {text}"
+        );
+        assert!(number("y") <= tall && number("y") >= 8.0, "'{words}' is cut: {text}");
+    }
+}
+
+/// Boxes of the words of a drawing, for overlaps: (left, right, baseline, size, words).
+fn boxes(svg: &Svg) -> Vec<(f64, f64, f64, f64, String)> {
+    let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
+    tree.descendants()
+        .filter(|node| node.has_tag_name((SVG, "text")))
+        .map(|node| {
+            let number = |name: &str| node.attribute(name).unwrap().parse::<f64>().unwrap();
+            let words = node.text().unwrap_or_default().to_owned();
+            let size = number("font-size");
+            let length = text::width(&words, size, node.attribute("font-weight").is_some());
+            let from = match node.attribute("text-anchor") {
+                Some("middle") => number("x") - length / 2.0,
+                Some("end") => number("x") - length,
+                _ => number("x"),
+            };
+            (from, from + length, number("y"), size, words)
+        })
+        .collect()
+}
+
+#[test]
+fn every_drawing_is_sound_at_every_width() {
+    for width in [328.0, 358.0, 519.0, 520.0, 640.0, 720.0, 960.0] {
+        for svg in devices(width) {
+            check(&svg);
+            let placed = boxes(&svg);
+            for (index, a) in placed.iter().enumerate() {
+                for b in &placed[index + 1..] {
+                    let apart = a.1 <= b.0 + 1.0
+                        || b.1 <= a.0 + 1.0
+                        || (a.2 - b.2).abs() >= 0.72 * a.3.min(b.3);
+                    assert!(apart, "'{}' and '{}' overlap at {width} px", a.4, b.4);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_event_is_drawn_once_with_its_time() {
+    let this = sample::figures(&Swing::default());
+    let events = sample::events();
+    for width in [358.0, 720.0] {
+        let strip = EventStrip {
+            this: &this,
+            this_label: "you",
+            behind: None,
+            events: &events,
+            seen: Seen::FromBehind,
+        };
+        let svg = event_strip(&strip, width);
+        let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
+        for event in &events {
+            let drawn: Vec<_> = tree
+                .descendants()
+                .filter(|node| {
+                    node.has_tag_name((SVG, "g"))
+                        && node.attribute("class") == Some(event.kind.name())
+                })
+                .collect();
+            assert_eq!(drawn.len(), 1, "{:?}", event.kind);
+            assert!(drawn[0].children().filter(|n| n.has_tag_name((SVG, "path"))).count() > 12);
+        }
+        let words: Vec<String> = boxes(&svg).into_iter().map(|b| b.4).collect();
+        // Contact at 1.50 s: trophy at 1.08 s is 0.42 s before, the finish at 1.98 s 0.48 s after.
+        for (said, times) in [
+            ("0.42 s", 1),
+            ("0.48 s", 1),
+            ("0.00 s", 1),
+            ("before contact", 4),
+            ("after contact", 1),
+        ] {
+            assert_eq!(words.iter().filter(|w| *w == said).count(), times, "{said} in {words:?}");
+        }
+    }
+}
+
+#[test]
+fn the_same_event_of_both_bodies_is_laid_over_each_other() {
+    // The same body a little later in time: its outline must coincide, because each is taken at its event.
+    let this = sample::figures(&Swing::default());
+    let later = sample::figures(&Swing { late: 6.0, ..Swing::default() });
+    let events = sample::events();
+    let alone = EventStrip {
+        this: &this,
+        this_label: "you",
+        behind: None,
+        events: &events,
+        seen: Seen::FromBehind,
+    };
+    let both = EventStrip { behind: Some((&later, "you")), ..alone };
+    let paths = |svg: &Svg, tone: &str| -> Vec<String> {
+        let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
+        tree.descendants()
+            .filter(|n| {
+                n.has_tag_name((SVG, "path"))
+                    && n.attribute("class").is_some_and(|c| c.contains(tone))
+            })
+            .map(|n| n.attribute("d").unwrap().to_owned())
+            .collect()
+    };
+    let (alone, both) = (event_strip(&alone, 720.0), event_strip(&both, 720.0));
+    assert_eq!(paths(&alone, "f-this"), paths(&both, "f-this"));
+    let outlined = paths(&both, "s-precedent");
+    let solid = paths(&both, "f-this");
+    assert!(!outlined.is_empty());
+    let matching = outlined.iter().filter(|d| solid.contains(d)).count();
+    assert!(
+        matching * 10 >= outlined.len() * 9,
+        "{matching} of {} outlines coincide",
+        outlined.len()
+    );
+}
+
+#[test]
+fn a_body_without_joints_says_so() {
+    let mut this = sample::figures(&Swing::default());
+    for position in &mut this.positions {
+        *position = [f32::NAN; 3];
+    }
+    let events = sample::events();
+    let strip = EventStrip {
+        this: &this,
+        this_label: "you",
+        behind: None,
+        events: &events[..3],
+        seen: Seen::FromHittingSide,
+    };
+    let svg = event_strip(&strip, 720.0);
+    check(&svg);
+    assert_eq!(svg.as_str().matches("not visible").count(), 6);
+    assert!(svg.as_str().contains("time not known"));
+}
+
+#[test]
+fn a_parting_is_found_measured_and_named() {
+    let flat = |value: f64| vec![value; 101];
+    let mut values = flat(20.0);
+    for (offset, value) in values[40..=50].iter_mut().enumerate() {
+        *value = 2.0 + (offset as f64 - 5.0).abs();
+    }
+    let mut channel = Channel {
+        label: "front knee".to_owned(),
+        unit: "deg".to_owned(),
+        larger: "more bent".to_owned(),
+        smaller: "straighter".to_owned(),
+        notable: 6.0,
+        values,
+        event_samples: [4.0, 30.0, 55.0, 70.0, 79.0, 99.0],
+        band: Some(Band { low: flat(15.0), middle: flat(20.0), high: flat(25.0), of: 12 }),
+    };
+    let found = channel.partings();
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].samples, found[0].peak, found[0].by), ((40, 50), 45, -13.0));
+    assert_eq!(found[0].words, "front knee, loading: 13 deg straighter than 9 of 10");
+    assert!(ribbon(&channel, "you", 720.0).as_str().contains("13 deg straighter than 9 of 10"));
+    if let Some(band) = &mut channel.band {
+        band.of = 4;
+    }
+    assert!(channel.partings()[0].words.ends_with("than most of only 4 precedents"));
+    channel.notable = 14.0;
+    assert!(channel.partings().is_empty());
+    channel.values = flat(f64::NAN);
+    let svg = ribbon(&channel, "you", 720.0);
+    check(&svg);
+    assert!(svg.as_str().contains("not measurable from this clip"));
+}
+
+#[test]
+fn a_band_is_the_percentiles_of_its_curves() {
+    // Eleven constant curves 0..=10: type-7 percentiles (as NumPy's default) are 1, 5 and 9.
+    let curves: Vec<Vec<f64>> = (0..11).map(|value| vec![f64::from(value); 101]).collect();
+    let band = Band::of(&curves).unwrap();
+    assert_eq!((band.low[7], band.middle[7], band.high[7], band.of), (1.0, 5.0, 9.0, 11));
+    assert_eq!(Band::of(&curves[..2]), None);
+}
+
+#[test]
+fn warping_moves_events_onto_events() {
+    let from = [5.0, 25.0, 50.0, 70.0, 80.0, 98.0];
+    let to = [3.0, 35.0, 58.0, 66.0, 79.0, 99.0];
+    // A curve that holds its own time: after warping it must read `from` at `to`.
+    let clock: Vec<f64> = (0..101).map(f64::from).collect();
+    let warped = warp_to_events(&clock, &from, &to);
+    for (a, b) in from.iter().zip(to) {
+        assert!((warped[b as usize] - f64::from(*a)).abs() < 1e-9, "{a} {b}");
+    }
+    assert_eq!(warp_to_events(&clock, &from, &from), clock);
+}
+
+#[test]
+fn dots_are_counted_and_filled_by_the_detectable_change() {
+    let row = DotRow {
+        label: "Serve from the service line".to_owned(),
+        measure: "front knee".to_owned(),
+        unit: "deg".to_owned(),
+        changes: vec![6.0, 5.9, -7.0, 12.0, 12.1],
+        detectable: 6.0,
+        estimate: None,
+        interval_pct: 90,
+    };
+    assert_eq!(row.counted(), "3 of 5 players better by 6 deg or more");
+    let svg = dot_row(&row, row.range(), 720.0);
+    let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
+    let filled = |tone: &str| {
+        tree.descendants()
+            .filter(|n| {
+                n.has_tag_name((SVG, "circle"))
+                    && n.attribute("class").is_some_and(|c| c.starts_with(tone))
+            })
+            .count()
+    };
+    assert_eq!((filled("f-precedent"), filled("f-attention"), filled("f-paper")), (3, 1, 1));
+    let none = DotRow { changes: Vec::new(), ..row };
+    let svg = dot_row(&none, none.range(), 358.0);
+    check(&svg);
+    assert!(svg.as_str().contains("nobody followed up yet"));
+}
+
+#[test]
+fn a_month_strip_needs_a_review_and_says_what_chance_allows() {
+    let mut strip = MonthStrip {
+        measure: "front knee bend".to_owned(),
+        unit: "deg".to_owned(),
+        reviews: Vec::new(),
+        detectable: 6.0,
+        reference: None,
+        plans: Vec::new(),
+    };
+    assert!(month_strip(&strip, 720.0).is_none());
+    strip.reviews.push(ReviewPoint { date: date(2026, 1, 31), value: 40.0, give_or_take: 2.0 });
+    check(&month_strip(&strip, 358.0).unwrap());
+    strip.reviews.push(ReviewPoint { date: date(2026, 2, 1), value: 47.0, give_or_take: f64::NAN });
+    let svg = month_strip(&strip, 358.0).unwrap();
+    check(&svg);
+    assert!(svg.as_str().contains("Change 7 deg, beyond the 6 deg"));
+}

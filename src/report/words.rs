@@ -1,0 +1,148 @@
+//! How numbers and moments are said.
+
+use crate::serve::EventKind;
+
+/// A number as people say it in this unit: whole degrees, two decimals of a metre or a second.
+fn number(value: f64, unit: &str, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if text.trim_start_matches(['-', '0', '.']).is_empty() {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    };
+    match unit {
+        "" | "ratio" => text,
+        "%" | "percent" => format!("{text} %"),
+        unit => format!("{text} {unit}"),
+    }
+}
+
+fn decimals(unit: &str) -> usize {
+    match unit {
+        "s" | "m" | "ratio" | "" => 2,
+        _ => 0,
+    }
+}
+
+/// A value with its unit, for example "12 deg", "0.42 s", "1.48" (ratios), "61 %".
+///
+/// A value that is not finite is "not measurable".
+#[must_use]
+pub fn amount(value: f64, unit: &str) -> String {
+    if value.is_finite() {
+        number(value, unit, decimals(unit))
+    } else {
+        "not measurable".to_owned()
+    }
+}
+
+/// A value and how sure: "about 12 deg, give or take 4".
+///
+/// A spread that would round to nothing is given one more decimal; a spread that is not finite is
+/// left out.
+#[must_use]
+pub fn about(value: f64, give_or_take: f64, unit: &str) -> String {
+    if !value.is_finite() {
+        return amount(value, unit);
+    }
+    if !give_or_take.is_finite() || give_or_take < 0.0 {
+        return format!("about {}", amount(value, unit));
+    }
+    let mut places = decimals(unit);
+    if give_or_take < 0.5 * 10f64.powi(-(places as i32)) {
+        places += 1;
+    }
+    format!("about {}, give or take {give_or_take:.places$}", number(value, unit, places))
+}
+
+/// A value as in [`amount`] but without its unit, for axes that name the unit once.
+pub(super) fn bare(value: f64, unit: &str) -> String {
+    number(value, "", decimals(unit))
+}
+
+/// Seconds before or after contact, in two lines: ("0.42 s", "before contact").
+pub(super) fn from_contact(offset_s: f64) -> (String, &'static str) {
+    if offset_s.abs() < 0.005 {
+        ("0.00 s".to_owned(), "ball on strings")
+    } else if offset_s < 0.0 {
+        (format!("{:.2} s", -offset_s), "before contact")
+    } else {
+        (format!("{offset_s:.2} s"), "after contact")
+    }
+}
+
+/// Short name of an event, for axes.
+pub(super) fn short(kind: EventKind) -> &'static str {
+    match kind {
+        EventKind::TossStart => "toss",
+        EventKind::Release => "release",
+        EventKind::Trophy => "trophy",
+        EventKind::RacketLow => "racket low",
+        EventKind::Contact => "contact",
+        EventKind::Finish => "finish",
+    }
+}
+
+/// Name of the stretch of the serve a sample (0 to 100) lies in, given the samples of the events.
+#[must_use]
+pub fn phase(sample: f64, event_samples: &[f32; 6]) -> &'static str {
+    const NAMES: [&str; 7] =
+        ["start", "toss", "loading", "cocking", "acceleration", "follow-through", "follow-through"];
+    let passed = event_samples.iter().filter(|&&event| f64::from(event) <= sample).count();
+    NAMES[passed]
+}
+
+/// Where in the serve a sample lies, for a sentence: "at trophy" within two samples of an event, else
+/// the phase.
+pub(super) fn moment(sample: f64, event_samples: &[f32; 6]) -> String {
+    EventKind::ALL
+        .into_iter()
+        .zip(event_samples)
+        .find(|(_, event)| (f64::from(**event) - sample).abs() <= 2.0)
+        .map_or_else(
+            || phase(sample, event_samples).to_owned(),
+            |(kind, _)| format!("at {}", kind.label()),
+        )
+}
+
+/// First letter large.
+pub(super) fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
+/// "1 player", "3 players".
+pub(super) fn count(number: usize, one: &str) -> String {
+    if number == 1 { format!("1 {one}") } else { format!("{number} {one}s") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_carry_unit_and_doubt() {
+        assert_eq!(about(12.3, 3.9, "deg"), "about 12 deg, give or take 4");
+        assert_eq!(about(1.478, 0.031, "ratio"), "about 1.48, give or take 0.03");
+        assert_eq!(about(12.34, 0.26, "deg"), "about 12.3 deg, give or take 0.3");
+        assert_eq!(about(f64::NAN, 1.0, "deg"), "not measurable");
+        assert_eq!(amount(-0.2, "deg"), "0 deg");
+        assert_eq!(amount(61.4, "%"), "61 %");
+    }
+
+    #[test]
+    fn times_are_told_from_contact() {
+        assert_eq!(from_contact(-0.42), ("0.42 s".to_owned(), "before contact"));
+        assert_eq!(from_contact(0.3), ("0.30 s".to_owned(), "after contact"));
+        assert_eq!(from_contact(0.0).1, "ball on strings");
+    }
+
+    #[test]
+    fn phases_lie_between_events() {
+        let events = [0.0, 30.0, 55.0, 70.0, 79.0, 100.0];
+        assert_eq!(phase(10.0, &events), "toss");
+        assert_eq!(phase(55.0, &events), "cocking");
+        assert_eq!(phase(75.0, &events), "acceleration");
+        assert_eq!(phase(100.0, &events), "follow-through");
+    }
+}
