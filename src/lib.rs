@@ -10,6 +10,7 @@
 //! right-handed with z up. Frames count from 0.
 
 pub mod catalogue;
+pub mod demo;
 pub mod library;
 pub mod motion;
 pub mod report;
