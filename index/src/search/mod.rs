@@ -51,6 +51,14 @@ pub struct Stages {
     pub kernel: u64,
 }
 
+impl Stages {
+    /// Each stage's name and count, in order.
+    #[must_use]
+    pub fn named(&self) -> Vec<(&'static str, u64)> {
+        vec![("curves", self.curves), ("kernel", self.kernel)]
+    }
+}
+
 /// Curves found, nearest first, ties to the smaller id.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Answer {
