@@ -350,6 +350,48 @@ mod tests {
         assert!((found - 0.571_428_571_428_571_4).abs() < 1e-12, "{found}");
     }
 
+    /// kmedoids (FasterPAM, best of 50 starts) and scikit-learn 1.9.1 on the same distances:
+    /// `golden/partitions.py`.
+    #[test]
+    fn agrees_with_reference_libraries() {
+        #[derive(serde::Deserialize)]
+        struct Problem {
+            n: usize,
+            k: usize,
+            condensed: Vec<f32>,
+            truth: Vec<usize>,
+            labels: Vec<usize>,
+            loss: f64,
+            loss_from_build: f64,
+            silhouette: f64,
+            adjusted_rand: f64,
+        }
+        #[derive(serde::Deserialize)]
+        struct Golden {
+            problems: Vec<Problem>,
+        }
+        let golden: Golden = serde_json::from_str(include_str!("golden/partitions.json")).unwrap();
+        assert_eq!(golden.problems.len(), 3);
+        for problem in golden.problems {
+            let distances = Distances::new(problem.n, problem.condensed).unwrap();
+            let weights = vec![1.0; problem.n];
+            let ours = k_medoids(&distances, &weights, problem.k);
+            // From the same start no worse; against the best of 50 starts within three hundredths.
+            let same_start = problem.loss_from_build * (1.0 + 1e-6);
+            let best = problem.loss * 1.03;
+            assert!(
+                ours.loss <= same_start && ours.loss <= best,
+                "{} items: loss {} against {same_start} and {best}",
+                problem.n,
+                ours.loss
+            );
+            let width = silhouette(&distances, &problem.labels, &weights);
+            assert!((width - problem.silhouette).abs() < 1e-6, "{width} {}", problem.silhouette);
+            let rand = adjusted_rand_index(&problem.truth, &problem.labels);
+            assert!((rand - problem.adjusted_rand).abs() < 1e-12, "{rand}");
+        }
+    }
+
     #[test]
     fn few_serves_are_no_reason_to_fail() {
         let none = Distances::new(0, vec![]).unwrap();
