@@ -92,6 +92,9 @@ pub enum StoreError {
         /// What was asked for, for example `s12` or `player 'p07'`.
         what: String,
     },
+    /// A stored addition to the catalogue breaks a rule.
+    #[error(transparent)]
+    Catalogue(crate::catalogue::CatalogueError),
     /// The curve index failed; it is derived and can be rebuilt.
     #[error("{}: {why}; run `verify --rebuild`", .path.display())]
     Curves {

@@ -4,8 +4,11 @@
 //! and the word index in `words/` are derived from it and can be rebuilt at any time.
 //! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
+mod catalogue;
+mod curves;
 mod envelope;
 mod errors;
+mod filter;
 mod lock;
 mod named;
 mod read;
@@ -15,9 +18,13 @@ mod stored;
 #[cfg(test)]
 mod tests;
 mod types;
+mod verify;
+mod words;
 mod write;
 
+pub use curves::{CurveSet, NearServe};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
+pub use filter::{AGE_BANDS, Filter, FilterError, Selection, TermCut};
 pub use named::Named;
 pub use read::{Counts, ServeHead};
 pub use store::Library;
@@ -26,4 +33,6 @@ pub use types::{
     Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow, ServeId,
     ServeRow, ServeType, Setting,
 };
+pub use verify::{Finding, Verified};
+pub use words::{Ignored, WordHits};
 pub use write::{Added, NewRecording, Writer};

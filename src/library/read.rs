@@ -608,7 +608,7 @@ fn ball_flight(row: &Row<'_>, first: usize) -> rusqlite::Result<BallFlight> {
     Ok(BallFlight { speed_kmh: row.get(first)?, first_serve_pct: row.get(first + 1)?, misses })
 }
 
-fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
+pub(super) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
     let value: i64 = row.get(column)?;
     usize::try_from(value).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, value))
 }

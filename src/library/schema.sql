@@ -160,3 +160,9 @@ CREATE TABLE follow_up_serves (
     PRIMARY KEY (follow_up, serve)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX follow_up_serves_by_serve ON follow_up_serves (serve);
+
+-- The library's own additions to the built-in catalogue of faults and drills.
+CREATE TABLE catalogue_files (
+    name            TEXT    PRIMARY KEY,
+    toml            TEXT    NOT NULL
+) STRICT;

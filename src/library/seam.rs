@@ -1,9 +1,23 @@
 //! The seam between the library and the disk, where tests cut the power.
 
+use tantivy::directory::Directory;
+
 /// How the library reaches the disk. The default is the plain way; tests pass their own to stop
 /// the process at any chosen write.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Seam {
     /// Name of a registered SQLite file layer; `None` is SQLite's own.
     pub(super) vfs: Option<&'static str>,
+    /// Put around the folder of the word index.
+    pub(super) directory: Option<fn(Box<dyn Directory>) -> Box<dyn Directory>>,
+    /// Told before every other write to a derived file.
+    pub(super) before_write: Option<fn(what: &'static str)>,
+}
+
+impl Seam {
+    pub(super) fn before_write(self, what: &'static str) {
+        if let Some(hook) = self.before_write {
+            hook(what);
+        }
+    }
 }

@@ -1,5 +1,6 @@
 //! Opening, creating and closing a library; one transaction for every change.
 
+use std::cell::Cell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -32,6 +33,9 @@ const CACHE_KIB: i64 = 64 * 1024;
 pub struct Library {
     folder: PathBuf,
     pub(super) connection: Connection,
+    pub(super) seam: Seam,
+    /// Whether derived indexes may be behind the store.
+    derived_behind: Cell<bool>,
     uid: String,
     lock: Option<WriteLock>,
 }
@@ -91,7 +95,7 @@ impl Library {
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
-        Self::assemble(folder, connection, None)
+        Self::assemble(folder, connection, Seam::default(), None)
     }
 
     pub(super) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
@@ -106,7 +110,7 @@ impl Library {
             Kind::Foreign(error) => return Err(*error),
         }
         lay_schema(&mut connection).map_err(StoreError::sql("laying the schema"))?;
-        Self::assemble(folder, connection, Some(lock))
+        Self::assemble(folder, connection, seam, Some(lock))
     }
 
     pub(super) fn open_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
@@ -121,12 +125,13 @@ impl Library {
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
-        Self::assemble(folder, connection, Some(lock))
+        Self::assemble(folder, connection, seam, Some(lock))
     }
 
     fn assemble(
         folder: &Path,
         connection: Connection,
+        seam: Seam,
         lock: Option<WriteLock>,
     ) -> Result<Self, OpenError> {
         set_up(&connection).map_err(StoreError::sql("opening"))?;
@@ -134,7 +139,8 @@ impl Library {
         let uid = connection
             .query_row("SELECT uid FROM library", [], |row| row.get(0))
             .map_err(StoreError::sql("reading the library's id"))?;
-        Ok(Self { folder: folder.to_owned(), connection, uid, lock })
+        let derived_behind = Cell::new(lock.is_some());
+        Ok(Self { folder: folder.to_owned(), connection, seam, derived_behind, uid, lock })
     }
 
     /// The folder.
@@ -178,7 +184,41 @@ impl Library {
         let value = change(&mut writer)?;
         writer.finish()?;
         transaction.commit().map_err(StoreError::sql("storing a change"))?;
+        self.derived_behind.set(true);
         Ok(value)
+    }
+
+    /// Brings the derived indexes up to the store.
+    ///
+    /// Searches do so on their own, and dropping the library does; call this after a long series
+    /// of changes, or to learn of errors. Without it nothing is lost: the next opening catches up.
+    ///
+    /// # Errors
+    /// [`StoreError::Curves`], [`StoreError::Words`]; [`WriteError::ReadOnly`].
+    pub fn sync(&mut self) -> Result<(), WriteError> {
+        if self.lock.is_none() {
+            return Err(WriteError::ReadOnly { folder: self.folder.clone() });
+        }
+        self.sync_derived()?;
+        Ok(())
+    }
+
+    fn sync_derived(&self) -> Result<(), StoreError> {
+        if self.derived_behind.get() {
+            self.sync_curves()?;
+            self.sync_words()?;
+            self.derived_behind.set(false);
+        }
+        Ok(())
+    }
+}
+
+impl Drop for Library {
+    fn drop(&mut self) {
+        if self.lock.is_some() && !std::thread::panicking() {
+            // What fails here is caught up on when the library is next opened.
+            let _ = self.sync_derived();
+        }
     }
 }
 

@@ -1,2 +1,4 @@
+mod curves;
 pub(crate) mod made;
 mod store;
+mod words;

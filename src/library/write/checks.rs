@@ -112,6 +112,11 @@ pub(super) fn check_recording(new: &NewRecording<'_>) -> Result<(), WriteError> 
 pub(super) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
     let curve = &serve.curve;
     check_id("channel set", &curve.channel_set)?;
+    // It names files.
+    let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    if !curve.channel_set.chars().all(plain) {
+        return Err(invalid("channel set", &curve.channel_set, "small letters, digits and '-'"));
+    }
     let expected = CURVE_FRAMES * curve.channels;
     if curve.channels == 0 || curve.values.len() != expected {
         let rule = format!("{CURVE_FRAMES} frames x {} channels", curve.channels);

@@ -59,7 +59,7 @@ pub struct Added {
 /// The changes of one transaction; see [`Library::write`].
 #[derive(Debug)]
 pub struct Writer<'t> {
-    db: &'t Connection,
+    pub(super) db: &'t Connection,
     /// Number this transaction's changes of curves carry.
     serve_change: i64,
     /// Number this transaction's changes of words carry.
@@ -339,6 +339,7 @@ impl<'t> Writer<'t> {
         place: usize,
         serve: &Serve,
     ) -> Result<ServeId, WriteError> {
+        self.check_channels(serve)?;
         let bytes = ServeBytes::of(serve)
             .map_err(|why| StoreError::Damaged { what: format!("serve {place}"), why })?;
         Ok(self.run("storing a serve", || {
@@ -362,6 +363,23 @@ impl<'t> Writer<'t> {
             self.store_serve_data(id, &bytes)?;
             Ok(id)
         })?)
+    }
+
+    /// One channel set, one number of channels.
+    fn check_channels(&self, serve: &Serve) -> Result<(), WriteError> {
+        let known: Option<i64> = self.run("looking for a channel set", || {
+            self.db
+                .prepare_cached("SELECT channels FROM serves WHERE channel_set = ?1 LIMIT 1")?
+                .query_row([&serve.curve.channel_set], |row| row.get(0))
+                .optional()
+        })?;
+        match known {
+            Some(known) if known != serve.curve.channels as i64 => {
+                let rule = format!("{} has {known} channels here", serve.curve.channel_set);
+                Err(checks::invalid("channels", serve.curve.channels, rule))
+            }
+            _ => Ok(()),
+        }
     }
 
     fn store_serve_data(&self, id: ServeId, bytes: &ServeBytes) -> rusqlite::Result<()> {
@@ -389,6 +407,7 @@ impl<'t> Writer<'t> {
     /// [`StoreError::NoSuch`]; [`WriteError::Invalid`] as in [`Writer::add_recording`].
     pub fn update_serve(&mut self, id: ServeId, serve: &Serve) -> Result<(), WriteError> {
         check_serve(serve)?;
+        self.check_channels(serve)?;
         let bytes = ServeBytes::of(serve)
             .map_err(|why| StoreError::Damaged { what: id.to_string(), why })?;
         let changed = self.run("storing a serve", || {
@@ -479,7 +498,7 @@ impl<'t> Writer<'t> {
         Ok((id, false))
     }
 
-    fn run<T>(
+    pub(super) fn run<T>(
         &self,
         doing: &'static str,
         statements: impl FnOnce() -> rusqlite::Result<T>,

@@ -1,0 +1,182 @@
+//! Is the library sound? Every page, reference, checksum, and what is derived against the store.
+
+use std::fmt;
+
+use super::{Counts, Library, RecordingId, ServeId, StoreError, WriteError};
+
+/// One thing that is not as it should be.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Finding {
+    /// Where: `library.db`, `curves`, `words`.
+    pub place: &'static str,
+    /// What is wrong.
+    pub problem: String,
+    /// Whether it was put right; only what is derived can be.
+    pub repaired: bool,
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { place, problem, repaired } = self;
+        write!(f, "{place}: {problem}{}", if *repaired { " (repaired)" } else { "" })
+    }
+}
+
+/// What [`Library::verify`] looked at and found.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Verified {
+    /// What was checked.
+    pub checked: Counts,
+    /// What is or was wrong, in the order of checking.
+    pub findings: Vec<Finding>,
+    /// Whether everything derived was built anew.
+    pub rebuilt: bool,
+}
+
+impl Verified {
+    /// Whether nothing is wrong any more.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        self.findings.iter().all(|finding| finding.repaired)
+    }
+}
+
+impl Library {
+    /// Checks the whole library: SQLite's own integrity and foreign keys, every stored value's
+    /// checksum and format, the curve index and the word index against the store.
+    ///
+    /// Open for writing, derived indexes that disagree are built anew; with `rebuild` they are in
+    /// any case. `progress` is told how many of how many recordings and serves are done.
+    /// Cost: reads everything once.
+    ///
+    /// # Errors
+    /// [`WriteError::ReadOnly`] for `rebuild` on a library opened for reading; [`StoreError`] if
+    /// the store cannot be read at all. Damage is a finding, not an error.
+    pub fn verify(
+        &mut self,
+        rebuild: bool,
+        mut progress: impl FnMut(usize, usize),
+    ) -> Result<Verified, WriteError> {
+        if rebuild && !self.is_writable() {
+            return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
+        }
+        let mut findings = self.check_database()?;
+        self.check_values(&mut findings, &mut progress)?;
+        let curves = match self.check_curves() {
+            Ok(problems) => problems,
+            Err(error) => vec![error.to_string()],
+        };
+        let words = match self.check_words() {
+            Ok(problem) => problem.err().into_iter().collect(),
+            Err(error) => vec![error.to_string()],
+        };
+        for (place, problems, repair) in [
+            ("curves", curves, Self::rebuild_curves as fn(&Self) -> Result<(), StoreError>),
+            ("words", words, |library| library.rebuild_words().map(|_| ())),
+        ] {
+            let mut repaired = false;
+            if rebuild || (self.is_writable() && !problems.is_empty()) {
+                match repair(self) {
+                    Ok(()) => repaired = true,
+                    Err(error) => {
+                        let problem = format!("could not be rebuilt: {error}");
+                        findings.push(Finding { place, problem, repaired: false });
+                    }
+                }
+            }
+            findings.extend(problems.into_iter().map(|problem| Finding {
+                place,
+                problem,
+                repaired,
+            }));
+        }
+        Ok(Verified { checked: self.counts()?, findings, rebuilt: rebuild })
+    }
+
+    fn check_database(&self) -> Result<Vec<Finding>, StoreError> {
+        let mut findings = Vec::new();
+        let mut report = |problem: String| {
+            findings.push(Finding { place: "library.db", problem, repaired: false });
+        };
+        let lines: Result<Vec<String>, _> =
+            self.list("checking", "PRAGMA integrity_check(20)", [], |row| row.get(0));
+        match lines {
+            Ok(lines) if lines == ["ok"] => {}
+            Ok(lines) => lines.into_iter().for_each(&mut report),
+            Err(error) => report(error.to_string()),
+        }
+        let broken: Result<Vec<String>, _> =
+            self.list("checking", "PRAGMA foreign_key_check", [], |row| {
+                let (table, id): (String, Option<i64>) = (row.get(0)?, row.get(1)?);
+                let parent: String = row.get(2)?;
+                let id = id.map(|id| format!(" row {id}")).unwrap_or_default();
+                Ok(format!("{table}{id} belongs to nothing in {parent}"))
+            });
+        match broken {
+            Ok(lines) => lines.into_iter().for_each(&mut report),
+            Err(error) => report(error.to_string()),
+        }
+        for (what, sql) in [
+            (
+                "recordings without joints",
+                "SELECT count(*) FROM recordings r
+                 WHERE NOT EXISTS (SELECT 1 FROM recording_joints j WHERE j.recording = r.id)",
+            ),
+            (
+                "serves without data",
+                "SELECT count(*) FROM serves s
+                 WHERE NOT EXISTS (SELECT 1 FROM serve_data d WHERE d.serve = s.id)",
+            ),
+            (
+                "serves whose recording belongs to another player or case",
+                "SELECT count(*) FROM serves s JOIN recordings r ON r.id = s.recording
+                 JOIN cases c ON c.id = s.case_id
+                 WHERE r.player <> s.player OR c.player <> s.player OR r.case_id <> s.case_id",
+            ),
+        ] {
+            let count: i64 = self
+                .connection
+                .query_row(sql, [], |row| row.get(0))
+                .map_err(StoreError::sql("checking"))?;
+            if count > 0 {
+                report(format!("{count} {what}"));
+            }
+        }
+        Ok(findings)
+    }
+
+    fn check_values(
+        &self,
+        findings: &mut Vec<Finding>,
+        progress: &mut dyn FnMut(usize, usize),
+    ) -> Result<(), StoreError> {
+        let ids = |sql| self.list("listing", sql, [], |row| row.get::<_, i64>(0));
+        let recordings = ids("SELECT id FROM recordings ORDER BY id")?;
+        let serves = ids("SELECT id FROM serves ORDER BY id")?;
+        let cases = self.case_ids(None)?;
+        let total = recordings.len() + serves.len() + cases.len();
+        let mut done = 0;
+        let mut check = |result: Result<(), StoreError>| {
+            if let Err(error) = result {
+                let problem = match error {
+                    StoreError::Damaged { what, why } => format!("{what}: {why}"),
+                    other => other.to_string(),
+                };
+                findings.push(Finding { place: "library.db", problem, repaired: false });
+            }
+            done += 1;
+            progress(done, total);
+        };
+        for id in recordings {
+            let id = RecordingId(id);
+            check(self.recording(id).and_then(|_| self.joints(id)).map(|_| ()));
+        }
+        for id in serves {
+            check(self.serve(ServeId(id)).map(|_| ()));
+        }
+        for id in cases {
+            check(self.case(id).map(|_| ()));
+        }
+        Ok(())
+    }
+}

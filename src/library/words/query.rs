@@ -1,0 +1,159 @@
+//! The words a coach types, read leniently: whatever can not be searched is named, not an error.
+
+use tantivy::query::{BooleanQuery, Occur, PhraseQuery, Query, TermQuery};
+use tantivy::schema::{Field, IndexRecordOption};
+use tantivy::tokenizer::TextAnalyzer;
+use tantivy::{Term, query::AllQuery};
+
+/// Longest text that is read, bytes.
+pub(super) const TEXT_LIMIT: usize = 400;
+/// Most words and phrases.
+pub(super) const TERM_LIMIT: usize = 24;
+
+/// A part of the text that was left out, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ignored {
+    /// The part.
+    pub text: String,
+    /// The reason, in a few words.
+    pub why: &'static str,
+}
+
+impl std::fmt::Display for Ignored {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "'{}' ({})", self.text, self.why)
+    }
+}
+
+/// What a text asks for: every clause must hold.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(super) struct Asked {
+    pub(super) clauses: Vec<Clause>,
+    pub(super) ignored: Vec<Ignored>,
+}
+
+/// Words in this order; one word is the usual case.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Clause {
+    pub(super) text: String,
+    pub(super) absent: bool,
+}
+
+/// Splits a text into words, `"phrases"` and `-words` that must be absent.
+pub(super) fn ask(text: &str) -> Asked {
+    let mut asked = Asked::default();
+    let mut kept = text;
+    if text.len() > TEXT_LIMIT {
+        let end = (0..=TEXT_LIMIT).rev().find(|&at| text.is_char_boundary(at)).unwrap_or(0);
+        kept = &text[..end];
+        let rest: String = text[end..].chars().take(20).collect();
+        asked.ignored.push(Ignored { text: rest, why: "beyond 400 bytes" });
+    }
+    let mut rest = kept.trim_start();
+    while !rest.is_empty() {
+        let unsigned = rest.strip_prefix('-').filter(|after| after.starts_with(word_or_phrase));
+        let (absent, body) = (unsigned.is_some(), unsigned.unwrap_or(rest));
+        let (piece, after) = match body.strip_prefix('"') {
+            // A phrase that never closes runs to the end.
+            Some(open) => open.split_once('"').unwrap_or((open, "")),
+            None => body
+                .split_at(body.find(|c: char| c.is_whitespace() || c == '"').unwrap_or(body.len())),
+        };
+        rest = after.trim_start();
+        if !piece.chars().any(char::is_alphanumeric) {
+            if !piece.trim().is_empty() {
+                let text = piece.trim().to_owned();
+                asked.ignored.push(Ignored { text, why: "no letters or digits" });
+            }
+        } else if asked.clauses.len() == TERM_LIMIT {
+            asked.ignored.push(Ignored { text: piece.to_owned(), why: "beyond 24 words" });
+        } else {
+            asked.clauses.push(Clause { text: piece.to_owned(), absent });
+        }
+    }
+    asked
+}
+
+fn word_or_phrase(c: char) -> bool {
+    c == '"' || c.is_alphanumeric()
+}
+
+/// The query for `asked`, with what the analyser dropped added to what is ignored; `None` if
+/// nothing is left to search for.
+pub(super) fn build(
+    asked: Asked,
+    field: Field,
+    analyser: &mut TextAnalyzer,
+) -> (Option<Box<dyn Query>>, Vec<Ignored>) {
+    let Asked { clauses, mut ignored } = asked;
+    let mut parts: Vec<(Occur, Box<dyn Query>)> = Vec::new();
+    let mut any_present = false;
+    for clause in clauses {
+        let mut words = Vec::new();
+        analyser.token_stream(&clause.text).process(&mut |token| {
+            words.push((token.position, Term::from_field_text(field, &token.text)));
+        });
+        let query: Box<dyn Query> = match words.len() {
+            0 => {
+                ignored.push(Ignored { text: clause.text, why: "too common or too long a word" });
+                continue;
+            }
+            1 => Box::new(TermQuery::new(words.swap_remove(0).1, IndexRecordOption::Basic)),
+            _ => Box::new(PhraseQuery::new_with_offset(words)),
+        };
+        any_present |= !clause.absent;
+        parts.push((if clause.absent { Occur::MustNot } else { Occur::Must }, query));
+    }
+    if parts.is_empty() {
+        return (None, ignored);
+    }
+    if !any_present {
+        parts.push((Occur::Must, Box::new(AllQuery)));
+    }
+    (Some(Box::new(BooleanQuery::new(parts))), ignored)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn clauses(text: &str) -> Vec<(String, bool)> {
+        ask(text).clauses.into_iter().map(|c| (c.text, c.absent)).collect()
+    }
+
+    #[test]
+    fn words_phrases_and_absent_words_are_told_apart() {
+        assert_eq!(
+            clauses(r#"late "toss arm" -grip -"flat feet"  front-foot"#),
+            [
+                ("late".to_owned(), false),
+                ("toss arm".to_owned(), false),
+                ("grip".to_owned(), true),
+                ("flat feet".to_owned(), true),
+                ("front-foot".to_owned(), false),
+            ]
+        );
+        assert_eq!(clauses(r#""never closed"#), [("never closed".to_owned(), false)]);
+        assert_eq!(clauses(""), []);
+    }
+
+    #[test]
+    fn what_can_not_be_searched_is_named() {
+        let asked = ask("toss ** - \"\" ()");
+        assert_eq!(asked.clauses.len(), 1);
+        let names: Vec<_> = asked.ignored.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            names,
+            [
+                "'**' (no letters or digits)",
+                "'-' (no letters or digits)",
+                "'()' (no letters or digits)"
+            ]
+        );
+        let asked = ask(&"wort ".repeat(30));
+        assert_eq!((asked.clauses.len(), asked.ignored.len()), (TERM_LIMIT, 6));
+        let asked = ask(&"ä".repeat(300));
+        assert_eq!(asked.clauses[0].text.len(), TEXT_LIMIT);
+        assert_eq!(asked.ignored[0].why, "beyond 400 bytes");
+    }
+}
