@@ -3,18 +3,18 @@
 mod filter;
 mod gaps;
 mod joint;
-#[expect(dead_code, reason = "the text layouts and the writers that use the rest follow")]
 mod read;
 mod recording;
 mod spline;
 #[cfg(test)]
 mod tests;
+pub mod write;
 
 pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};
 pub use gaps::{Filled, Gap, fill_gaps, gaps, resample};
 pub use joint::{Joint, Side};
 pub use read::{
     Layout, Place, Processor, ReadError, ReadErrorKind, ReadOptions, SourceUnit, UnknownName, Up,
-    read, read_bytes, sniff,
+    read, read_bytes,
 };
 pub use recording::{Assumption, Capture, Dimensions, Recording, Unit, View};

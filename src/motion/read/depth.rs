@@ -16,7 +16,7 @@ use super::text::number;
 use crate::motion::{Capture, Dimensions, Joint};
 
 /// Lines of one frame; `None`: spine and hip centre, which the canonical set does without.
-pub(crate) const ORDER: [Option<Joint>; 20] = {
+const ORDER: [Option<Joint>; 20] = {
     use Joint::*;
     [
         Some(RightShoulder),

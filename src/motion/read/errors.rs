@@ -62,6 +62,23 @@ pub enum ReadErrorKind {
         /// What was there.
         found: String,
     },
+    /// Bytes that are not UTF-8 text where a text layout needs it.
+    #[error(
+        "the file is not UTF-8 text (or holds zero bytes); save it as UTF-8, or name another --layout"
+    )]
+    NotText,
+    /// Something in keypoint JSON is not built as any of its forms.
+    #[error(
+        "keypoint JSON, {place}: expected {expected}, found {found}; export it again, or name another --layout"
+    )]
+    Keypoints {
+        /// Where.
+        place: Place,
+        /// What belongs there.
+        expected: &'static str,
+        /// What was there.
+        found: String,
+    },
     /// Fewer bytes or rows than the header promises.
     #[error(
         "{layout}: the header promises {promised} frames, the file holds {held} whole ones; \
@@ -148,6 +165,40 @@ pub enum ReadErrorKind {
         expected: usize,
         /// Lines the last frame has.
         found: usize,
+    },
+    /// A table without a header and without a declared joint order.
+    #[error(
+        "the table has no header and {columns} columns; say which joints they are, in order, \
+         with --joints, or write a first line such as time,left_wrist_x,left_wrist_y"
+    )]
+    NoHeader {
+        /// Columns found.
+        columns: usize,
+    },
+    /// A declared joint order that does not fit the columns.
+    #[error(
+        "{columns} columns do not divide into {joints} joints of 2, 3 or 4 numbers each \
+         (with or without a first column of time); correct --joints"
+    )]
+    JointOrder {
+        /// Columns found.
+        columns: usize,
+        /// Joints declared.
+        joints: usize,
+    },
+    /// A joint with x but without y, or one of several without z.
+    #[error("the column {column} is missing beside {beside}; add it, or remove the joint")]
+    MissingColumn {
+        /// The column that is missing.
+        column: String,
+        /// The column that is there.
+        beside: String,
+    },
+    /// A flat picture turned so that its up is neither y nor -y.
+    #[error("a flat picture has y or -y up, not {up}; correct --up, or turn the picture first")]
+    FlatUp {
+        /// The axis asked for or inferred.
+        up: super::Up,
     },
     /// Two columns, markers or joints with one name.
     #[error("the label {label:?} occurs twice; rename or remove one of them")]

@@ -166,7 +166,7 @@ fn midline(part: &str) -> Option<Role> {
 
 /// Lower-case words of a label: broken at anything but letters and digits, and where the case
 /// turns (`RBigToe` = r, big, toe).
-fn words(label: &str) -> Vec<String> {
+pub(super) fn words(label: &str) -> Vec<String> {
     let letters: Vec<char> = label.chars().collect();
     let mut words = Vec::new();
     let mut word = String::new();

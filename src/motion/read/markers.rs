@@ -12,7 +12,7 @@
 //! Where a rule needs a marker that a frame lacks, the joint is a gap in that frame: half a pair
 //! would make it jump.
 
-use super::errors::ReadErrorKind;
+use super::errors::{ReadErrorKind, shorten};
 use super::labels::{Role, role};
 use super::raw::{assumed, length, minus, plus};
 use crate::motion::{Assumption, Joint, Side};
@@ -23,6 +23,8 @@ pub(super) struct Markers {
     pub(super) labels: Vec<String>,
     /// Frames x labels; NaN = gap.
     pub(super) points: Vec<[f64; 3]>,
+    /// The source's confidence, laid out as `points`.
+    pub(super) confidence: Option<Vec<f32>>,
 }
 
 /// Joints made of markers.
@@ -30,6 +32,8 @@ pub(super) struct Joints {
     pub(super) joints: Vec<Joint>,
     /// Frames x joints.
     pub(super) positions: Vec<[f64; 3]>,
+    /// Laid out as `positions`: of several markers the least sure one counts.
+    pub(super) confidence: Option<Vec<f32>>,
     pub(super) unknown: Vec<String>,
     pub(super) assumptions: Vec<Assumption>,
 }
@@ -44,6 +48,18 @@ enum Rule {
     Hip(Side, [usize; 2], Vec<usize>),
     /// The acromion columns left and right.
     Shoulder(Side, [usize; 2]),
+}
+
+impl Rule {
+    fn confidence(&self, row: &[f32]) -> f32 {
+        let least = |columns: &[usize]| columns.iter().map(|&c| row[c]).fold(1.0, f32::min);
+        match self {
+            Self::Column(column) => row[*column],
+            Self::Mean(columns) => least(columns),
+            Self::Hip(_, front, back) => least(front).min(least(back)),
+            Self::Shoulder(_, pair) => least(pair),
+        }
+    }
 }
 
 /// Columns by role.
@@ -87,11 +103,24 @@ impl Markers {
             positions.extend(rules.iter().map(|(_, rule)| first_pass(rule, row)));
             lower_shoulders(&rules, row, &mut positions[start..]);
         }
+        let confidence = self.confidence.map(|confidence| {
+            let rows = confidence.chunks_exact(width.max(1));
+            rows.flat_map(|row| rules.iter().map(|(_, rule)| rule.confidence(row))).collect()
+        });
+        let mut assumptions = notes.into_assumptions();
+        if !unknown.is_empty() {
+            assumptions.push(assumed(
+                "labels",
+                format!("not used: {}", shorten(&unknown, 12)),
+                "not names of joints or markers known here",
+            ));
+        }
         Ok(Joints {
             joints: rules.into_iter().map(|(joint, _)| joint).collect(),
             positions,
+            confidence,
             unknown,
-            assumptions: notes.into_assumptions(),
+            assumptions,
         })
     }
 }
@@ -254,9 +283,11 @@ mod tests {
         let markers = Markers {
             labels: ["LWRA", "LWRB", "RELB"].map(str::to_owned).to_vec(),
             points: vec![[0.0; 3], [2.0; 3], [5.0; 3], [0.0; 3], GAP, [6.0; 3]],
+            confidence: Some(vec![0.5, 0.25, 1.0, 0.0, 0.0, 0.0]),
         };
         let joints = markers.into_joints().expect("three known labels");
         assert_eq!(joints.joints, [Joint::RightElbow, Joint::LeftWrist]);
+        assert_eq!(joints.confidence.as_ref().map(|c| c[..2].to_vec()), Some(vec![1.0, 0.25]));
         assert_eq!(joints.positions[..2], [[5.0; 3], [1.0; 3]]);
         assert_eq!(joints.positions[2], [6.0; 3]);
         assert!(joints.positions[3][0].is_nan());

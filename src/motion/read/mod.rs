@@ -1,15 +1,25 @@
 //! One reader per file format, one way to call them.
 
+mod bvh;
 mod c3d;
 mod depth;
 mod errors;
+mod folder;
+#[cfg(test)]
+mod form_tests;
+mod keypoints;
 mod labels;
 mod layout;
 mod markers;
 mod raw;
 #[cfg(test)]
+mod sample;
+mod subjects;
+mod table;
+#[cfg(test)]
 mod tests;
 mod text;
+mod trc;
 
 use std::path::Path;
 
@@ -18,6 +28,7 @@ pub use errors::{Place, ReadError, ReadErrorKind};
 pub use layout::{Layout, SourceUnit, UnknownName, Up};
 
 use self::errors::excerpt;
+pub(super) use self::keypoints::joints_33;
 use self::raw::Raw;
 use super::{Capture, Recording, View};
 
@@ -63,15 +74,15 @@ pub struct ReadOptions {
 /// The file is held in memory once, and the positions beside it.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Recording, ReadError> {
     let at = |kind| ReadError { file: path.to_owned(), kind };
-    read_path(path, options).map_err(at)
-}
-
-fn read_path(path: &Path, options: &ReadOptions) -> Result<Recording, ReadErrorKind> {
-    let about = std::fs::metadata(path)?;
-    if !about.is_file() {
-        return Err(ReadErrorKind::NotAFile);
+    let about = std::fs::metadata(path).map_err(|source| at(source.into()))?;
+    if about.is_dir() {
+        folder::read(path, options)?.settle(options).map_err(at)
+    } else if about.is_file() {
+        let bytes = std::fs::read(path).map_err(|source| at(source.into()))?;
+        read_bytes(&bytes, options).map_err(at)
+    } else {
+        Err(at(ReadErrorKind::NotAFile))
     }
-    read_bytes(&std::fs::read(path)?, options)
 }
 
 /// The recording in `bytes`, the content of one file; as [`read`].
@@ -86,31 +97,57 @@ fn raw(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadErrorKind> {
     if bytes.is_empty() {
         return Err(ReadErrorKind::Empty { what: "0 bytes" });
     }
-    let layout = options.layout.or_else(|| sniff(bytes)).ok_or_else(|| {
+    let layout = options.layout.map(Kind::of).or_else(|| sniff(bytes)).ok_or_else(|| {
         let start = String::from_utf8_lossy(&bytes[..bytes.len().min(64)]);
         ReadErrorKind::UnknownLayout { start: excerpt(&start) }
     })?;
-    if layout == Layout::C3d {
-        return c3d::read(bytes, options);
-    }
-    let text = text::as_text(bytes).ok_or_else(|| ReadErrorKind::Structure {
-        layout,
-        place: Place::Byte(0),
-        expected: "UTF-8 text",
-        found: "other bytes".to_owned(),
-    })?;
+    let text = || text::as_text(bytes).ok_or(ReadErrorKind::NotText);
     match layout {
-        Layout::Depth20 => depth::read(text, options),
-        _ => Err(ReadErrorKind::UnknownLayout { start: excerpt(text) }),
+        Kind::C3d => c3d::read(bytes, options),
+        Kind::Depth20 => depth::read(text()?, options),
+        Kind::Table => table::read(text()?, options),
+        Kind::Trc => trc::read(text()?, options),
+        Kind::Bvh => bvh::read(text()?, options),
+        Kind::Keypoints => keypoints::read(text()?, options),
     }
 }
 
-/// The layout the content of a file looks like.
-#[must_use]
-pub fn sniff(bytes: &[u8]) -> Option<Layout> {
+/// One reader each: the keypoint layouts share one.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    C3d,
+    Trc,
+    Bvh,
+    Keypoints,
+    Table,
+    Depth20,
+}
+
+impl Kind {
+    fn of(layout: Layout) -> Self {
+        match layout {
+            Layout::C3d => Self::C3d,
+            Layout::Trc => Self::Trc,
+            Layout::Bvh => Self::Bvh,
+            Layout::Keypoints17 | Layout::Keypoints25 | Layout::Keypoints33 => Self::Keypoints,
+            Layout::Table => Self::Table,
+            Layout::Depth20 => Self::Depth20,
+        }
+    }
+}
+
+/// What the content of a file looks like.
+fn sniff(bytes: &[u8]) -> Option<Kind> {
     if c3d::sniff(bytes) {
-        return Some(Layout::C3d);
+        return Some(Kind::C3d);
     }
     let text = text::as_text(bytes)?;
-    if depth::sniff(text) { Some(Layout::Depth20) } else { None }
+    let looks: [(fn(&str) -> bool, Kind); 5] = [
+        (trc::sniff, Kind::Trc),
+        (bvh::sniff, Kind::Bvh),
+        (keypoints::sniff, Kind::Keypoints),
+        (depth::sniff, Kind::Depth20),
+        (table::sniff, Kind::Table),
+    ];
+    looks.into_iter().find(|(sniff, _)| sniff(text)).map(|(_, kind)| kind)
 }

@@ -19,8 +19,8 @@ const BODY_M: std::ops::RangeInclusive<f64> = 1.0..=2.3;
 pub(super) enum Times {
     /// Evenly, at the rate the file states, if it does.
     Even(Option<f64>),
-    /// At these times in seconds.
-    Each(Vec<f64>),
+    /// At these times in seconds; where they fit the stated rate but for rounding, at that.
+    Each { times_s: Vec<f64>, stated_hz: Option<f64> },
 }
 
 /// How the file's axes lie.
@@ -160,7 +160,9 @@ impl Raw {
             let given = in_range(given)?;
             let stated = match &times {
                 Times::Even(stated) => *stated,
-                Times::Each(each) => median_rate(each),
+                Times::Each { times_s, .. } => {
+                    even_rate(times_s, None).or_else(|| median_rate(times_s))
+                }
             };
             if let Some(stated) = stated
                 && (stated - given).abs() > 1e-3 * given
@@ -189,7 +191,7 @@ impl Raw {
                 ));
                 Ok((even(15.0), 15.0))
             }
-            Times::Each(each) => {
+            Times::Each { times_s: each, stated_hz } => {
                 for (frame, pair) in each.windows(2).enumerate() {
                     if pair[1] <= pair[0] {
                         return Err(ReadErrorKind::TimeNotIncreasing {
@@ -199,7 +201,11 @@ impl Raw {
                         });
                     }
                 }
-                if let Some(rate_hz) = even_rate(&each) {
+                if each.len() == 1 {
+                    let rate_hz = in_range(stated_hz.ok_or(ReadErrorKind::RateUnknown)?)?;
+                    return Ok((each, rate_hz));
+                }
+                if let Some(rate_hz) = even_rate(&each, stated_hz) {
                     let rate_hz = in_range(rate_hz)?;
                     let times = (0..frames).map(|frame| each[0] + frame as f64 / rate_hz);
                     return Ok((times.collect(), rate_hz));
@@ -216,9 +222,7 @@ impl Raw {
     }
 
     fn settle_axes(&mut self, options: &ReadOptions) -> Result<(), ReadErrorKind> {
-        if self.dimensions == Dimensions::Two {
-            return Ok(());
-        }
+        let flat = self.dimensions == Dimensions::Two;
         let up = match (options.up, self.axes) {
             (Some(up), _) => up,
             (None, Axes::Up(up)) => up,
@@ -230,23 +234,11 @@ impl Raw {
                 }
                 return Ok(());
             }
-            (None, Axes::Open) => {
-                let (best, share) = self.upright_axis().ok_or(ReadErrorKind::NothingMeasured)?;
-                if share < 0.6 {
-                    let share_percent = (share * 100.0).round() as u32;
-                    return Err(ReadErrorKind::UpUnknown { best, share_percent });
-                }
-                self.assumptions.push(assumed(
-                    "up",
-                    best.name(),
-                    format!(
-                        "head above hips above ankles along it in {:.0} % of the frames",
-                        share * 100.0
-                    ),
-                ));
-                best
-            }
+            (None, Axes::Open) => self.infer_up()?,
         };
+        if flat && !matches!(up, Up::Y | Up::MinusY) {
+            return Err(ReadErrorKind::FlatUp { up });
+        }
         if matches!(self.axes, Axes::CameraLeftHanded) {
             for p in &mut self.positions {
                 p[0] = -p[0];
@@ -254,8 +246,28 @@ impl Raw {
         }
         for p in &mut self.positions {
             *p = up.to_z_up(*p);
+            if flat && !p[0].is_nan() {
+                p[1] = 0.0;
+            }
         }
         Ok(())
+    }
+
+    fn infer_up(&mut self) -> Result<Up, ReadErrorKind> {
+        let (best, share) = self.upright_axis().unwrap_or((Up::Z, 0.0));
+        if share < 0.6 {
+            let share_percent = (share * 100.0).round() as u32;
+            return Err(ReadErrorKind::UpUnknown { best, share_percent });
+        }
+        self.assumptions.push(assumed(
+            "up",
+            best.name(),
+            format!(
+                "head above hips above ankles along it in {:.0} % of the frames",
+                share * 100.0
+            ),
+        ));
+        Ok(best)
     }
 
     /// The axis along which most frames have the head farthest above the ankles, with the hips
@@ -422,8 +434,9 @@ impl Raw {
 const HIPS: &[Joint] = &[Joint::LeftHip, Joint::RightHip];
 const ANKLES: &[Joint] = &[Joint::LeftAnkle, Joint::RightAnkle];
 
-fn pick<T: Copy>(values: &[T], width: usize, kept: &[usize]) -> Vec<T> {
-    values.chunks_exact(width).flat_map(|row| kept.iter().map(|&j| row[j])).collect()
+/// The columns `kept` of a table `width` wide.
+pub(super) fn pick<T: Copy>(values: &[T], width: usize, kept: &[usize]) -> Vec<T> {
+    values.chunks_exact(width.max(1)).flat_map(|row| kept.iter().map(|&j| row[j])).collect()
 }
 
 fn median_rate(times_s: &[f64]) -> Option<f64> {
@@ -433,9 +446,9 @@ fn median_rate(times_s: &[f64]) -> Option<f64> {
     (step > 0.0 && step.is_finite()).then(|| 1.0 / step)
 }
 
-/// The rate of times that are even but for rounding: all within 0.3 of a frame of the grid. A
-/// whole number of Hz is taken where it fits as well.
-fn even_rate(times_s: &[f64]) -> Option<f64> {
+/// The rate of times that are even but for rounding: all within 0.3 of a frame of the grid. The
+/// stated rate, or a whole number of Hz, is taken where it fits as well.
+fn even_rate(times_s: &[f64], stated_hz: Option<f64>) -> Option<f64> {
     let (first, last) = (times_s.first()?, times_s.last()?);
     let rate_hz = (times_s.len() - 1) as f64 / (last - first);
     let fits = |rate_hz: &f64| {
@@ -446,7 +459,7 @@ fn even_rate(times_s: &[f64]) -> Option<f64> {
                 .enumerate()
                 .all(|(frame, time)| ((time - first) * rate_hz - frame as f64).abs() <= 0.3)
     };
-    [rate_hz.round(), rate_hz].into_iter().find(fits)
+    [stated_hz, Some(rate_hz.round()), Some(rate_hz)].into_iter().flatten().find(fits)
 }
 
 pub(super) fn plus(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {

@@ -10,13 +10,13 @@ mod params;
 pub use bytes::Processor;
 
 use self::params::Parameters;
+use super::ReadOptions;
 use super::errors::{Place, ReadErrorKind};
-use super::labels::role;
 use super::layout::{Layout, SourceUnit};
 use super::markers::Markers;
 use super::raw::{Axes, Raw, Times, assumed, checked};
-use super::{ReadOptions, errors::shorten};
-use crate::motion::{Assumption, Capture, Dimensions, Joint};
+use super::subjects::{Columns, choose_subject, unique};
+use crate::motion::{Assumption, Capture, Dimensions};
 
 const BLOCK: usize = 512;
 
@@ -85,16 +85,12 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadError
     let mut assumptions = Vec::new();
     let head = head(bytes, processor, &parameters, options, &mut assumptions)?;
     let labels = labels(&parameters, head.points)?;
-    let (subject, columns) = choose_subject(labels, &parameters, options, &mut assumptions)?;
+    let prefixes = parameters.long_texts("SUBJECTS", "LABEL_PREFIXES").unwrap_or_default();
+    // As many subjects as a file can sensibly hold; every label is tried against each.
+    let prefixes: Vec<String> = prefixes.into_iter().take(64).collect();
+    let (subject, columns) = choose_subject(labels, &prefixes, options, &mut assumptions)?;
     let markers = points(bytes, &head, columns)?;
     let joints = markers.into_joints()?;
-    if !joints.unknown.is_empty() {
-        assumptions.push(assumed(
-            "labels",
-            format!("not used: {}", shorten(&joints.unknown, 12)),
-            "not names of joints or markers known here",
-        ));
-    }
     assumptions.extend(joints.assumptions);
     let unit = parameters.texts("POINT", "UNITS").and_then(|texts| texts.first().cloned());
     Ok(Raw {
@@ -233,96 +229,8 @@ fn head(
 fn labels(parameters: &Parameters<'_>, points: usize) -> Result<Vec<String>, ReadErrorKind> {
     let mut labels = parameters.long_texts("POINT", "LABELS").unwrap_or_default();
     labels.resize(points, String::new());
-    let mut sorted: Vec<&String> =
-        labels.iter().filter(|label| !label.is_empty() && !label.starts_with('*')).collect();
-    sorted.sort();
-    match sorted.windows(2).find(|pair| pair[0] == pair[1]) {
-        Some(pair) => Err(ReadErrorKind::DuplicateLabel { label: pair[0].clone() }),
-        None => Ok(labels),
-    }
-}
-
-/// The columns of the chosen subject: column in the file and label without prefix.
-type Columns = Vec<(usize, String)>;
-
-fn choose_subject(
-    labels: Vec<String>,
-    parameters: &Parameters<'_>,
-    options: &ReadOptions,
-    assumptions: &mut Vec<Assumption>,
-) -> Result<(Option<String>, Columns), ReadErrorKind> {
-    let prefixes = parameters.long_texts("SUBJECTS", "LABEL_PREFIXES").unwrap_or_default();
-    let mut subjects: Vec<(Option<String>, Columns)> = Vec::new();
-    for (column, label) in labels.into_iter().enumerate() {
-        if label.is_empty() || label.starts_with('*') {
-            continue;
-        }
-        let (subject, bare) = split(&label, &prefixes);
-        let subject = subject.map(str::to_owned);
-        let entry = (column, bare.to_owned());
-        match subjects.iter_mut().find(|(held, _)| *held == subject) {
-            Some((_, columns)) => columns.push(entry),
-            None => subjects.push((subject, vec![entry])),
-        }
-    }
-    let names: Vec<String> = subjects.iter().filter_map(|(name, _)| name.clone()).collect();
-    if let Some(wanted) = &options.subject {
-        return match subjects.iter().position(|(name, _)| name.as_ref() == Some(wanted)) {
-            Some(at) => Ok(subjects.swap_remove(at)),
-            None => Err(ReadErrorKind::Subject { subjects: names, wanted: Some(wanted.clone()) }),
-        };
-    }
-    if subjects.len() <= 1 {
-        return Ok(subjects.pop().unwrap_or_default());
-    }
-    // Props and stray markers are subjects too: only those with a body's worth of markers count.
-    let bodies: Vec<usize> = (0..subjects.len()).filter(|&s| is_body(&subjects[s].1)).collect();
-    match bodies.as_slice() {
-        &[only] => {
-            let chosen = subjects.swap_remove(only);
-            assumptions.push(assumed(
-                "subject",
-                chosen.0.as_deref().unwrap_or("labels without a prefix"),
-                format!("the only one of {} with the joints of a body", subjects.len() + 1),
-            ));
-            Ok(chosen)
-        }
-        [] => {
-            // None is whole: read everything together, so that the message names what is missing.
-            let all = subjects.into_iter().flat_map(|(_, columns)| columns).collect();
-            Ok((None, all))
-        }
-        several => {
-            let subjects = several.iter().filter_map(|&s| subjects[s].0.clone()).collect();
-            Err(ReadErrorKind::Subject { subjects, wanted: None })
-        }
-    }
-}
-
-fn split<'a>(label: &'a str, prefixes: &[String]) -> (Option<&'a str>, &'a str) {
-    for prefix in prefixes.iter().filter(|prefix| !prefix.is_empty()) {
-        if let Some(bare) = label.strip_prefix(prefix.as_str()) {
-            let name = label[..prefix.len()].trim_end_matches([':', '_', '.', '-', ' ']);
-            return (Some(name).filter(|name| !name.is_empty()), bare.trim_start_matches(':'));
-        }
-    }
-    match label.rsplit_once(':') {
-        Some((subject, bare)) if !subject.is_empty() => (Some(subject), bare),
-        _ => (None, label),
-    }
-}
-
-/// Do these labels give every joint a serve needs?
-fn is_body(columns: &Columns) -> bool {
-    // Gaps do not matter here: one empty frame asks only which joints the labels make.
-    let (labels, points): (Vec<_>, Vec<_>) = columns
-        .iter()
-        .filter(|(_, label)| role(label).is_some())
-        .map(|(_, label)| (label.clone(), [f64::NAN; 3]))
-        .unzip();
-    Markers { labels, points }
-        .into_joints()
-        .is_ok_and(|made| Joint::CORE.iter().all(|joint| made.joints.contains(joint)))
+    unique(&labels)?;
+    Ok(labels)
 }
 
 fn points(bytes: &[u8], head: &Head, columns: Columns) -> Result<Markers, ReadErrorKind> {
@@ -340,7 +248,11 @@ fn points(bytes: &[u8], head: &Head, columns: Columns) -> Result<Markers, ReadEr
             });
         }
     }
-    Ok(Markers { labels: columns.into_iter().map(|(_, label)| label).collect(), points })
+    Ok(Markers {
+        labels: columns.into_iter().map(|(_, label)| label).collect(),
+        points,
+        confidence: None,
+    })
 }
 
 /// One point of four numbers; `None` if it was not measured.

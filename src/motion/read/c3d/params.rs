@@ -1,5 +1,7 @@
 //! The parameter section: groups of named, typed, dimensioned values.
 
+use std::collections::BTreeMap;
+
 use super::bytes::Processor;
 use crate::motion::read::Layout;
 use crate::motion::read::errors::{Place, ReadErrorKind, excerpt};
@@ -18,7 +20,8 @@ struct Parameter {
 pub(super) struct Parameters<'a> {
     bytes: &'a [u8],
     processor: Processor,
-    groups: Vec<(i8, String)>,
+    /// Names by group number, 1 to 127; the first one given counts.
+    groups: BTreeMap<i8, String>,
     parameters: Vec<Parameter>,
 }
 
@@ -38,7 +41,7 @@ impl<'a> Parameters<'a> {
         start: usize,
         processor: Processor,
     ) -> Result<Self, ReadErrorKind> {
-        let mut this = Self { bytes, processor, groups: Vec::new(), parameters: Vec::new() };
+        let mut this = Self { bytes, processor, groups: BTreeMap::new(), parameters: Vec::new() };
         let mut at = start + 4;
         // Ends because `at` grows with every round: `next` is checked to lie beyond it.
         loop {
@@ -56,7 +59,7 @@ impl<'a> Parameters<'a> {
             let offset = this.slice(offset_at, offset_at + 2, "an offset")?;
             let offset = usize::from(processor.u16([offset[0], offset[1]]));
             if id < 0 {
-                this.groups.push((id.unsigned_abs().min(127) as i8, name));
+                this.groups.entry(id.saturating_neg()).or_insert(name);
             } else {
                 let parameter = this.parameter(id, name, offset_at + 2)?;
                 this.parameters.push(parameter);
@@ -112,7 +115,7 @@ impl<'a> Parameters<'a> {
     fn find(&self, group: &str, name: &str) -> Option<&Parameter> {
         self.parameters.iter().find(|parameter| {
             parameter.name == name
-                && self.groups.iter().any(|(id, held)| *id == parameter.group && held == group)
+                && self.groups.get(&parameter.group).is_some_and(|held| held == group)
         })
     }
 
@@ -187,14 +190,14 @@ impl<'a> Parameters<'a> {
         Some(list)
     }
 
-    /// Name of the first parameter of `group`, for messages.
+    /// Is there a group of this name?
     pub(super) fn has_group(&self, group: &str) -> bool {
-        self.groups.iter().any(|(_, name)| name == group)
+        self.groups.values().any(|name| name == group)
     }
 
     /// Group names, shortened, for messages.
     pub(super) fn group_names(&self) -> String {
-        let names: Vec<_> = self.groups.iter().take(8).map(|(_, name)| excerpt(name)).collect();
+        let names: Vec<_> = self.groups.values().take(8).map(|name| excerpt(name)).collect();
         if names.is_empty() { "no group".to_owned() } else { names.join(", ") }
     }
 }
