@@ -9,6 +9,7 @@ mod spline;
 #[cfg(test)]
 mod tests;
 pub mod write;
+pub mod video;
 
 pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};
 pub use gaps::{Filled, Gap, fill_gaps, gaps, resample};

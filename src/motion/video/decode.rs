@@ -1,0 +1,188 @@
+//! Frames of a clip, one after the other, by the ffmpeg command.
+
+use std::io::{self, BufRead, BufReader, Read};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
+use std::thread::JoinHandle;
+
+use super::errors::ClipError;
+use super::frame::Frame;
+use super::probe::{argument, last_words, missing_or};
+
+/// Frames decoded ahead of the one in work; each is width x height x 3 bytes.
+const AHEAD: usize = 2;
+/// A header line longer than this is no picture.
+const MAX_HEADER: u64 = 64;
+/// Larger pictures are refused before their memory is asked for.
+const MAX_PIXELS: usize = 1 << 27;
+/// Bytes of the decoder's complaints kept.
+const MAX_WORDS: usize = 4096;
+
+/// A running decoder; memory is bounded by a few frames whatever the clip's length. Dropping it
+/// ends the command.
+pub(super) struct Decoder {
+    path: PathBuf,
+    child: Child,
+    frames: Receiver<io::Result<Frame>>,
+    spent: Sender<Frame>,
+    words: Option<JoinHandle<String>>,
+}
+
+impl Decoder {
+    /// Starts decoding `path`; `filter` is an ffmpeg filter chain, or nothing.
+    pub(super) fn start(path: &Path, filter: Option<&str>) -> Result<Self, ClipError> {
+        let mut command = Command::new("ffmpeg");
+        command
+            .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-i"])
+            .arg(argument(path))
+            .args(["-map", "0:V:0"]);
+        if let Some(filter) = filter {
+            command.args(["-vf", filter]);
+        }
+        command
+            .args(["-fps_mode", "passthrough", "-f", "image2pipe"])
+            .args(["-c:v", "ppm", "-pix_fmt", "rgb24", "-"])
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped());
+        let mut child = command.spawn().map_err(|error| missing_or(path, "ffmpeg", &error))?;
+        let (Some(stdout), Some(stderr)) = (child.stdout.take(), child.stderr.take()) else {
+            return Err(ClipError::Decoder {
+                path: path.to_path_buf(),
+                said: "no pipe to ffmpeg".to_owned(),
+            });
+        };
+        let (ready, frames) = sync_channel(AHEAD);
+        let (spent, empty) = channel();
+        std::thread::spawn(move || pump(BufReader::with_capacity(1 << 20, stdout), &ready, &empty));
+        let words = std::thread::spawn(move || {
+            let mut kept = Vec::new();
+            let mut stderr = BufReader::new(stderr);
+            let mut line = Vec::new();
+            while matches!(stderr.read_until(b'\n', &mut line), Ok(n) if n > 0) {
+                kept.append(&mut line);
+                let over = kept.len().saturating_sub(MAX_WORDS);
+                kept.drain(..over);
+            }
+            String::from_utf8_lossy(&kept).into_owned()
+        });
+        Ok(Self { path: path.to_path_buf(), child, frames, spent, words: Some(words) })
+    }
+
+    /// The next frame, or `None` after the last.
+    pub(super) fn next(&mut self) -> Result<Option<Frame>, ClipError> {
+        match self.frames.recv() {
+            Ok(Ok(frame)) => Ok(Some(frame)),
+            Ok(Err(error)) => {
+                Err(ClipError::Decoder { path: self.path.clone(), said: error.to_string() })
+            }
+            Err(_) => Ok(None),
+        }
+    }
+
+    /// Gives a frame's memory back for reuse.
+    pub(super) fn recycle(&self, frame: Frame) {
+        // After the last frame nobody takes it; then it is simply freed.
+        let _ = self.spent.send(frame);
+    }
+
+    /// What the decoder complained about, once all frames are read: its last line, or nothing.
+    pub(super) fn complaint(&mut self) -> String {
+        let words = self.words.take().and_then(|thread| thread.join().ok());
+        last_words(&words.unwrap_or_default())
+    }
+}
+
+impl Drop for Decoder {
+    fn drop(&mut self) {
+        // Either it has ended by itself or nobody wants the rest.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn pump(mut source: impl BufRead, ready: &SyncSender<io::Result<Frame>>, empty: &Receiver<Frame>) {
+    loop {
+        let reused = empty.try_recv().unwrap_or_default();
+        match read_picture(&mut source, reused) {
+            Ok(None) => return,
+            Ok(Some(frame)) => {
+                if ready.send(Ok(frame)).is_err() {
+                    return;
+                }
+            }
+            Err(error) => {
+                // Nobody left to tell is as good as told.
+                let _ = ready.send(Err(error));
+                return;
+            }
+        }
+    }
+}
+
+/// One binary PPM picture; `None` at the end of the stream.
+fn read_picture(source: &mut impl BufRead, mut frame: Frame) -> io::Result<Option<Frame>> {
+    let bad = |what: &str| io::Error::new(io::ErrorKind::InvalidData, what.to_owned());
+    let mut fields = Vec::with_capacity(4);
+    while fields.len() < 4 {
+        let mut line = Vec::new();
+        let mut limited = source.by_ref().take(MAX_HEADER);
+        if limited.read_until(b'\n', &mut line)? == 0 {
+            if fields.is_empty() {
+                return Ok(None);
+            }
+            return Err(bad("the picture stream ends inside a header"));
+        }
+        let text = std::str::from_utf8(&line).map_err(|_| bad("a picture header is no text"))?;
+        fields.extend(text.split_ascii_whitespace().map(str::to_owned));
+        if fields.first().is_none_or(|magic| magic != "P6") {
+            return Err(bad("a picture does not begin with P6"));
+        }
+    }
+    let size = |text: &str| text.parse::<usize>().ok().filter(|&n| n > 0);
+    let (Some(width), Some(height), "255") = (size(&fields[1]), size(&fields[2]), &*fields[3])
+    else {
+        return Err(bad("a picture header is not 'P6 width height 255'"));
+    };
+    if width.saturating_mul(height) > MAX_PIXELS {
+        return Err(bad("a picture has more than 134 million pixels"));
+    }
+    frame.width = width;
+    frame.height = height;
+    frame.rgb.resize(width * height * 3, 0);
+    source.read_exact(&mut frame.rgb)?;
+    Ok(Some(frame))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pictures_follow_one_another_and_the_memory_is_reused() {
+        let bytes = b"P6\n2 1\n255\nabcdefP6\n1 1\n255\nxyz";
+        let mut source = &bytes[..];
+        let first = read_picture(&mut source, Frame::default()).unwrap().unwrap();
+        assert_eq!((first.width, first.height, &*first.rgb), (2, 1, &b"abcdef"[..]));
+        let second = read_picture(&mut source, first).unwrap().unwrap();
+        assert_eq!((second.width, &*second.rgb), (1, &b"xyz"[..]));
+        assert!(read_picture(&mut source, second).unwrap().is_none());
+    }
+
+    #[test]
+    fn a_broken_stream_is_an_error_not_a_panic() {
+        for bytes in [
+            &b"P5\n2 1\n255\n"[..],
+            b"P6\n2 1\n255\nabc",
+            b"P6\n-2 1\n255\nabc",
+            b"P6\n2 1\n65535\nabc",
+            b"P6\n99999999 99999999\n255\n",
+            b"P6\n2",
+            b"P6 \xff",
+        ] {
+            let mut source = bytes;
+            assert!(read_picture(&mut source, Frame::default()).is_err(), "{bytes:?}");
+        }
+    }
+}

@@ -1,0 +1,45 @@
+//! From a phone clip to joints: decoded by ffmpeg, one person followed by a pose network.
+//!
+//! [`setup()`] fetches networks and runtime once; [`read_clip`] then works without a network.
+//!
+//! # What one camera gives
+//! * Joints in space come from a network's idea of a body, in metres about the mid-hip point of
+//!   each frame. Jump, steps and height above the ground are not in them: a contact height is a
+//!   height above the hips. Depth is the weakest axis.
+//! * Up is the picture's vertical; a phone held at a slant slants the body.
+//! * The picture-plane joints are what was seen; use them for drawing and, from the views that
+//!   support it, for two-dimensional measures.
+//! * The networks see no racket.
+//!
+//! The pipeline follows the public description of the network family (Bazarevsky et al. 2020,
+//! arXiv 2006.10204): a detector finds a person, a landmark network reads one region, and the
+//! next region comes from the landmarks themselves, steadied by a one-euro filter.
+
+mod decode;
+mod detector;
+mod errors;
+mod frame;
+mod landmarks;
+mod lift;
+mod model;
+mod one_euro;
+mod probe;
+mod read;
+mod runtime;
+mod setup;
+mod track;
+mod view;
+
+#[cfg(test)]
+mod tests;
+
+pub use detector::Candidate;
+pub use errors::{ClipError, SetupError};
+pub use frame::{Frame, Region};
+pub use landmarks::{BODY, Pose};
+pub use model::{ModelChoice, ModelError, PoseModel};
+pub use probe::{ClipInfo, probe};
+pub use read::{ClipOptions, ClipReading, Progress, read_clip, read_clip_with};
+pub use setup::{CACHE_VARIABLE, Installed, Outcome, SetupReport, Step, folder, installed, setup};
+pub use track::Person;
+pub use view::ViewEstimate;

@@ -1,0 +1,201 @@
+//! What a clip's container says: frames with their times, size, codec, rates.
+
+use std::ffi::OsString;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use serde::Deserialize;
+
+use super::errors::ClipError;
+
+/// What a clip holds, from its container, before any picture is decoded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipInfo {
+    /// Codec name, for example `h264`, `hevc`, `vp9`.
+    pub codec: String,
+    /// Time of each shown frame in seconds, as the stream has it, strictly increasing.
+    pub times_s: Vec<f64>,
+    /// Rate the clip plays at in Hz: one over the median step between frames.
+    pub container_hz: f64,
+    /// Rate the phone says it captured at, where the container has that tag.
+    pub tagged_capture_hz: Option<f64>,
+    /// Longest over median step: 1 for an even clip.
+    pub unevenness: f64,
+    /// Frames the container announces; fewer in the file mean a truncated clip.
+    pub(super) announced: Option<usize>,
+    /// Frames in the file, hidden ones included.
+    pub(super) packets: usize,
+    /// Seconds the container announces.
+    pub(super) announced_s: Option<f64>,
+}
+
+#[derive(Deserialize)]
+struct Listing {
+    #[serde(default)]
+    packets: Vec<Packet>,
+    #[serde(default)]
+    frames: Vec<FrameLine>,
+    #[serde(default)]
+    streams: Vec<Stream>,
+    format: Option<Format>,
+}
+
+#[derive(Deserialize)]
+struct Packet {
+    pts_time: Option<String>,
+    #[serde(default)]
+    flags: String,
+}
+
+#[derive(Deserialize)]
+struct FrameLine {
+    best_effort_timestamp_time: Option<String>,
+}
+
+#[derive(Deserialize)]
+struct Stream {
+    codec_name: Option<String>,
+    nb_frames: Option<String>,
+    duration: Option<String>,
+    #[serde(default)]
+    tags: std::collections::BTreeMap<String, String>,
+}
+
+#[derive(Deserialize)]
+struct Format {
+    format_name: Option<String>,
+    duration: Option<String>,
+    #[serde(default)]
+    tags: std::collections::BTreeMap<String, String>,
+}
+
+/// Tag in which phones note the rate a slow-motion clip was captured at.
+const CAPTURE_TAG: &str = "com.android.capture.fps";
+
+/// Containers of single pictures, which the decoder also opens.
+const STILL_FORMATS: [&str; 3] = ["image2", "_pipe", "gif"];
+
+/// The clip as an argument that is never taken for an option or another protocol.
+pub(super) fn argument(path: &Path) -> OsString {
+    let mut text = OsString::from("file:");
+    text.push(path);
+    text
+}
+
+/// Reads the container of `path`.
+///
+/// # Errors
+/// [`ClipError::Open`], [`ClipError::NoDecoder`], [`ClipError::NotVideo`],
+/// [`ClipError::Truncated`].
+pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
+    let there = std::fs::metadata(path).and_then(|found| {
+        if found.is_file() {
+            std::fs::File::open(path).map(|_| ())
+        } else {
+            Err(std::io::Error::other("not a file"))
+        }
+    });
+    there.map_err(|source| ClipError::Open { path: path.to_path_buf(), source })?;
+    let entries = "format=format_name,duration:format_tags:stream=codec_name,nb_frames,duration:stream_tags:packet=pts_time,flags";
+    let (listing, said) = list(path, entries)?;
+    let not_video =
+        |said: &str| ClipError::NotVideo { path: path.to_path_buf(), said: said.to_owned() };
+    let Some(stream) = listing.streams.first() else {
+        // A half-copied clip has no index to open it by; the decoder names that.
+        if said.contains("moov atom not found") {
+            return Err(ClipError::Truncated {
+                path: path.to_path_buf(),
+                found: "no index".to_owned(),
+                expected: "the index at its end".to_owned(),
+                said: String::new(),
+            });
+        }
+        return Err(not_video(if said.is_empty() { "it holds no moving picture" } else { &said }));
+    };
+    let format = listing.format.as_ref();
+    let name = format.and_then(|f| f.format_name.as_deref()).unwrap_or_default();
+    if STILL_FORMATS.iter().any(|still| name.contains(still)) {
+        return Err(not_video(&format!("a picture ({name})")));
+    }
+    let shown: Vec<&Packet> =
+        listing.packets.iter().filter(|packet| !packet.flags.contains('D')).collect();
+    let times: Option<Vec<f64>> =
+        shown.iter().map(|packet| packet.pts_time.as_ref()?.parse().ok()).collect();
+    let mut times_s = match times {
+        Some(times) => times,
+        None => frame_times(path)?,
+    };
+    times_s.sort_by(f64::total_cmp);
+    if times_s.len() < 2 {
+        return Err(not_video(&format!("{} frames", times_s.len())));
+    }
+    let mut steps: Vec<f64> = times_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    steps.sort_by(f64::total_cmp);
+    let step = steps[steps.len() / 2];
+    if step <= 0.0 {
+        return Err(not_video("its frames have no times"));
+    }
+    let seconds = |text: Option<&String>| text.and_then(|t| t.parse::<f64>().ok());
+    let tagged = [Some(&stream.tags), format.map(|f| &f.tags)]
+        .into_iter()
+        .flatten()
+        .find_map(|tags| tags.get(CAPTURE_TAG)?.parse::<f64>().ok())
+        .filter(|rate| rate.is_finite() && *rate > 0.0);
+    Ok(ClipInfo {
+        codec: stream.codec_name.clone().unwrap_or_default(),
+        container_hz: 1.0 / step,
+        tagged_capture_hz: tagged,
+        unevenness: steps[steps.len() - 1] / step,
+        announced: stream.nb_frames.as_ref().and_then(|n| n.parse().ok()),
+        packets: listing.packets.len(),
+        announced_s: seconds(stream.duration.as_ref())
+            .or_else(|| seconds(format.and_then(|f| f.duration.as_ref()))),
+        times_s,
+    })
+}
+
+/// Frame times by decoding; slow, only for streams whose packets do not say.
+pub(super) fn frame_times(path: &Path) -> Result<Vec<f64>, ClipError> {
+    let (listing, _) = list(path, "frame=best_effort_timestamp_time")?;
+    listing
+        .frames
+        .iter()
+        .map(|frame| frame.best_effort_timestamp_time.as_ref()?.parse().ok())
+        .collect::<Option<Vec<f64>>>()
+        .ok_or_else(|| ClipError::NotVideo {
+            path: path.to_path_buf(),
+            said: "its frames have no times (a bare stream without container)".to_owned(),
+        })
+}
+
+fn list(path: &Path, entries: &str) -> Result<(Listing, String), ClipError> {
+    let output = Command::new("ffprobe")
+        .args(["-v", "error", "-of", "json", "-protocol_whitelist", "file"])
+        .args(["-select_streams", "V:0", "-show_entries", entries])
+        .arg(argument(path))
+        .stdin(Stdio::null())
+        .output()
+        .map_err(|error| missing_or(path, "ffprobe", &error))?;
+    let said = last_words(&String::from_utf8_lossy(&output.stderr));
+    let listing = serde_json::from_slice(&output.stdout)
+        .map_err(|_| ClipError::NotVideo { path: path.to_path_buf(), said: said.clone() })?;
+    Ok((listing, said))
+}
+
+pub(super) fn missing_or(path: &Path, command: &'static str, error: &std::io::Error) -> ClipError {
+    if error.kind() == std::io::ErrorKind::NotFound {
+        ClipError::NoDecoder { command }
+    } else {
+        ClipError::Decoder { path: path.to_path_buf(), said: format!("{command}: {error}") }
+    }
+}
+
+/// The last line a command wrote, without addresses of its internals.
+pub(super) fn last_words(stderr: &str) -> String {
+    let line = stderr.lines().map(str::trim).rfind(|line| !line.is_empty()).unwrap_or_default();
+    let line = match line.split_once("] ") {
+        Some((tag, rest)) if tag.starts_with('[') => rest,
+        _ => line,
+    };
+    line.strip_prefix("file:").unwrap_or(line).to_owned()
+}

@@ -1,0 +1,124 @@
+//! The same landmarks as the Python reference: mediapipe 0.10.21, see
+//! tests/fixtures/video/make_golden.py.
+
+use std::collections::BTreeMap;
+
+use super::*;
+
+/// One frame of a golden file: picture in pixels, world in metres, reference axes.
+type Golden = BTreeMap<usize, Vec<([f64; 2], [f64; 3])>>;
+
+fn golden(name: &str) -> Golden {
+    let path = home().join("tests/fixtures/video").join(name);
+    let text = std::fs::read_to_string(&path).unwrap();
+    let mut frames = Golden::new();
+    for line in text.lines().skip(2) {
+        let fields: Vec<f64> = line.split(',').map(|f| f.parse().unwrap()).collect();
+        let frame = frames.entry(fields[0] as usize).or_default();
+        if let [_, k, x, y, wx, wy, wz] = fields[..] {
+            assert_eq!(k as usize, frame.len());
+            frame.push(([x, y], [wx / 1e3, wy / 1e3, wz / 1e3]));
+        }
+    }
+    frames
+}
+
+/// Disagreement with the reference.
+#[derive(Debug)]
+struct Disagreement {
+    /// Median over landmarks and frames, share of the torso's length.
+    picture: f64,
+    /// Worst frame's median, share of the torso's length, and that frame.
+    worst: (f64, usize),
+    /// Median distance in space, metres.
+    world_m: f64,
+    frames: usize,
+}
+
+fn compare(golden: &Golden, poses: &[Option<Pose>]) -> Disagreement {
+    let (mut picture, mut world, mut worst) = (Vec::new(), Vec::new(), (0.0, 0));
+    for (&index, points) in golden {
+        let pose = &poses[index];
+        assert_eq!(pose.is_some(), !points.is_empty(), "frame {index} lost by one only");
+        let Some(pose) = pose else { continue };
+        let middle = |a: usize, b: usize| -> [f64; 2] {
+            std::array::from_fn(|c| (points[a].0[c] + points[b].0[c]) / 2.0)
+        };
+        let (neck, hip) = (middle(11, 12), middle(23, 24));
+        let torso = (neck[0] - hip[0]).hypot(neck[1] - hip[1]);
+        let off: Vec<f64> = points
+            .iter()
+            .zip(&pose.picture_px)
+            .map(|((want, _), got)| (got[0] - want[0]).hypot(got[1] - want[1]) / torso)
+            .collect();
+        let here = median(off.clone());
+        if here > worst.0 {
+            worst = (here, index);
+        }
+        picture.extend(off);
+        world.extend(points.iter().zip(&pose.world_m).map(|((_, want), got)| {
+            (0..3).map(|c| (got[c] - want[c]).powi(2)).sum::<f64>().sqrt()
+        }));
+    }
+    Disagreement { picture: median(picture), worst, world_m: median(world), frames: golden.len() }
+}
+
+fn say(what: &str, found: &Disagreement) {
+    eprintln!(
+        "{what}: {:.2} % of the torso (worst frame {}: {:.2} %), {:.1} mm in space, {} frames",
+        100.0 * found.picture,
+        found.worst.1,
+        100.0 * found.worst.0,
+        1e3 * found.world_m,
+        found.frames
+    );
+}
+
+fn check(name: &str, person: Person, choice: ModelChoice, limit: f64) {
+    let (Some(path), Some(installed)) = (clip(&format!("{name}.mp4")), networks(choice)) else {
+        return;
+    };
+    let golden = golden(&format!("{name}-{}-mediapipe-0.10.21.csv", choice.name()));
+    let info = probe(&path).unwrap();
+    let poses = follow(&path, &installed, person, &info.times_s);
+    assert_eq!(poses.len(), info.times_s.len());
+    let found = compare(&golden, &poses);
+    say(&format!("{name} {}", choice.name()), &found);
+    assert_eq!(found.frames, 25);
+    assert!(found.picture < limit, "{name}: {found:?}, limit {limit}");
+    assert!(found.world_m < 0.01, "{name}: {found:?}");
+}
+
+#[test]
+fn tracking_agrees_with_the_reference_from_the_front() {
+    check("cam01", Person::FromLeft(1), ModelChoice::Full, 0.01);
+}
+
+#[test]
+fn tracking_agrees_with_the_reference_from_the_other_views() {
+    check("cam02", Person::FromLeft(1), ModelChoice::Full, 0.02);
+    check("cam03", Person::Only, ModelChoice::Full, 0.02);
+    check("cam04", Person::Only, ModelChoice::Full, 0.02);
+}
+
+#[test]
+fn lite_and_heavy_agree_too() {
+    check("cam01", Person::FromLeft(1), ModelChoice::Lite, 0.01);
+    check("cam01", Person::FromLeft(1), ModelChoice::Heavy, 0.01);
+}
+
+#[test]
+fn stills_agree_with_the_reference() {
+    for name in ["still-astronaut.png", "still-kick.jpg"] {
+        let (Some(path), Some(installed)) = (clip(name), networks(ModelChoice::Full)) else {
+            continue;
+        };
+        let stem = name.split('.').next().unwrap();
+        let golden = golden(&format!("{stem}-full-mediapipe-0.10.21.csv"));
+        let poses = follow(&path, &installed, Person::Only, &[0.0]);
+        let found = compare(&golden, &poses);
+        say(name, &found);
+        assert!(found.picture < 0.02, "{name}: {found:?}");
+        assert!(found.world_m < 0.01, "{name}: {found:?}");
+    }
+}

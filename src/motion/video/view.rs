@@ -1,0 +1,183 @@
+//! Where the camera stood, told from the way the trunk faces at the strike.
+
+use super::landmarks::Pose;
+use crate::motion::View;
+
+/// An estimate of the camera's place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ViewEstimate {
+    /// The likeliest view.
+    pub view: View,
+    /// Angle between the way the camera looks and the way the trunk faces at the strike: 0
+    /// behind, 180 in front, degrees.
+    pub off_axis_deg: f64,
+    /// How sure, 0 to 1.
+    pub confidence: f64,
+    /// What it rests on.
+    pub why: String,
+}
+
+impl ViewEstimate {
+    /// Whether the estimate may be taken without asking.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.confidence >= 0.6
+    }
+}
+
+const SHOULDERS: [usize; 2] = [11, 12];
+const HIPS: [usize; 2] = [23, 24];
+const WRISTS: [usize; 2] = [15, 16];
+const NOSE: usize = 0;
+/// Seconds around the strike over which the trunk's facing is averaged.
+const STRIKE_WINDOW_S: f64 = 0.1;
+
+/// Estimates the view; `None` if the person was never seen.
+///
+/// At the strike a server's chest faces the net (within some 30 degrees), whatever the stance was
+/// before (common practice, no source). The strike is taken where the faster wrist passes above
+/// the head. Without such a moment the facing over the whole clip is used and the confidence is
+/// at most 0.3.
+pub(super) fn estimate_view(times_s: &[f64], poses: &[Option<Pose>]) -> Option<ViewEstimate> {
+    let strike = strike(times_s, poses);
+    let chosen: Vec<&Pose> = match strike {
+        Some(frame) => times_s
+            .iter()
+            .zip(poses)
+            .filter(|(at_s, _)| (*at_s - times_s[frame]).abs() <= STRIKE_WINDOW_S)
+            .filter_map(|(_, pose)| pose.as_ref())
+            .collect(),
+        None => poses.iter().flatten().collect(),
+    };
+    let mut sum = [0.0; 2];
+    let mut weight = 0.0;
+    for pose in &chosen {
+        let facing = facing(pose)?;
+        let seen: f64 = SHOULDERS.iter().map(|&k| pose.visibility[k]).sum::<f64>() / 2.0;
+        sum[0] += seen * facing[0];
+        sum[1] += seen * facing[1];
+        weight += seen;
+    }
+    if weight <= 0.0 {
+        return None;
+    }
+    let agreement = sum[0].hypot(sum[1]) / weight;
+    let off_axis_deg = sum[0].atan2(sum[1]).to_degrees().abs();
+    let view = match off_axis_deg {
+        a if a < 30.0 => View::Behind,
+        a if a > 150.0 => View::Front,
+        a if (60.0..=120.0).contains(&a) => View::Side,
+        _ => View::Diagonal,
+    };
+    let edge = [30.0, 60.0, 120.0, 150.0]
+        .iter()
+        .map(|edge: &f64| (off_axis_deg - edge).abs())
+        .fold(f64::INFINITY, f64::min);
+    // Half sure on a border between two views, fully 15 degrees inside.
+    let clear = 0.5 + 0.5 * (edge / 15.0).min(1.0);
+    let confidence = agreement * clear * if strike.is_some() { 1.0 } else { 0.3 };
+    Some(ViewEstimate {
+        view,
+        off_axis_deg,
+        confidence,
+        why: match strike {
+            Some(frame) => format!(
+                "at the strike ({:.2} s) the chest is turned {off_axis_deg:.0} deg from the camera's line",
+                times_s[frame]
+            ),
+            None => "no strike above the head; the chest over the whole clip".to_owned(),
+        },
+    })
+}
+
+/// Frame at which the faster wrist is above the head.
+fn strike(times_s: &[f64], poses: &[Option<Pose>]) -> Option<usize> {
+    let mut best: Option<(f64, usize)> = None;
+    for i in 1..poses.len() {
+        let (Some(before), Some(now)) = (&poses[i - 1], &poses[i]) else {
+            continue;
+        };
+        for wrist in WRISTS {
+            let above = now.world_m[wrist][1] < now.world_m[NOSE][1];
+            let d: f64 =
+                (0..3).map(|c| (now.world_m[wrist][c] - before.world_m[wrist][c]).powi(2)).sum();
+            let speed = d.sqrt() / (times_s[i] - times_s[i - 1]);
+            // Slower than this no hand strikes a ball (from memory).
+            if above && speed > 3.0 && best.is_none_or(|(fastest, _)| speed > fastest) {
+                best = Some((speed, i));
+            }
+        }
+    }
+    best.map(|(_, frame)| frame)
+}
+
+/// Unit vector of the way the chest faces in the ground plane: to the picture's right, away from
+/// the camera.
+fn facing(pose: &Pose) -> Option<[f64; 2]> {
+    let across = |[left, right]: [usize; 2]| {
+        let (l, r) = (pose.world_m[left], pose.world_m[right]);
+        [r[0] - l[0], r[2] - l[2]]
+    };
+    let (shoulders, hips) = (across(SHOULDERS), across(HIPS));
+    let line = [shoulders[0] + hips[0], shoulders[1] + hips[1]];
+    let length = line[0].hypot(line[1]);
+    // From left to right, turned a quarter to the left, is forward.
+    (length > 0.0).then(|| [-line[1] / length, line[0] / length])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A body turned so that its chest faces `deg` to the right of the camera's line.
+    fn body(deg: f64, wrist: [f64; 3]) -> Pose {
+        let mut world_m = [[0.0; 3]; 33];
+        // Facing [sin, cos] (right, away): right side is [cos, -sin].
+        let (sin, cos) = deg.to_radians().sin_cos();
+        for (k, half, height) in
+            [(11, -0.2, -0.5), (12, 0.2, -0.5), (23, -0.12, 0.0), (24, 0.12, 0.0)]
+        {
+            world_m[k] = [half * cos, height, -half * sin];
+        }
+        world_m[0] = [0.0, -0.7, 0.0];
+        world_m[15] = [0.0, 0.1, 0.0];
+        world_m[16] = wrist;
+        Pose {
+            picture_px: [[0.0; 2]; 33],
+            visibility: [1.0; 33],
+            world_m,
+            flag: 1.0,
+            steering_px: [[0.0; 2]; 2],
+        }
+    }
+
+    #[test]
+    fn the_chest_at_the_strike_tells_the_view() {
+        for (deg, view) in [
+            (0.0, View::Behind),
+            (45.0, View::Diagonal),
+            (-90.0, View::Side),
+            (90.0, View::Side),
+            (-135.0, View::Diagonal),
+            (180.0, View::Front),
+        ] {
+            let poses = [
+                Some(body(77.0, [0.2, 0.0, 0.0])),
+                Some(body(deg, [0.2, -0.7, 0.0])),
+                Some(body(deg, [0.2, -1.0, 0.0])),
+            ];
+            let got = estimate_view(&[0.0, 0.2, 0.25], &poses).unwrap();
+            assert_eq!(got.view, view, "{deg}: {got:?}");
+            assert!(got.is_sure(), "{deg}: {got:?}");
+        }
+    }
+
+    #[test]
+    fn without_a_strike_nothing_is_sure() {
+        let poses = [Some(body(0.0, [0.2, 0.0, 0.0])), Some(body(0.0, [0.2, 0.1, 0.0]))];
+        let got = estimate_view(&[0.0, 0.1], &poses).unwrap();
+        assert_eq!(got.view, View::Behind);
+        assert!(!got.is_sure());
+        assert_eq!(estimate_view(&[0.0], &[None]), None);
+    }
+}
