@@ -1,7 +1,23 @@
 //! From a recording to its serves: found, cut, with events, measures and a comparable curve.
 
+mod body;
+mod channels;
+mod detect;
+mod events;
+mod figures;
+mod find;
+mod measures;
+mod signs;
+#[cfg(test)]
+mod tests;
+mod track;
 mod types;
+mod vector;
 
+pub use channels::{BodyPart, CORE_SET, ChannelDef, FLAT_SET, PHASES, Phase, channels};
+pub use find::{FindOptions, find};
+pub use measures::MEASURES;
+pub use track::MAX_FILLED_GAP_S;
 pub use types::{
     CURVE_FRAMES, Curve, Event, EventKind, Figures, Found, MeasureDef, Reading, Refusal, Serve,
     ServeReading,

@@ -1,0 +1,260 @@
+//! Where in a recording a serve may be: two arms, their order in time and in height.
+
+use super::signs::Sign;
+use super::track::{Track, of_side, runs};
+use super::vector::{NAN3, V3, angle_deg, mid, norm, scale, sub};
+use crate::motion::{Dimensions, Joint, Recording, Side, View};
+
+/// Joints without which nothing can be found.
+pub(super) const NEEDED: [Joint; 6] = [
+    Joint::LeftShoulder,
+    Joint::RightShoulder,
+    Joint::LeftWrist,
+    Joint::RightWrist,
+    Joint::LeftHip,
+    Joint::RightHip,
+];
+
+/// Smoothing for the search; slower than for reading a serve, the same at every rate.
+const SEARCH_CUTOFF_HZ: f64 = 5.0;
+/// A rise and fall smaller than this is no top (statures).
+const TOP_SWING: f64 = 0.06;
+/// The toss is looked for in this time before the top of the swing.
+const TOSS_SEARCH_S: f64 = 2.2;
+/// The follow-through is looked for in this time after it.
+const FOLLOW_SEARCH_S: f64 = 1.3;
+/// A mean margin below this is refused even if every sign is just there.
+const LEAST_SCORE: f64 = 0.35;
+
+/// One top of one hand, judged as the contact of a serve.
+#[derive(Debug, Clone)]
+pub(super) struct Candidate {
+    /// The arm taken as the hitting arm.
+    pub hand: Side,
+    /// Time the tossing wrist is highest, s.
+    pub toss_top_s: f64,
+    /// Time the hitting wrist is highest, s.
+    pub top_s: f64,
+    /// Mean of the signs' margins, each clipped to 0..1.
+    pub score: f64,
+    /// The sign furthest below its limit, with its value.
+    pub missing: Option<(Sign, f64)>,
+    /// Smallest margin of all signs.
+    pub weakest: (Sign, f64),
+    /// How many signs are missing.
+    pub missing_count: usize,
+    /// Whether the hand rises overhead at all.
+    pub overhead: bool,
+    /// How surely the order of the arms tells the hitting one, 0 to 1.
+    pub hand_trust: f64,
+}
+
+impl Candidate {
+    /// Whether every sign is there and clear enough on the whole.
+    pub(super) fn passes(&self) -> bool {
+        self.missing.is_none() && self.score >= LEAST_SCORE
+    }
+
+    /// Why this is no serve.
+    pub(super) fn reason(&self) -> String {
+        match self.missing {
+            Some((sign, value)) => sign.missing(value),
+            None => format!(
+                "like a serve, but every sign is faint (score {:.2}, at least {LEAST_SCORE:.2} needed)",
+                self.score
+            ),
+        }
+    }
+}
+
+/// The body as the search sees it.
+struct Signals {
+    /// Height of each wrist over the middle of the shoulders, statures; left, right.
+    height: [Vec<f64>; 2],
+    /// Wrist relative to the middle of the shoulders, statures.
+    reach: [Vec<V3>; 2],
+    /// Speed relative to the hips, statures per second.
+    speed: [Vec<f64>; 2],
+    /// Inclination of the trunk, deg.
+    bent: Vec<f64>,
+}
+
+/// Tracked stretches (seconds) and the candidates in them, in order of time.
+pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)>, Vec<Candidate>) {
+    let last = recording.frames() - 1;
+    let track = Track::build(recording, &NEEDED, 0, last);
+    let track = track.smoothed(SEARCH_CUTOFF_HZ.min(recording.rate_hz / 3.0));
+    let signals = signals(&track, stature);
+    let weigh_travel =
+        recording.dimensions == Dimensions::Three || matches!(recording.view, Some(View::Side));
+    let mut found = Vec::new();
+    let mut stretches = Vec::new();
+    for run in runs(&signals.bent) {
+        let (from, to) = (run.start, run.end);
+        stretches.push((track.time_s(from as f64), track.time_s((to - 1) as f64)));
+        for hand in [Side::Left, Side::Right] {
+            for top in tops(&signals.height[hand as usize][from..to]) {
+                found.push(judge(&track, &signals, hand, from..to, from + top, weigh_travel));
+            }
+        }
+    }
+    found.sort_by(|a, b| a.top_s.total_cmp(&b.top_s));
+    (stretches, found)
+}
+
+fn signals(track: &Track, stature: f64) -> Signals {
+    let empty = vec![NAN3; track.samples];
+    let path = |joint| track.path(joint).unwrap_or(&empty);
+    let middle = |left: Joint| -> Vec<V3> {
+        let pairs = path(left).iter().zip(path(left.mirrored()));
+        pairs.map(|(&l, &r)| mid(l, r)).collect()
+    };
+    let (shoulders, hips) = (middle(Joint::LeftShoulder), middle(Joint::LeftHip));
+    let arm = |side: Side| {
+        let wrist = path(of_side(Joint::LeftWrist, side));
+        let relative = |origin: &[V3]| -> Vec<V3> {
+            let pairs = wrist.iter().zip(origin);
+            pairs.map(|(&w, &o)| scale(sub(w, o), 1.0 / stature)).collect()
+        };
+        let reach = relative(&shoulders);
+        let from_hips = relative(&hips);
+        let speed = (0..track.samples)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(track.samples - 1));
+                norm(sub(from_hips[b], from_hips[a])) / ((b - a) as f64 * track.step_s)
+            })
+            .collect();
+        let height: Vec<f64> = reach.iter().map(|r| r[2]).collect();
+        (height, reach, speed)
+    };
+    let (left, right) = (arm(Side::Left), arm(Side::Right));
+    let bent = (0..track.samples)
+        .map(|i| {
+            let trunk = angle_deg(sub(shoulders[i], hips[i]), [0.0, 0.0, 1.0]);
+            trunk + 0.0 * (left.0[i] + right.0[i])
+        })
+        .collect();
+    Signals { height: [left.0, right.0], reach: [left.1, right.1], speed: [left.2, right.2], bent }
+}
+
+/// Samples at which `height` is highest between a rise and a fall of at least [`TOP_SWING`].
+///
+/// A stretch that begins or ends high has a top there too.
+fn tops(height: &[f64]) -> Vec<usize> {
+    let mut found = Vec::new();
+    let (mut high, mut low, mut rising) = (0, 0, true);
+    for (i, &h) in height.iter().enumerate() {
+        if rising {
+            if h > height[high] {
+                high = i;
+            } else if h < height[high] - TOP_SWING {
+                found.push(high);
+                (low, rising) = (i, false);
+            }
+        } else if h < height[low] {
+            low = i;
+        } else if h > height[low] + TOP_SWING {
+            (high, rising) = (i, true);
+        }
+    }
+    if rising && !height.is_empty() {
+        found.push(high);
+    }
+    found
+}
+
+fn judge(
+    track: &Track,
+    signals: &Signals,
+    hand: Side,
+    run: std::ops::Range<usize>,
+    top: usize,
+    weigh_travel: bool,
+) -> Candidate {
+    let (hit, toss) = (&signals.height[hand as usize], &signals.height[hand.other() as usize]);
+    let search = top.saturating_sub(track.span(TOSS_SEARCH_S)).max(run.start);
+    let toss_top = (search..=top).max_by(|&a, &b| toss[a].total_cmp(&toss[b])).unwrap_or(top);
+    let end = (top + track.span(FOLLOW_SEARCH_S)).min(run.end - 1);
+    // The follow-through ends where the hand rises again.
+    let mut lowest = top;
+    for i in top..=end {
+        if hit[i] < hit[lowest] {
+            lowest = i;
+        } else if hit[i] > hit[lowest] + TOP_SWING && hit[lowest] < 0.0 {
+            break;
+        }
+    }
+    let before = toss_top.saturating_sub(track.span(1.5)).max(run.start);
+    let least = |range: std::ops::RangeInclusive<usize>, of: &[f64]| {
+        of[range].iter().copied().fold(f64::INFINITY, f64::min)
+    };
+    let most = |range: std::ops::RangeInclusive<usize>, of: &[f64]| {
+        of[range].iter().copied().fold(f64::NEG_INFINITY, f64::max)
+    };
+    let swing = toss_top.max(top.saturating_sub(track.span(0.8)))..=lowest;
+    let value = |sign: Sign| match sign {
+        Sign::Reach => hit[top],
+        Sign::Toss => toss[toss_top],
+        Sign::Lead => (top - toss_top) as f64 * track.step_s,
+        Sign::TossAbove => toss[toss_top] - hit[toss_top],
+        Sign::HitAbove => hit[top] - toss[top],
+        Sign::TossDown => toss[toss_top] - toss[top],
+        Sign::StartsLow => -least(before..=toss_top, toss),
+        Sign::Bent => {
+            most(toss_top.saturating_sub(track.span(0.4)).max(run.start)..=toss_top, &signals.bent)
+        }
+        Sign::Travel => horizontal_travel(&signals.reach[hand as usize][swing.clone()]),
+        Sign::FollowThrough => hit[top] - hit[lowest],
+        Sign::Speed => {
+            let (a, b) = (
+                top.saturating_sub(track.span(0.3)).max(run.start),
+                (top + track.span(0.4)).min(run.end - 1),
+            );
+            most(a..=b, &signals.speed[hand as usize])
+        }
+    };
+    let signs: Vec<(Sign, f64, f64)> = Sign::ALL
+        .into_iter()
+        .filter(|&sign| weigh_travel || sign != Sign::Travel)
+        .map(|sign| {
+            let value = value(sign);
+            (sign, value, sign.margin(value))
+        })
+        .collect();
+    let weakest = signs.iter().copied().min_by(|a, b| a.2.total_cmp(&b.2)).unwrap_or((
+        Sign::Reach,
+        f64::NAN,
+        f64::NAN,
+    ));
+    Candidate {
+        hand,
+        toss_top_s: track.time_s(toss_top as f64),
+        top_s: track.time_s(top as f64),
+        score: signs.iter().map(|s| s.2.clamp(0.0, 1.0)).sum::<f64>() / signs.len() as f64,
+        // Signs are listed from the plainest to a coach to the least; the first one missing speaks.
+        missing: signs.iter().find(|s| s.2 < 0.0).map(|s| (s.0, s.1)),
+        missing_count: signs.iter().filter(|s| s.2 < 0.0).count(),
+        overhead: signs.iter().all(|s| s.0 != Sign::Reach || s.2 >= 0.0),
+        hand_trust: 0.7
+            + 0.29
+                * signs
+                    .iter()
+                    .filter(|s| matches!(s.0, Sign::Lead | Sign::TossAbove | Sign::HitAbove))
+                    .map(|s| s.2.clamp(0.0, 1.0))
+                    .fold(1.0, f64::min),
+        weakest: (weakest.0, weakest.2),
+    }
+}
+
+/// Greatest horizontal distance from the first to any later point of the path, over all firsts.
+fn horizontal_travel(path: &[V3]) -> f64 {
+    let stride = (path.len() / 60).max(1);
+    let points: Vec<&V3> = path.iter().step_by(stride).collect();
+    let mut furthest = 0.0f64;
+    for (i, a) in points.iter().enumerate() {
+        for b in &points[i..] {
+            furthest = furthest.max((b[0] - a[0]).hypot(b[1] - a[1]));
+        }
+    }
+    furthest
+}

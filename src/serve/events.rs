@@ -1,0 +1,358 @@
+//! The six moments of one serve, between frames where the data allow.
+
+use super::EventKind;
+use super::track::Track;
+use super::vector::{V3, angle_deg, mid, norm, sub};
+use crate::motion::{Capture, Joint};
+
+/// Below this rate the peak of wrist speed is not resolved and the highest wrist stands for contact.
+pub(super) const SPEED_PEAK_LEAST_HZ: f64 = 20.0;
+
+const GRAVITY_M_S2: f64 = 9.81;
+/// Stands for the player's stature where the unit of length is unknown.
+const USUAL_STATURE_M: f64 = 1.75;
+
+/// A moment on the grid of a serve's track, and how well it is known.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Moment {
+    pub kind: EventKind,
+    /// Grid position (fractional).
+    pub at: f64,
+    /// Standard error, seconds.
+    pub error_s: f64,
+    pub trust: f64,
+}
+
+/// The moments, and those that are needed between them.
+#[derive(Debug, Clone)]
+pub(super) struct Moments {
+    pub all: [Moment; 6],
+    /// Grid position of the highest tossing wrist.
+    pub toss_top: f64,
+}
+
+impl Moments {
+    pub(super) fn at(&self, kind: EventKind) -> f64 {
+        self.get(kind).at
+    }
+
+    pub(super) fn get(&self, kind: EventKind) -> &Moment {
+        &self.all[EventKind::ALL.iter().position(|&k| k == kind).unwrap_or_default()]
+    }
+}
+
+/// What the events are read from: a serve's smoothed track with `Right` as the hitting side.
+pub(super) struct Scene<'a> {
+    pub track: &'a Track,
+    pub rate_hz: f64,
+    pub capture: Capture,
+    /// Stature in the recording's unit.
+    pub stature: f64,
+    /// Grid positions of the tops the search found.
+    pub toss_top: usize,
+    pub top: usize,
+}
+
+/// Reads the moments; the words say what is missing or out of order.
+pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
+    let track = scene.track;
+    let path = |joint: Joint| {
+        track.path(joint).ok_or_else(|| format!("no {}", joint.name().replace('_', " ")))
+    };
+    let (hip_l, hip_r) = (path(Joint::LeftHip)?, path(Joint::RightHip)?);
+    let (sh_l, sh_r) = (path(Joint::LeftShoulder)?, path(Joint::RightShoulder)?);
+    let (hit, toss) = (path(Joint::RightWrist)?, path(Joint::LeftWrist)?);
+    let elbow = path(Joint::RightElbow)?;
+    let hips = |i: usize| mid(hip_l[i], hip_r[i]);
+    let over_hips = |wrist: &[V3]| -> Vec<f64> {
+        (0..track.samples).map(|i| wrist[i][2] - hips(i)[2]).collect()
+    };
+    let (hit_height, toss_height) = (over_hips(hit), over_hips(toss));
+    let hit_over_shoulders: Vec<f64> =
+        (0..track.samples).map(|i| hit[i][2] - mid(sh_l[i], sh_r[i])[2]).collect();
+
+    let near = |at: usize, before_s: f64, after_s: f64| {
+        let from = at.saturating_sub(track.span(before_s));
+        from..(at + track.span(after_s) + 1).min(track.samples)
+    };
+    let toss_top = highest(&toss_height, near(scene.toss_top, 0.2, 0.2));
+    let top = highest(&hit_over_shoulders, near(scene.top, 0.15, 0.15));
+
+    let speed = |of: &[V3]| -> Vec<f64> {
+        (0..track.samples)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(track.samples - 1));
+                norm(sub(sub(of[b], hips(b)), sub(of[a], hips(a))))
+            })
+            .collect()
+    };
+    let mut contact_intrinsic_s = 0.010;
+    let contact = if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
+        top
+    } else {
+        // Never later than the wrist's fall through a third of its height over the shoulders: in
+        // a swing without a ball the wrist may go on gaining speed on its way down.
+        let third = hit_over_shoulders[top.round() as usize] / 3.0;
+        let fallen = crossing_down(&hit_over_shoulders, top, third);
+        let peak = highest(&speed(hit), near(top.round() as usize, 0.12, 0.2));
+        let by_wrist = fallen.map_or(peak, |f| f.min(peak));
+        match track.path(Joint::RacketTip) {
+            Some(tip) => {
+                let window = near(by_wrist.round() as usize, 0.08, 0.10);
+                if tip[window.clone()].iter().all(|p| !p[0].is_nan()) {
+                    contact_intrinsic_s = 0.005;
+                    highest(&speed(tip), window)
+                } else {
+                    by_wrist
+                }
+            }
+            None => by_wrist,
+        }
+    };
+
+    let floor = contact.floor() as usize;
+    let upward: Vec<f64> = (0..track.samples)
+        .map(|i| {
+            let (a, b) = (i.saturating_sub(1), (i + 1).min(track.samples - 1));
+            (toss_height[b] - toss_height[a]) / (b - a).max(1) as f64
+        })
+        .collect();
+    let (toss_start, fastest) = toss_rise(
+        &toss_height,
+        &upward,
+        toss_top,
+        track.span(2.2),
+        LEAST_TOSS_RISE * scene.stature,
+    )?;
+
+    // A ball leaves the hand when the hand slows by more than gravity. A slow swing may never do
+    // so: then when the hand has lost a quarter of its speed, whichever comes first.
+    let slowing: Vec<f64> = (0..track.samples)
+        .map(|i| {
+            let (a, b) = (i.saturating_sub(1), (i + 1).min(track.samples - 1));
+            (upward[a] - upward[b]) / ((b - a).max(1) as f64 * track.step_s * track.step_s)
+        })
+        .collect();
+    let gravity = GRAVITY_M_S2 * scene.stature / USUAL_STATURE_M;
+    let freed = crossing_up(&slowing, fastest, gravity);
+    let slowed = crossing_down(&upward, fastest, 0.75 * upward[fastest.round() as usize]);
+    let release = match (freed, slowed) {
+        (Some(a), Some(b)) => a.min(b),
+        (one, other) => one.or(other).unwrap_or(fastest),
+    }
+    .min(toss_top);
+
+    let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact);
+    // The forearm also hangs low before the arm is up: only the last stretch with a raised upper
+    // arm counts.
+    let raised = |i: usize| {
+        let trunk = sub(hips(i), mid(sh_l[i], sh_r[i]));
+        angle_deg(sub(elbow[i], sh_r[i]), trunk) >= RAISED_ARM_DEG
+    };
+    let arm_up = (0..floor).rev().find(|&i| !raised(i)).map_or(0, |i| i + 1);
+    let low_from =
+        (trophy.ceil() as usize + 1).max(floor.saturating_sub(track.span(0.6))).max(arm_up);
+    let low_to = floor.saturating_sub(track.span(0.03));
+    let tip = track
+        .path(Joint::RacketTip)
+        .filter(|tip| low_from <= low_to && tip[low_from..=low_to].iter().all(|p| !p[0].is_nan()));
+    let racket_low = if low_from >= low_to {
+        (trophy + contact) / 2.0
+    } else {
+        let line: Vec<f64> = (0..track.samples)
+            .map(|i| match tip {
+                Some(tip) => hips(i)[2] - tip[i][2],
+                None => elbow[i][2] - hit[i][2],
+            })
+            .collect();
+        highest(&line, low_from..low_to + 1)
+    };
+    let low_at_edge = (racket_low - low_from as f64) < 1.0 || low_to as f64 - racket_low < 1.0;
+
+    let finish = finish(track, &hit_height, &speed(hit), contact);
+    let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
+
+    let frame_s = 0.5 / scene.rate_hz;
+    let carrier = match scene.capture {
+        Capture::Markers | Capture::Generated | Capture::SeveralCameras => 1.0,
+        Capture::DepthSensor
+        | Capture::OneCameraLifted
+        | Capture::OneCameraFlat
+        | Capture::Unknown => 0.85,
+    };
+    let moment = |kind, at, intrinsic_s: f64, slow_s: f64, best: f64| {
+        let error_s = intrinsic_s.hypot(frame_s * 0.7);
+        Moment { kind, at, error_s, trust: best * carrier / (1.0 + (frame_s / slow_s).powi(2)) }
+    };
+    let all = [
+        moment(EventKind::TossStart, toss_start, 0.03, 0.08, 0.9),
+        moment(EventKind::Release, release, 0.04, 0.06, 0.6),
+        moment(
+            EventKind::Trophy,
+            trophy,
+            if trophy_by_knee { 0.02 } else { 0.08 },
+            0.06,
+            if trophy_by_knee { 0.9 } else { 0.4 },
+        ),
+        moment(
+            EventKind::RacketLow,
+            racket_low,
+            0.015,
+            0.03,
+            match (low_at_edge, tip) {
+                (true, _) => 0.3,
+                (false, Some(_)) => 0.9,
+                (false, None) => 0.7,
+            },
+        ),
+        moment(
+            EventKind::Contact,
+            contact,
+            contact_intrinsic_s,
+            0.02,
+            if contact_intrinsic_s < 0.01 { 0.95 } else { 0.85 },
+        ),
+        moment(EventKind::Finish, finish, 0.05, 0.10, if finish_cut { 0.4 } else { 0.85 }),
+    ];
+    for pair in all.windows(2) {
+        if pair[1].at.is_nan() || pair[0].at >= pair[1].at {
+            return Err(format!(
+                "{} does not come after {}: the order of a serve is broken here",
+                pair[1].kind.label(),
+                pair[0].kind.label()
+            ));
+        }
+    }
+    Ok(Moments { all, toss_top })
+}
+
+/// Deepest bend of the front knee between release and shortly before contact; where the knee is
+/// unseen or hardly bends, the top of the tossing hand (`false`).
+fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, bool) {
+    let fallback = (
+        toss_top.max(release + 1.0).min(contact - track.span(0.06) as f64 * 2.0).max(release + 1.0),
+        false,
+    );
+    let (Some(hip), Some(knee), Some(ankle)) =
+        (track.path(Joint::LeftHip), track.path(Joint::LeftKnee), track.path(Joint::LeftAnkle))
+    else {
+        return fallback;
+    };
+    let from = release.ceil() as usize + 1;
+    let to = (contact.floor() as usize).saturating_sub(track.span(0.08));
+    if from + 2 >= to {
+        return fallback;
+    }
+    let bend: Vec<f64> =
+        (0..track.samples).map(|i| super::vector::flexion_deg(hip[i], knee[i], ankle[i])).collect();
+    let deepest = highest(&bend, from..to + 1);
+    let depth = bend[deepest.round() as usize];
+    let straightest = lowest_value(&bend[deepest.round() as usize..=contact.ceil() as usize]);
+    let inside = deepest > from as f64 + 0.5 && deepest < to as f64 - 0.5;
+    if inside && depth - straightest >= LEAST_KNEE_BEND_DEG { (deepest, true) } else { fallback }
+}
+
+/// A knee that straightens by less than this before contact marks no trophy.
+const LEAST_KNEE_BEND_DEG: f64 = 6.0;
+
+/// Upper arm off the trunk from which on the arm counts as raised.
+const RAISED_ARM_DEG: f64 = 55.0;
+
+/// Where the tossing hand begins to rise and where it rises fastest.
+///
+/// It begins where, going back from its fastest rise, it last rises at less than 8 % of that.
+fn toss_rise(
+    height: &[f64],
+    upward: &[f64],
+    toss_top: f64,
+    search: usize,
+    least_rise: f64,
+) -> Result<(f64, f64), String> {
+    let top = toss_top.round() as usize;
+    let from = top.saturating_sub(search);
+    let fastest = highest(upward, from..top + 1);
+    let slow = 0.08 * upward[fastest.round() as usize];
+    let begins = (from..fastest.floor() as usize)
+        .rev()
+        .find(|&i| upward[i] < slow && height[top] - height[i] > least_rise);
+    match begins {
+        Some(i) => {
+            let (a, b) = (upward[i], upward[i + 1]);
+            let part = if b > a { ((slow - a) / (b - a)).min(1.0) } else { 0.0 };
+            Ok((i as f64 + part, fastest))
+        }
+        None if from == 0 && height[top] - height[0] > least_rise => Ok((0.0, fastest)),
+        None => Err("the start of the tossing arm's rise is not in the recording".to_owned()),
+    }
+}
+
+/// A rise smaller than this (statures) is a dip on the way up, not where the rise began.
+const LEAST_TOSS_RISE: f64 = 0.2;
+
+/// End of the follow-through: the hitting wrist has come 95 % of the way down to its first lowest
+/// point after contact, and moves at less than a fifth of its peak speed.
+fn finish(track: &Track, height: &[f64], speed: &[f64], contact: f64) -> f64 {
+    let last = track.samples - 1;
+    let start = (contact.ceil() as usize).min(last);
+    let end = (start + track.span(1.3)).min(last);
+    let from = height[start];
+    let mut lowest = start;
+    for i in start..=end {
+        if height[i] < height[lowest] {
+            lowest = i;
+        } else if height[i] > height[lowest] + 0.1 * (from - height[lowest])
+            && i > start + track.span(0.1)
+        {
+            break;
+        }
+    }
+    let level = height[lowest] + 0.05 * (from - height[lowest]);
+    let down = crossing_down(height, contact, level).unwrap_or(lowest as f64);
+    let around = start.saturating_sub(track.span(0.15))..(start + track.span(0.2)).min(last + 1);
+    let fastest = highest(speed, around);
+    let slow = 0.2 * speed[fastest.round() as usize];
+    let calm = crossing_down(speed, fastest.max(contact), slow)
+        .filter(|&at| at <= end as f64)
+        .unwrap_or(down);
+    down.max(calm).max(contact + 1.0).min(last as f64)
+}
+
+/// Position of the highest value in `range`, refined by a parabola through its neighbours.
+fn highest(values: &[f64], range: std::ops::Range<usize>) -> f64 {
+    let mut best = range.start.min(values.len() - 1);
+    for i in range {
+        if i < values.len() && values[i] > values[best] {
+            best = i;
+        }
+    }
+    if best == 0 || best + 1 >= values.len() {
+        return best as f64;
+    }
+    let (a, b, c) = (values[best - 1], values[best], values[best + 1]);
+    let bend = a - 2.0 * b + c;
+    if bend < 0.0 && a <= b && c <= b {
+        best as f64 + (0.5 * (a - c) / bend).clamp(-0.5, 0.5)
+    } else {
+        best as f64
+    }
+}
+
+fn lowest_value(values: &[f64]) -> f64 {
+    values.iter().copied().fold(f64::NAN, f64::min)
+}
+
+/// First position after `from` where the values fall through `level`.
+fn crossing_down(values: &[f64], from: f64, level: f64) -> Option<f64> {
+    (from.ceil() as usize..values.len().saturating_sub(1)).find_map(|i| {
+        let (a, b) = (values[i], values[i + 1]);
+        (a >= level && b < level).then(|| i as f64 + (a - level) / (a - b))
+    })
+}
+
+/// First position after `from` where the values rise through `level`.
+fn crossing_up(values: &[f64], from: f64, level: f64) -> Option<f64> {
+    (from.ceil() as usize..values.len().saturating_sub(1)).find_map(|i| {
+        let (a, b) = (values[i], values[i + 1]);
+        (a < level && b >= level).then(|| i as f64 + (level - a) / (b - a))
+    })
+}

@@ -1,0 +1,209 @@
+//! Measures: one number read off a serve, with its definition, its moment and its trust.
+
+mod special;
+mod table;
+
+pub use table::MEASURES;
+use table::TABLE;
+
+use super::body::{Body, Courses, value_at};
+use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
+use super::{EventKind, Reading, ServeReading};
+use crate::motion::{Capture, View};
+
+/// Everything a measure may look at.
+pub(super) struct Context<'a> {
+    pub body: &'a Body,
+    pub moments: &'a Moments,
+    pub rate_hz: f64,
+    pub capture: Capture,
+    /// One camera's picture plane only.
+    pub flat: bool,
+    pub view: Option<View>,
+    /// Stature the body's lengths suggest over the stature the caller knows; 1 if unknown.
+    pub stature_ratio: f64,
+}
+
+/// What kind of angle, for its error: hinges are seen best, turns about the vertical worst.
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Hinge,
+    Arm,
+    Trunk,
+    Turn,
+}
+
+/// What a picture from one camera can say about a measure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Flat {
+    /// Readable in the picture plane.
+    Yes,
+    /// Readable from the side only.
+    FromSide,
+    /// Readable from behind or in front only.
+    FromBehind,
+    /// Needs three dimensions.
+    No,
+}
+
+/// How a measure is read.
+#[derive(Clone, Copy)]
+enum Rule {
+    /// A course's value at an event, times `sign`.
+    At { course: fn(&Courses) -> &Vec<f64>, event: EventKind, kind: Kind, sign: f64, flat: Flat },
+    /// Time between two events.
+    Between(EventKind, EventKind),
+    /// A rule of its own.
+    Own(fn(&Context<'_>) -> Result<Value, String>),
+}
+
+/// A value with its standard error, in the measure's unit, and its trust.
+struct Value {
+    value: f64,
+    error: f64,
+    trust: f64,
+}
+
+/// Half width of an interval that holds 9 of 10 normal errors, in standard errors.
+const NINE_OF_TEN: f64 = 1.645;
+
+/// Reads every measure of the table, in its order.
+pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
+    TABLE
+        .iter()
+        .map(|(def, rule)| {
+            let read = match *rule {
+                Rule::At { course, event, kind, sign, flat } => {
+                    context.at(course(&context.body.courses), event, kind, sign, flat)
+                }
+                Rule::Between(from, to) => context.between(from, to),
+                Rule::Own(rule) => rule(context),
+            };
+            let reading = match read {
+                Ok(v) if v.value.is_finite() && v.error.is_finite() => Reading::Value {
+                    value: v.value,
+                    trust: v.trust.clamp(0.0, 1.0),
+                    give_or_take: NINE_OF_TEN * v.error,
+                },
+                Ok(_) => {
+                    Reading::NotMeasurable { why: "a joint is unseen at this moment".to_owned() }
+                }
+                Err(why) => Reading::NotMeasurable { why },
+            };
+            ServeReading { measure: def.id.to_owned(), reading }
+        })
+        .collect()
+}
+
+impl Context<'_> {
+    /// Standard error of an included knee angle from this kind of source, degrees.
+    ///
+    /// Markers and lifted cameras: after R132, R133, R137 and R139 (4 to 21 deg from one camera, 6
+    /// to 12 for knees from two); the others placed between by us.
+    fn source_error_deg(&self, kind: Kind) -> f64 {
+        let hinge = match self.capture {
+            Capture::Generated => 2.0,
+            Capture::Markers => 3.0,
+            Capture::SeveralCameras => 6.0,
+            Capture::Unknown => 8.0,
+            Capture::OneCameraFlat => 10.0,
+            Capture::OneCameraLifted | Capture::DepthSensor => 12.0,
+        };
+        hinge
+            * match kind {
+                Kind::Hinge => 1.0,
+                Kind::Arm => 1.2,
+                Kind::Trunk => 0.6,
+                Kind::Turn => 1.0,
+            }
+    }
+
+    fn source_trust(&self) -> f64 {
+        match self.capture {
+            Capture::Generated | Capture::Markers => 1.0,
+            Capture::SeveralCameras => 0.85,
+            Capture::Unknown => 0.7,
+            Capture::OneCameraFlat | Capture::OneCameraLifted | Capture::DepthSensor => 0.6,
+        }
+    }
+
+    fn moment(&self, event: EventKind) -> &Moment {
+        self.moments.get(event)
+    }
+
+    fn seconds(&self, grid_steps: f64) -> f64 {
+        grid_steps * self.body.track.step_s
+    }
+
+    /// `Err` where the arm moves too fast for the frame rate at this event.
+    fn not_too_fast(&self, event: EventKind) -> Result<(), String> {
+        let fast = matches!(event, EventKind::RacketLow | EventKind::Contact);
+        if fast && self.rate_hz < SPEED_PEAK_LEAST_HZ {
+            return Err(format!(
+                "{:.0} Hz: too few frames around the {}",
+                self.rate_hz,
+                event.label()
+            ));
+        }
+        Ok(())
+    }
+
+    fn not_flat(&self, flat: Flat) -> Result<(), String> {
+        let seen = match (self.flat, flat, self.view) {
+            (false, _, _) | (true, Flat::Yes, _) => true,
+            (true, Flat::FromSide, view) => view == Some(View::Side),
+            (true, Flat::FromBehind, view) => matches!(view, Some(View::Behind | View::Front)),
+            (true, Flat::No, _) => false,
+        };
+        if seen {
+            return Ok(());
+        }
+        Err(match flat {
+            Flat::FromSide => "one camera: seen only from the side".to_owned(),
+            Flat::FromBehind => "one camera: seen only from behind or in front".to_owned(),
+            Flat::Yes | Flat::No => "one camera: needs three dimensions".to_owned(),
+        })
+    }
+
+    /// How fast a course changes at a grid position, per second.
+    fn slope(&self, course: &[f64], at: f64) -> f64 {
+        let half = 0.015 / self.body.track.step_s;
+        let (a, b) = ((at - half).max(0.0), (at + half).min((course.len() - 1) as f64));
+        (value_at(course, b) - value_at(course, a)) / self.seconds(b - a)
+    }
+
+    fn at(
+        &self,
+        course: &[f64],
+        event: EventKind,
+        kind: Kind,
+        sign: f64,
+        flat: Flat,
+    ) -> Result<Value, String> {
+        self.not_flat(flat)?;
+        if matches!(kind, Kind::Arm) {
+            self.not_too_fast(event)?;
+        }
+        let moment = self.moment(event);
+        let timing = self.slope(course, moment.at) * moment.error_s;
+        let error = self.source_error_deg(kind).hypot(timing);
+        Ok(Value {
+            value: sign * value_at(course, moment.at),
+            error,
+            // A timing error that moves the value by a population spread leaves half the trust.
+            trust: moment.trust * self.source_trust() / (1.0 + (timing / 15.0).powi(2)),
+        })
+    }
+
+    fn between(&self, from: EventKind, to: EventKind) -> Result<Value, String> {
+        if from == EventKind::RacketLow || to == EventKind::RacketLow {
+            self.not_too_fast(EventKind::RacketLow)?;
+        }
+        let (a, b) = (self.moment(from), self.moment(to));
+        Ok(Value {
+            value: self.seconds(b.at - a.at),
+            error: a.error_s.hypot(b.error_s),
+            trust: a.trust.min(b.trust),
+        })
+    }
+}

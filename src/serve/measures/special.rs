@@ -1,0 +1,368 @@
+//! Measures with a rule of their own.
+
+use super::{Context, Flat, Value};
+use crate::motion::{Capture, Joint};
+use crate::serve::EventKind;
+use crate::serve::body::{between, value_at};
+use crate::serve::vector::{V3, cross, dot, mid, norm, scale, sub};
+
+type Read = Result<Value, String>;
+
+impl Context<'_> {
+    fn position(&self, event: EventKind) -> f64 {
+        self.moments.at(event)
+    }
+
+    fn steps(&self, seconds: f64) -> f64 {
+        seconds / self.body.track.step_s
+    }
+
+    /// Grid samples from one position to another, inside the track.
+    fn samples(&self, from: f64, to: f64) -> std::ops::Range<usize> {
+        let n = self.body.track.samples;
+        (from.max(0.0).ceil() as usize).min(n)..(to.max(0.0).floor() as usize + 1).min(n)
+    }
+
+    /// A time relative to contact, with the errors of contact and of the course's frames.
+    fn time(&self, value: f64, best: f64) -> Value {
+        let contact = self.moment(EventKind::Contact);
+        Value {
+            value,
+            error: contact.error_s.hypot(0.015).hypot(0.35 / self.rate_hz),
+            trust: best * contact.trust.min(self.source_trust()),
+        }
+    }
+
+    /// Change per second of a course over the grid samples.
+    fn rates(&self, course: &[f64]) -> Vec<f64> {
+        let n = course.len();
+        (0..n)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
+                (course[b] - course[a]) / self.seconds((b - a).max(1) as f64)
+            })
+            .collect()
+    }
+
+    fn wrist_speed(&self) -> Result<Vec<f64>, String> {
+        if self.rate_hz < 25.0 {
+            return Err(format!("{:.0} Hz: no speeds", self.rate_hz));
+        }
+        let track = &self.body.track;
+        let path = |joint| track.path(joint).ok_or("no wrist or hips");
+        let (wrist, left, right) =
+            (path(Joint::RightWrist)?, path(Joint::LeftHip)?, path(Joint::RightHip)?);
+        let relative = |i: usize| sub(wrist[i], mid(left[i], right[i]));
+        Ok((0..track.samples)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(track.samples - 1));
+                norm(sub(relative(b), relative(a))) / self.seconds((b - a).max(1) as f64)
+            })
+            .collect())
+    }
+
+    fn height(&self, metres_over_stature: f64, at: &[f64], event: EventKind) -> Value {
+        let moment = self.moment(event);
+        let timing = self.slope(at, moment.at) * moment.error_s;
+        Value {
+            value: metres_over_stature * self.stature_ratio,
+            error: (0.01 + 0.004 * self.source_error_deg(super::Kind::Hinge)).hypot(timing),
+            trust: moment.trust * self.source_trust() / (1.0 + (timing / 0.1).powi(2)),
+        }
+    }
+
+    /// Wrist, index and little-finger knuckle paths of the hitting hand.
+    fn hand(&self) -> Result<[&[V3]; 4], String> {
+        if self.flat {
+            return Err("one camera: needs three dimensions".to_owned());
+        }
+        let track = &self.body.track;
+        let path = |joint| track.path(joint).ok_or_else(|| "no hand joints".to_owned());
+        Ok([
+            path(Joint::RightElbow)?,
+            path(Joint::RightWrist)?,
+            path(Joint::RightIndex)?,
+            path(Joint::RightLittle)?,
+        ])
+    }
+
+    fn frames_enough(&self, least_hz: f64) -> Result<(), String> {
+        if self.rate_hz < least_hz {
+            return Err(format!(
+                "{:.0} Hz: too few frames after contact ({least_hz:.0} Hz at least)",
+                self.rate_hz
+            ));
+        }
+        Ok(())
+    }
+}
+
+/// Out of the palm of the hitting hand (named right), not of unit length.
+fn palm(hand: &[&[V3]; 4], i: usize) -> V3 {
+    let [_, wrist, index, little] = hand;
+    cross(sub(index[i], wrist[i]), sub(little[i], wrist[i]))
+}
+
+/// Position of the greatest of `values` in `range`, refined between samples.
+fn peak(values: &[f64], range: std::ops::Range<usize>) -> Option<f64> {
+    let best = range.max_by(|&a, &b| values[a].total_cmp(&values[b]))?;
+    if best == 0 || best + 1 >= values.len() {
+        return Some(best as f64);
+    }
+    let (a, b, c) = (values[best - 1], values[best], values[best + 1]);
+    let bend = a - 2.0 * b + c;
+    let shift = if bend < 0.0 { (0.5 * (a - c) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+    Some(best as f64 + shift)
+}
+
+/// First position in the range where the values cross `level` upwards (`rising`) or downwards.
+fn crossing(values: &[f64], from: f64, to: f64, level: f64, rising: bool) -> Option<f64> {
+    let last = (to.floor() as usize).min(values.len().saturating_sub(1));
+    (from.floor() as usize..last).find_map(|i| {
+        let (a, b) = (values[i] - level, values[i + 1] - level);
+        let crossed = if rising { a < 0.0 && b >= 0.0 } else { a >= 0.0 && b < 0.0 };
+        let at = i as f64 + a / (a - b);
+        (crossed && at >= from).then_some(at)
+    })
+}
+
+pub(super) fn knee_extension_lead(c: &Context<'_>) -> Read {
+    if c.rate_hz < 25.0 {
+        return Err(format!("{:.0} Hz: no speeds", c.rate_hz));
+    }
+    let bending = c.rates(&c.body.courses.front_knee);
+    let straightening: Vec<f64> = bending.iter().map(|rate| -rate).collect();
+    let contact = c.position(EventKind::Contact);
+    let range = c.samples(c.position(EventKind::Trophy), contact);
+    let fastest = peak(&straightening, range).ok_or("no time between trophy and contact")?;
+    if straightening[fastest.round() as usize] < 60.0 {
+        return Err("the front knee hardly straightens before contact".to_owned());
+    }
+    Ok(c.time(c.seconds(contact - fastest), 0.9 * c.moment(EventKind::Trophy).trust))
+}
+
+pub(super) fn trunk_opening_time(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    let turn = &c.body.courses.shoulder_turn;
+    let contact = c.position(EventKind::Contact);
+    let range = c.samples(c.position(EventKind::Release), contact);
+    let closed = range
+        .min_by(|&a, &b| turn[a].total_cmp(&turn[b]))
+        .ok_or("no time between release and contact")?;
+    let open = crossing(turn, closed as f64, contact, turn[closed] + 20.0, true)
+        .ok_or("the shoulders do not open by 20 deg before contact")?;
+    Ok(c.time(c.seconds(open - contact), 0.8))
+}
+
+pub(super) fn trunk_turn_peak_lead(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    if c.rate_hz < 25.0 {
+        return Err(format!("{:.0} Hz: no speeds", c.rate_hz));
+    }
+    let rates = c.rates(&c.body.courses.shoulder_turn);
+    let contact = c.position(EventKind::Contact);
+    let range = c.samples(c.position(EventKind::Trophy), contact + c.steps(0.03));
+    let fastest = peak(&rates, range).ok_or("no time between trophy and contact")?;
+    Ok(c.time(c.seconds(contact - fastest), 0.8))
+}
+
+pub(super) fn contact_height(c: &Context<'_>) -> Read {
+    let course = &c.body.courses.hit_over_ground;
+    let at = c.position(EventKind::Contact);
+    Ok(c.height(value_at(course, at), course, EventKind::Contact))
+}
+
+pub(super) fn racket_height(c: &Context<'_>) -> Read {
+    let track = &c.body.track;
+    let (Some(tip), Some(throat)) = (track.path(Joint::RacketTip), track.path(Joint::RacketThroat))
+    else {
+        return Err("no racket joints".to_owned());
+    };
+    let course: Vec<f64> = tip.iter().zip(throat).map(|(&a, &b)| mid(a, b)[2]).collect();
+    Ok(c.height(value_at(&course, c.position(EventKind::Contact)), &course, EventKind::Contact))
+}
+
+pub(super) fn contact_forward(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    let track = &c.body.track;
+    let (Some(wrist), Some(ankle)) = (track.path(Joint::RightWrist), track.path(Joint::LeftAnkle))
+    else {
+        return Err("no wrist or ankle".to_owned());
+    };
+    let stance = between(ankle, c.position(EventKind::TossStart))[1];
+    let ahead: Vec<f64> = wrist.iter().map(|p| p[1] - stance).collect();
+    let at = c.position(EventKind::Contact);
+    c.not_too_fast(EventKind::Contact)?;
+    Ok(c.height(value_at(&ahead, at), &ahead, EventKind::Contact))
+}
+
+pub(super) fn tossing_arm_fall_time(c: &Context<'_>) -> Read {
+    let over = &c.body.courses.toss_over_shoulder;
+    let end = (over.len() - 1) as f64;
+    if value_at(over, c.moments.toss_top) <= 0.0 {
+        return Err("the tossing wrist never rises above its shoulder".to_owned());
+    }
+    let fall = crossing(over, c.moments.toss_top, end, 0.0, false)
+        .ok_or("the tossing arm stays above its shoulder to the end of the recording")?;
+    Ok(c.time(c.seconds(fall - c.position(EventKind::Contact)), 0.95))
+}
+
+pub(super) fn tossing_wrist_to_trunk(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    let course = &c.body.courses.toss_to_trunk;
+    let at = c.position(EventKind::Contact);
+    let mut value = c.height(value_at(course, at), course, EventKind::Contact);
+    value.value /= c.stature_ratio;
+    Ok(value)
+}
+
+pub(super) fn tossing_arm_release_time(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    let course = &c.body.courses.toss_to_trunk;
+    let contact = c.position(EventKind::Contact);
+    let around = c.samples(contact - c.steps(0.25), contact + c.steps(0.25));
+    let nearest = around
+        .min_by(|&a, &b| course[a].total_cmp(&course[b]))
+        .ok_or("contact is at the edge of the recording")?;
+    if course[nearest] > 0.28 {
+        return Err("the tossing arm does not fold in around contact".to_owned());
+    }
+    let end = (course.len() - 1) as f64;
+    let leaves = crossing(course, nearest as f64, end, course[nearest] + 0.08, true)
+        .ok_or("the tossing arm stays folded to the end of the recording")?;
+    Ok(c.time(c.seconds(leaves - contact), 0.7))
+}
+
+pub(super) fn toss_top_to_trophy(c: &Context<'_>) -> Read {
+    let trophy = c.moment(EventKind::Trophy);
+    Ok(Value {
+        value: c.seconds(trophy.at - c.moments.toss_top),
+        error: trophy.error_s.hypot(0.02).hypot(0.35 / c.rate_hz),
+        trust: trophy.trust,
+    })
+}
+
+pub(super) fn pause_time(c: &Context<'_>) -> Read {
+    let speed = c.wrist_speed()?;
+    let (from, to) = (c.position(EventKind::Release), c.position(EventKind::RacketLow));
+    let contact = c.position(EventKind::Contact);
+    let fast = c.samples(contact - c.steps(0.1), contact + c.steps(0.15));
+    let top = fast.map(|i| speed[i]).fold(0.0, f64::max);
+    // Time under the level, samples counted by their share so that it changes smoothly.
+    let level = 0.06 * top;
+    let mut still = 0.0;
+    for i in c.samples(from, to - 1.0) {
+        let (a, b) = (speed[i] - level, speed[i + 1] - level);
+        still += match (a < 0.0, b < 0.0) {
+            (true, true) => 1.0,
+            (false, false) => 0.0,
+            (true, false) => a / (a - b),
+            (false, true) => b / (b - a),
+        };
+    }
+    Ok(c.time(c.seconds(still), 0.7))
+}
+
+pub(super) fn slow_down_time(c: &Context<'_>) -> Read {
+    let speed = c.wrist_speed()?;
+    let contact = c.position(EventKind::Contact);
+    let fast = c.samples(contact - c.steps(0.1), contact + c.steps(0.15));
+    let fastest = peak(&speed, fast).ok_or("contact is at the edge of the recording")?;
+    let level = 0.25 * speed[fastest.round() as usize];
+    let slow = crossing(&speed, fastest.max(contact), (speed.len() - 1) as f64, level, false)
+        .ok_or("the recording ends before the hitting hand has slowed down")?;
+    Ok(c.time(c.seconds(slow - contact), 0.8))
+}
+
+pub(super) fn palm_turn(c: &Context<'_>) -> Read {
+    let hand = c.hand()?;
+    c.frames_enough(50.0)?;
+    if matches!(c.capture, Capture::OneCameraLifted | Capture::DepthSensor) {
+        return Err("one camera: a palm's turn in degrees cannot be trusted".to_owned());
+    }
+    let contact = c.position(EventKind::Contact);
+    let range = c.samples(contact, contact + c.steps(0.10));
+    let [elbow, wrist, ..] = hand;
+    let axis = |i: usize| {
+        let a = sub(wrist[i], elbow[i]);
+        scale(a, 1.0 / norm(a))
+    };
+    // Across the forearm, the palm turns about it; the forearm's own way is taken out step by step
+    // by carrying the old direction over with the smallest rotation that brings axis to axis.
+    let mut turned = 0.0;
+    for i in range.start..range.end.saturating_sub(1) {
+        let (a, b) = (axis(i), axis(i + 1));
+        let across = |p: V3, axis: V3| sub(p, scale(axis, dot(p, axis)));
+        let (old, new) = (across(palm(&hand, i), a), across(palm(&hand, i + 1), b));
+        let carried = {
+            let v = cross(a, b);
+            let rotated = cross(v, old);
+            let twice = cross(v, rotated);
+            let k = 1.0 / (1.0 + dot(a, b));
+            [0, 1, 2].map(|x| old[x] + rotated[x] + k * twice[x])
+        };
+        turned += dot(cross(carried, new), b).atan2(dot(carried, new)).to_degrees();
+    }
+    let timing = turned / 0.10 * c.moment(EventKind::Contact).error_s;
+    Ok(Value {
+        value: -turned,
+        error: (3.0 * c.source_error_deg(super::Kind::Hinge)).hypot(timing),
+        trust: 0.8 * c.moment(EventKind::Contact).trust * c.source_trust(),
+    })
+}
+
+pub(super) fn palm_direction(c: &Context<'_>) -> Read {
+    let hand = c.hand()?;
+    c.frames_enough(25.0)?;
+    let contact = c.position(EventKind::Contact);
+    let range = c.samples(contact + c.steps(0.06), contact + c.steps(0.14));
+    let mut votes = [0usize; 3];
+    let count = range.len();
+    for i in range {
+        let normal = palm(&hand, i);
+        let n = scale(normal, 1.0 / norm(normal));
+        let step = if n[2] <= -0.6 {
+            0
+        } else if n[0] >= 0.6 {
+            2
+        } else {
+            1
+        };
+        if !n[0].is_nan() {
+            votes[step] += 1;
+        }
+    }
+    let (step, &most) = votes
+        .iter()
+        .enumerate()
+        .max_by_key(|(_, votes)| **votes)
+        .ok_or("no frames after contact")?;
+    if count == 0 || (most as f64) < 0.6 * count as f64 {
+        return Err("unsure: the palm's direction changes from frame to frame".to_owned());
+    }
+    Ok(Value {
+        value: step as f64 - 1.0,
+        error: 0.5,
+        trust: 0.7 * c.moment(EventKind::Contact).trust * c.source_trust(),
+    })
+}
+
+pub(super) fn palm_up_cocking(c: &Context<'_>) -> Read {
+    let hand = c.hand()?;
+    c.frames_enough(25.0)?;
+    if matches!(c.capture, Capture::OneCameraLifted | Capture::DepthSensor) {
+        return Err("one camera: a palm's direction in degrees cannot be trusted".to_owned());
+    }
+    let range = c.samples(c.position(EventKind::Trophy), c.position(EventKind::RacketLow));
+    let highest = range
+        .map(|i| {
+            let n = palm(&hand, i);
+            (n[2] / norm(n)).asin().to_degrees()
+        })
+        .fold(f64::NAN, f64::max);
+    Ok(Value {
+        value: highest,
+        error: 2.0 * c.source_error_deg(super::Kind::Hinge),
+        trust: 0.8 * c.moment(EventKind::RacketLow).trust * c.source_trust(),
+    })
+}

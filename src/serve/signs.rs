@@ -1,0 +1,143 @@
+//! What makes a stretch of movement a serve: signs with limits, and the words for a missing one.
+
+/// The signs looked for, all in body-relative units. A serve shows every one of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sign {
+    /// The hitting wrist rises above the shoulders (statures).
+    Reach,
+    /// The tossing wrist rises above the shoulders first (statures).
+    Toss,
+    /// Time from the top of the tossing arm to the top of the hitting arm (s).
+    Lead,
+    /// At the top of the toss the tossing wrist is above the hitting wrist (statures).
+    TossAbove,
+    /// At the top of the swing the hitting wrist is above the tossing wrist (statures).
+    HitAbove,
+    /// The tossing arm has come down from its top when the hitting arm is at its top (statures).
+    TossDown,
+    /// The tossing wrist starts its rise below the shoulders (statures).
+    StartsLow,
+    /// Greatest inclination of the trunk from the vertical in the last 0.4 s of the toss (deg).
+    Bent,
+    /// Horizontal travel of the hitting wrist past the body (statures).
+    Travel,
+    /// Drop of the hitting wrist after its top (statures).
+    FollowThrough,
+    /// Peak speed of the hitting wrist relative to the hips (statures per second).
+    Speed,
+}
+
+/// Limits of a sign: at `least` it is just there, at `clear` nobody would doubt it.
+struct Limits {
+    least: f64,
+    clear: f64,
+}
+
+impl Sign {
+    pub(super) const ALL: [Self; 11] = [
+        Self::Reach,
+        Self::Toss,
+        Self::TossAbove,
+        Self::Lead,
+        Self::HitAbove,
+        Self::TossDown,
+        Self::StartsLow,
+        Self::Bent,
+        Self::Travel,
+        Self::FollowThrough,
+        Self::Speed,
+    ];
+
+    /// Set from what the movement needs, then checked against real takes; one stature is about
+    /// 1.7 m, the straight arm about 0.33 and the head's centre about 0.1 above the shoulders.
+    fn limits(self) -> Limits {
+        let (least, clear) = match self {
+            Self::Reach => (0.10, 0.20),
+            Self::Toss => (0.03, 0.15),
+            Self::Lead => (0.12, 0.40),
+            Self::TossAbove => (0.04, 0.25),
+            Self::HitAbove => (0.15, 0.35),
+            Self::TossDown => (0.10, 0.30),
+            Self::StartsLow => (0.08, 0.25),
+            Self::Bent => (45.0, 30.0),
+            Self::Travel => (0.20, 0.45),
+            Self::FollowThrough => (0.15, 0.40),
+            Self::Speed => (0.8, 1.8),
+        };
+        Limits { least, clear }
+    }
+
+    /// 0 at the limit, 1 where the sign is clear; negative where it is missing.
+    pub(super) fn margin(self, value: f64) -> f64 {
+        let Limits { least, clear } = self.limits();
+        (value - least) / (clear - least)
+    }
+
+    /// What the sign is, in a few words.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Reach => "height of the hitting hand",
+            Self::Toss => "height of the tossing hand",
+            Self::Lead => "time from toss to swing",
+            Self::TossAbove => "tossing hand over hitting hand in the toss",
+            Self::HitAbove => "hitting hand over tossing hand at the top",
+            Self::TossDown => "tossing arm coming down",
+            Self::StartsLow => "tossing hand starting low",
+            Self::Bent => "upright trunk in the toss",
+            Self::Travel => "way of the hitting hand past the body",
+            Self::FollowThrough => "follow-through",
+            Self::Speed => "speed of the hitting hand",
+        }
+    }
+
+    /// The reason for a coach when this sign is missing.
+    pub(super) fn missing(self, value: f64) -> String {
+        let Limits { least, .. } = self.limits();
+        match self {
+            Self::Reach => format!(
+                "no hand swings overhead (highest wrist {} the shoulders; a serve needs {least:.2} stature above)",
+                signed(value)
+            ),
+            Self::Toss => format!(
+                "no toss: the other hand does not rise above the shoulders before the swing (its top is {} them)",
+                signed(value)
+            ),
+            Self::Lead => format!(
+                "no toss before the swing: both hands reach their top together ({value:.2} s apart; a serve needs {least:.2} s)"
+            ),
+            Self::TossAbove => {
+                "no toss: the hitting hand is up before the other hand rises above it".to_owned()
+            }
+            Self::HitAbove => format!(
+                "no overhead hit: at the top of the swing the hitting hand is only {value:.2} stature above the other hand, both arms are up"
+            ),
+            Self::TossDown => format!(
+                "no serve: the other arm stays up through the swing (it comes down {value:.2} stature; a serve needs {least:.2})"
+            ),
+            Self::StartsLow => {
+                "no toss: the other hand is up from the start, its rise is not in the recording"
+                    .to_owned()
+            }
+            Self::Bent => format!(
+                "the trunk is bent {value:.0} deg from upright while the other hand goes up: picking something up, not tossing"
+            ),
+            Self::Travel => format!(
+                "no swing: the hitting hand goes up and down in place (it travels {value:.2} stature past the body; a serve needs {least:.2})"
+            ),
+            Self::FollowThrough => format!(
+                "no follow-through: after its top the hitting hand comes down only {value:.2} stature before the recording ends or it rises again"
+            ),
+            Self::Speed => {
+                format!("no swing: the hitting hand moves at most {value:.1} statures per second")
+            }
+        }
+    }
+}
+
+fn signed(statures: f64) -> String {
+    if statures < 0.0 {
+        format!("{:.2} stature below", -statures)
+    } else {
+        format!("{statures:.2} stature above")
+    }
+}

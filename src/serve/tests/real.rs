@@ -1,0 +1,123 @@
+//! Real recordings measured by others: what is a serve and what is not, and when contact is.
+
+use super::*;
+
+/// What a recording must give.
+enum Expected {
+    /// Serves hit by this side of the file's layout, contact near these frames.
+    Serves(Side, &'static [f64]),
+    /// None, and each of these words in the reasons.
+    Refused(&'static [&'static str]),
+}
+use Expected::{Refused, Serves};
+
+/// Contact frames: for the markers the wrist-speed peaks in the README beside the file, read with
+/// an independent C3D reader. For the depth sensor the frame with the highest wrist of side B (which
+/// the layout calls left), read off the raw rows with NumPy.
+const TABLE: &[(&str, Expected)] = &[
+    ("marker-serves-50hz.c3d", Serves(Side::Right, &[199.0, 383.0, 560.0, 744.0, 929.0])),
+    ("depth-sensor/serve_p01_t01.txt", Serves(Side::Left, &[29.0])),
+    ("depth-sensor/serve_p01_t02.txt", Serves(Side::Left, &[31.0])),
+    ("depth-sensor/serve_p01_t03.txt", Serves(Side::Left, &[30.0])),
+    ("depth-sensor/serve_p02_t01.txt", Serves(Side::Left, &[23.0])),
+    ("depth-sensor/serve_p02_t02.txt", Serves(Side::Left, &[21.0])),
+    ("depth-sensor/serve_p02_t03.txt", Serves(Side::Left, &[21.0])),
+    ("depth-sensor/serve_p03_t01.txt", Serves(Side::Left, &[28.0])),
+    ("depth-sensor/serve_p03_t02.txt", Refused(&["tracking is broken", "13 frames"])),
+    ("depth-sensor/serve_p03_t03.txt", Serves(Side::Left, &[20.0])),
+    ("depth-sensor/serve_p04_t01.txt", Serves(Side::Left, &[24.0])),
+    ("depth-sensor/serve_p04_t02.txt", Serves(Side::Left, &[30.0])),
+    ("depth-sensor/serve_p04_t03.txt", Serves(Side::Left, &[28.0])),
+    ("depth-sensor/serve_p05_t01.txt", Serves(Side::Left, &[25.0])),
+    ("depth-sensor/serve_p05_t02.txt", Serves(Side::Left, &[21.0])),
+    ("depth-sensor/serve_p05_t03.txt", Serves(Side::Left, &[15.0])),
+    ("depth-sensor/high-throw_p01.txt", Refused(&["no toss"])),
+    ("depth-sensor/high-throw_p02.txt", Refused(&["no toss"])),
+    ("depth-sensor/racket-swing_p01.txt", Refused(&["no toss"])),
+    ("depth-sensor/racket-swing_p02.txt", Refused(&["no toss"])),
+    ("depth-sensor/two-hand-wave_p01.txt", Refused(&["no"])),
+    ("depth-sensor/two-hand-wave_p02.txt", Refused(&["both arms are up"])),
+    ("depth-sensor/pickup-and-throw_p01.txt", Refused(&["bent"])),
+    ("depth-sensor/pickup-and-throw_p02.txt", Refused(&["tracking is broken"])),
+];
+
+#[test]
+fn every_shared_recording_is_accepted_or_refused_as_it_should() {
+    for (name, expected) in TABLE {
+        let Some(recording) = real_recording(name) else { return };
+        let found = find(&recording, &FindOptions::default());
+        let reasons: Vec<&str> = found.refused.iter().map(|r| r.reason.as_str()).collect();
+        match expected {
+            Serves(hand, contacts) => {
+                assert_eq!(found.serves.len(), contacts.len(), "{name}: refused {reasons:?}");
+                for (serve, want) in found.serves.iter().zip(*contacts) {
+                    assert_eq!(serve.hand, *hand, "{name}");
+                    let contact = serve.events[4];
+                    let got = contact.time_s * recording.rate_hz;
+                    assert!((got - want).abs() <= 3.0, "{name}: contact {got}, want {want} +- 3");
+                    assert!(contact.frame.abs_diff(got.round() as usize) <= 1, "{name}: {got}");
+                    check(serve, name);
+                }
+            }
+            Refused(words) => {
+                assert!(found.serves.is_empty(), "{name}: taken for a serve");
+                for word in *words {
+                    let said = reasons.iter().any(|reason| reason.contains(word));
+                    assert!(said, "{name}: {word:?} not in {reasons:?}");
+                }
+            }
+        }
+    }
+}
+
+/// What holds for every serve.
+fn check(serve: &Serve, name: &str) {
+    for pair in serve.events.windows(2) {
+        assert!(pair[0].time_s < pair[1].time_s, "{name}: {:?} before {:?}", pair[1], pair[0]);
+    }
+    for (event, kind) in serve.events.iter().zip(EventKind::ALL) {
+        assert_eq!(event.kind, kind);
+        assert!((0.0..=1.0).contains(&event.trust), "{name}: {event:?}");
+    }
+    assert_eq!(serve.curve.channel_set, CORE_SET);
+    assert_eq!(serve.curve.channels, channels(CORE_SET).len());
+    assert_eq!(serve.curve.values.len(), CURVE_FRAMES * serve.curve.channels);
+    assert!(serve.curve.values.iter().all(|v| v.is_finite()), "{name}");
+    assert_eq!(serve.figures.positions.len(), CURVE_FRAMES * serve.figures.joints.len());
+    let ids: Vec<&str> = serve.readings.iter().map(|r| r.measure.as_str()).collect();
+    let known: Vec<&str> = MEASURES.iter().map(|m| m.id).collect();
+    assert_eq!(ids, known, "{name}");
+    for reading in &serve.readings {
+        if let Reading::Value { value, trust, give_or_take } = reading.reading {
+            assert!(value.is_finite() && give_or_take > 0.0, "{name}: {reading:?}");
+            assert!((0.0..=1.0).contains(&trust), "{name}: {reading:?}");
+        }
+    }
+}
+
+#[test]
+fn the_hand_is_checked_against_what_the_user_says() {
+    let Some(markers) = real_recording("marker-serves-50hz.c3d") else { return };
+    let said = |hand| FindOptions { hand: Some(hand), ..FindOptions::default() };
+    let found = find(&markers, &said(Side::Left));
+    assert!(found.serves.is_empty());
+    assert_eq!(found.refused.len(), 5);
+    for refusal in &found.refused {
+        assert!(
+            refusal.reason.contains("right-handed serve")
+                && refusal.reason.contains("said to be left-handed"),
+            "{}",
+            refusal.reason
+        );
+    }
+    assert_eq!(find(&markers, &said(Side::Right)).serves.len(), 5);
+    let found = find(&markers.mirrored(), &said(Side::Left));
+    assert_eq!(found.serves.len(), 5);
+    assert!(found.serves.iter().all(|serve| serve.hand == Side::Left));
+
+    // A depth sensor's file does not name its sides: the user's word settles which is which.
+    let Some(depth) = real_recording("depth-sensor/serve_p01_t01.txt") else { return };
+    let found = find(&depth, &said(Side::Right));
+    assert_eq!(found.serves[0].hand, Side::Right);
+    assert!(found.serves[0].notes.iter().any(|note| note.contains("mirror image")));
+}
