@@ -403,10 +403,10 @@ pub(super) fn draw_inked(
     ink: impl Fn(BodyPart) -> f64,
 ) {
     draw_outline(canvas, pose, place, tone);
-    for limb in lay(pose, place.seen) {
+    for limb in lay(pose, place.seen).iter().filter(|limb| !matches!(limb.edge, Edge::Join(_))) {
         let opacity = limb.part.map_or(0.0, &ink).clamp(0.0, 1.0);
         if opacity > 0.0 {
-            let corners = corners(&limb, place);
+            let corners = corners(limb, place);
             canvas.shape(&corners, true, Paint::fill(Tone::Paper));
             canvas.shape(&corners, true, Paint::wash(tone, opacity));
         }

@@ -1,6 +1,6 @@
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
-use super::text::{spread, ticks, width};
+use super::text::{shorten, ticks, width};
 use super::words::{amount, bare, count};
 
 /// What happened to the players who did one thing, one vote each.
@@ -44,6 +44,22 @@ impl DotRow {
         )
     }
 
+    /// The estimate in words: "10 deg better on average, 90 % interval 5 to 15 deg".
+    #[must_use]
+    pub fn estimated(&self) -> String {
+        match self.estimate {
+            Some((middle, low, high)) => format!(
+                "{} {} on average, {} % interval {} to {}",
+                amount(middle.abs(), &self.unit),
+                if middle < 0.0 { "worse" } else { "better" },
+                self.interval_pct,
+                bare(low, &self.unit),
+                amount(high, &self.unit)
+            ),
+            None => "too few to estimate an average".to_owned(),
+        }
+    }
+
     /// From the smallest to the largest value the row shows.
     #[must_use]
     pub fn range(&self) -> (f64, f64) {
@@ -58,7 +74,8 @@ impl DotRow {
 }
 
 /// One dot per player on a line of change: filled when beyond the detectable change, hollow within
-/// it; the interval as a bracket under the line, the count written out.
+/// it; the interval as a bracket under the line, the count written out. [`DotRow::estimated`] belongs
+/// into the caption.
 ///
 /// `range`: the axis, shared between rows that are read against each other (see [`DotRow::range`]).
 #[must_use]
@@ -83,30 +100,26 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
         placed.push((at, level, change));
     }
     let levels = placed.iter().map(|p| p.1 + 1).max().unwrap_or(1) as f64;
-    let line = 28.0 + levels * (2.0 * RADIUS + 2.0);
-    let height = line + if row.estimate.is_some() { 64.0 } else { 46.0 };
-
     let counted = row.counted();
-    let said = match row.estimate {
-        Some((middle, from, to)) => format!(
-            "{} on average, {} % interval {} to {}",
-            amount(middle, &row.unit),
-            row.interval_pct,
-            bare(from, &row.unit),
-            amount(to, &row.unit)
-        ),
-        None => "too few to estimate an average".to_owned(),
-    };
+    let label = shorten(&row.label, 13.0, true, width_px);
+    let beside = width(&label, 13.0, true) + 16.0 + width(&counted, 12.0, false) <= width_px;
+    let head = if beside { 22.0 } else { 40.0 };
+    let line = head + levels * (2.0 * RADIUS + 2.0) + 2.0;
+    let axis = line + if row.estimate.is_some() { 34.0 } else { 22.0 };
+    let height = axis + 4.0;
+
     let title = format!("{}: change in {}", row.label, row.measure);
     let description = format!(
-        "{counted}; {said}. One dot per player, filled when beyond the detectable change; right is better."
+        "{counted}; {}. One dot per player, filled when beyond the detectable change; right is better.",
+        row.estimated()
     );
     let mut canvas = Canvas::new("dot-row", width_px, height, &title, &description);
-    let label = super::text::shorten(&row.label, 13.0, true, width_px);
     canvas.text([0.0, 14.0], &label, Type::new(13.0, Tone::Ink).bold());
-    let room = width_px - width(&label, 13.0, true) - 16.0;
-    if width(&counted, 12.0, false) <= room {
-        canvas.text([width_px, 14.0], &counted, Type::new(12.0, Tone::Ink).end());
+    let style = Type::new(12.0, Tone::Ink);
+    if beside {
+        canvas.text([width_px, 14.0], &counted, style.end());
+    } else {
+        canvas.text([0.0, 31.0], &counted, style);
     }
 
     let d = row.detectable.abs();
@@ -124,7 +137,6 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
         };
         canvas.circle(centre, RADIUS, paint);
     }
-    let mut axis = line + 18.0;
     if let Some((middle, from, to)) = row.estimate {
         let y = line + 14.0;
         let stroke = Stroke::solid(Tone::Ink, 1.6);
@@ -133,13 +145,6 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
             canvas.line([x(end), y - 4.0], [x(end), y + 4.0], stroke);
         }
         canvas.circle([x(middle), y], 3.2, Paint::fill(Tone::Ink));
-        axis = line + 34.0;
-        let length = width(&said, 11.5, false);
-        let centre = spread(&[(x(middle), length)], 0.0, width_px, 0.0)[0];
-        canvas.text([centre, axis], &said, Type::new(11.5, Tone::Ink).middle());
-        axis += 18.0;
-    } else {
-        axis += 6.0;
     }
     let (worse, better) = ("worse", format!("better, {}", row.unit));
     canvas.text([width_px, axis], &better, Type::new(11.0, Tone::Quiet).end());

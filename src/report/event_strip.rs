@@ -24,7 +24,6 @@ const GAP: f64 = 14.0;
 const ROW_GAP: f64 = 14.0;
 /// Room a caption needs.
 const CAPTION_WIDTH: f64 = 110.0;
-const CAPTION: f64 = 56.0;
 const LEGEND: f64 = 28.0;
 
 /// One figure per event on one ground line, left to right; the time from contact under each.
@@ -53,11 +52,17 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
     let lines: Vec<&[Option<Extent>]> = extents.chunks(columns).collect();
     let tallest = extents.iter().flatten().map(|e| e.high - e.low).fold(1.0, f64::max);
     let scale =
-        lines.iter().map(|line| largest_scale(line, width_px)).fold(280.0 / tallest, f64::min);
+        lines.iter().map(|line| largest_scale(line, width_px)).fold(210.0 / tallest, f64::min);
     let highest =
         |line: &[Option<Extent>]| line.iter().flatten().map(|e| e.high).fold(0.3, f64::max);
     let lowest = |line: &[Option<Extent>]| line.iter().flatten().map(|e| e.low).fold(0.0, f64::min);
-    let row = |line: &[Option<Extent>]| scale * (highest(line) - lowest(line)) + CAPTION;
+    let time_room = if strip.events.iter().any(|event| event.trust < 0.5) { 150.0 } else { 118.0 };
+    let one_line = lines.iter().all(|line| {
+        let spare = spare(line, scale, width_px);
+        line.iter().all(|room| cell(*room, scale) + spare >= time_room)
+    });
+    let under = if one_line { 42.0 } else { 56.0 };
+    let row = |line: &[Option<Extent>]| scale * (highest(line) - lowest(line)) + under;
     let height = LEGEND
         + lines.iter().map(|line| row(line)).sum::<f64>()
         + ROW_GAP * (lines.len() - 1) as f64;
@@ -96,11 +101,10 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
     for (line, kinds) in lines.iter().zip(EventKind::ALL.chunks(columns)) {
         let ground = top + scale * highest(line);
         canvas.line([0.0, ground], [width_px, ground], Stroke::solid(Tone::Quiet, 1.0));
-        let cells: Vec<f64> = line.iter().map(|room| cell(*room, scale)).collect();
-        let spare = (width_px - cells.iter().sum::<f64>()) / cells.len() as f64;
+        let spare = spare(line, scale, width_px);
         let mut left = 0.0;
-        for ((room, &kind), own) in line.iter().zip(kinds).zip(cells) {
-            let own = own + spare;
+        for (room, &kind) in line.iter().zip(kinds) {
+            let own = cell(*room, scale) + spare;
             let centre = left + own / 2.0;
             let (this, behind) = &poses[kind as usize];
             canvas.open(kind.name());
@@ -115,7 +119,8 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
                 canvas.text([centre, ground - 12.0], "in this clip", style);
             }
             canvas.close();
-            caption(&mut canvas, kind, offset(kind), [centre, ground - scale * lowest(line)], own);
+            let at = [centre, ground - scale * lowest(line)];
+            caption(&mut canvas, kind, offset(kind), at, own, one_line);
             left += own;
         }
         top += row(line) + ROW_GAP;
@@ -126,6 +131,12 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
 /// Width of a figure's cell in pixels.
 fn cell(room: Option<Extent>, scale: f64) -> f64 {
     room.map_or(0.0, |e| scale * (e.right - e.left) + GAP).max(CAPTION_WIDTH)
+}
+
+/// What is left of a row's width for each of its cells.
+fn spare(line: &[Option<Extent>], scale: f64, width_px: f64) -> f64 {
+    let used: f64 = line.iter().map(|room| cell(*room, scale)).sum();
+    (width_px - used) / line.len() as f64
 }
 
 /// Largest scale (pixels per stature) at which a row fits `width_px`.
@@ -144,20 +155,26 @@ fn caption(
     kind: EventKind,
     offset: Option<(f64, f64)>,
     at: [f64; 2],
-    cell: f64,
+    room: f64,
+    one_line: bool,
 ) {
     let long = sentence(kind.label());
-    let room = cell - 4.0;
     let name = if width(&long, 12.0, true) <= room { long } else { sentence(short(kind)) };
     canvas.text([at[0], at[1] + 20.0], &name, Type::new(12.0, Tone::Ink).bold().middle());
+    let quiet = Type::new(11.0, Tone::Quiet).middle();
     let Some((offset_s, trust)) = offset else {
-        canvas.text([at[0], at[1] + 35.0], "time not known", Type::new(11.0, Tone::Quiet).middle());
+        canvas.text([at[0], at[1] + 35.0], "time not known", quiet);
         return;
     };
     let (time, when) = from_contact(offset_s);
     let time = if trust < 0.5 { format!("about {time}") } else { time };
-    canvas.text([at[0], at[1] + 35.0], &time, Type::new(12.0, Tone::Ink).middle());
-    canvas.text([at[0], at[1] + 49.0], when, Type::new(11.0, Tone::Quiet).middle());
+    if one_line {
+        let said = format!("{time} {when}");
+        canvas.text([at[0], at[1] + 35.0], &shorten(&said, 11.0, false, room), quiet);
+    } else {
+        canvas.text([at[0], at[1] + 35.0], &time, Type::new(12.0, Tone::Ink).middle());
+        canvas.text([at[0], at[1] + 49.0], when, quiet);
+    }
 }
 
 fn legend(canvas: &mut Canvas, strip: &EventStrip<'_>, width_px: f64, seen: &str) {

@@ -6,12 +6,8 @@ use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 pub struct Rung {
     /// What to do.
     pub what: String,
-    /// Where ("wall", "service line", "practice swing only").
+    /// Where ("wall", "service line", "practice swing").
     pub place: String,
-    /// How many.
-    pub dose: String,
-    /// When to go on to the next; on the last rung, when it is done.
-    pub step_up: String,
 }
 
 /// The mark beside a rung: a ladder of `of` rungs, the first `rung` (from 1) of them inked, the

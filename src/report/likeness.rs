@@ -51,19 +51,20 @@ fn standing() -> Pose {
 /// A standing figure whose parts are inked by their share of the distance, the share written beside
 /// each part, and a phase bar under it: the darker, the more the two serves differ there.
 ///
-/// `with` names the other serve ("the closest precedent"). Drawn for 300 to 400 px.
+/// `with` names the other serve ("the closest precedent"). Drawn for 250 to 400 px.
 #[must_use]
 pub fn likeness_figure(likeness: &Likeness, with: &str, width_px: f64) -> Svg {
-    let tall = 236.0;
+    let tall = if width_px < 300.0 { 150.0 } else { 220.0 };
     let figure_top = 12.0;
     let ground = figure_top + tall;
     let scale = tall / 1.2;
     let columns = likeness.phases.len().max(1) as f64;
     let cell = width_px / columns;
+    let names_size = if cell < 64.0 { 9.5 } else { 10.5 };
     let names: Vec<Vec<String>> =
-        likeness.phases.iter().map(|(name, _)| wrap(name, 10.5, false, cell - 4.0)).collect();
+        likeness.phases.iter().map(|(name, _)| wrap(name, names_size, false, cell - 2.0)).collect();
     let lines = names.iter().map(Vec::len).max().unwrap_or(0) as f64;
-    let bar_top = ground + 34.0;
+    let bar_top = ground + 24.0;
     let height =
         if likeness.phases.is_empty() { ground + 8.0 } else { bar_top + 38.0 + 12.0 * lines };
 
@@ -138,7 +139,7 @@ pub fn likeness_figure(likeness: &Likeness, with: &str, width_px: f64) -> Svg {
         );
         for (line, text) in name.iter().enumerate() {
             let at = [middle, bar_top + 40.0 + 12.0 * line as f64];
-            canvas.text(at, text, Type::new(10.5, Tone::Quiet).middle());
+            canvas.text(at, text, Type::new(names_size, Tone::Quiet).middle());
         }
     }
     canvas.finish()

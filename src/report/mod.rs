@@ -5,6 +5,7 @@
 //! whoever calls fills the structs. Missing values are NaN or `None` and are said, never drawn.
 
 mod body;
+mod data;
 mod dot_row;
 mod event_strip;
 mod gauge;
@@ -12,6 +13,8 @@ mod ladder;
 mod likeness;
 mod look;
 mod month_strip;
+mod redact;
+mod review;
 mod ribbon;
 #[cfg(test)]
 mod sample;
@@ -22,6 +25,10 @@ mod text;
 mod words;
 
 pub use body::{BodyPart, Seen};
+pub use data::{
+    Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
+    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+};
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
 pub use gauge::{Gauge, gauge};
@@ -29,6 +36,7 @@ pub use ladder::{Rung, ladder_mark};
 pub use likeness::{Likeness, likeness_figure};
 pub use look::{Tone, style_variables};
 pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};
+pub use review::review;
 pub use ribbon::{Band, Channel, Parting, ribbon, warp_to_events};
 pub use svg::Svg;
 pub use words::{about, amount, phase};

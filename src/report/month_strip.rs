@@ -3,7 +3,7 @@ use jiff::civil::Date;
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, spread, ticks, width};
-use super::words::{amount, bare, sentence};
+use super::words::{self, amount, bare, sentence};
 
 /// One review in a month strip.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,15 +44,48 @@ pub struct MonthStrip {
     pub plans: Vec<PlanSpan>,
 }
 
-const MONTHS: [&str; 12] =
-    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-
 fn days(from: Date, to: Date) -> f64 {
     from.until(to).map_or(0.0, |span| f64::from(span.get_days()))
 }
 
 fn first_of_month(date: Date) -> Date {
     date.first_of_month()
+}
+
+/// A plan on the drawing.
+struct Laid {
+    row: usize,
+    from: f64,
+    to: f64,
+    running: bool,
+    words: String,
+    words_from: f64,
+}
+
+/// Each plan in the first row where neither its span nor its words touch another's.
+fn pack(
+    plans: &[PlanSpan],
+    x: &impl Fn(Date) -> f64,
+    end: Date,
+    left: f64,
+    right: f64,
+) -> Vec<Laid> {
+    let mut taken: Vec<(usize, f64, f64)> = Vec::new();
+    plans
+        .iter()
+        .map(|plan| {
+            let (from, to) = (x(plan.start), x(plan.end.unwrap_or(end)));
+            let words = shorten(&plan.label, 11.5, false, right - left);
+            let length = width(&words, 11.5, false);
+            let words_from = from.min(right - length).max(left);
+            let (low, high) = (from.min(words_from), (to + 2.0).max(words_from + length + 8.0));
+            let row = (0..)
+                .find(|row| taken.iter().all(|t| t.0 != *row || t.2 <= low || high <= t.1))
+                .unwrap_or(0);
+            taken.push((row, low, high));
+            Laid { row, from, to, running: plan.end.is_none(), words, words_from }
+        })
+        .collect()
 }
 
 /// Reviews in time with the measure, the corridor in which a change cannot be told from chance
@@ -87,16 +120,22 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
         values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
     let pad = ((high - low) * 0.10).max(1e-6);
     let (low, high) = (low - pad, high + pad);
-    let (top, tall) = (26.0, 128.0);
+    let (top, tall) = (26.0, 92.0);
     let bottom = top + tall;
     let y = |value: f64| bottom - (value - low) / (high - low) * tall;
     let plan_top = bottom + 26.0;
-    let height = plan_top + 24.0 * strip.plans.len() as f64 + 4.0;
+    let plans = pack(&strip.plans, &x, end, left, right);
+    let rows = plans.iter().map(|plan| plan.row + 1).max().unwrap_or(0);
+    let height = plan_top + 24.0 * rows as f64 + 2.0;
 
     let title = format!("{} from review to review", sentence(&strip.measure));
     let mut description = String::new();
     for review in &reviews {
-        description.push_str(&format!("{}: {}. ", review.date, amount(review.value, &strip.unit)));
+        description.push_str(&format!(
+            "{}: {}. ",
+            words::day(review.date),
+            amount(review.value, &strip.unit)
+        ));
     }
     let change = last.value - first.value;
     description.push_str(&if reviews.len() < 2 {
@@ -183,7 +222,7 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
     for (index, &month) in starts.iter().enumerate() {
         canvas.line([x(month), bottom], [x(month), bottom + 5.0], Stroke::solid(Tone::Quiet, 1.0));
         if index % every == 0 {
-            let name = MONTHS[usize::from(month.month().unsigned_abs()) - 1];
+            let name = words::month(month);
             let text = if index == 0 || month.month() == 1 {
                 format!("{name} {}", month.year())
             } else {
@@ -196,22 +235,19 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
             }
         }
     }
-    for (index, plan) in strip.plans.iter().enumerate() {
-        let top = plan_top + 24.0 * index as f64;
-        let (from, to) = (x(plan.start), x(plan.end.unwrap_or(end)));
-        let span = to - from;
-        canvas.rect([from, top], [span.max(4.0), 6.0], 2.0, Paint::fill(Tone::Ink));
-        if plan.end.is_none() {
-            canvas.shape(
-                &[[to, top - 1.0], [to + 7.0, top + 3.0], [to, top + 7.0]],
-                true,
-                Paint::fill(Tone::Ink),
-            );
+    for plan in plans {
+        let top = plan_top + 24.0 * plan.row as f64;
+        canvas.rect(
+            [plan.from, top],
+            [(plan.to - plan.from).max(4.0), 6.0],
+            2.0,
+            Paint::fill(Tone::Ink),
+        );
+        if plan.running {
+            let tip = [[plan.to, top - 1.0], [plan.to + 7.0, top + 3.0], [plan.to, top + 7.0]];
+            canvas.shape(&tip, true, Paint::fill(Tone::Ink));
         }
-        let text = shorten(&plan.label, 11.5, false, right - left);
-        let length = width(&text, 11.5, false);
-        let centre = spread(&[(from + length / 2.0, length)], left, right, 0.0)[0];
-        canvas.text([centre, top + 18.0], &text, Type::new(11.5, Tone::Ink).middle());
+        canvas.text([plan.words_from, top + 18.0], &plan.words, Type::new(11.5, Tone::Ink));
     }
     Some(canvas.finish())
 }

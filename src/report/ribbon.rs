@@ -235,14 +235,14 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     let line_height = 18.0;
     // Two names above each other where they cannot stand side by side.
     let rows = |named: &[&Parting], left: f64, right: f64| {
-        let total: f64 = named.iter().map(|p| width(&p.words, 12.0, true) + 16.0).sum();
+        let total: f64 = named.iter().map(|p| width(&sentence(&p.words), 12.0, true) + 16.0).sum();
         if total <= right - left { named.len().min(1) } else { named.len() }
     };
     let left = 38.0;
     let right = if narrow { width_px - 4.0 } else { width_px - 96.0 };
     let (rows_above, rows_below) = (rows(&above, left, right), rows(&below, left, right));
     let top = 26.0 + line_height * rows_above as f64;
-    let tall = if narrow { 120.0 } else { 132.0 };
+    let tall = if narrow { 120.0 } else { 112.0 };
     let bottom = top + tall;
     let axis = bottom + 8.0 + line_height * rows_below as f64;
     let height = axis + 24.0;
@@ -316,7 +316,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     {
         let labels: Vec<(f64, f64)> = named
             .iter()
-            .map(|p| (x(p.peak as f64), width(&p.words, 12.0, true).min(right)))
+            .map(|p| (x(p.peak as f64), width(&sentence(&p.words), 12.0, true).min(width_px)))
             .collect();
         let centres = if rows > 1 {
             labels.iter().map(|&label| spread(&[label], 0.0, width_px, 0.0)[0]).collect()
@@ -329,7 +329,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
             let from = if toward < 0.0 { base + 4.0 } else { base - 12.0 };
             let to = y(channel.values[parting.peak]);
             canvas.line([at, from], [at, to], Stroke::solid(Tone::Attention, 1.0));
-            let words = shorten(&parting.words, 12.0, true, width_px);
+            let words = shorten(&sentence(&parting.words), 12.0, true, width_px);
             canvas.text(
                 [centre, base],
                 &words,

@@ -1,5 +1,9 @@
 //! How numbers and moments are said.
 
+use jiff::civil::Date;
+
+use crate::library::{Level, ServeType, Setting};
+use crate::motion::Side;
 use crate::serve::EventKind;
 
 /// A number as people say it in this unit: whole degrees, two decimals of a metre or a second.
@@ -103,6 +107,70 @@ pub(super) fn moment(sample: f64, event_samples: &[f32; 6]) -> String {
             || phase(sample, event_samples).to_owned(),
             |(kind, _)| format!("at {}", kind.label()),
         )
+}
+
+/// Names of the months, short.
+pub(super) const MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+
+/// "Jan" for a date in January.
+pub(super) fn month(date: Date) -> &'static str {
+    MONTHS[usize::from(date.month().unsigned_abs()) - 1]
+}
+
+/// "4 May 2026".
+pub(super) fn day(date: Date) -> String {
+    format!("{} {} {}", date.day(), month(date), date.year())
+}
+
+/// "club player".
+pub(super) fn level(level: Level) -> &'static str {
+    match level {
+        Level::Beginner => "beginner",
+        Level::Club => "club player",
+        Level::Competition => "competition player",
+        Level::National => "national-level player",
+        Level::Professional => "professional",
+    }
+}
+
+/// "left-handed".
+pub(super) fn handed(hand: Side) -> &'static str {
+    match hand {
+        Side::Left => "left-handed",
+        Side::Right => "right-handed",
+    }
+}
+
+/// "practice swing".
+pub(super) fn setting(setting: Setting) -> &'static str {
+    match setting {
+        Setting::PracticeSwing => "practice swing",
+        Setting::BallNoTarget => "with a ball, no target",
+        Setting::Target => "serve at a target",
+        Setting::Match => "match",
+    }
+}
+
+/// "kick serve".
+pub(super) fn serve_type(kind: ServeType) -> &'static str {
+    match kind {
+        ServeType::Flat => "flat serve",
+        ServeType::Slice => "slice serve",
+        ServeType::Kick => "kick serve",
+    }
+}
+
+/// "a, b and c".
+pub(super) fn list(items: &[impl AsRef<str>]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.as_ref().to_owned(),
+        [most @ .., last] => {
+            let most: Vec<&str> = most.iter().map(AsRef::as_ref).collect();
+            format!("{} and {}", most.join(", "), last.as_ref())
+        }
+    }
 }
 
 /// First letter large.

@@ -1,0 +1,682 @@
+use std::fmt;
+
+use askama::Template;
+
+use super::data::{Audience, Change, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData};
+use super::event_strip::{EventStrip, event_strip};
+use super::look::style_variables;
+use super::redact::Redactor;
+use super::words::{self, about, amount, bare, day, list, sentence};
+use super::{
+    Channel, DotRow, Gauge, Seen, Svg, dot_row, gauge, ladder_mark, likeness_figure, month_strip,
+    ribbon,
+};
+use crate::catalogue::Catalogue;
+use crate::motion::Side;
+use crate::serve::Reading;
+
+/// Room on a sheet and on a large screen, and on a phone.
+const WIDE: f64 = 720.0;
+const NARROW: f64 = 358.0;
+/// With words beside it.
+const BESIDE: f64 = 430.0;
+/// Two drawings side by side.
+const HALF: f64 = 344.0;
+/// What fits two sheets.
+const PLAYER_DRILLS: usize = 1;
+const PLAYER_PRECEDENTS: usize = 3;
+const PLAYER_EVIDENCE: usize = 2;
+const PLAYER_CHANGES: usize = 3;
+const COACH_STRIPS: usize = 3;
+
+/// A drawing for wide and for narrow pages; the style sheet shows one of them.
+struct Pair {
+    wide: String,
+    narrow: String,
+}
+
+impl fmt::Display for Pair {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { wide, narrow } = self;
+        write!(f, r#"<div class="wide">{wide}</div><div class="narrow">{narrow}</div>"#)
+    }
+}
+
+fn pair(draw: impl Fn(f64) -> Svg) -> Pair {
+    Pair { wide: draw(WIDE).to_string(), narrow: draw(NARROW).to_string() }
+}
+
+struct MeasureView {
+    name: String,
+    definition: String,
+    said: String,
+    trust: String,
+    against: String,
+    source: String,
+    gauge: String,
+    measured: bool,
+}
+
+struct FaultView {
+    name: String,
+    sentence: String,
+    why: String,
+    score: String,
+    decided: String,
+    order: String,
+    shown: Vec<MeasureView>,
+}
+
+struct RungView {
+    mark: String,
+    place: String,
+    what: String,
+}
+
+struct DrillView {
+    name: String,
+    cue: String,
+    rungs: Vec<RungView>,
+    dose: String,
+    step_up: String,
+    equipment: String,
+    support: String,
+    cautions: String,
+}
+
+struct PlanView {
+    dates: String,
+    note: String,
+    drills: Vec<DrillView>,
+    more: Vec<String>,
+}
+
+struct PrecedentView {
+    who: String,
+    identity: String,
+    faults: String,
+    plan: String,
+    outcome: String,
+    differs: String,
+}
+
+struct EvidenceView {
+    drawing: String,
+    trust: String,
+}
+
+struct ChangeView {
+    measure: String,
+    before: String,
+    after: String,
+    said: String,
+    class: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "changes.html")]
+struct Changes {
+    rows: Vec<ChangeView>,
+    before: &'static str,
+    after: &'static str,
+    table: bool,
+}
+
+struct ProgressView {
+    sentence: String,
+    months: Option<Pair>,
+    strip: Option<Pair>,
+    elsewhere: Changes,
+    ball: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "with_ball.html")]
+struct ComparisonView {
+    sentence: String,
+    changes: Changes,
+}
+
+/// What only the coach's copy holds.
+struct Extra {
+    second: Option<FaultView>,
+    others: Vec<FaultView>,
+    unseen: String,
+    measures: Vec<MeasureView>,
+    side: Option<Pair>,
+    precedent_strips: Vec<Pair>,
+    ribbons: Vec<Pair>,
+    events: Vec<(String, String, String, String)>,
+    notes: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "review.html")]
+struct Page {
+    coach: bool,
+    title: String,
+    style: String,
+    date: String,
+    who: String,
+    limiting: Option<FaultView>,
+    strip: Option<Pair>,
+    strip_caption: String,
+    ribbon: Option<Pair>,
+    plan: Option<PlanView>,
+    searched: String,
+    found: Vec<PrecedentView>,
+    likeness: Option<String>,
+    evidence: Vec<EvidenceView>,
+    progress: Option<ProgressView>,
+    with_ball: Option<ComparisonView>,
+    not_measurable: Vec<String>,
+    asked: Vec<String>,
+    cautions: Vec<String>,
+    extra: Option<Extra>,
+}
+
+/// One review as one self-contained HTML file: no script, no outside resource, printable on A4.
+///
+/// A player's copy is two sheets when its texts are of ordinary length, and holds no code, id or date
+/// of another player: those fields are left out, and known ones that occur in free texts are
+/// replaced by "another player". All texts are escaped.
+#[must_use]
+pub fn review(data: &ReviewData, audience: Audience) -> String {
+    let page = page(data, audience == Audience::Coach);
+    let mut out = String::new();
+    // Writing into a String cannot fail, and the templates have no fallible expressions.
+    page.render_into(&mut out).expect("a String takes every text");
+    out
+}
+
+fn page(data: &ReviewData, coach: bool) -> Page {
+    let texts = if coach { Redactor::default() } else { Redactor::of(data) };
+    let you = if coach { "this serve" } else { "you" };
+    let closest = data.precedents.found.first();
+    let behind = closest.and_then(|one| Some((one.figures.as_ref()?, closest_label(one, coach))));
+    let strip = |seen: Seen| {
+        let this = data.figures.as_ref()?;
+        let behind = behind.as_ref().map(|(figures, label)| (*figures, label.as_str()));
+        let strip = EventStrip { this, this_label: you, behind, events: &data.events, seen };
+        Some(pair(|width| event_strip(&strip, width)))
+    };
+    let named = |channel: &Channel| pair(|width| ribbon(channel, you, width));
+    let (shown, cut) = if coach {
+        (data.precedents.found.len(), usize::MAX)
+    } else {
+        (PLAYER_PRECEDENTS, PLAYER_DRILLS)
+    };
+    let limits = if coach { (usize::MAX, usize::MAX) } else { (PLAYER_EVIDENCE, PLAYER_CHANGES) };
+    Page {
+        coach,
+        title: format!("Serve review, {}, {}", data.player.code, day(data.serve.date)),
+        style: format!("{}{}", style_variables(), include_str!("templates/style.css")),
+        date: day(data.serve.date),
+        who: who(data, coach),
+        limiting: data.limiting.as_ref().map(|fault| fault_view(fault, data, &texts)),
+        strip: strip(Seen::FromBehind),
+        strip_caption: strip_caption(data, behind.is_some(), coach),
+        ribbon: data.channels.first().map(&named),
+        plan: plan_view(data, cut, &texts),
+        searched: searched(data, shown, coach),
+        found: data
+            .precedents
+            .found
+            .iter()
+            .take(shown)
+            .enumerate()
+            .map(|(index, one)| precedent_view(one, data, coach, coach || index == 0))
+            .collect(),
+        likeness: closest
+            .filter(|one| !one.likeness.parts.is_empty())
+            .map(|one| likeness_figure(&one.likeness, "the closest precedent", 290.0).to_string()),
+        evidence: evidence_views(data, limits.0, coach, &texts),
+        progress: progress_view(data, limits.1, coach, &texts),
+        with_ball: data.with_ball.as_ref().map(|ball| ComparisonView {
+            sentence: texts.clean(&ball.sentence),
+            changes: changes(&ball.changes, limits.1, coach, ["practice swing", "with the ball"]),
+        }),
+        not_measurable: not_measurable(&data.measures),
+        asked: data.asked.iter().map(|asked| asked_line(asked, coach, &texts)).collect(),
+        cautions: Catalogue::builtin()
+            .general_cautions()
+            .map(str::to_owned)
+            .chain(data.cautions.iter().map(|text| texts.clean(text)))
+            .collect(),
+        extra: coach.then(|| Extra {
+            second: data.second.as_ref().map(|fault| fault_view(fault, data, &texts)),
+            others: data.other_faults.iter().map(|fault| fault_view(fault, data, &texts)).collect(),
+            unseen: list(
+                &data
+                    .unseen_faults
+                    .iter()
+                    .map(|(fault, why)| format!("{fault} ({why})"))
+                    .collect::<Vec<_>>(),
+            ),
+            measures: data.measures.iter().map(measure_view).collect(),
+            side: strip(Seen::FromHittingSide),
+            precedent_strips: precedent_strips(data, you),
+            ribbons: data.channels.iter().skip(1).map(&named).collect(),
+            events: event_rows(data),
+            notes: notes(data),
+        }),
+    }
+}
+
+fn who(data: &ReviewData, coach: bool) -> String {
+    let player = &data.player;
+    let mut parts = vec![player.code.clone(), words::handed(player.hand).to_owned()];
+    parts.extend(player.level.map(|level| words::level(level).to_owned()));
+    parts.extend(data.serve.setting.map(|setting| words::setting(setting).to_owned()));
+    if coach {
+        parts.extend(player.age_band.clone());
+        parts.extend(player.stature_m.map(|stature| amount(stature, "m")));
+        parts.extend(data.serve.serve_type.map(|kind| words::serve_type(kind).to_owned()));
+        parts.push(format!("serve {}", data.serve.id));
+    }
+    parts.join(", ")
+}
+
+fn closest_label(one: &Precedent, coach: bool) -> String {
+    if coach {
+        format!("closest precedent: {}, {}", one.player, one.serve)
+    } else if one.own {
+        format!("you, {}", day(one.date))
+    } else {
+        "the closest precedent".to_owned()
+    }
+}
+
+fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
+    let mut text = if outlined {
+        format!(
+            "Solid: {}. Outline: the serve most like {}.",
+            if coach { "this serve" } else { "you" },
+            if coach { "it" } else { "yours" }
+        )
+    } else {
+        "Without an outline: no precedent can be drawn yet.".to_owned()
+    };
+    if data.player.hand == Side::Left {
+        text.push_str(if coach {
+            " Left-handed, drawn mirrored: the hitting side is on the right."
+        } else {
+            " You serve left-handed; drawn mirrored, your hitting arm is on the right."
+        });
+    }
+    text
+}
+
+fn measure_view(row: &MeasureRow) -> MeasureView {
+    let (said, trust, value) = match &row.reading {
+        Reading::Value { value, trust, give_or_take } if value.is_finite() => (
+            about(*value, *give_or_take, &row.unit),
+            format!("trust {trust:.2}"),
+            Some((*value, *give_or_take)),
+        ),
+        Reading::Value { .. } => ("not measurable from this clip".to_owned(), String::new(), None),
+        Reading::NotMeasurable { why } => {
+            (format!("not measurable from this clip: {why}"), String::new(), None)
+        }
+    };
+    let span = |(low, high): (f64, f64)| {
+        format!("{} to {}", bare(low, &row.unit), amount(high, &row.unit))
+    };
+    let mut against: Vec<String> = Vec::new();
+    against.extend(row.reference.as_ref().map(|r| format!("Reference {}.", span((r.0, r.1)))));
+    against.extend(row.precedents.map(|p| format!("Precedents {}.", span(p))));
+    if against.is_empty() {
+        against.push("Nothing published for this definition, and too few precedents.".to_owned());
+    }
+    let line = Gauge {
+        name: &row.name,
+        unit: &row.unit,
+        value,
+        reference: row.reference.as_ref().map(|r| (r.0, r.1)),
+        precedents: row.precedents,
+    };
+    MeasureView {
+        name: sentence(&row.name),
+        definition: row.definition.clone(),
+        said,
+        trust,
+        against: against.join(" "),
+        source: row.reference.as_ref().map(|r| r.2.clone()).unwrap_or_default(),
+        gauge: gauge(&line, 112.0).to_string(),
+        measured: value.is_some(),
+    }
+}
+
+fn fault_view(fault: &FaultFacts, data: &ReviewData, texts: &Redactor) -> FaultView {
+    FaultView {
+        name: fault.name.clone(),
+        sentence: texts.clean(&fault.to_player),
+        why: texts.clean(&fault.why),
+        score: fault
+            .score
+            .filter(|score| score.is_finite())
+            .map_or_else(|| "not detectable".to_owned(), |score| format!("{score:.2}")),
+        decided: fault.decided.clone().unwrap_or_default(),
+        order: fault.order.clone().unwrap_or_default(),
+        shown: fault
+            .measures
+            .iter()
+            .filter_map(|&at| data.measures.get(at))
+            .map(measure_view)
+            .collect(),
+    }
+}
+
+fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanView> {
+    let plan = data.plan.as_ref()?;
+    let mut dates = Vec::new();
+    dates.extend(plan.start.map(|date| format!("from {}", day(date))));
+    dates.extend(plan.review_on.map(|date| format!("next review on {}", day(date))));
+    let drills = plan
+        .drills
+        .iter()
+        .take(full)
+        .map(|drill| DrillView {
+            name: drill.name.clone(),
+            cue: drill.cue.clone(),
+            rungs: drill
+                .rungs
+                .iter()
+                .enumerate()
+                .map(|(index, rung)| RungView {
+                    mark: ladder_mark(index + 1, drill.rungs.len()).to_string(),
+                    place: sentence(&rung.place),
+                    what: rung.what.clone(),
+                })
+                .collect(),
+            dose: drill.dose.clone(),
+            step_up: drill.step_up.clone(),
+            equipment: list(&drill.equipment),
+            support: drill.support.clone(),
+            cautions: drill.cautions.join(" "),
+        })
+        .collect();
+    let more = plan.drills.iter().skip(full).map(|drill| {
+        let mut parts = vec![format!("{}:", drill.name)];
+        parts.extend((!drill.dose.is_empty()).then(|| format!("{}.", drill.dose)));
+        parts.extend(drill.cautions.iter().cloned());
+        parts.join(" ")
+    });
+    let more = more.collect();
+    Some(PlanView {
+        dates: sentence(&dates.join(", ")),
+        note: plan.note.as_deref().map(|note| texts.clean(note)).unwrap_or_default(),
+        drills,
+        more,
+    })
+}
+
+fn searched(data: &ReviewData, shown: usize, coach: bool) -> String {
+    let all = words::count(data.precedents.searched, "serve");
+    let mut text = match data.precedents.found.len().min(shown) {
+        0 => format!("{} searched.", sentence(&all)),
+        1 => format!("The closest of {all} searched."),
+        some => format!("The {some} closest of {all} searched."),
+    };
+    if let Some(filter) = data.precedents.filter.as_ref().filter(|_| coach) {
+        text.push_str(&format!(" Filter: {filter}."));
+    }
+    text
+}
+
+fn outcome_words(outcome: &Outcome) -> String {
+    match outcome {
+        Outcome::NoPlan => "Nothing was prescribed.".to_owned(),
+        Outcome::NotFollowedUp => "Not followed up, so nobody knows whether it helped.".to_owned(),
+        Outcome::Changed { by, .. } if !by.is_finite() => {
+            "Followed up, but the change was not measurable.".to_owned()
+        }
+        Outcome::Changed { measure, by, unit, detectable } => {
+            let size = amount(by.abs(), unit);
+            if by.abs() < *detectable {
+                format!("Afterwards: {measure} changed by {size}, which chance alone can do.")
+            } else if *by > 0.0 {
+                format!("Afterwards: {measure} better by {size}, more than chance allows.")
+            } else {
+                format!("Afterwards: {measure} worse by {size}, more than chance allows.")
+            }
+        }
+    }
+}
+
+fn precedent_view(
+    one: &Precedent,
+    data: &ReviewData,
+    coach: bool,
+    compared: bool,
+) -> PrecedentView {
+    let mut who = match one.level {
+        _ if one.own => format!("You, {}", day(one.date)),
+        Some(level) => format!("A {}", words::level(level)),
+        None => "A player".to_owned(),
+    };
+    if let Some(hand) = one.hand.filter(|_| !one.own) {
+        who.push_str(&format!(", {}", words::handed(hand)));
+    }
+    if coach && one.own {
+        who = format!("The same player, {}", day(one.date));
+    }
+    let other: Vec<String> = one.faults.iter().map(|fault| fault.to_lowercase()).collect();
+    let faults = match (one.same_fault, data.limiting.as_ref()) {
+        (true, Some(_)) => {
+            let limiting =
+                data.limiting.as_ref().map(|f| f.name.to_lowercase()).unwrap_or_default();
+            let rest: Vec<_> = other.into_iter().filter(|fault| *fault != limiting).collect();
+            if rest.is_empty() {
+                "Had the same fault.".to_owned()
+            } else {
+                format!("Had the same fault. Also: {}.", rest.join("; "))
+            }
+        }
+        _ if other.is_empty() => "No fault was noted.".to_owned(),
+        _ => format!("Noted: {}.", other.join("; ")),
+    };
+    let plan = if one.drills.is_empty() {
+        String::new()
+    } else {
+        format!("Drills: {}.", one.drills.join("; "))
+    };
+    let most = |shares: Vec<(String, f64)>| {
+        shares.into_iter().filter(|share| share.1.is_finite()).max_by(|a, b| a.1.total_cmp(&b.1))
+    };
+    let parts = one.likeness.parts.iter().map(|(part, share)| (part.label().to_owned(), *share));
+    let differs = most(parts.collect()).map_or_else(String::new, |(part, share)| {
+        let phase = most(one.likeness.phases.clone()).map_or_else(String::new, |(phase, share)| {
+            format!(", and in {phase} ({:.0} %)", share * 100.0)
+        });
+        format!("Differs most in the {part} ({:.0} %){phase}.", share * 100.0)
+    });
+    let identity = format!(
+        "{}, serve {}, case {}, {}{}{}; distance {:.2}",
+        one.player,
+        one.serve,
+        one.case,
+        day(one.date),
+        if one.context.is_empty() { "" } else { ", " },
+        one.context,
+        one.distance
+    );
+    PrecedentView {
+        who,
+        identity: if coach { identity } else { String::new() },
+        faults,
+        plan,
+        outcome: outcome_words(&one.outcome),
+        differs: if compared { differs } else { String::new() },
+    }
+}
+
+fn evidence_views(
+    data: &ReviewData,
+    most: usize,
+    coach: bool,
+    texts: &Redactor,
+) -> Vec<EvidenceView> {
+    let rows: Vec<_> = data.evidence.iter().take(most).collect();
+    let range = rows
+        .iter()
+        .map(|row| row.row.range())
+        .fold((0.0, 0.0), |a: (f64, f64), b| (a.0.min(b.0), a.1.max(b.1)));
+    rows.into_iter()
+        .map(|row| {
+            let row_of_dots: &DotRow = &row.row;
+            let mut trust =
+                vec![format!("{}.", sentence(&row_of_dots.estimated())), texts.clean(&row.trust)];
+            trust.extend(row.typical_days.filter(|d| d.is_finite()).map(|days| {
+                format!("Typical time to change: about {:.0} weeks.", (days / 7.0).max(1.0))
+            }));
+            trust.extend(
+                row.effective_players
+                    .filter(|n| coach && n.is_finite())
+                    .map(|n| format!("Counts like {n:.1} players as close as the closest.")),
+            );
+            EvidenceView {
+                drawing: dot_row(row_of_dots, range, HALF).to_string(),
+                trust: trust.join(" "),
+            }
+        })
+        .collect()
+}
+
+fn changes(
+    rows: &[Change],
+    most: usize,
+    table: bool,
+    [before, after]: [&'static str; 2],
+) -> Changes {
+    Changes { rows: rows.iter().take(most).map(change_view).collect(), before, after, table }
+}
+
+fn change_view(change: &Change) -> ChangeView {
+    let by = change.after - change.before;
+    let (said, class) = if !by.is_finite() {
+        ("not measurable both times".to_owned(), "")
+    } else if by.abs() < change.detectable {
+        (format!("within chance ({} could be)", amount(change.detectable, &change.unit)), "")
+    } else {
+        let better = change.larger_is_better.map(|larger| larger == (by > 0.0));
+        let (word, class) = match better {
+            Some(true) => ("better", "better"),
+            Some(false) => ("worse", "worse"),
+            None => (if by > 0.0 { "more" } else { "less" }, ""),
+        };
+        (format!("{word}, by {}", amount(by.abs(), &change.unit)), class)
+    };
+    ChangeView {
+        measure: sentence(&change.measure),
+        before: amount(change.before, &change.unit),
+        after: amount(change.after, &change.unit),
+        said,
+        class,
+    }
+}
+
+fn progress_view(
+    data: &ReviewData,
+    most: usize,
+    coach: bool,
+    texts: &Redactor,
+) -> Option<ProgressView> {
+    let progress = data.progress.as_ref()?;
+    let months = progress.months.as_ref().and_then(|strip| {
+        Some(Pair {
+            wide: month_strip(strip, BESIDE)?.to_string(),
+            narrow: month_strip(strip, NARROW)?.to_string(),
+        })
+    });
+    // A player's two sheets have room for one strip.
+    let strip = progress.earlier.as_ref().filter(|_| coach).and_then(|(figures, label)| {
+        let strip = EventStrip {
+            this: data.figures.as_ref()?,
+            this_label: "now",
+            behind: Some((figures, label.as_str())),
+            events: &data.events,
+            seen: Seen::FromBehind,
+        };
+        Some(pair(|width| event_strip(&strip, width)))
+    });
+    Some(ProgressView {
+        sentence: texts.clean(&progress.sentence),
+        months,
+        strip,
+        elsewhere: changes(&progress.elsewhere, most, coach, ["before", "now"]),
+        ball: progress.ball.iter().map(|line| texts.clean(line)).collect(),
+    })
+}
+
+/// One line per reason: "Palm rotation, wrist snap: no hand joints".
+fn not_measurable(measures: &[MeasureRow]) -> Vec<String> {
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for row in measures {
+        let why = match &row.reading {
+            Reading::NotMeasurable { why } => why.as_str(),
+            Reading::Value { value, .. } if !value.is_finite() => "no value",
+            Reading::Value { .. } => continue,
+        };
+        match reasons.iter_mut().find(|reason| reason.0 == why) {
+            Some(reason) => reason.1.push(&row.name),
+            None => reasons.push((why, vec![&row.name])),
+        }
+    }
+    reasons
+        .into_iter()
+        .map(|(why, names)| format!("Not measurable from this clip ({why}): {}.", list(&names)))
+        .collect()
+}
+
+fn asked_line(asked: &super::data::Asked, coach: bool, texts: &Redactor) -> String {
+    let what = sentence(&asked.what);
+    match &asked.answer {
+        Some(answer) => format!("{what}: {} (as told, not measured).", texts.clean(answer)),
+        None if coach => format!("{what}: not asked yet; ask, and record the answer."),
+        None => format!("{what}: your coach will ask you."),
+    }
+}
+
+fn precedent_strips(data: &ReviewData, you: &str) -> Vec<Pair> {
+    let Some(this) = data.figures.as_ref() else { return Vec::new() };
+    data.precedents
+        .found
+        .iter()
+        .skip(1)
+        .filter_map(|one| Some((one, one.figures.as_ref()?)))
+        .take(COACH_STRIPS - 1)
+        .map(|(one, figures)| {
+            let label = format!("{}, {}, distance {:.2}", one.player, one.serve, one.distance);
+            let behind = Some((figures, label.as_str()));
+            let strip = EventStrip {
+                this,
+                this_label: you,
+                behind,
+                events: &data.events,
+                seen: Seen::FromBehind,
+            };
+            pair(|width| event_strip(&strip, width))
+        })
+        .collect()
+}
+
+fn event_rows(data: &ReviewData) -> Vec<(String, String, String, String)> {
+    data.events
+        .iter()
+        .map(|event| {
+            (
+                sentence(event.kind.label()),
+                format!("{:.3} s", event.time_s),
+                event.frame.to_string(),
+                format!("{:.2}", event.trust),
+            )
+        })
+        .collect()
+}
+
+fn notes(data: &ReviewData) -> Vec<String> {
+    std::iter::once(format!("Recorded {} with {}.", day(data.serve.date), data.serve.source))
+        .chain(data.serve.notes.iter().map(|note| sentence(note)))
+        .collect()
+}
