@@ -119,7 +119,6 @@ struct Changes {
     rows: Vec<ChangeView>,
     before: &'static str,
     after: &'static str,
-    table: bool,
 }
 
 struct ProgressView {
@@ -234,7 +233,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         progress: progress_view(data, limits.1, coach, &texts),
         with_ball: data.with_ball.as_ref().map(|ball| ComparisonView {
             sentence: texts.clean(&ball.sentence),
-            changes: changes(&ball.changes, limits.1, coach, ["practice swing", "with the ball"]),
+            changes: changes(&ball.changes, limits.1, ["practice swing", "with the ball"]),
         }),
         not_measurable: not_measurable(&data.measures),
         asked: data.asked.iter().map(|asked| asked_line(asked, coach, &texts)).collect(),
@@ -325,7 +324,7 @@ fn measure_view(row: &MeasureRow) -> MeasureView {
     let mut against: Vec<String> = Vec::new();
     against.extend(row.reference.as_ref().map(|r| format!("Reference {}.", span((r.0, r.1)))));
     against.extend(row.precedents.map(|p| format!("Precedents {}.", span(p))));
-    if against.is_empty() {
+    if against.is_empty() && value.is_some() {
         against.push("Nothing published for this definition, and too few precedents.".to_owned());
     }
     let line = Gauge {
@@ -543,13 +542,8 @@ fn evidence_views(
         .collect()
 }
 
-fn changes(
-    rows: &[Change],
-    most: usize,
-    table: bool,
-    [before, after]: [&'static str; 2],
-) -> Changes {
-    Changes { rows: rows.iter().take(most).map(change_view).collect(), before, after, table }
+fn changes(rows: &[Change], most: usize, [before, after]: [&'static str; 2]) -> Changes {
+    Changes { rows: rows.iter().take(most).map(change_view).collect(), before, after }
 }
 
 fn change_view(change: &Change) -> ChangeView {
@@ -604,7 +598,7 @@ fn progress_view(
         sentence: texts.clean(&progress.sentence),
         months,
         strip,
-        elsewhere: changes(&progress.elsewhere, most, coach, ["before", "now"]),
+        elsewhere: changes(&progress.elsewhere, most, ["before", "now"]),
         ball: progress.ball.iter().map(|line| texts.clean(line)).collect(),
     })
 }

@@ -14,6 +14,11 @@ impl Svg {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    #[cfg(test)]
+    pub(super) fn for_test(markup: String) -> Self {
+        Self(markup)
+    }
 }
 
 impl fmt::Display for Svg {

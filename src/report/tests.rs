@@ -369,3 +369,172 @@ fn a_month_strip_needs_a_review_and_says_what_chance_allows() {
     check(&svg);
     assert!(svg.as_str().contains("Change 7 deg, beyond the 6 deg"));
 }
+
+/// Inline drawings of a page, each a document of its own.
+fn drawings(page: &str) -> Vec<Svg> {
+    page.split("<svg")
+        .skip(1)
+        .map(|rest| Svg::for_test(format!("<svg{}</svg>", rest.split("</svg>").next().unwrap())))
+        .collect()
+}
+
+/// Words a reader sees: tags and style removed, spaces joined.
+fn words_of(page: &str) -> String {
+    let body = page.split("</style>").nth(1).unwrap();
+    let text = body.split('<').filter_map(|piece| piece.split_once('>')).map(|(_, text)| text);
+    let text: Vec<&str> = text.flat_map(str::split_whitespace).collect();
+    text.join(" ")
+}
+
+fn all_reviews() -> Vec<(&'static str, ReviewData, Audience)> {
+    let mut out = Vec::new();
+    for audience in [Audience::Player, Audience::Coach] {
+        out.push(("full", sample::review_data(), audience));
+        out.push(("bare", sample::bare_review(), audience));
+    }
+    out
+}
+
+#[test]
+fn a_review_stands_alone_and_its_drawings_are_sound() {
+    for (name, data, audience) in all_reviews() {
+        let page = review(&data, audience);
+        for outside in
+            ["http://", "https://", "<script", "<link", "<img", "@import", "url(", "NaN", "inf "]
+        {
+            let found = page.replace("http://www.w3.org/2000/svg", "");
+            assert!(!found.contains(outside), "{outside} in the {name} review for {audience:?}");
+        }
+        for svg in drawings(&page) {
+            check(&svg);
+        }
+        for (open, close) in [
+            ("<section", "</section>"),
+            ("<div", "</div>"),
+            ("<table", "</table>"),
+            ("<ul", "</ul>"),
+            ("<ol", "</ol>"),
+            ("<figure", "</figure>"),
+        ] {
+            assert_eq!(page.matches(open).count(), page.matches(close).count(), "{open} in {name}");
+        }
+        assert!(page.contains(r#"lang="en""#) && page.contains("viewport"));
+    }
+}
+
+#[test]
+fn a_players_copy_names_nobody_else() {
+    let mut data = sample::review_data();
+    data.limiting.as_mut().unwrap().why =
+        "As with HOLM-1 in s301 (c41), the arm makes the speed.".to_owned();
+    let page = words_of(&review(&data, Audience::Player));
+    for one in &data.precedents.found {
+        for secret in [&one.player, &one.serve, &one.case, &one.context, &words::day(one.date)] {
+            assert!(!page.contains(secret.as_str()), "{secret} in the player's copy");
+        }
+        assert!(!page.contains(&format!("{:.2}", one.distance)));
+    }
+    assert!(page.contains("As with another player in another player (another player)"));
+    assert!(page.contains("BIRK-3"), "the player's own code stays");
+
+    let coach = words_of(&review(&data, Audience::Coach));
+    for one in &data.precedents.found {
+        for known in [&one.player, &one.serve, &one.case, &one.context, &words::day(one.date)] {
+            assert!(coach.contains(known.as_str()), "{known} not in the coach's copy");
+        }
+    }
+}
+
+#[test]
+fn an_own_earlier_serve_keeps_its_date() {
+    let mut data = sample::review_data();
+    data.precedents.found[0].own = true;
+    data.precedents.found[0].player = data.player.code.clone();
+    let page = words_of(&review(&data, Audience::Player));
+    assert!(page.contains("You, 8 Mar 2025"));
+    assert!(page.contains("BIRK-3"));
+}
+
+#[test]
+fn the_review_says_the_numbers_with_their_doubt() {
+    let page = words_of(&review(&sample::review_data(), Audience::Player));
+    for said in [
+        "about 38 deg, give or take 3",
+        "Reference 55 to 74 deg",
+        "0.42 s before contact",
+        "5 of 7 players better by 6 deg or more",
+        "10 deg better on average, 90 % interval 5 to 15 deg",
+        "Too few to estimate an average",
+        "within chance (0.04 could be)",
+        "worse, by 0.08 s",
+        "better by 11 deg, more than chance allows",
+        "which chance alone can do",
+        "Not measurable from this clip (no hand joints): palm rotation after contact",
+        "2 (as told, not measured)",
+        "drawn mirrored",
+        "Associated with the drill",
+        "not a diagnosis",
+        "licensed clinician",
+        "local federation",
+        "Stop",
+    ] {
+        assert!(page.contains(said), "'{said}' is missing in: {page}");
+    }
+    assert!(!page.contains("caused by the drill"));
+    let coach = words_of(&review(&sample::review_data(), Audience::Coach));
+    assert!(coach.contains("trust 0.82") && coach.contains("Counts like 4.6 players"));
+    assert_eq!(coach.matches("Read at").count(), 6, "every measure with its definition");
+}
+
+#[test]
+fn what_is_absent_is_said_with_what_to_do() {
+    for audience in [Audience::Player, Audience::Coach] {
+        let page = words_of(&review(&sample::bare_review(), audience));
+        for said in [
+            "No drawing.",
+            "No curve.",
+            "No plan yet.",
+            "No precedent.",
+            "Too little to say.",
+            "No earlier review.",
+            "not a diagnosis",
+        ] {
+            assert!(page.contains(said), "'{said}' is missing for {audience:?}");
+        }
+    }
+}
+
+#[test]
+fn cautions_stand_by_every_drill_shown() {
+    let data = sample::review_data();
+    for audience in [Audience::Player, Audience::Coach] {
+        let page = words_of(&review(&data, audience));
+        for drill in &data.plan.as_ref().unwrap().drills {
+            assert!(page.contains(&drill.name));
+            for caution in &drill.cautions {
+                let caution = caution.replace('\'', "&#39;");
+                assert!(page.contains(&caution), "'{caution}' is missing for {audience:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn hostile_texts_stay_texts() {
+    let mut data = sample::review_data();
+    let hostile = "</style></svg><script>alert('x')</script>&\"";
+    data.player.code = hostile.to_owned();
+    data.limiting.as_mut().unwrap().to_player = hostile.to_owned();
+    data.channels[0].label = hostile.to_owned();
+    data.evidence[0].row.label = hostile.to_owned();
+    data.precedents.found[0].player = hostile.to_owned();
+    data.progress.as_mut().unwrap().months.as_mut().unwrap().plans[0].label = hostile.to_owned();
+    for audience in [Audience::Player, Audience::Coach] {
+        let page = review(&data, audience);
+        assert!(!page.contains("<script"), "{audience:?}");
+        assert_eq!(page.matches("</style>").count(), 1);
+        for svg in drawings(&page) {
+            roxmltree::Document::parse(svg.as_str()).unwrap();
+        }
+    }
+}
