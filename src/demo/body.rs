@@ -5,7 +5,7 @@ use super::space::{Frame, V3, add, along, cross, mix, norm, rotate, scale, sub, 
 use crate::motion::Joint;
 
 /// One moment of the body: a position for every joint, in the order of [`Joint::ALL`].
-pub(crate) type Pose = [V3; 33];
+pub(crate) type Pose = [V3; Joint::ALL.len()];
 
 /// Column of a joint in a [`Pose`].
 pub(crate) fn column(joint: Joint) -> usize {

@@ -187,7 +187,7 @@ impl Fault {
                 shape.shift(Channel::PelvisHeading, 2.3, 4.0, 1.2, -0.8 * s);
             }
             Self::LumbarArch => {
-                shape.bump(Channel::TrunkLeanNet, 2.0, 0.9, -26.0 * s);
+                shape.bump(Channel::TrunkLeanNet, 2.0, 0.9, -20.0 * s);
                 shape.bump(Channel::TrunkLeanSide, 2.0, 0.9, -4.0 * s);
             }
             Self::ExcessiveSideTilt => {
@@ -215,20 +215,22 @@ impl Fault {
                 shape.bump_between(Channel::HitElbow, 3.9, 4.2, 0.5, 48.0 * s);
                 shape.bump(Channel::HitElevation, 4.0, 0.5, -8.0 * s);
                 shape.bump(Channel::GirdleTilt, 4.0, 0.8, -12.0 * s);
+                shape.stretch(3, 1.0 + 0.25 * s);
+                shape.stretch(4, 1.0 + 0.25 * s);
             }
             Self::LowHittingElbow => {
                 shape.bump_between(Channel::HitElevation, 1.8, 3.0, 0.9, -34.0 * s);
                 shape.bump(Channel::HitElevation, 4.0, 0.7, -26.0 * s);
             }
             Self::WaitersTray => {
-                shape.bump_between(Channel::HitPronation, 2.4, 3.3, 0.7, 66.0 * s);
+                shape.bump_between(Channel::HitPronation, 2.4, 3.1, 0.5, 68.0 * s);
                 shape.bump_between(Channel::HitWrist, 2.2, 3.3, 0.6, -22.0 * s);
                 shape.bump(Channel::HitElevation, 3.0, 0.8, -6.0 * s);
             }
             Self::NoTurnAfterContact => {
-                shape.pull(Channel::HitExternal, 4.05, 4.7, 0.2, 88.0, 1.0 - 0.85 * s);
-                shape.pull(Channel::HitPronation, 4.05, 4.7, 0.2, -18.0, 1.0 - 0.95 * s);
-                shape.bump_between(Channel::HitWrist, 4.1, 4.6, 0.3, 14.0 * s);
+                shape.pull(Channel::HitExternal, 4.05, 4.7, 0.2, 80.0, 1.0 - 0.85 * s);
+                shape.pull(Channel::HitPronation, 4.05, 4.7, 0.2, -24.0, 1.0 - 0.95 * s);
+                shape.bump_between(Channel::HitWrist, 4.05, 4.6, 0.2, 22.0 * s);
             }
             Self::ShortFinish => {
                 shape.stretch(4, 1.0 - 0.55 * s);

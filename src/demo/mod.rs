@@ -5,23 +5,37 @@
 //! are any (see the template) and are drawn by us between them; what is planted is known, so
 //! the demo and the tests can ask whether it is found again.
 
+mod academy;
 mod body;
 mod chance;
 mod course;
+mod curves;
 mod fault;
 mod motion;
+mod samples;
+mod scenario;
 mod sensor;
 mod server;
 mod space;
+mod store;
+mod take;
 mod template;
 mod truth;
 
+pub use academy::{DemoAnswer, DemoPlan, DemoSession};
 pub use body::Body;
 pub use course::{Channel, Tempo};
+pub use curves::{SERVES_PER_PLAYER, curves, write_npy};
 pub use fault::Fault;
 pub use motion::Feet;
+pub use samples::{new_player, samples};
+pub use scenario::{
+    DrillTruth, Rules, Scenario, ScenarioCoach, ScenarioError, ScenarioPlayer, ScenarioSensor,
+};
 pub use sensor::{Sensor, SensorKind};
 pub use server::{Ask, DemoServe, Server};
+pub use store::{BuildError, Built, build};
+pub use take::{Take, record_forehands};
 pub use truth::{PlantedMeasure, Truth};
 
 use crate::motion::Recording;
@@ -40,5 +54,9 @@ pub fn record_serve(serve: &DemoServe, sensor: &Sensor, seed: u64) -> (Recording
     (recording, serve.truth.delayed(-start_s))
 }
 
+#[cfg(test)]
+mod academy_tests;
+#[cfg(test)]
+mod recovery;
 #[cfg(test)]
 mod tests;

@@ -321,7 +321,7 @@ impl ServeMotion {
 
     /// Every joint at time `t`.
     pub(crate) fn pose(&self, t: f64) -> Pose {
-        let mut pose = [[0.0; 3]; 33];
+        let mut pose = [[0.0; 3]; Joint::ALL.len()];
         let mut put = |joint: Joint, at: V3| pose[column(joint)] = at;
         let body = &self.body;
 
@@ -375,6 +375,7 @@ impl ServeMotion {
         put(Joint::RightThumb, thumb);
         put(Joint::RightIndex, index);
         put(Joint::RightLittle, little);
+        put(Joint::RightHand, mix(index, little, 0.4));
         put(Joint::RacketThroat, throat);
         put(Joint::RacketTip, tip);
 
@@ -386,6 +387,7 @@ impl ServeMotion {
         put(Joint::LeftThumb, thumb);
         put(Joint::LeftIndex, index);
         put(Joint::LeftLittle, little);
+        put(Joint::LeftHand, mix(index, little, 0.4));
 
         let [nose, left_eye, right_eye, left_ear, right_ear, centre, neck] = head(
             body,

@@ -1,6 +1,7 @@
 //! What a capture makes of the moving body: rate, joints held, noise, and where it stood.
 
 use rand::Rng;
+use serde::Deserialize;
 
 use super::body::{Pose, column};
 use super::chance::{Chance, normal};
@@ -8,14 +9,15 @@ use super::space::V3;
 use crate::motion::{Assumption, Capture, Dimensions, Joint, Recording, Side, Unit, View};
 
 /// Kinds of capture the demo imitates.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum SensorKind {
     /// Markers: every joint, hands and racket too.
     Markers,
     /// One camera lifted to space: the body's joints with knuckles and feet, no racket; errors
     /// are larger along the camera's line and drift slowly.
     OneCamera,
-    /// A depth sensor: no knuckles but one, no heels, no racket.
+    /// A depth sensor: body, hands, toes and head; no knuckles, no heels, no racket.
     Depth,
 }
 
@@ -48,30 +50,15 @@ impl Sensor {
     }
 
     fn holds(&self, joint: Joint) -> bool {
-        use Joint::{
-            Head, LeftEar, LeftEye, LeftHeel, LeftLittle, LeftThumb, Neck, Nose, RacketThroat,
-            RacketTip, RightEar, RightEye, RightHeel, RightLittle, RightThumb,
-        };
+        use Joint::{Head, LeftHand, LeftToe, Neck, RacketThroat, RacketTip, RightHand, RightToe};
         match self.kind {
             SensorKind::Markers => true,
-            SensorKind::OneCamera => !matches!(joint, RacketTip | RacketThroat | Head | Neck),
+            SensorKind::OneCamera => {
+                !matches!(joint, RacketTip | RacketThroat | Head | Neck | LeftHand | RightHand)
+            }
             SensorKind::Depth => {
-                !matches!(
-                    joint,
-                    RacketTip
-                        | RacketThroat
-                        | Nose
-                        | LeftEye
-                        | RightEye
-                        | LeftEar
-                        | RightEar
-                        | LeftThumb
-                        | RightThumb
-                        | LeftLittle
-                        | RightLittle
-                        | LeftHeel
-                        | RightHeel
-                ) || matches!(joint, Head | Neck)
+                Joint::CORE.contains(&joint)
+                    || matches!(joint, Head | Neck | LeftHand | RightHand | LeftToe | RightToe)
             }
         }
     }

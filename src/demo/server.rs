@@ -179,7 +179,7 @@ impl Server {
         DemoServe { motion, hand: self.hand, faults: ask.faults.clone(), truth }
     }
 
-    fn plan(&self, ask: &Ask) -> MotionPlan {
+    pub(super) fn plan(&self, ask: &Ask) -> MotionPlan {
         let quality = quality(self.level);
         let mut shape = Shape {
             keys: Channel::ALL.map(faultless).to_vec(),
@@ -260,8 +260,10 @@ fn by_level(shape: &mut Shape, quality: f64) {
     shape.bump(Channel::HitElbow, 4.0, 0.4, 12.0 * less);
     shape.bump(Channel::HitElbow, 3.0, 0.8, -12.0 * less);
     shape.bump(Channel::RacketAngle, 3.0, 0.8, -12.0 * less);
-    // Less speed: the swing from the low point takes longer.
-    shape.stretch(3, 1.0 / (0.55 + 0.45 * quality));
+    // Less speed: the swing from the low point takes longer, and so does its end.
+    let slower = 1.0 / (0.42 + 0.58 * quality);
+    shape.stretch(3, slower);
+    shape.stretch(4, slower);
 }
 
 fn by_serve_type(shape: &mut Shape, serve_type: ServeType) {

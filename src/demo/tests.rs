@@ -90,7 +90,7 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
         (Fault::LateLegDrive, "knee_extension_lead", -0.10),
         (Fault::CollapsedFrontKnee, "front_knee_flexion_contact", 35.0),
         (Fault::TossingArmDropsEarly, "tossing_arm_fall_time", -0.20),
-        (Fault::LumbarArch, "trunk_backward_lean_trophy", 22.0),
+        (Fault::LumbarArch, "trunk_backward_lean_trophy", 17.0),
         (Fault::ExcessiveSideTilt, "trunk_side_tilt_contact", 18.0),
         (Fault::TossLow, "release_to_contact_time", -0.28),
         (Fault::RushedTempo, "toss_start_to_contact_time", -0.40),
@@ -99,7 +99,7 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
         (Fault::LowContact, "racket_middle_height_contact", -0.05),
         (Fault::LowHittingElbow, "shoulder_elevation_trophy", -30.0),
         (Fault::LowHittingElbow, "shoulder_elevation_contact", -20.0),
-        (Fault::ShortFinish, "contact_to_finish_time", -0.2),
+        (Fault::ShortFinish, "contact_to_finish_time", -0.14),
     ];
     for (fault, measure, least) in moved {
         let change = value(&with(fault, 1.0).truth, measure) - value(&sound, measure);

@@ -8,8 +8,8 @@ mod recording;
 mod spline;
 #[cfg(test)]
 mod tests;
-pub mod write;
 pub mod video;
+pub mod write;
 
 pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};
 pub use gaps::{Filled, Gap, fill_gaps, gaps, resample};

@@ -1,0 +1,257 @@
+//! Is what was planted found again? Errors of `serve::find` on generated serves, with limits.
+
+use super::*;
+use crate::library::{Level, ServeType};
+use crate::motion::Side;
+use crate::serve::{EventKind, FindOptions, Reading, Serve, find};
+
+/// Serves of six players of both hands and all levels, one with a fault each.
+fn serves() -> Vec<DemoServe> {
+    let faults = [
+        None,
+        Some(Fault::ShallowLegDrive),
+        Some(Fault::TossingArmDropsEarly),
+        Some(Fault::LumbarArch),
+        None,
+        Some(Fault::LowHittingElbow),
+    ];
+    let levels = [Level::Professional, Level::National, Level::Competition, Level::Club];
+    (0..12u64)
+        .map(|n| {
+            let hand = if n % 2 == 0 { Side::Right } else { Side::Left };
+            let body = Body::new(1.55 + 0.03 * n as f64, 1.0, 1.0);
+            let server = Server::drawn(body, hand, levels[n as usize % 4], 500 + n);
+            let fault = faults[n as usize % 6].map(|fault| (fault, 0.7));
+            server.serve(&Ask {
+                faults: fault.into_iter().collect(),
+                serve_type: [ServeType::Flat, ServeType::Slice, ServeType::Kick][n as usize % 3],
+                ..Ask::default()
+            })
+        })
+        .collect()
+}
+
+/// Error of one thing over all serves.
+struct Errors {
+    all: Vec<f64>,
+}
+
+impl Errors {
+    fn bias(&self) -> f64 {
+        self.all.iter().sum::<f64>() / self.all.len() as f64
+    }
+
+    fn typical(&self) -> f64 {
+        let mut sizes: Vec<f64> = self.all.iter().map(|e| e.abs()).collect();
+        sizes.sort_by(f64::total_cmp);
+        sizes[sizes.len() / 2]
+    }
+
+    fn nine_of_ten(&self) -> f64 {
+        let mut sizes: Vec<f64> = self.all.iter().map(|e| e.abs()).collect();
+        sizes.sort_by(f64::total_cmp);
+        sizes[(sizes.len() * 9).div_ceil(10) - 1]
+    }
+}
+
+const MEASURES: [&str; 11] = [
+    "front_knee_flexion_trophy",
+    "front_knee_flexion_contact",
+    "elbow_flexion_contact",
+    "shoulder_elevation_trophy",
+    "shoulder_elevation_contact",
+    "trunk_inclination_trophy",
+    "trunk_inclination_contact",
+    "trunk_backward_lean_trophy",
+    "trunk_side_tilt_contact",
+    "tossing_arm_fall_time",
+    "knee_extension_lead",
+];
+
+fn measured(serve: &Serve, measure: &str) -> Option<f64> {
+    let reading = serve.readings.iter().find(|each| each.measure == measure)?;
+    match reading.reading {
+        Reading::Value { value, .. } => Some(value),
+        Reading::NotMeasurable { .. } => None,
+    }
+}
+
+/// Reads every serve back and returns (name, errors) for events (s) and measures.
+fn read_back(sensor: &Sensor) -> Vec<(String, Errors)> {
+    let mut rows: Vec<(String, Errors)> = EventKind::ALL
+        .iter()
+        .map(|kind| kind.name().to_owned())
+        .chain(MEASURES.iter().map(|&m| m.to_owned()))
+        .map(|name| (name, Errors { all: Vec::new() }))
+        .collect();
+    for (n, serve) in serves().iter().enumerate() {
+        let sensor = Sensor { net_heading_deg: 30.0 * n as f64, ..*sensor };
+        let (recording, truth) = record_serve(serve, &sensor, n as u64);
+        let found = find(&recording, &FindOptions::default());
+        assert_eq!(
+            found.serves.len(),
+            1,
+            "serve {n} at {} Hz: {:?}",
+            sensor.rate_hz,
+            found.refused
+        );
+        let got = &found.serves[0];
+        assert_eq!(got.hand, serve.hand, "serve {n} at {} Hz", sensor.rate_hz);
+        for (i, event) in got.events.iter().enumerate() {
+            rows[i].1.all.push(event.time_s - truth.events_s[i]);
+        }
+        for (i, measure) in MEASURES.iter().enumerate() {
+            if let (Some(got), Some(planted)) = (measured(got, measure), truth.measure(measure)) {
+                rows[6 + i].1.all.push(got - planted);
+            }
+        }
+    }
+    rows
+}
+
+fn table(title: &str, rows: &[(String, Errors)]) -> String {
+    let mut text =
+        format!("{title}\n{:30} {:>4} {:>8} {:>8} {:>8}\n", "", "n", "bias", "typical", "9 of 10");
+    for (name, errors) in rows.iter().filter(|row| !row.1.all.is_empty()) {
+        text += &format!(
+            "{name:30} {:4} {:8.3} {:8.3} {:8.3}\n",
+            errors.all.len(),
+            errors.bias(),
+            errors.typical(),
+            errors.nine_of_ten()
+        );
+    }
+    text
+}
+
+/// Limits for nine of ten errors; events in seconds, angles in degrees, lead times in seconds.
+///
+/// Two of them are known biases, kept visible: the start of the toss is planted at the lowest
+/// point of the tossing wrist and found where the rise gains speed, about 0.11 s later; and where
+/// no racket is seen, contact is taken from the wrist, whose speed peaks about 0.03 s earlier,
+/// while the elbow still extends at over 1000 deg/s (R008: 1510 at its peak), so the elbow reads
+/// about 30 deg too bent at contact.
+#[allow(clippy::print_stderr)] // the table is what these tests are for
+fn check(sensor: &Sensor, limits: &[(&str, f64)]) {
+    let rows = read_back(sensor);
+    let title = format!("{:?}, {} Hz, {} m", sensor.kind, sensor.rate_hz, sensor.noise_m);
+    let all = table(&title, &rows);
+    eprintln!("{all}");
+    for &(name, limit) in limits {
+        let (_, errors) = rows.iter().find(|row| row.0 == name).expect(name);
+        assert!(
+            errors.all.len() >= 10,
+            "{name} was read in {} serves only\n{all}",
+            errors.all.len()
+        );
+        let got = errors.nine_of_ten();
+        assert!(got <= limit, "{name}: 9 of 10 within {got:.3}, limit {limit}\n{all}");
+    }
+}
+
+#[test]
+fn markers_at_240_hz_are_read_back() {
+    check(
+        &Sensor::usual(SensorKind::Markers),
+        &[
+            ("toss_start", 0.16),
+            ("release", 0.012),
+            ("trophy", 0.03),
+            ("racket_low", 0.03),
+            ("contact", 0.010),
+            ("finish", 0.16),
+            ("front_knee_flexion_trophy", 0.8),
+            ("front_knee_flexion_contact", 2.0),
+            ("elbow_flexion_contact", 8.0),
+            ("shoulder_elevation_trophy", 2.0),
+            ("shoulder_elevation_contact", 2.0),
+            ("trunk_inclination_trophy", 1.0),
+            ("trunk_inclination_contact", 1.5),
+            ("trunk_backward_lean_trophy", 6.0),
+            ("trunk_side_tilt_contact", 6.0),
+            ("tossing_arm_fall_time", 0.012),
+            ("knee_extension_lead", 0.05),
+        ],
+    );
+}
+
+#[test]
+fn one_camera_at_60_hz_is_read_back() {
+    let sensor = Sensor { rate_hz: 60.0, ..Sensor::usual(SensorKind::OneCamera) };
+    check(
+        &sensor,
+        &[
+            ("toss_start", 0.22),
+            ("release", 0.04),
+            ("trophy", 0.16),
+            ("racket_low", 0.10),
+            ("contact", 0.06),
+            ("finish", 0.20),
+            ("front_knee_flexion_trophy", 10.0),
+            ("front_knee_flexion_contact", 12.0),
+            ("elbow_flexion_contact", 55.0),
+            ("shoulder_elevation_contact", 9.0),
+            ("trunk_inclination_trophy", 9.0),
+            ("trunk_inclination_contact", 9.0),
+            ("tossing_arm_fall_time", 0.06),
+        ],
+    );
+}
+
+#[test]
+fn one_camera_at_30_hz_is_read_back() {
+    let sensor = Sensor { rate_hz: 30.0, ..Sensor::usual(SensorKind::OneCamera) };
+    check(
+        &sensor,
+        &[
+            ("toss_start", 0.22),
+            ("release", 0.04),
+            ("trophy", 0.16),
+            ("racket_low", 0.10),
+            ("contact", 0.06),
+            ("finish", 0.20),
+            ("front_knee_flexion_trophy", 10.0),
+            ("front_knee_flexion_contact", 12.0),
+            ("shoulder_elevation_contact", 10.0),
+            ("trunk_inclination_trophy", 9.0),
+            ("trunk_inclination_contact", 9.0),
+        ],
+    );
+}
+
+/// At 15 Hz only slow posture can be asked for.
+#[test]
+fn a_depth_sensor_at_15_hz_shows_slow_posture() {
+    check(
+        &Sensor::usual(SensorKind::Depth),
+        &[
+            ("release", 0.05),
+            ("contact", 0.05),
+            ("front_knee_flexion_trophy", 10.0),
+            ("trunk_inclination_trophy", 6.0),
+        ],
+    );
+}
+
+/// A basket: walking, ball bouncing and forehands lie between the serves and are no serves.
+#[test]
+fn a_basket_yields_its_serves_and_nothing_else() {
+    for hand in [Side::Right, Side::Left] {
+        let server = Server::drawn(Body::new(1.78, 1.0, 1.0), hand, Level::Competition, 77);
+        let serves = (0..4).map(|serve| server.serve(&Ask { serve, ..Ask::default() }));
+        let take = Take { serves: serves.collect(), walk_between: true, forehands: true };
+        let sensor = Sensor { rate_hz: 120.0, ..Sensor::usual(SensorKind::Markers) };
+        let (recording, truths) = take.record(&sensor, 3);
+        let found = find(&recording, &FindOptions::default());
+        let contacts: Vec<f64> = found.serves.iter().map(|serve| serve.events[4].time_s).collect();
+        assert_eq!(contacts.len(), 4, "{hand:?}: {contacts:?}, refused {:?}", found.refused);
+        for (got, truth) in contacts.iter().zip(&truths) {
+            let planted = truth.event_s(EventKind::Contact);
+            assert!((got - planted).abs() < 0.02, "{hand:?}: contact {got}, planted {planted}");
+        }
+        let swings = record_forehands(&server.serve(&Ask::default()), &sensor, 3);
+        let found = find(&swings, &FindOptions::default());
+        assert!(found.serves.is_empty(), "{hand:?}: a forehand was taken for a serve");
+        assert!(!found.refused.is_empty());
+    }
+}

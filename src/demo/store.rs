@@ -1,0 +1,182 @@
+//! The academy into a library: record, find, store, label, prescribe, follow up.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+use thiserror::Error;
+
+use super::academy::DemoSession;
+use super::scenario::Scenario;
+use super::truth::Truth;
+use crate::library::{
+    FollowUp, FollowUpId, Library, NewRecording, PlanId, Player, PlayerId, WriteError,
+};
+use crate::motion::Recording;
+use crate::serve::{EventKind, FindOptions, Found, find};
+
+/// Why the academy could not be stored.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum BuildError {
+    /// The store refused.
+    #[error("storing {file}: {source}")]
+    Write {
+        /// Which recording.
+        file: String,
+        /// Why.
+        source: Box<WriteError>,
+    },
+}
+
+/// What [`build`] made, and how well the finding did against the planted truth.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Built {
+    /// Players stored.
+    pub players: usize,
+    /// Recordings stored.
+    pub recordings: usize,
+    /// Recordings in which no serve was found, with the first reason.
+    pub empty: Vec<(String, String)>,
+    /// Serves planted.
+    pub planted: usize,
+    /// Planted serves found (a contact within 0.15 s).
+    pub found: usize,
+    /// Serves found where none was planted.
+    pub invented: usize,
+    /// Plans stored.
+    pub plans: usize,
+    /// Follow-ups stored.
+    pub follow_ups: usize,
+}
+
+/// Records every review of the scenario, finds its serves and stores everything in `library`,
+/// one transaction per review; `progress` is told reviews done and reviews in all.
+///
+/// # Errors
+/// [`BuildError`] as soon as the store refuses something; what was stored before stays.
+pub fn build(
+    library: &mut Library,
+    scenario: &Scenario,
+    mut progress: impl FnMut(usize, usize),
+) -> Result<Built, BuildError> {
+    let sessions = scenario.sessions();
+    let mut built = Built::default();
+    let mut players: HashMap<String, (PlayerId, Option<PlanId>)> = HashMap::new();
+    let mut done = 0;
+    for batch in sessions.chunks(16) {
+        let read: Vec<(Recording, Vec<Truth>, Found)> = batch
+            .par_iter()
+            .map(|session| {
+                let (recording, truths) = session.record();
+                let options =
+                    FindOptions { hand: session.player.hand, stature_m: session.player.stature_m };
+                let found = find(&recording, &options);
+                (recording, truths, found)
+            })
+            .collect();
+        for (session, (recording, truths, found)) in batch.iter().zip(&read) {
+            count(&mut built, truths, found);
+            if found.serves.is_empty() {
+                let reason = found.refused.first().map(|refusal| refusal.reason.clone());
+                built.empty.push((session.file_name.clone(), reason.unwrap_or_default()));
+                // A plan of that day is not stored, so nothing later can answer the one before.
+                if let Some(known) = players.get_mut(&session.player.code) {
+                    known.1 = None;
+                }
+            } else {
+                store(library, session, recording, found, &mut players, &mut built).map_err(
+                    |source| BuildError::Write {
+                        file: session.file_name.clone(),
+                        source: Box::new(source),
+                    },
+                )?;
+            }
+            done += 1;
+            progress(done, sessions.len());
+        }
+    }
+    Ok(built)
+}
+
+fn count(built: &mut Built, truths: &[Truth], found: &Found) {
+    let contact = |event: &[crate::serve::Event; 6]| event[4].time_s;
+    built.planted += truths.len();
+    let mut free: Vec<f64> = truths.iter().map(|t| t.event_s(EventKind::Contact)).collect();
+    for serve in &found.serves {
+        let near = free.iter().position(|at| (at - contact(&serve.events)).abs() < 0.15);
+        match near {
+            Some(place) => {
+                free.swap_remove(place);
+                built.found += 1;
+            }
+            None => built.invented += 1,
+        }
+    }
+}
+
+fn store(
+    library: &mut Library,
+    session: &DemoSession,
+    recording: &Recording,
+    found: &Found,
+    players: &mut HashMap<String, (PlayerId, Option<PlanId>)>,
+    built: &mut Built,
+) -> Result<(), WriteError> {
+    let mut bytes = blake3::Hasher::new();
+    for value in recording.positions.iter().flatten() {
+        bytes.update(&value.to_le_bytes());
+    }
+    let content_hash = bytes.finalize().to_hex().to_string();
+    let known = players.get(&session.player.code).copied();
+    let (player, planned, answered) = library.write(|w| {
+        let (player, open) = match known {
+            Some(known) => known,
+            None => (w.add_player(&Player { ..session.player.clone() })?, None),
+        };
+        let added = w.add_recording(&NewRecording {
+            player,
+            file_name: &session.file_name,
+            content_hash: &content_hash,
+            date: session.date,
+            setting: Some(session.setting),
+            serve_type: session.asks.first().map(|ask| ask.serve_type),
+            recording,
+            serves: &found.serves,
+        })?;
+        for label in &session.labels {
+            w.set_label(added.case, label)?;
+        }
+        w.set_ball(added.case, &session.ball)?;
+        w.set_grip(added.case, session.grip)?;
+        w.set_note(added.case, session.note.as_deref())?;
+        let mut answered = false;
+        if let (Some(answer), Some(plan)) = (&session.answer, open) {
+            w.add_follow_up(&FollowUp {
+                id: FollowUpId(0),
+                plan,
+                date: session.date,
+                serves: added.serves.clone(),
+                ball: session.ball,
+                rating: Some(answer.rating),
+                sessions_done: Some(answer.sessions_done),
+                note: answer.note.clone(),
+            })?;
+            answered = true;
+        }
+        let planned = match &session.plan {
+            Some(plan) => {
+                let mut plan = plan.plan.clone();
+                plan.case = added.case;
+                Some(w.add_plan(&plan)?)
+            }
+            None => None,
+        };
+        Ok((player, planned, answered))
+    })?;
+    built.players += usize::from(known.is_none());
+    built.recordings += 1;
+    built.plans += usize::from(planned.is_some());
+    built.follow_ups += usize::from(answered);
+    players.insert(session.player.code.clone(), (player, planned));
+    Ok(())
+}
