@@ -54,23 +54,29 @@ pub(super) struct Courses {
     pub hit_over_ground: Vec<f64>,
 }
 
-/// Direction to the net, seen from above: the hitting wrist's way past the hips from the racket's
-/// low point through contact. A unit vector, or `None` where the wrist has no horizontal way.
+/// Direction to the net, seen from above: the hitting wrist's way past the hips at contact. A unit
+/// vector, or `None` where the wrist has no horizontal way.
 ///
-/// The stance cannot tell it: some players stand sideways to the net and some face it.
-pub(super) fn net_direction(track: &Track, moments: &Moments) -> Option<[f64; 2]> {
+/// The stance cannot tell it: some players stand sideways to the net and some face it. The hand's
+/// way is good to about [`HEADING_ERROR_DEG`].
+pub(super) fn net_direction(track: &Track, moments: &Moments, rate_hz: f64) -> Option<[f64; 2]> {
     let wrist = track.path(Joint::RightWrist)?;
     let (left, right) = (track.path(Joint::LeftHip)?, track.path(Joint::RightHip)?);
+    let last = (track.samples - 1) as f64;
     let at = |position: f64| {
-        let relative = |p: f64| sub(between(wrist, p), mid(between(left, p), between(right, p)));
-        relative(position.clamp(0.0, (track.samples - 1) as f64))
+        let p = position.clamp(0.0, last);
+        sub(between(wrist, p), mid(between(left, p), between(right, p)))
     };
-    let from = at(moments.at(EventKind::RacketLow));
-    let to = at(moments.at(EventKind::Contact) + 0.04 / track.step_s);
+    let contact = moments.at(EventKind::Contact);
+    let reach = 0.03f64.max(1.0 / rate_hz) / track.step_s;
+    let (from, to) = (at(contact - reach), at(contact + reach));
     let (x, y) = (to[0] - from[0], to[1] - from[1]);
     let length = x.hypot(y);
     (length > 0.0).then(|| [x / length, y / length])
 }
+
+/// How far the hand's way at contact may point beside the net, one standard error.
+pub(super) const HEADING_ERROR_DEG: f64 = 12.0;
 
 /// The path's point at a fractional grid position inside it.
 pub(super) fn between(path: &[V3], position: f64) -> V3 {
@@ -98,10 +104,12 @@ impl Body {
         moments: &Moments,
         stature: f64,
         dimensions: Dimensions,
+        rate_hz: f64,
     ) -> Self {
         let toss_start = moments.at(EventKind::TossStart);
         let flat = dimensions == Dimensions::Two;
-        let net = if flat { None } else { net_direction(track, moments) }.unwrap_or([0.0, 1.0]);
+        let net =
+            if flat { None } else { net_direction(track, moments, rate_hz) }.unwrap_or([0.0, 1.0]);
         let origin = ground(track, toss_start, stature);
         let placed = track.mapped(|p| {
             let q = scale(sub(p, origin), 1.0 / stature);

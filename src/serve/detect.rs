@@ -2,7 +2,7 @@
 
 use super::signs::Sign;
 use super::track::{Track, of_side, runs};
-use super::vector::{NAN3, V3, angle_deg, mid, norm, scale, sub};
+use super::vector::{NAN3, V3, mid, norm, scale, sub};
 use crate::motion::{Dimensions, Joint, Recording, Side, View};
 
 /// Joints without which nothing can be found.
@@ -75,8 +75,8 @@ struct Signals {
     reach: [Vec<V3>; 2],
     /// Speed relative to the hips, statures per second.
     speed: [Vec<f64>; 2],
-    /// Inclination of the trunk, deg.
-    bent: Vec<f64>,
+    /// Height of the middle of the shoulders in the capture's space, statures.
+    shoulders: Vec<f64>,
 }
 
 /// Tracked stretches (seconds) and the candidates in them, in order of time.
@@ -89,7 +89,7 @@ pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)
         recording.dimensions == Dimensions::Three || matches!(recording.view, Some(View::Side));
     let mut found = Vec::new();
     let mut stretches = Vec::new();
-    for run in runs(&signals.bent) {
+    for run in runs(&signals.shoulders) {
         let (from, to) = (run.start, run.end);
         stretches.push((track.time_s(from as f64), track.time_s((to - 1) as f64)));
         for hand in [Side::Left, Side::Right] {
@@ -128,13 +128,15 @@ fn signals(track: &Track, stature: f64) -> Signals {
         (height, reach, speed)
     };
     let (left, right) = (arm(Side::Left), arm(Side::Right));
-    let bent = (0..track.samples)
-        .map(|i| {
-            let trunk = angle_deg(sub(shoulders[i], hips[i]), [0.0, 0.0, 1.0]);
-            trunk + 0.0 * (left.0[i] + right.0[i])
-        })
+    let shoulders_up = (0..track.samples)
+        .map(|i| shoulders[i][2] / stature + 0.0 * (left.0[i] + right.0[i]))
         .collect();
-    Signals { height: [left.0, right.0], reach: [left.1, right.1], speed: [left.2, right.2], bent }
+    Signals {
+        height: [left.0, right.0],
+        reach: [left.1, right.1],
+        speed: [left.2, right.2],
+        shoulders: shoulders_up,
+    }
 }
 
 /// Samples at which `height` is highest between a rise and a fall of at least [`TOP_SWING`].
@@ -200,8 +202,13 @@ fn judge(
         Sign::HitAbove => hit[top] - toss[top],
         Sign::TossDown => toss[toss_top] - toss[top],
         Sign::StartsLow => -least(before..=toss_top, toss),
-        Sign::Bent => {
-            most(toss_top.saturating_sub(track.span(0.4)).max(run.start)..=toss_top, &signals.bent)
+        Sign::TossStanding => {
+            // Against the shoulders' height of a body that stood a moment ago.
+            let from = toss_top.saturating_sub(track.span(2.0)).max(run.start);
+            let mut standing = signals.shoulders[from..=toss_top].to_vec();
+            standing.sort_by(f64::total_cmp);
+            let upright = standing[(standing.len() - 1) * 8 / 10];
+            toss[toss_top] + signals.shoulders[toss_top] - upright
         }
         Sign::Travel => horizontal_travel(&signals.reach[hand as usize][swing.clone()]),
         Sign::FollowThrough => hit[top] - hit[lowest],

@@ -17,8 +17,8 @@ pub(super) enum Sign {
     TossDown,
     /// The tossing wrist starts its rise below the shoulders (statures).
     StartsLow,
-    /// Greatest inclination of the trunk from the vertical in the last 0.4 s of the toss (deg).
-    Bent,
+    /// The tossing wrist's top over the height the shoulders had when the body stood (statures).
+    TossStanding,
     /// Horizontal travel of the hitting wrist past the body (statures).
     Travel,
     /// Drop of the hitting wrist after its top (statures).
@@ -42,7 +42,7 @@ impl Sign {
         Self::HitAbove,
         Self::TossDown,
         Self::StartsLow,
-        Self::Bent,
+        Self::TossStanding,
         Self::Travel,
         Self::FollowThrough,
         Self::Speed,
@@ -59,7 +59,7 @@ impl Sign {
             Self::HitAbove => (0.15, 0.35),
             Self::TossDown => (0.10, 0.30),
             Self::StartsLow => (0.08, 0.25),
-            Self::Bent => (45.0, 30.0),
+            Self::TossStanding => (-0.06, 0.10),
             Self::Travel => (0.20, 0.45),
             Self::FollowThrough => (0.15, 0.40),
             Self::Speed => (0.8, 1.8),
@@ -83,7 +83,7 @@ impl Sign {
             Self::HitAbove => "hitting hand over tossing hand at the top",
             Self::TossDown => "tossing arm coming down",
             Self::StartsLow => "tossing hand starting low",
-            Self::Bent => "upright trunk in the toss",
+            Self::TossStanding => "height of the tossing hand over the standing body",
             Self::Travel => "way of the hitting hand past the body",
             Self::FollowThrough => "follow-through",
             Self::Speed => "speed of the hitting hand",
@@ -118,8 +118,9 @@ impl Sign {
                 "no toss: the other hand is up from the start, its rise is not in the recording"
                     .to_owned()
             }
-            Self::Bent => format!(
-                "the trunk is bent {value:.0} deg from upright while the other hand goes up: picking something up, not tossing"
+            Self::TossStanding => format!(
+                "no toss: the other hand is above the shoulders only because the trunk is bent (its top is {} where the shoulders were): picking something up, not tossing",
+                signed(value)
             ),
             Self::Travel => format!(
                 "no swing: the hitting hand goes up and down in place (it travels {value:.2} stature past the body; a serve needs {least:.2})"

@@ -6,7 +6,7 @@ mod table;
 pub use table::MEASURES;
 use table::TABLE;
 
-use super::body::{Body, Courses, value_at};
+use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
 use super::{EventKind, Reading, ServeReading};
 use crate::motion::{Capture, View};
@@ -30,6 +30,8 @@ enum Kind {
     Hinge,
     Arm,
     Trunk,
+    /// A part of the trunk's lean along or across the direction to the net.
+    Lean,
     Turn,
 }
 
@@ -113,7 +115,7 @@ impl Context<'_> {
             * match kind {
                 Kind::Hinge => 1.0,
                 Kind::Arm => 1.2,
-                Kind::Trunk => 0.6,
+                Kind::Trunk | Kind::Lean => 0.6,
                 Kind::Turn => 1.0,
             }
     }
@@ -186,7 +188,14 @@ impl Context<'_> {
         }
         let moment = self.moment(event);
         let timing = self.slope(course, moment.at) * moment.error_s;
-        let error = self.source_error_deg(kind).hypot(timing);
+        // A heading that is off turns one part of the lean into the other.
+        let heading = match kind {
+            Kind::Lean if !self.flat => {
+                HEADING_ERROR_DEG.to_radians() * value_at(&self.body.courses.inclination, moment.at)
+            }
+            _ => 0.0,
+        };
+        let error = self.source_error_deg(kind).hypot(timing).hypot(heading);
         Ok(Value {
             value: sign * value_at(course, moment.at),
             error,

@@ -203,7 +203,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_TRUNK.0,
             SD_TRUNK.1,
         ),
-        at!(trunk_forward, Trophy, Trunk, FromSide, -1.0),
+        at!(trunk_forward, Trophy, Lean, FromSide, -1.0),
     ),
     (
         def(
@@ -215,7 +215,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_TRUNK.0,
             SD_TRUNK.1,
         ),
-        at!(trunk_side, Trophy, Trunk, FromBehind),
+        at!(trunk_side, Trophy, Lean, FromBehind),
     ),
     (
         def(
@@ -227,7 +227,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_TRUNK.0,
             SD_TRUNK.1,
         ),
-        at!(trunk_side, Contact, Trunk, FromBehind),
+        at!(trunk_side, Contact, Lean, FromBehind),
     ),
     (
         def(

@@ -1,8 +1,13 @@
+#![allow(clippy::print_stderr, reason = "a skipped test says so")]
+
 use super::*;
 use crate::motion::{self, ReadOptions, Recording, Side};
 use std::path::PathBuf;
 
+mod planted;
+mod properties;
 mod real;
+mod refusals;
 
 /// The shared real recordings; `None`, said on stderr, where they are absent.
 fn recordings() -> Option<PathBuf> {

@@ -1,9 +1,14 @@
 //! The six moments of one serve, between frames where the data allow.
 
+mod search;
+mod trust;
+
+use self::search::{crossing_down, crossing_up, highest, lowest_value};
+use self::trust::{Basis, sure};
 use super::EventKind;
-use super::track::Track;
+use super::track::{Track, runs};
 use super::vector::{V3, angle_deg, mid, norm, sub};
-use crate::motion::{Capture, Joint};
+use crate::motion::{Capture, Joint, butterworth};
 
 /// Below this rate the peak of wrist speed is not resolved and the highest wrist stands for contact.
 pub(super) const SPEED_PEAK_LEAST_HZ: f64 = 20.0;
@@ -44,6 +49,8 @@ impl Moments {
 /// What the events are read from: a serve's smoothed track with `Right` as the hitting side.
 pub(super) struct Scene<'a> {
     pub track: &'a Track,
+    /// The same, smoothed less: for the moment of the racket's peak speed.
+    pub quick: &'a Track,
     pub rate_hz: f64,
     pub capture: Capture,
     /// Stature in the recording's unit.
@@ -86,28 +93,24 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
             })
             .collect()
     };
-    let mut contact_intrinsic_s = 0.010;
+    // Without a ball contact lies between two moments: the hand at its highest and the hand at its
+    // fastest. The fastest counts more (it is the usual stand-in), but never later than the fall
+    // through a third of the height over the shoulders: a hand that swings at no ball may go on
+    // gaining speed on its way down.
+    let (mut by_racket, mut apart_s) = (false, 0.0);
+    let wrist_speed = speed(hit);
     let contact = if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
         top
     } else {
-        // Never later than the wrist's fall through a third of its height over the shoulders: in
-        // a swing without a ball the wrist may go on gaining speed on its way down.
         let third = hit_over_shoulders[top.round() as usize] / 3.0;
         let fallen = crossing_down(&hit_over_shoulders, top, third);
-        let peak = highest(&speed(hit), near(top.round() as usize, 0.12, 0.2));
-        let by_wrist = fallen.map_or(peak, |f| f.min(peak));
-        match track.path(Joint::RacketTip) {
-            Some(tip) => {
-                let window = near(by_wrist.round() as usize, 0.08, 0.10);
-                if tip[window.clone()].iter().all(|p| !p[0].is_nan()) {
-                    contact_intrinsic_s = 0.005;
-                    highest(&speed(tip), window)
-                } else {
-                    by_wrist
-                }
-            }
-            None => by_wrist,
-        }
+        let peak = highest(&wrist_speed, near(top.round() as usize, 0.06, 0.09));
+        let fastest = fallen.map_or(peak, |f| f.min(peak));
+        let between = FASTEST_SHARE * fastest + (1.0 - FASTEST_SHARE) * top;
+        apart_s = 0.35 * (fastest - top) * track.step_s;
+        let hit_by_racket = racket_contact(scene, between);
+        by_racket = hit_by_racket.is_some();
+        hit_by_racket.unwrap_or(between)
     };
 
     let floor = contact.floor() as usize;
@@ -169,51 +172,26 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     };
     let low_at_edge = (racket_low - low_from as f64) < 1.0 || low_to as f64 - racket_low < 1.0;
 
-    let finish = finish(track, &hit_height, &speed(hit), contact);
+    let finish = finish(track, &hit_height, &wrist_speed, contact);
     let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
 
-    let frame_s = 0.5 / scene.rate_hz;
-    let carrier = match scene.capture {
-        Capture::Markers | Capture::Generated | Capture::SeveralCameras => 1.0,
-        Capture::DepthSensor
-        | Capture::OneCameraLifted
-        | Capture::OneCameraFlat
-        | Capture::Unknown => 0.85,
+    let basis = |kind| match kind {
+        EventKind::Trophy if !trophy_by_knee => Basis::StandIn,
+        EventKind::RacketLow if low_at_edge => Basis::StandIn,
+        EventKind::RacketLow if tip.is_some() => Basis::Racket,
+        EventKind::Contact if by_racket => Basis::Racket,
+        EventKind::Finish if finish_cut => Basis::StandIn,
+        _ => Basis::Body,
     };
-    let moment = |kind, at, intrinsic_s: f64, slow_s: f64, best: f64| {
-        let error_s = intrinsic_s.hypot(frame_s * 0.7);
-        Moment { kind, at, error_s, trust: best * carrier / (1.0 + (frame_s / slow_s).powi(2)) }
-    };
-    let all = [
-        moment(EventKind::TossStart, toss_start, 0.03, 0.08, 0.9),
-        moment(EventKind::Release, release, 0.04, 0.06, 0.6),
-        moment(
-            EventKind::Trophy,
-            trophy,
-            if trophy_by_knee { 0.02 } else { 0.08 },
-            0.06,
-            if trophy_by_knee { 0.9 } else { 0.4 },
-        ),
-        moment(
-            EventKind::RacketLow,
-            racket_low,
-            0.015,
-            0.03,
-            match (low_at_edge, tip) {
-                (true, _) => 0.3,
-                (false, Some(_)) => 0.9,
-                (false, None) => 0.7,
-            },
-        ),
-        moment(
-            EventKind::Contact,
-            contact,
-            contact_intrinsic_s,
-            0.02,
-            if contact_intrinsic_s < 0.01 { 0.95 } else { 0.85 },
-        ),
-        moment(EventKind::Finish, finish, 0.05, 0.10, if finish_cut { 0.4 } else { 0.85 }),
-    ];
+    let at = [toss_start, release, trophy, racket_low, contact, finish];
+    let mut all = [0, 1, 2, 3, 4, 5].map(|i| {
+        let kind = EventKind::ALL[i];
+        sure(kind, at[i], basis(kind), scene.capture, scene.rate_hz)
+    });
+    // The further apart the two stand-ins for contact are, the less either says.
+    if !by_racket {
+        all[4].error_s = all[4].error_s.hypot(apart_s);
+    }
     for pair in all.windows(2) {
         if pair[1].at.is_nan() || pair[0].at >= pair[1].at {
             return Err(format!(
@@ -224,6 +202,26 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         }
     }
     Ok(Moments { all, toss_top })
+}
+
+/// Share of the fastest hand in the contact without a ball; the rest is the highest hand's.
+const FASTEST_SHARE: f64 = 0.75;
+
+/// Peak speed of the racket's tip near `guess`, less the time by which it follows impact.
+///
+/// Racket speed peaks within 5 ms after impact (R078): half of that is taken off.
+fn racket_contact(scene: &Scene<'_>, guess: f64) -> Option<f64> {
+    let tip = scene.quick.path(Joint::RacketTip)?;
+    let track = scene.track;
+    let from = (guess - track.span(0.08) as f64).max(1.0) as usize;
+    let to = (guess as usize + track.span(0.12)).min(tip.len().saturating_sub(2));
+    if from >= to || tip[from - 1..=to + 1].iter().any(|p| p[0].is_nan()) {
+        return None;
+    }
+    let speed: Vec<f64> = (0..tip.len())
+        .map(|i| norm(sub(tip[(i + 1).min(tip.len() - 1)], tip[i.saturating_sub(1)])))
+        .collect();
+    Some(highest(&speed, from..to + 1) - 0.0025 / track.step_s)
 }
 
 /// Deepest bend of the front knee between release and shortly before contact; where the knee is
@@ -243,14 +241,21 @@ fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, boo
     if from + 2 >= to {
         return fallback;
     }
-    let bend: Vec<f64> =
+    let mut bend: Vec<f64> =
         (0..track.samples).map(|i| super::vector::flexion_deg(hip[i], knee[i], ankle[i])).collect();
+    // The bend is flat at its deepest; noise would move the moment, not the angle.
+    for run in runs(&bend) {
+        let _within_bounds = butterworth(&mut bend[run], TROPHY_CUTOFF_HZ, 1.0 / track.step_s);
+    }
     let deepest = highest(&bend, from..to + 1);
     let depth = bend[deepest.round() as usize];
     let straightest = lowest_value(&bend[deepest.round() as usize..=contact.ceil() as usize]);
     let inside = deepest > from as f64 + 0.5 && deepest < to as f64 - 0.5;
     if inside && depth - straightest >= LEAST_KNEE_BEND_DEG { (deepest, true) } else { fallback }
 }
+
+/// Low-pass of the front knee's bend for finding its deepest moment.
+const TROPHY_CUTOFF_HZ: f64 = 4.0;
 
 /// A knee that straightens by less than this before contact marks no trophy.
 const LEAST_KNEE_BEND_DEG: f64 = 6.0;
@@ -260,7 +265,7 @@ const RAISED_ARM_DEG: f64 = 55.0;
 
 /// Where the tossing hand begins to rise and where it rises fastest.
 ///
-/// It begins where, going back from its fastest rise, it last rises at less than 8 % of that.
+/// It begins where, going back from its fastest rise, it last rises at less than 3 % of that.
 fn toss_rise(
     height: &[f64],
     upward: &[f64],
@@ -271,7 +276,7 @@ fn toss_rise(
     let top = toss_top.round() as usize;
     let from = top.saturating_sub(search);
     let fastest = highest(upward, from..top + 1);
-    let slow = 0.08 * upward[fastest.round() as usize];
+    let slow = 0.03 * upward[fastest.round() as usize];
     let begins = (from..fastest.floor() as usize)
         .rev()
         .find(|&i| upward[i] < slow && height[top] - height[i] > least_rise);
@@ -315,44 +320,4 @@ fn finish(track: &Track, height: &[f64], speed: &[f64], contact: f64) -> f64 {
         .filter(|&at| at <= end as f64)
         .unwrap_or(down);
     down.max(calm).max(contact + 1.0).min(last as f64)
-}
-
-/// Position of the highest value in `range`, refined by a parabola through its neighbours.
-fn highest(values: &[f64], range: std::ops::Range<usize>) -> f64 {
-    let mut best = range.start.min(values.len() - 1);
-    for i in range {
-        if i < values.len() && values[i] > values[best] {
-            best = i;
-        }
-    }
-    if best == 0 || best + 1 >= values.len() {
-        return best as f64;
-    }
-    let (a, b, c) = (values[best - 1], values[best], values[best + 1]);
-    let bend = a - 2.0 * b + c;
-    if bend < 0.0 && a <= b && c <= b {
-        best as f64 + (0.5 * (a - c) / bend).clamp(-0.5, 0.5)
-    } else {
-        best as f64
-    }
-}
-
-fn lowest_value(values: &[f64]) -> f64 {
-    values.iter().copied().fold(f64::NAN, f64::min)
-}
-
-/// First position after `from` where the values fall through `level`.
-fn crossing_down(values: &[f64], from: f64, level: f64) -> Option<f64> {
-    (from.ceil() as usize..values.len().saturating_sub(1)).find_map(|i| {
-        let (a, b) = (values[i], values[i + 1]);
-        (a >= level && b < level).then(|| i as f64 + (a - level) / (a - b))
-    })
-}
-
-/// First position after `from` where the values rise through `level`.
-fn crossing_up(values: &[f64], from: f64, level: f64) -> Option<f64> {
-    (from.ceil() as usize..values.len().saturating_sub(1)).find_map(|i| {
-        let (a, b) = (values[i], values[i + 1]);
-        (a < level && b >= level).then(|| i as f64 + (level - a) / (b - a))
-    })
 }

@@ -1,0 +1,228 @@
+//! One serve read: events, measures, curve, figures and notes.
+
+use super::tracking::{broken_bone, doubtful_bone, gaps_between};
+use super::{FindOptions, side_name, spoken};
+use crate::motion::{Capture, Dimensions, Gap, Joint, Recording, Side, Unit, choose_cutoff};
+use crate::serve::body::Body;
+use crate::serve::channels::{FLAT_SET, curve};
+use crate::serve::detect::Candidate;
+use crate::serve::events::{Moments, SPEED_PEAK_LEAST_HZ, Scene, moments};
+use crate::serve::figures::figures;
+use crate::serve::measures::{Context, readings};
+use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut};
+use crate::serve::{Event, EventKind, Refusal, Serve};
+
+/// Bounds of the low-pass a serve is read with. Narrow, so that the same serve at another frame
+/// rate, or with another marker's noise, keeps its curve.
+const READ_CUTOFF_HZ: f64 = 8.0;
+const LEAST_CUTOFF_HZ: f64 = 5.0;
+/// For the moment of the racket's peak speed alone.
+const QUICK_CUTOFF_HZ: f64 = 20.0;
+pub(super) struct Reader<'a> {
+    pub(super) recording: &'a Recording,
+    pub(super) options: &'a FindOptions,
+    pub(super) stature: f64,
+    pub(super) stretches: &'a [(f64, f64)],
+}
+
+impl Reader<'_> {
+    pub(super) fn frame_at(&self, time_s: f64) -> usize {
+        let times = &self.recording.times_s;
+        let after = times.partition_point(|&t| t < time_s).min(times.len() - 1);
+        let before = after.saturating_sub(1);
+        if time_s - times[before] < times[after] - time_s { before } else { after }
+    }
+
+    pub(super) fn refusal(&self, from_s: f64, to_s: f64, reason: String) -> Refusal {
+        Refusal { frames: (self.frame_at(from_s), self.frame_at(to_s)), reason }
+    }
+
+    pub(super) fn read(&self, candidate: &Candidate) -> Result<Serve, Refusal> {
+        let recording = self.recording;
+        let refuse = |reason| self.refusal(candidate.toss_top_s, candidate.top_s, reason);
+        if let Some(said) = self.options.hand
+            && said != candidate.hand
+            && recording.capture != Capture::DepthSensor
+        {
+            return Err(refuse(format!(
+                "the motion shows a {motion}-handed serve (the {toss} hand tosses, the {motion} hand hits) but the player is said to be {said}-handed: correct the hand, or read the file mirrored if the picture is a mirror image",
+                motion = side_name(candidate.hand),
+                toss = side_name(candidate.hand.other()),
+                said = side_name(said),
+            )));
+        }
+        let stretch = self
+            .stretches
+            .iter()
+            .find(|s| (s.0..=s.1).contains(&candidate.top_s))
+            .copied()
+            .unwrap_or((recording.times_s[0], recording.times_s[recording.frames() - 1]));
+        let first = self.frame_at(stretch.0.max(candidate.toss_top_s - 2.5));
+        let last = self.frame_at(stretch.1.min(candidate.top_s + 1.8));
+        let cutoff_hz = self.cutoff(first, last);
+        let track = Track::build(recording, &recording.joints, first, last);
+        let track = match candidate.hand {
+            Side::Right => track,
+            Side::Left => track.mirrored(),
+        };
+        let quick = track.clone().smoothed(QUICK_CUTOFF_HZ.min(recording.rate_hz / 3.0));
+        let track = track.smoothed(cutoff_hz);
+        let position = |time_s: f64| ((time_s - track.start_s) / track.step_s).round() as usize;
+        let moments = moments(&Scene {
+            track: &track,
+            quick: &quick,
+            rate_hz: recording.rate_hz,
+            capture: recording.capture,
+            stature: self.stature,
+            toss_top: position(candidate.toss_top_s),
+            top: position(candidate.top_s),
+        })
+        .map_err(refuse)?;
+        let (start, finish) = (moments.at(EventKind::TossStart), moments.at(EventKind::Finish));
+        let (start_s, finish_s) = (track.time_s(start), track.time_s(finish));
+        let flat = recording.dimensions == Dimensions::Two;
+        let (from, to) = (self.frame_at(start_s), self.frame_at(finish_s));
+        let gaps = gaps_between(recording, from, to);
+        if let Some(gap) = gaps.iter().find(|gap| gap.duration_s > MAX_FILLED_GAP_S + 1e-9) {
+            return Err(self.refusal(
+                start_s,
+                finish_s,
+                format!(
+                    "tracking is broken within the serve: the {} is lost for {:.2} s (frames {}-{}), more than the {MAX_FILLED_GAP_S:.1} s we fill",
+                    spoken(gap.joint),
+                    gap.duration_s,
+                    gap.first,
+                    gap.last
+                ),
+            ));
+        }
+        if let Some(reason) = broken_bone(recording, from, to) {
+            return Err(self.refusal(start_s, finish_s, reason));
+        }
+        let body =
+            Body::new(&track, &moments, self.stature, recording.dimensions, recording.rate_hz);
+        let curve = curve(&body.courses, flat, start, finish).map_err(|channel| {
+            self.refusal(
+                start_s,
+                finish_s,
+                format!(
+                    "tracking is broken within the serve: the {} cannot be read",
+                    channel.label
+                ),
+            )
+        })?;
+        let readings = readings(&Context {
+            body: &body,
+            moments: &moments,
+            rate_hz: recording.rate_hz,
+            capture: recording.capture,
+            flat,
+            view: recording.view,
+            stature_ratio: self.stature_ratio(),
+        });
+        let events = EventKind::ALL.map(|kind| {
+            let moment = moments.get(kind);
+            let time_s = track.time_s(moment.at);
+            Event { kind, time_s, frame: self.frame_at(time_s), trust: moment.trust }
+        });
+        let (hand, mut notes) = self.hand(candidate);
+        notes.extend(self.notes(candidate, &gaps, flat, &moments));
+        notes.extend(doubtful_bone(recording, from, to));
+        Ok(Serve {
+            hand,
+            hand_trust: candidate.hand_trust,
+            frames: (events[0].frame, events[5].frame),
+            events,
+            readings,
+            curve,
+            figures: figures(&body, &moments),
+            cutoff_hz,
+            notes,
+        })
+    }
+
+    /// Low-pass for one serve: by residual analysis, within bounds.
+    fn cutoff(&self, first: usize, last: usize) -> f64 {
+        let highest = READ_CUTOFF_HZ.min(self.recording.rate_hz / 3.0);
+        // The straight tail that residual analysis extends needs frequencies well above the swing's.
+        if self.recording.rate_hz < 45.0 {
+            return highest;
+        }
+        let asked = choose_cutoff(&cut(self.recording, &Joint::CORE, first, last)).residual_hz;
+        asked.unwrap_or(highest).clamp(LEAST_CUTOFF_HZ.min(highest), highest)
+    }
+
+    /// Estimated stature over the stature the caller knows, where both are in metres; else 1.
+    fn stature_ratio(&self) -> f64 {
+        match (self.options.stature_m, self.recording.unit) {
+            (Some(known), Unit::Metre) if known > 0.0 => self.stature / known,
+            _ => 1.0,
+        }
+    }
+
+    fn hand(&self, candidate: &Candidate) -> (Side, Vec<String>) {
+        match self.options.hand {
+            Some(said) if said != candidate.hand => (
+                said,
+                vec![format!(
+                    "the side this file's layout calls {} hits; the player is said to be {}-handed, so the picture is taken as a mirror image",
+                    side_name(candidate.hand),
+                    side_name(said)
+                )],
+            ),
+            None if self.recording.capture == Capture::DepthSensor => (
+                candidate.hand,
+                vec![format!(
+                    "the side this file's layout calls {} hits; a depth picture may be mirrored, so say --hand if the player's hand is known",
+                    side_name(candidate.hand)
+                )],
+            ),
+            _ => (candidate.hand, Vec::new()),
+        }
+    }
+
+    fn notes(
+        &self,
+        candidate: &Candidate,
+        gaps: &[Gap],
+        flat: bool,
+        moments: &Moments,
+    ) -> Vec<String> {
+        let mut notes = Vec::new();
+        let rate = self.recording.rate_hz;
+        if rate < SPEED_PEAK_LEAST_HZ {
+            notes.push(format!(
+                "{rate:.0} Hz: no speeds; contact is the hitting wrist's highest point, fast moments are not measured"
+            ));
+        }
+        if candidate.weakest.1 < 0.5 || candidate.score < 0.8 {
+            notes.push(format!(
+                "likeness to a serve {:.2} of 1; faintest sign: {}",
+                candidate.score,
+                candidate.weakest.0.name()
+            ));
+        }
+        if moments.get(EventKind::Trophy).trust < 0.45 {
+            notes.push(
+                "trophy is uncertain: the front knee shows no clear deepest bend or frames are few"
+                    .to_owned(),
+            );
+        }
+        if let Some(longest) = gaps.iter().max_by(|a, b| a.duration_s.total_cmp(&b.duration_s)) {
+            notes.push(format!(
+                "{} filled, the longest {:.2} s ({}, frames {}-{})",
+                if gaps.len() == 1 { "1 gap".to_owned() } else { format!("{} gaps", gaps.len()) },
+                longest.duration_s,
+                spoken(longest.joint),
+                longest.first,
+                longest.last
+            ));
+        }
+        if flat {
+            notes.push(format!(
+                "one camera: angles are those of the picture plane ({FLAT_SET}); compare only recordings of the same view"
+            ));
+        }
+        notes
+    }
+}
