@@ -12,7 +12,7 @@ use super::ReadOptions;
 use super::errors::{Place, ReadErrorKind, excerpt};
 use super::layout::Layout;
 use super::raw::{Axes, Raw, Times, assumed, checked, plus};
-use super::text::number;
+use super::text::{finite, number};
 use crate::motion::{Capture, Dimensions, Joint, Side};
 
 pub(super) fn sniff(text: &str) -> bool {
@@ -69,7 +69,7 @@ impl<'a> Words<'a> {
 
     fn number(&mut self, expected: &'static str) -> Result<f64, ReadErrorKind> {
         let word = self.expect(expected)?;
-        number(word, || Place::Line(self.line))
+        finite(word, || Place::Line(self.line))
     }
 
     fn broken(&self, expected: &'static str, found: &str) -> ReadErrorKind {

@@ -1,5 +1,7 @@
 //! One reader per file format, one way to call them.
 
+#[cfg(test)]
+mod bad_tests;
 mod bvh;
 mod c3d;
 mod depth;
@@ -7,6 +9,8 @@ mod errors;
 mod folder;
 #[cfg(test)]
 mod form_tests;
+#[cfg(test)]
+mod golden_tests;
 mod keypoints;
 mod labels;
 mod layout;

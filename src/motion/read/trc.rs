@@ -6,7 +6,7 @@ use super::layout::{Layout, SourceUnit};
 use super::markers::Markers;
 use super::raw::{Axes, Raw, Times, assumed, pick};
 use super::subjects::{choose_subject, unique};
-use super::text::number;
+use super::text::{finite, number};
 use crate::motion::{Capture, Dimensions};
 
 pub(super) fn sniff(text: &str) -> bool {
@@ -133,7 +133,7 @@ fn head(keys: &str, values: &str, line: usize) -> Result<Head, ReadErrorKind> {
     let mut head = Head::default();
     for (key, value) in keys.split('\t').zip(values.split('\t')) {
         let (key, value) = (key.trim(), value.trim());
-        let parsed = || number(value, || Place::Cell { line, column: key.to_owned() }).map(Some);
+        let parsed = || finite(value, || Place::Cell { line, column: key.to_owned() }).map(Some);
         match key {
             "DataRate" => head.rate_hz = parsed()?,
             "NumFrames" => head.frames = parsed()?,

@@ -107,7 +107,24 @@ fn section(recording: &Recording, style: &C3dStyle, scale: f32, data_block: u16)
         number(1, "FRAMES", 2, word(frames.min(usize::from(u16::MAX)) as u16)),
         texts(1, "LABELS", &labels),
         number(2, "USED", 2, word(style.analog)),
+        number(2, "RATE", 4, float(recording.rate_hz as f32)),
+        number(2, "GEN_SCALE", 4, float(1.0)),
     ];
+    if style.analog > 0 {
+        // Readers that keep analog data need a name, a scale and an offset for every channel.
+        let channels = style.analog.min(255);
+        let list = |name, kind, data: Vec<u8>| Parameter {
+            group: 2,
+            name,
+            kind,
+            dims: vec![channels as u8],
+            data,
+        };
+        let names: Vec<String> = (1..=channels).map(|n| format!("a{n}")).collect();
+        parameters.push(texts(2, "LABELS", &names));
+        parameters.push(list("SCALE", 4, float(1.0).repeat(usize::from(channels))));
+        parameters.push(list("OFFSET", 2, word(0).repeat(usize::from(channels))));
+    }
     if recording.unit == Unit::Metre {
         parameters.push(texts(1, "UNITS", &["m".to_owned()]));
     }

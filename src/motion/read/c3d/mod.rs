@@ -2,7 +2,8 @@
 //! samples between them, which are skipped. Layout after the public C3D file format guide.
 //!
 //! A point with a negative residual was not measured: a gap. So is a point at exactly
-//! (0, 0, 0), which some writers leave behind instead.
+//! (0, 0, 0), or with three NaN, which some writers leave behind instead; NaN in one or two
+//! coordinates is an error.
 
 mod bytes;
 mod params;
@@ -274,5 +275,6 @@ fn point(bytes: &[u8], head: &Head) -> Option<[f64; 3]> {
         }
         [at(0), at(1), at(2)].map(|value| f64::from(value) * head.scale)
     };
-    (xyz != [0.0; 3]).then_some(xyz)
+    let missing = xyz == [0.0; 3] || xyz.iter().all(|x| x.is_nan());
+    (!missing).then_some(xyz)
 }
