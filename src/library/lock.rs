@@ -44,7 +44,9 @@ impl WriteLock {
 
 impl Drop for WriteLock {
     fn drop(&mut self) {
-        // Closing the file lets go anyway; this only tidies the pid away.
+        // Said aloud, because a process just being started may hold a copy of the file for a
+        // moment, and closing ours would not let go then. What fails here ends with the process.
         let _ = self.file.set_len(0);
+        let _ = self.file.unlock();
     }
 }

@@ -16,7 +16,7 @@ mod seam;
 mod store;
 mod stored;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod types;
 mod verify;
 mod words;

@@ -2,6 +2,9 @@
 
 use tantivy::directory::Directory;
 
+/// Puts something around a folder.
+pub(super) type WrapDirectory = fn(Box<dyn Directory>) -> Box<dyn Directory>;
+
 /// How the library reaches the disk. The default is the plain way; tests pass their own to stop
 /// the process at any chosen write.
 #[derive(Debug, Clone, Copy, Default)]
@@ -9,7 +12,7 @@ pub(super) struct Seam {
     /// Name of a registered SQLite file layer; `None` is SQLite's own.
     pub(super) vfs: Option<&'static str>,
     /// Put around the folder of the word index.
-    pub(super) directory: Option<fn(Box<dyn Directory>) -> Box<dyn Directory>>,
+    pub(super) directory: Option<WrapDirectory>,
     /// Told before every other write to a derived file.
     pub(super) before_write: Option<fn(what: &'static str)>,
 }

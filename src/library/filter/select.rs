@@ -48,7 +48,7 @@ impl Selection {
         let cut = searched - worst.keeps;
         let term = &worst.term;
         Some(match worst.without {
-            0 if self.terms.len() == 1 => format!(
+            _ if self.terms.len() == 1 => format!(
                 "no match: {searched} serves searched, all cut by {term}; change or drop it"
             ),
             0 => format!(

@@ -1,0 +1,319 @@
+//! Killed at every write, the library stays sound: what was acknowledged is there, what was not
+//! is there whole or not at all, and derived indexes answer rightly at once.
+//!
+//! The test program starts itself again as the process to be killed; that one works through a
+//! fixed list of changes and says after each that it was acknowledged. Killing a process keeps
+//! what it handed to the system; that SQLite's and tantivy's syncs hold against a power cut is
+//! theirs to promise (`synchronous=FULL`).
+
+use std::io::{BufRead, BufReader, Write};
+use std::path::Path;
+use std::process::{Command, Stdio};
+use std::sync::{PoisonError, RwLock};
+use std::time::Duration;
+
+use curve_index::{DtwParams, Strategy};
+use jiff::civil::date;
+use tempfile::TempDir;
+
+use super::faulty;
+use super::made;
+use crate::library::seam::Seam;
+use crate::library::*;
+
+const FOLDER: &str = "PRECEDENT_TEST_FOLDER";
+const DIE_AT: &str = "PRECEDENT_TEST_DIE_AT";
+const TORN: &str = "PRECEDENT_TEST_TORN";
+const ACK: &str = "acknowledged ";
+
+/// A folder in memory where there is one: a killed process leaves the same there, and the many
+/// syncs cost nothing.
+fn folder() -> TempDir {
+    let memory = Path::new("/dev/shm");
+    if memory.is_dir() { TempDir::new_in(memory) } else { TempDir::new() }.unwrap()
+}
+
+/// Written while a process is being started, read while a library is open.
+static SPAWNING: RwLock<()> = RwLock::new(());
+
+type Step = fn(&mut Library) -> Result<(), WriteError>;
+
+fn add(library: &mut Library, code: &str, seed: u32, serves: u32) -> Result<(), WriteError> {
+    let player = library.player_by_code(code)?.id;
+    let day = date(2026, 3, 1 + (seed % 2) as i8);
+    assert!(made::add(library, player, seed, day, serves)?.new);
+    Ok(())
+}
+
+/// What the process does, in order; each step is one acknowledged change.
+const STEPS: &[Step] = &[
+    |l| l.add_player(&made::player("p1")).map(|_| ()),
+    |l| l.add_player(&made::player("p2")).map(|_| ()),
+    |l| add(l, "p1", 1, 2),
+    |l| add(l, "p2", 2, 3),
+    |l| l.sync(),
+    |l| add(l, "p1", 3, 1),
+    |l| {
+        l.write(|w| {
+            w.set_note(CaseId(1), Some("early toss"))?;
+            w.set_note(CaseId(2), Some("late toss"))
+        })
+    },
+    |l| l.sync(),
+    |l| l.write(|w| w.update_serve(ServeId(2), &made::serve(77))),
+    |l| add(l, "p2", 4, 2),
+    |l| l.sync(),
+    |l| l.write(|w| w.remove_recording(RecordingId(1))),
+    |l| l.sync(),
+];
+
+/// Everything the store holds, as text, but for ids made at random.
+fn contents(library: &Library) -> String {
+    let mut text = String::new();
+    for player in library.players().unwrap() {
+        text.push_str(&format!("{player:?}\n"));
+    }
+    for case in library.cases(None).unwrap() {
+        text.push_str(&format!("{case:?}\n"));
+    }
+    for recording in library.recordings(None).unwrap() {
+        let joints = library.joints(recording.id).unwrap();
+        text.push_str(&format!("{recording:?}\n{joints:?}\n"));
+    }
+    library
+        .each_serve(|serve| {
+            text.push_str(&format!("{serve:?}\n"));
+            std::ops::ControlFlow::Continue(())
+        })
+        .unwrap();
+    text
+}
+
+/// The search answers as a plain comparison of all stored curves does, and so do the words.
+fn check_searches(library: &Library, context: &str) {
+    let all: Vec<ServeId> = library.serve_heads().unwrap().iter().map(|head| head.id).collect();
+    let query = made::serve(20).curve.values;
+    let params = DtwParams::new(made::CHANNELS).band_frames(10).check().unwrap();
+    let found = match library.curves(made::SET).unwrap() {
+        Some(set) => set.nearest(&query, &params, all.len(), &all, Strategy::Scan).unwrap(),
+        None => Vec::new(),
+    };
+    let mut plain: Vec<(f64, ServeId)> = all
+        .iter()
+        .map(|&serve| {
+            let stored = library.curve(serve).unwrap();
+            let curve = curve_index::Curve::new(&stored.values, made::CHANNELS).unwrap();
+            let query = curve_index::Curve::new(&query, made::CHANNELS).unwrap();
+            (curve_index::naive::dtw(query, curve, &params), serve)
+        })
+        .collect();
+    plain.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let found: Vec<_> = found.into_iter().map(|near| (near.cost, near.serve)).collect();
+    assert_eq!(found, plain, "{context}");
+    for (word, absent) in [("early", "late"), ("late", "early")] {
+        let mut expected: Vec<CaseId> = library
+            .cases(None)
+            .unwrap()
+            .into_iter()
+            .filter(|case| case.note.as_deref().is_some_and(|note| note.contains(word)))
+            .map(|case| case.id)
+            .collect();
+        expected.sort();
+        let text = format!("{word} -{absent}");
+        assert_eq!(library.find_words(&text).unwrap().cases, Some(expected), "{context}");
+    }
+}
+
+/// The process to be killed. Does nothing unless started by the tests below.
+#[test]
+#[ignore = "the process the crash tests kill"]
+fn child() {
+    let Ok(folder) = std::env::var(FOLDER) else { return };
+    let number = |name| std::env::var(name).ok().and_then(|text| text.parse().ok());
+    let seam = match number(DIE_AT) {
+        Some(die_at) => faulty::dying(die_at, number(TORN) == Some(1)),
+        None => Seam::default(),
+    };
+    let mut out = std::io::stdout().lock();
+    let mut say = |what: &str| writeln!(out, "\n{ACK}{what}").and_then(|()| out.flush()).unwrap();
+    let folder = Path::new(&folder);
+    if number(DIE_AT).is_none() {
+        // Goes on adding until killed.
+        let mut library = Library::open(folder).unwrap();
+        let player = library.player_by_code("p1").unwrap().id;
+        for seed in library.counts().unwrap().recordings as u32.. {
+            let day = date(2026, 3, 1 + (seed % 28) as i8);
+            made::add(&mut library, player, seed, day, 2).unwrap();
+            say(&seed.to_string());
+            if seed.is_multiple_of(3) {
+                library.sync().unwrap();
+            }
+        }
+    }
+    let mut library = Library::create_with(folder, seam).unwrap();
+    say("created");
+    for (n, step) in STEPS.iter().enumerate() {
+        step(&mut library).unwrap();
+        say(&n.to_string());
+    }
+    drop(library);
+    say(&format!("writes {}", faulty::writes()));
+}
+
+/// Starts the child and returns it; its words come by its standard output.
+fn start(folder: &Path, die_at: Option<(u64, bool)>) -> std::process::Child {
+    let mut command = Command::new(std::env::current_exe().unwrap());
+    command
+        .args(["library::tests::crash::child", "--exact", "--ignored", "--nocapture"])
+        .env(FOLDER, folder)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null());
+    if let Some((die_at, torn)) = die_at {
+        command.env(DIE_AT, die_at.to_string()).env(TORN, u8::from(torn).to_string());
+    }
+    // Until it runs its own program, a child holds copies of this process's files, and with them
+    // their locks: no library is open meanwhile.
+    let _alone = SPAWNING.write().unwrap_or_else(PoisonError::into_inner);
+    command.spawn().unwrap()
+}
+
+fn acknowledged(child: &mut std::process::Child) -> Vec<String> {
+    BufReader::new(child.stdout.take().unwrap())
+        .lines()
+        .map_while(Result::ok)
+        .filter_map(|line| line.strip_prefix(ACK).map(str::to_owned))
+        .collect()
+}
+
+#[test]
+fn killed_at_every_write_the_library_stays_sound() {
+    // What the store holds after 0, 1, 2 ... steps.
+    let calm = folder();
+    let mut library = Library::create(calm.path().join("lib")).unwrap();
+    let mut expected = vec![contents(&library)];
+    for step in STEPS {
+        step(&mut library).unwrap();
+        expected.push(contents(&library));
+    }
+
+    let total = {
+        let folder = folder();
+        let mut child = start(&folder.path().join("lib"), Some((u64::MAX, false)));
+        let said = acknowledged(&mut child);
+        assert!(child.wait().unwrap().success());
+        let last = said.last().unwrap();
+        last.strip_prefix("writes ").unwrap().parse::<u64>().unwrap()
+    };
+    assert!(total > 150, "only {total} writes were counted");
+    let next = std::sync::atomic::AtomicU64::new(1);
+    let killed = std::sync::atomic::AtomicU64::new(0);
+    std::thread::scope(|scope| {
+        for _ in 0..std::thread::available_parallelism().map_or(2, usize::from).min(8) {
+            scope.spawn(|| {
+                loop {
+                    let at = next.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
+                    if at > total {
+                        return;
+                    }
+                    if kill_and_check(at, at % 2 == 0, &expected) {
+                        killed.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
+                    }
+                }
+            });
+        }
+    });
+    let killed = killed.into_inner();
+    eprintln!("killed at {killed} of {total} writes");
+    // Threads of the word index make the last numbers vary by a few.
+    assert!(killed + 10 >= total, "only {killed} of {total} were killed");
+}
+
+/// Kills a child at write `at` and checks what it leaves; `false` if it ended before.
+fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
+    let context = format!("write {at}, torn {torn}");
+    let folder = folder();
+    let path = folder.path().join("lib");
+    let mut child = start(&path, Some((at, torn)));
+    let said = acknowledged(&mut child);
+    if child.wait().unwrap().success() {
+        return false;
+    }
+    let steps = said.iter().filter(|word| word.parse::<usize>().is_ok()).count();
+
+    let _open = SPAWNING.read().unwrap_or_else(PoisonError::into_inner);
+    let here = match Library::open_read_only(&path) {
+        Ok(reader) => {
+            let here = contents(&reader);
+            check_searches(&reader, &context);
+            here
+        }
+        Err(OpenError::Missing { .. }) if said.is_empty() => {
+            // The making was cut short; it can be made again.
+            Library::create(&path).unwrap();
+            return true;
+        }
+        Err(error) => panic!("{context}: {error}"),
+    };
+    let done = (steps..=(steps + 1).min(STEPS.len()))
+        .find(|&done| expected[done] == here)
+        .unwrap_or_else(|| panic!("{context}: neither state {steps} nor the next, but\n{here}"));
+
+    let mut library = Library::open(&path).unwrap_or_else(|error| panic!("{context}: {error}"));
+    let verified = library.verify(false, |_, _| {}).unwrap();
+    let in_store: Vec<_> = verified.findings.iter().filter(|f| f.place == "library.db").collect();
+    assert!(in_store.is_empty(), "{context}: {in_store:?}");
+    assert!(verified.is_sound(), "{context}: {:?}", verified.findings);
+    check_searches(&library, &context);
+    drop(library);
+
+    // The same again without verify: opening and going on repairs as well. A state may equal the
+    // next one (a sync changes no contents), so a step can be due that is done already: steps are
+    // chosen so that only those that change nothing look alike.
+    let mut library = Library::open(&path).unwrap();
+    for step in &STEPS[done..] {
+        step(&mut library).unwrap_or_else(|error| panic!("{context}: going on: {error}"));
+    }
+    library.sync().unwrap();
+    assert_eq!(contents(&library), expected[STEPS.len()], "{context}");
+    check_searches(&library, &context);
+    assert_eq!(library.verify(false, |_, _| {}).unwrap().findings, [], "{context}");
+    true
+}
+
+#[test]
+fn killed_from_outside_again_and_again_nothing_acknowledged_is_lost() {
+    let folder = folder();
+    let path = folder.path().join("lib");
+    let mut library = Library::create(&path).unwrap();
+    library.add_player(&made::player("p1")).unwrap();
+    drop(library);
+    let mut most = 0;
+    for round in 0..12u64 {
+        let mut child = start(&path, None);
+        // Between 20 and 240 ms, spread by a fixed rule.
+        std::thread::sleep(Duration::from_millis(20 + round * 97 % 220));
+        child.kill().unwrap();
+        let said = acknowledged(&mut child);
+        child.wait().unwrap();
+        let reader = Library::open_read_only(&path).unwrap();
+        check_searches(&reader, &format!("round {round}"));
+        let counts = reader.counts().unwrap();
+        for seed in said.iter().map(|word| word.parse::<u32>().unwrap()) {
+            let row = reader.recording_by_hash(&made::hash(seed)).unwrap();
+            let row = row.unwrap_or_else(|| panic!("round {round}: {seed} is lost"));
+            let serves = reader.serves_in(row.id).unwrap();
+            for (n, serve) in serves.iter().enumerate() {
+                assert_eq!(reader.serve(*serve).unwrap().serve, made::serve(seed * 10 + n as u32));
+            }
+            assert_eq!(serves.len(), 2);
+        }
+        assert_eq!(counts.serves, counts.recordings * 2, "round {round}");
+        most = most.max(counts.recordings);
+        assert_eq!(counts.recordings, most, "round {round}: fewer than before");
+    }
+    assert!(most > 0, "no child came far enough to add anything");
+    eprintln!("{most} recordings were added by 12 killed processes");
+    let mut library = Library::open(&path).unwrap();
+    assert!(library.verify(false, |_, _| {}).unwrap().is_sound());
+    check_searches(&library, "at the end");
+}
