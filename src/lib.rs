@@ -12,6 +12,7 @@
 pub mod catalogue;
 pub mod demo;
 pub mod library;
+pub mod matcher;
 pub mod motion;
 pub mod report;
 pub mod serve;

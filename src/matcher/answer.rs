@@ -1,0 +1,128 @@
+//! What a search for precedents gives.
+
+use jiff::civil::Date;
+use serde::{Serialize, Serializer};
+
+use super::Why;
+use crate::library::{
+    CaseId, FaultLabel, FollowUp, LabelState, Level, Plan, PlayerId, RecordingId, Selection,
+    ServeId, ServeType, Setting,
+};
+use crate::motion::{Capture, Side, View};
+
+/// The precedents, and how they were found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// The precedents: comparable sources first, then by distance and serve id.
+    pub precedents: Vec<Precedent>,
+    /// What the filter kept.
+    pub selection: Selection,
+    /// Serves the filter kept that were left out as the serve's own (recording or player).
+    pub left_out: usize,
+    /// Serves that were searched: kept, not left out, of the same channel set.
+    pub searched: usize,
+    /// How many of those come from a comparable source and view.
+    pub comparable: usize,
+    /// What the reader must know about this answer, one sentence each.
+    pub notes: Vec<String>,
+}
+
+/// One past serve close to this one, with its case.
+///
+/// As JSON: `serve`, `case` and `player` are what people type (`s12`, `c3`, the code).
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Precedent {
+    /// From 1.
+    pub rank: usize,
+    /// The serve.
+    #[serde(serialize_with = "spelled")]
+    pub serve: ServeId,
+    /// Its case.
+    #[serde(serialize_with = "spelled")]
+    pub case: CaseId,
+    /// The player's code.
+    pub player: String,
+    /// The player.
+    #[serde(skip)]
+    pub player_id: PlayerId,
+    /// The recording it was cut from.
+    #[serde(serialize_with = "spelled")]
+    pub recording: RecordingId,
+    /// Square root of the alignment cost, in ordinary spreads between players; 0 = the same.
+    pub distance: f64,
+    /// The same per sample and channel: how many ordinary spreads the two lie apart on average.
+    pub spreads_apart: f64,
+    /// Whether source and view compare well with this serve's.
+    pub comparable: bool,
+    /// Why not, where they do not.
+    pub incomparable_because: Option<String>,
+    /// Day of the recording.
+    pub date: Date,
+    /// Serving hand.
+    pub hand: Side,
+    /// Level, where known.
+    pub level: Option<Level>,
+    /// Age reached in the year of the recording, where known.
+    pub age: Option<i16>,
+    /// Standing height, m, where known.
+    pub stature_m: Option<f64>,
+    /// How joints were obtained.
+    pub capture: Capture,
+    /// Camera view, where known.
+    pub view: Option<View>,
+    /// What the recording shows.
+    pub setting: Option<Setting>,
+    /// Intended ball.
+    pub serve_type: Option<ServeType>,
+    /// The case's faults as they stand: a coach's word before the program's, rejected ones left
+    /// out; strongest first.
+    pub faults: Vec<FaultLabel>,
+    /// What was prescribed.
+    pub plans: Vec<Plan>,
+    /// All follow-ups of those plans, by day.
+    pub follow_ups: Vec<FollowUp>,
+    /// What came of it, from the last follow-up.
+    pub outcome: Option<Outcome>,
+    /// Why they are alike or differ; `None` where the channel set's channels are unknown.
+    pub why: Option<Why>,
+}
+
+/// What a plan was followed by, read off the last follow-up against the case; a later figure, not
+/// an effect.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Outcome {
+    /// Days from the case to the last follow-up.
+    pub after_days: i32,
+    /// Coach's rating, -2 (worse) to +2 (cured).
+    pub rating: Option<i8>,
+    /// Serve speed then minus now, km/h, where both are recorded.
+    pub speed_change_kmh: Option<f64>,
+    /// First serves in then minus now, percentage points, where both are recorded.
+    pub first_serve_change_pct: Option<f64>,
+}
+
+fn spelled<T: std::fmt::Display, S: Serializer>(id: &T, to: S) -> Result<S::Ok, S::Error> {
+    to.collect_str(id)
+}
+
+/// One label per fault: a coach's before the program's, rejected ones left out, strongest first.
+pub(super) fn standing(labels: &[FaultLabel]) -> Vec<FaultLabel> {
+    let mut faults: Vec<FaultLabel> = Vec::new();
+    for label in labels {
+        let coach = label.by != "program";
+        match faults.iter_mut().find(|known| known.fault == label.fault) {
+            // Coaches outrank the program; among coaches a rejection stands.
+            Some(known) => {
+                let known_coach = known.by != "program";
+                let rejects = label.state == LabelState::Rejected;
+                if coach && (!known_coach || rejects) {
+                    *known = label.clone();
+                }
+            }
+            None => faults.push(label.clone()),
+        }
+    }
+    faults.retain(|label| label.state != LabelState::Rejected);
+    faults.sort_by(|a, b| b.severity.total_cmp(&a.severity).then(a.fault.cmp(&b.fault)));
+    faults
+}

@@ -1,0 +1,101 @@
+//! Which sources may be compared without a second thought.
+
+use crate::library::Named;
+use crate::motion::{Capture, View};
+
+/// Where a serve comes from, as far as comparing goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Source {
+    /// How the joints were obtained.
+    pub capture: Capture,
+    /// Camera view, where known.
+    pub view: Option<View>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// Measured in space.
+    Space,
+    /// Lifted from one picture by a model, whose errors depend on the view.
+    Lifted,
+    /// In the picture plane.
+    Flat,
+}
+
+fn kind(capture: Capture) -> Option<Kind> {
+    match capture {
+        Capture::Markers | Capture::DepthSensor | Capture::SeveralCameras | Capture::Generated => {
+            Some(Kind::Space)
+        }
+        Capture::OneCameraLifted => Some(Kind::Lifted),
+        Capture::OneCameraFlat => Some(Kind::Flat),
+        Capture::Unknown => None,
+    }
+}
+
+/// Why a serve from `other` does not compare well with one from `this`; `None` if it does.
+///
+/// Sources measured in space compare with each other whatever their view. A single camera
+/// compares with a single camera of the same treatment and, where both views are known, the same
+/// view. Nothing is held against a source that does not say what it is.
+#[must_use]
+pub fn incomparable(this: Source, other: Source) -> Option<String> {
+    let (Some(a), Some(b)) = (kind(this.capture), kind(other.capture)) else { return None };
+    if a != b {
+        return Some(format!("{}, not {}", words(other.capture), words(this.capture)));
+    }
+    match (a, this.view, other.view) {
+        (Kind::Lifted | Kind::Flat, Some(x), Some(y)) if x != y => {
+            Some(format!("seen {}, not {}", from(y), from(x)))
+        }
+        _ => None,
+    }
+}
+
+fn words(capture: Capture) -> String {
+    capture.name().replace('_', " ")
+}
+
+fn from(view: View) -> &'static str {
+    match view {
+        View::Behind => "from behind",
+        View::Front => "from the front",
+        View::Side => "from the side",
+        View::Diagonal => "diagonally",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn space_compares_with_space_and_pictures_with_the_same_view() {
+        let source = |capture, view| Source { capture, view };
+        let markers = source(Capture::Markers, None);
+        let depth = source(Capture::DepthSensor, Some(View::Front));
+        let behind = source(Capture::OneCameraLifted, Some(View::Behind));
+        let side = source(Capture::OneCameraLifted, Some(View::Side));
+        let open = source(Capture::OneCameraLifted, None);
+        let flat = source(Capture::OneCameraFlat, Some(View::Side));
+        let unknown = source(Capture::Unknown, None);
+        assert_eq!(incomparable(markers, depth), None);
+        assert_eq!(incomparable(behind, open), None);
+        assert_eq!(
+            incomparable(behind, side).as_deref(),
+            Some("seen from the side, not from behind")
+        );
+        assert_eq!(
+            incomparable(side, flat).as_deref(),
+            Some("one camera flat, not one camera lifted")
+        );
+        assert_eq!(
+            incomparable(markers, behind).as_deref(),
+            Some("one camera lifted, not markers")
+        );
+        for other in [markers, depth, behind, side, flat] {
+            assert_eq!(incomparable(unknown, other), None);
+            assert_eq!(incomparable(other, unknown), None);
+        }
+    }
+}

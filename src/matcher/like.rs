@@ -1,0 +1,293 @@
+//! The search itself.
+
+use std::collections::HashMap;
+
+use curve_index::{DtwParams, ParamError, QueryError, Strategy, ValidDtwParams};
+use jiff::Unit;
+use thiserror::Error;
+
+use super::answer::standing;
+use super::{Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable};
+use crate::library::{
+    Case, CurveSet, Filter, FilterError, Library, NearServe, Player, PlayerId, RecordingId,
+    ServeHead, ServeId, StoreError,
+};
+use crate::serve::{CURVE_FRAMES, Serve};
+
+/// How far the alignment may shift time, in samples of a curve: a tenth of the serve.
+pub const BAND_FRAMES: usize = 10;
+
+/// The serve to find precedents for.
+#[derive(Debug, Clone, Copy)]
+pub enum Subject<'a> {
+    /// A serve of this library.
+    Stored(ServeId),
+    /// A serve that is not stored.
+    Unstored(Unstored<'a>),
+}
+
+/// A serve that is not stored, with what is known about it.
+#[derive(Debug, Clone, Copy)]
+pub struct Unstored<'a> {
+    /// The serve.
+    pub serve: &'a Serve,
+    /// Where it comes from.
+    pub source: Source,
+    /// The player, if the library knows the player.
+    pub player: Option<PlayerId>,
+    /// The same recording, if it is stored as well; left out of the search.
+    pub recording: Option<RecordingId>,
+}
+
+/// A question for precedents.
+#[derive(Debug, Clone)]
+pub struct Query<'a> {
+    /// The serve.
+    pub subject: Subject<'a>,
+    /// How many precedents.
+    pub k: usize,
+    /// Which parts of the body count how much.
+    pub focus: Focus,
+    /// Which serves take part.
+    pub filter: Filter,
+    /// Leave out all serves of the same player, not only those of the same recording.
+    pub others: bool,
+    /// Words that cannot be searched are an error instead of a note.
+    pub strict: bool,
+    /// How the search goes about it; the answer is the same.
+    pub strategy: Strategy,
+}
+
+impl<'a> Query<'a> {
+    /// The `k` closest to `subject`: even focus, no filter, own recording left out.
+    #[must_use]
+    pub fn new(subject: Subject<'a>, k: usize) -> Self {
+        Self {
+            subject,
+            k,
+            focus: Focus::default(),
+            filter: Filter::default(),
+            others: false,
+            strict: false,
+            strategy: Strategy::default(),
+        }
+    }
+}
+
+/// Why there is no answer.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum LikeError {
+    /// The store answered with an error.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The filter asks for what this library does not have.
+    #[error(transparent)]
+    Filter(#[from] FilterError),
+    /// The focus leaves no channel of this serve.
+    #[error("focus: {0}")]
+    Focus(#[from] ParamError),
+    /// The serve's curve does not fit its channel set.
+    #[error("the serve's curve does not fit {channel_set}: {source}; read the recording anew")]
+    Curve {
+        /// The channel set.
+        channel_set: String,
+        /// The cause.
+        source: QueryError,
+    },
+}
+
+/// The closest past serves, exactly: among all that pass the filter, `k` come back whenever `k`
+/// do, those from comparable sources and views first.
+///
+/// The serve's own recording is left out; with [`Query::others`] the player too. `k` of 0 gives
+/// none. Cost: one search of the channel set's index and one explanation per precedent.
+///
+/// # Errors
+/// [`LikeError`]; an empty answer is no error and says why in [`Answer::notes`].
+pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
+    let stored;
+    let (serve, source, own_player, own_recording) = match query.subject {
+        Subject::Stored(id) => {
+            let head = library.serve_head(id)?;
+            stored = library.serve(id)?.serve;
+            (&stored, source_of(&head), Some(head.player), Some(head.recording))
+        }
+        Subject::Unstored(given) => (given.serve, given.source, given.player, given.recording),
+    };
+    let selection = if query.strict {
+        library.select_strictly(&query.filter)?
+    } else {
+        library.select(&query.filter)?
+    };
+    let curve = &serve.curve;
+    let weights = query.focus.weights(&curve.channel_set, curve.channels);
+    let params =
+        DtwParams::new(curve.channels).band_frames(BAND_FRAMES).weights(&weights).check()?;
+
+    let heads: HashMap<ServeId, ServeHead> =
+        library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
+    let (mut same, mut other, mut left_out, mut foreign) = (Vec::new(), Vec::new(), 0, 0);
+    for id in &selection.serves {
+        let Some(head) = heads.get(id) else { continue };
+        if Some(head.recording) == own_recording
+            || (query.others && Some(head.player) == own_player)
+        {
+            left_out += 1;
+        } else if head.channel_set != curve.channel_set {
+            foreign += 1;
+        } else if incomparable(source, source_of(head)).is_none() {
+            same.push(*id);
+        } else {
+            other.push(*id);
+        }
+    }
+    let mut answer = Answer {
+        precedents: Vec::new(),
+        left_out,
+        searched: same.len() + other.len(),
+        comparable: same.len(),
+        notes: Vec::new(),
+        selection,
+    };
+    if let Some(set) = library.curves(&curve.channel_set)? {
+        let nearest = |among: &[ServeId], k| {
+            set.nearest(&curve.values, &params, k, among, query.strategy).map_err(|source| {
+                LikeError::Curve { channel_set: curve.channel_set.clone(), source }
+            })
+        };
+        let mut found = nearest(&same, query.k)?;
+        if found.len() < query.k {
+            found.extend(nearest(&other, query.k - found.len())?);
+        }
+        let tell = Teller { library, set: &set, serve, source, params: &params };
+        for near in found {
+            // Taken from the same heads as the candidates.
+            if let Some(head) = heads.get(&near.serve) {
+                let rank = answer.precedents.len() + 1;
+                answer.precedents.push(tell.precedent(rank, near, head)?);
+            }
+        }
+    }
+    answer.notes = notes(&answer, foreign, &curve.channel_set, query);
+    Ok(answer)
+}
+
+fn source_of(head: &ServeHead) -> Source {
+    Source { capture: head.capture, view: head.view }
+}
+
+fn notes(answer: &Answer, foreign: usize, channel_set: &str, query: &Query<'_>) -> Vec<String> {
+    let mut notes = Vec::new();
+    let own = if query.others { "player" } else { "recording" };
+    if answer.searched == 0 {
+        notes.push(match answer.selection.why_empty() {
+            Some(why) => why,
+            None if foreign > 0 => format!(
+                "no match: {foreign} serves pass, but none has the channels of this one \
+                 ({channel_set}); add recordings of the same kind"
+            ),
+            None => format!(
+                "no match: all {} serves that pass are of the same {own}; add other recordings",
+                answer.left_out
+            ),
+        });
+    }
+    if foreign > 0 && answer.searched > 0 {
+        notes.push(format!(
+            "{foreign} serves hold other channels than this one ({channel_set}) and were not \
+             compared"
+        ));
+    }
+    let behind = answer.precedents.iter().filter(|one| !one.comparable).count();
+    if behind > 0 {
+        notes.push(format!(
+            "{behind} of {} come from another kind of source or view and are listed after the \
+             comparable ones",
+            answer.precedents.len()
+        ));
+    }
+    if !answer.selection.ignored.is_empty() {
+        let all: Vec<_> = answer.selection.ignored.iter().map(ToString::to_string).collect();
+        notes.push(format!("words left out of the search: {}", all.join(", ")));
+    }
+    if !query.focus.is_even() {
+        notes.push(format!(
+            "distances are weighted ({}) and compare only with the same focus",
+            query.focus
+        ));
+    }
+    notes
+}
+
+/// What every precedent of one answer shares.
+struct Teller<'a> {
+    library: &'a Library,
+    set: &'a CurveSet,
+    serve: &'a Serve,
+    source: Source,
+    params: &'a ValidDtwParams,
+}
+
+impl Teller<'_> {
+    fn precedent(
+        &self,
+        rank: usize,
+        near: NearServe,
+        head: &ServeHead,
+    ) -> Result<Precedent, LikeError> {
+        let player = self.library.player(head.player)?;
+        let case = self.library.case(head.case)?;
+        let because = incomparable(self.source, source_of(head));
+        let weight: f64 = self.params.weights().iter().sum();
+        Ok(Precedent {
+            rank,
+            serve: head.id,
+            case: head.case,
+            player: head.player_code.clone(),
+            player_id: head.player,
+            recording: head.recording,
+            distance: near.cost.sqrt(),
+            spreads_apart: (near.cost / (weight * CURVE_FRAMES as f64)).sqrt(),
+            comparable: because.is_none(),
+            incomparable_because: because,
+            date: head.date,
+            hand: player.hand.unwrap_or(head.hand),
+            level: player.level,
+            age: age(&player, head),
+            stature_m: player.stature_m,
+            capture: head.capture,
+            view: head.view,
+            setting: head.setting,
+            serve_type: head.serve_type,
+            faults: standing(&case.labels),
+            outcome: outcome(&case),
+            plans: case.plans,
+            follow_ups: case.follow_ups,
+            why: self.why(head.id),
+        })
+    }
+
+    fn why(&self, other: ServeId) -> Option<Why> {
+        let curve = self.set.curve(other)?;
+        let serve = self.serve;
+        explain_pair(&serve.curve, &serve.figures.event_samples, curve.values(), self.params)
+    }
+}
+
+/// Age reached in the year of the recording.
+fn age(player: &Player, head: &ServeHead) -> Option<i16> {
+    player.born.map(|born| head.date.year() - born.year())
+}
+
+fn outcome(case: &Case) -> Option<Outcome> {
+    let last = case.follow_ups.iter().max_by_key(|follow_up| (follow_up.date, follow_up.id))?;
+    let change = |then: Option<f64>, now: Option<f64>| Some(then? - now?);
+    let after_days = case.date.until((Unit::Day, last.date)).map_or(0, |span| span.get_days());
+    Some(Outcome {
+        after_days,
+        rating: last.rating,
+        speed_change_kmh: change(last.ball.speed_kmh, case.ball.speed_kmh),
+        first_serve_change_pct: change(last.ball.first_serve_pct, case.ball.first_serve_pct),
+    })
+}

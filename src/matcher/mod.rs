@@ -1,0 +1,20 @@
+//! A serve in, its precedents out: the closest past serves, their cases, and why they are alike.
+//!
+//! The distance is the engine's: the square root of the dynamic-time-warping cost over all
+//! channels of the curve, each in ordinary spreads between players, inside a band of
+//! [`BAND_FRAMES`] of the 101 samples. Serves of comparable sources and views come first, the
+//! others behind them, each marked; within a group order is (distance, serve id).
+
+mod answer;
+mod comparable;
+mod focus;
+mod like;
+#[cfg(test)]
+mod tests;
+mod why;
+
+pub use answer::{Answer, Outcome, Precedent};
+pub use comparable::{Source, incomparable};
+pub use focus::{FOCUS_WEIGHT, Focus, FocusError};
+pub use like::{BAND_FRAMES, LikeError, Query, Subject, Unstored, like};
+pub use why::{Difference, Share, Why, explain_pair, phase_frames};
