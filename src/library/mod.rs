@@ -15,6 +15,7 @@ mod read;
 mod seam;
 mod store;
 mod stored;
+mod table;
 #[cfg(test)]
 pub(crate) mod tests;
 mod types;
@@ -28,6 +29,7 @@ pub use filter::{AGE_BANDS, Filter, FilterError, Selection, TermCut};
 pub use named::Named;
 pub use read::{Counts, ServeHead};
 pub use store::Library;
+pub use table::{TableAdded, TableError, table_template};
 pub use types::{
     BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
     Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow, ServeId,

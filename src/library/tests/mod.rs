@@ -5,4 +5,5 @@ mod filter;
 mod golden;
 pub(crate) mod made;
 mod store;
+mod table;
 mod words;
