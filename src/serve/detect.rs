@@ -23,8 +23,10 @@ const TOP_SWING: f64 = 0.06;
 const TOSS_SEARCH_S: f64 = 2.2;
 /// The follow-through is looked for in this time after it.
 const FOLLOW_SEARCH_S: f64 = 1.3;
+/// A wrist this far above the shoulders is up (statures).
+const CLEARLY_UP: f64 = 0.05;
 /// A mean margin below this is refused even if every sign is just there.
-const LEAST_SCORE: f64 = 0.35;
+const LEAST_SCORE: f64 = 0.55;
 
 /// One top of one hand, judged as the contact of a serve.
 #[derive(Debug, Clone)]
@@ -83,7 +85,8 @@ struct Signals {
 pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)>, Vec<Candidate>) {
     let last = recording.frames() - 1;
     let track = Track::build(recording, &NEEDED, 0, last);
-    let track = track.smoothed(SEARCH_CUTOFF_HZ.min(recording.rate_hz / 3.0));
+    let cutoff_hz = SEARCH_CUTOFF_HZ.min(recording.rate_hz / 3.0);
+    let track = track.smoothed(cutoff_hz, cutoff_hz);
     let signals = signals(&track, stature);
     let weigh_travel =
         recording.dimensions == Dimensions::Three || matches!(recording.view, Some(View::Side));
@@ -199,6 +202,12 @@ fn judge(
         Sign::Toss => toss[toss_top],
         Sign::Lead => (top - toss_top) as f64 * track.step_s,
         Sign::TossAbove => toss[toss_top] - hit[toss_top],
+        Sign::HittingLow => hit[toss_top],
+        Sign::BothUp => {
+            let from = toss_top.saturating_sub(track.span(1.0)).max(run.start);
+            let both = (from..=lowest).filter(|&i| hit[i].min(toss[i]) > CLEARLY_UP);
+            both.count() as f64 * track.step_s
+        }
         Sign::HitAbove => hit[top] - toss[top],
         Sign::TossDown => toss[toss_top] - toss[top],
         Sign::StartsLow => -least(before..=toss_top, toss),

@@ -11,6 +11,10 @@ pub(super) enum Sign {
     Lead,
     /// At the top of the toss the tossing wrist is above the hitting wrist (statures).
     TossAbove,
+    /// Height of the hitting wrist over the shoulders at the top of the toss (statures).
+    HittingLow,
+    /// Time both wrists are clearly above the shoulders, from the toss through the swing (s).
+    BothUp,
     /// At the top of the swing the hitting wrist is above the tossing wrist (statures).
     HitAbove,
     /// The tossing arm has come down from its top when the hitting arm is at its top (statures).
@@ -34,10 +38,12 @@ struct Limits {
 }
 
 impl Sign {
-    pub(super) const ALL: [Self; 11] = [
+    pub(super) const ALL: [Self; 13] = [
         Self::Reach,
         Self::Toss,
         Self::TossAbove,
+        Self::HittingLow,
+        Self::BothUp,
         Self::Lead,
         Self::HitAbove,
         Self::TossDown,
@@ -56,6 +62,8 @@ impl Sign {
             Self::Toss => (0.03, 0.15),
             Self::Lead => (0.12, 0.40),
             Self::TossAbove => (0.04, 0.25),
+            Self::HittingLow => (0.22, 0.10),
+            Self::BothUp => (1.0, 0.6),
             Self::HitAbove => (0.15, 0.35),
             Self::TossDown => (0.10, 0.30),
             Self::StartsLow => (0.08, 0.25),
@@ -80,6 +88,8 @@ impl Sign {
             Self::Toss => "height of the tossing hand",
             Self::Lead => "time from toss to swing",
             Self::TossAbove => "tossing hand over hitting hand in the toss",
+            Self::HittingLow => "hitting hand not overhead in the toss",
+            Self::BothUp => "arms up one after the other",
             Self::HitAbove => "hitting hand over tossing hand at the top",
             Self::TossDown => "tossing arm coming down",
             Self::StartsLow => "tossing hand starting low",
@@ -107,6 +117,12 @@ impl Sign {
             ),
             Self::TossAbove => {
                 "no toss: the hitting hand is up before the other hand rises above it".to_owned()
+            }
+            Self::HittingLow => {
+                "no toss before the swing: both hands are overhead together".to_owned()
+            }
+            Self::BothUp => {
+                format!("no serve: both hands stay above the shoulders together for {value:.1} s")
             }
             Self::HitAbove => format!(
                 "no overhead hit: at the top of the swing the hitting hand is only {value:.2} stature above the other hand, both arms are up"

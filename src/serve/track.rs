@@ -50,11 +50,13 @@ impl Track {
         }
     }
 
-    /// Every joint low-passed at `cutoff_hz`, each run between open gaps by itself.
-    pub(super) fn smoothed(mut self, cutoff_hz: f64) -> Self {
+    /// Every joint low-passed at `cutoff_hz` (the racket's at `racket_hz`), each run between open
+    /// gaps by itself.
+    pub(super) fn smoothed(mut self, cutoff_hz: f64, racket_hz: f64) -> Self {
         let rate_hz = 1.0 / self.step_s;
-        let cutoff_hz = cutoff_hz.min(0.4 * rate_hz);
-        for (_, path) in &mut self.joints {
+        for (joint, path) in &mut self.joints {
+            let racket = matches!(joint, Joint::RacketTip | Joint::RacketThroat);
+            let cutoff_hz = if racket { racket_hz } else { cutoff_hz }.min(0.4 * rate_hz);
             for axis in 0..3 {
                 let mut values: Vec<f64> = path.iter().map(|p| p[axis]).collect();
                 for run in runs(&values) {

@@ -49,8 +49,6 @@ impl Moments {
 /// What the events are read from: a serve's smoothed track with `Right` as the hitting side.
 pub(super) struct Scene<'a> {
     pub track: &'a Track,
-    /// The same, smoothed less: for the moment of the racket's peak speed.
-    pub quick: &'a Track,
     pub rate_hz: f64,
     pub capture: Capture,
     /// Stature in the recording's unit.
@@ -93,10 +91,10 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
             })
             .collect()
     };
-    // Without a ball contact lies between two moments: the hand at its highest and the hand at its
-    // fastest. The fastest counts more (it is the usual stand-in), but never later than the fall
-    // through a third of the height over the shoulders: a hand that swings at no ball may go on
-    // gaining speed on its way down.
+    // Without a racket: against a ball the hand is fastest shortly before impact and highest about
+    // at it; at no ball it may go on gaining speed on its way down. So contact is where the hand is
+    // highest or, where it is fastest only later, most of the way to there, but never later than
+    // its fall through a third of its height over the shoulders.
     let (mut by_racket, mut apart_s) = (false, 0.0);
     let wrist_speed = speed(hit);
     let contact = if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
@@ -106,8 +104,9 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         let fallen = crossing_down(&hit_over_shoulders, top, third);
         let peak = highest(&wrist_speed, near(top.round() as usize, 0.06, 0.09));
         let fastest = fallen.map_or(peak, |f| f.min(peak));
-        let between = FASTEST_SHARE * fastest + (1.0 - FASTEST_SHARE) * top;
-        apart_s = 0.35 * (fastest - top) * track.step_s;
+        let gained = (fastest - top).max(0.0);
+        let between = top + LATER_SHARE * gained;
+        apart_s = 0.35 * gained * track.step_s;
         let hit_by_racket = racket_contact(scene, between);
         by_racket = hit_by_racket.is_some();
         hit_by_racket.unwrap_or(between)
@@ -204,14 +203,14 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     Ok(Moments { all, toss_top })
 }
 
-/// Share of the fastest hand in the contact without a ball; the rest is the highest hand's.
-const FASTEST_SHARE: f64 = 0.75;
+/// How far contact lies from the highest hand towards a hand that is fastest only later.
+const LATER_SHARE: f64 = 0.75;
 
 /// Peak speed of the racket's tip near `guess`, less the time by which it follows impact.
 ///
 /// Racket speed peaks within 5 ms after impact (R078): half of that is taken off.
 fn racket_contact(scene: &Scene<'_>, guess: f64) -> Option<f64> {
-    let tip = scene.quick.path(Joint::RacketTip)?;
+    let tip = scene.track.path(Joint::RacketTip)?;
     let track = scene.track;
     let from = (guess - track.span(0.08) as f64).max(1.0) as usize;
     let to = (guess as usize + track.span(0.12)).min(tip.len().saturating_sub(2));

@@ -16,8 +16,8 @@ use crate::serve::{Event, EventKind, Refusal, Serve};
 /// rate, or with another marker's noise, keeps its curve.
 const READ_CUTOFF_HZ: f64 = 8.0;
 const LEAST_CUTOFF_HZ: f64 = 5.0;
-/// For the moment of the racket's peak speed alone.
-const QUICK_CUTOFF_HZ: f64 = 20.0;
+/// The racket moves faster than any joint.
+const RACKET_CUTOFF_HZ: f64 = 20.0;
 pub(super) struct Reader<'a> {
     pub(super) recording: &'a Recording,
     pub(super) options: &'a FindOptions,
@@ -65,12 +65,10 @@ impl Reader<'_> {
             Side::Right => track,
             Side::Left => track.mirrored(),
         };
-        let quick = track.clone().smoothed(QUICK_CUTOFF_HZ.min(recording.rate_hz / 3.0));
-        let track = track.smoothed(cutoff_hz);
+        let track = track.smoothed(cutoff_hz, RACKET_CUTOFF_HZ.min(recording.rate_hz / 3.0));
         let position = |time_s: f64| ((time_s - track.start_s) / track.step_s).round() as usize;
         let moments = moments(&Scene {
             track: &track,
-            quick: &quick,
             rate_hz: recording.rate_hz,
             capture: recording.capture,
             stature: self.stature,
@@ -195,13 +193,11 @@ impl Reader<'_> {
                 "{rate:.0} Hz: no speeds; contact is the hitting wrist's highest point, fast moments are not measured"
             ));
         }
-        if candidate.weakest.1 < 0.5 || candidate.score < 0.8 {
-            notes.push(format!(
-                "likeness to a serve {:.2} of 1; faintest sign: {}",
-                candidate.score,
-                candidate.weakest.0.name()
-            ));
-        }
+        notes.push(format!(
+            "likeness to a serve {:.2} of 1; faintest sign: {}",
+            candidate.score,
+            candidate.weakest.0.name()
+        ));
         if moments.get(EventKind::Trophy).trust < 0.45 {
             notes.push(
                 "trophy is uncertain: the front knee shows no clear deepest bend or frames are few"

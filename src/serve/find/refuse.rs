@@ -48,18 +48,6 @@ impl Reader<'_> {
             }
             i = j;
         }
-        if let Some((from, to)) = lost
-            && found.serves.is_empty()
-        {
-            found.refused.push(self.refusal(
-                from,
-                to,
-                format!(
-                    "tracking is broken: no body for {:.2} s (more than the {MAX_FILLED_GAP_S:.1} s we fill)",
-                    to - from
-                ),
-            ));
-        }
         if found.serves.is_empty() && found.refused.is_empty() {
             let times = &self.recording.times_s;
             found.refused.push(self.refusal(
@@ -69,6 +57,17 @@ impl Reader<'_> {
             ));
         }
         found.refused.sort_by_key(|refusal| refusal.frames);
+        // Lost tracking explains the rest, so it is said first.
+        if let Some((from, to)) = lost
+            && found.serves.is_empty()
+        {
+            let reason = format!(
+                "tracking is broken: no body for {:.2} s (more than the {MAX_FILLED_GAP_S:.1} s we \
+                 fill)",
+                to - from
+            );
+            found.refused.insert(0, self.refusal(from, to, reason));
+        }
     }
 
     /// The longest stretch without the joints the search needs, first to last lost time.

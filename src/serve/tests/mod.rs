@@ -6,7 +6,6 @@ use std::path::PathBuf;
 
 mod planted;
 mod properties;
-mod real;
 mod refusals;
 
 /// The shared real recordings; `None`, said on stderr, where they are absent.

@@ -83,7 +83,7 @@ fn a_drawn_serve_is_taken() {
 #[test]
 fn other_movements_are_refused_with_a_plain_reason() {
     type Pose = fn(f64) -> (Point, Point, f64);
-    let movements: [(&str, Pose, &str); 11] = [
+    let movements: [(&str, Pose, &str); 13] = [
         ("standing", |_| (HANG_L, HANG_R, 3.0), "no hand"),
         (
             "jogging",
@@ -168,6 +168,27 @@ fn other_movements_are_refused_with_a_plain_reason() {
                     toward(HANG_R, [0.4, 0.1, 1.9 - wave], up),
                     2.0,
                 )
+            },
+            "no",
+        ),
+        (
+            "waving with the left hand first up and first down",
+            |t| {
+                let (a, b) = (hump(t, 0.2, 2.9).sqrt(), hump(t, 0.5, 3.4).sqrt());
+                let wave = 0.1 * (7.0 * t).sin();
+                (
+                    toward(HANG_L, [-0.4 + wave, 0.1, 1.95], a),
+                    toward(HANG_R, [0.4 + wave, 0.1, 1.92], b),
+                    2.0,
+                )
+            },
+            "no",
+        ),
+        (
+            "reaching up to catch with one hand after the other",
+            |t| {
+                let (a, b) = (hump(t, 0.4, 1.4), hump(t, 1.9, 2.9));
+                (toward(HANG_L, [-0.2, 0.3, 2.0], a), toward(HANG_R, [0.2, 0.2, 2.0], b), 2.0)
             },
             "no",
         ),

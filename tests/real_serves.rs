@@ -1,6 +1,28 @@
 //! Real recordings measured by others: what is a serve and what is not, and when contact is.
 
-use super::*;
+#![allow(missing_docs)]
+#![allow(clippy::print_stderr, reason = "a skipped test says so")]
+
+use std::path::PathBuf;
+
+use precedent::motion::{self, ReadOptions, Recording, Side};
+use precedent::serve::{
+    CORE_SET, CURVE_FRAMES, EventKind, FindOptions, MEASURES, Reading, Serve, channels, find,
+};
+
+/// One of the shared recordings; `None`, said on stderr, where they are absent. Depth-sensor files
+/// state no rate, the README beside them does: 15 Hz.
+fn real_recording(name: &str) -> Option<Recording> {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
+    if !folder.is_dir() {
+        eprintln!("skipped: {} is absent", folder.display());
+        return None;
+    }
+    let rate_hz = name.ends_with(".txt").then_some(15.0);
+    let options = ReadOptions { rate_hz, ..ReadOptions::default() };
+    let read = motion::read(&folder.join(name), &options);
+    Some(read.unwrap_or_else(|error| panic!("{name}: {error}")))
+}
 
 /// What a recording must give.
 enum Expected {
