@@ -6,6 +6,8 @@
 //! what it handed to the system; that SQLite's and tantivy's syncs hold against a power cut is
 //! theirs to promise (`synchronous=FULL`).
 
+#![allow(clippy::print_stderr, reason = "says how many processes were killed")]
+
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -215,7 +217,7 @@ fn killed_at_every_write_the_library_stays_sound() {
                     if at > total {
                         return;
                     }
-                    if kill_and_check(at, at % 2 == 0, &expected) {
+                    if kill_and_check(at, at.is_multiple_of(2), &expected) {
                         killed.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
                     }
                 }

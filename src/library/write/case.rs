@@ -13,7 +13,7 @@ impl Writer<'_> {
     /// Puts a label on a case; the same fault by the same voice is replaced, other voices stay.
     ///
     /// # Errors
-    /// [`WriteError::Invalid`] for a severity outside 0 to 1; [`StoreError::NoSuch`].
+    /// [`WriteError::Invalid`] for a severity outside 0 to 1; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn set_label(&mut self, case: CaseId, label: &FaultLabel) -> Result<(), WriteError> {
         if !(0.0..=1.0).contains(&label.severity) {
             return Err(invalid("severity", label.severity, "0 to 1"));
@@ -68,7 +68,7 @@ impl Writer<'_> {
     /// Takes back what one voice said about one fault; says whether there was such a label.
     ///
     /// # Errors
-    /// [`StoreError::NoSuch`] for an unknown case.
+    /// [`NoSuch`](crate::library::StoreError::NoSuch) for an unknown case.
     pub fn remove_label(
         &mut self,
         case: CaseId,
@@ -90,7 +90,7 @@ impl Writer<'_> {
     ///
     /// # Errors
     /// [`WriteError::TooManyPlans`]; [`WriteError::Invalid`] if the review is before the start;
-    /// [`StoreError::NoSuch`].
+    /// [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn add_plan(&mut self, plan: &Plan) -> Result<PlanId, WriteError> {
         check_plan(plan)?;
         self.touch(plan.case)?;
@@ -171,7 +171,7 @@ impl Writer<'_> {
     ///
     /// # Errors
     /// [`WriteError::Invalid`] for a rating outside -2 to 2, a day before the plan's start, a
-    /// serve of another player, or ball figures out of range; [`StoreError::NoSuch`].
+    /// serve of another player, or ball figures out of range; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn add_follow_up(&mut self, follow_up: &FollowUp) -> Result<FollowUpId, WriteError> {
         check_ball(&follow_up.ball)?;
         check_note(follow_up.note.as_deref())?;
@@ -250,7 +250,7 @@ impl Writer<'_> {
     /// Records the grip of a case, or that it is unknown.
     ///
     /// # Errors
-    /// [`WriteError::Invalid`] for a bevel outside 1 to 8; [`StoreError::NoSuch`].
+    /// [`WriteError::Invalid`] for a bevel outside 1 to 8; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn set_grip(&mut self, case: CaseId, grip: Option<Grip>) -> Result<(), WriteError> {
         for bevel in grip.into_iter().flat_map(|g| [g.index_knuckle, g.heel_pad]).flatten() {
             if !(1..=8).contains(&bevel) {
@@ -273,7 +273,7 @@ impl Writer<'_> {
     ///
     /// # Errors
     /// [`WriteError::Invalid`] for a speed outside 20 to 270 km/h or a percentage outside 0 to
-    /// 100; [`StoreError::NoSuch`].
+    /// 100; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn set_ball(&mut self, case: CaseId, ball: &BallFlight) -> Result<(), WriteError> {
         check_ball(ball)?;
         let Misses { net, long, wide } = ball.misses.unwrap_or_default();
@@ -300,7 +300,7 @@ impl Writer<'_> {
     /// Sets or clears the coach's words on a case.
     ///
     /// # Errors
-    /// [`WriteError::Invalid`] for more than 20,000 bytes; [`StoreError::NoSuch`].
+    /// [`WriteError::Invalid`] for more than 20,000 bytes; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn set_note(&mut self, case: CaseId, note: Option<&str>) -> Result<(), WriteError> {
         check_note(note)?;
         self.touch(case)?;
