@@ -10,7 +10,9 @@
 //! right-handed with z up. Frames count from 0.
 
 pub mod catalogue;
+pub mod cli;
 pub mod demo;
+pub mod intake;
 pub mod library;
 pub mod matcher;
 pub mod motion;

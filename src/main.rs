@@ -1,2 +1,5 @@
 //! The `precedent` command.
-fn main() {}
+
+fn main() -> std::process::ExitCode {
+    precedent::cli::run()
+}

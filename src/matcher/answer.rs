@@ -106,7 +106,8 @@ fn spelled<T: std::fmt::Display, S: Serializer>(id: &T, to: S) -> Result<S::Ok, 
 }
 
 /// One label per fault: a coach's before the program's, rejected ones left out, strongest first.
-pub(super) fn standing(labels: &[FaultLabel]) -> Vec<FaultLabel> {
+#[must_use]
+pub fn standing(labels: &[FaultLabel]) -> Vec<FaultLabel> {
     let mut faults: Vec<FaultLabel> = Vec::new();
     for label in labels {
         let coach = label.by != "program";

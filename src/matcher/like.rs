@@ -52,6 +52,8 @@ pub struct Query<'a> {
     pub filter: Filter,
     /// Leave out all serves of the same player, not only those of the same recording.
     pub others: bool,
+    /// At most one serve of each player: the closest.
+    pub one_each: bool,
     /// Words that cannot be searched are an error instead of a note.
     pub strict: bool,
     /// How the search goes about it; the answer is the same.
@@ -68,6 +70,7 @@ impl<'a> Query<'a> {
             focus: Focus::default(),
             filter: Filter::default(),
             others: false,
+            one_each: false,
             strict: false,
             strategy: Strategy::default(),
         }
@@ -156,9 +159,39 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
                 LikeError::Curve { channel_set: curve.channel_set.clone(), source }
             })
         };
-        let mut found = nearest(&same, query.k)?;
-        if found.len() < query.k {
-            found.extend(nearest(&other, query.k - found.len())?);
+        let player_of = |near: &NearServe| heads.get(&near.serve).map(|head| head.player);
+        let mut found: Vec<NearServe> = Vec::new();
+        for among in [&same, &other] {
+            let wanted = query.k - found.len();
+            if !query.one_each {
+                found.extend(nearest(among, wanted)?);
+                continue;
+            }
+            let taken: Vec<_> = found.iter().map(player_of).collect();
+            let first_each = |serves: Vec<NearServe>| {
+                let mut seen = taken.clone();
+                let mut kept = serves;
+                kept.retain(|near| {
+                    let player = player_of(near);
+                    let new = !seen.contains(&player);
+                    seen.push(player);
+                    new
+                });
+                kept.truncate(wanted);
+                kept
+            };
+            // The first of each player among the closest is the player's closest: widen until
+            // enough players are met or nobody is left.
+            let mut depth = wanted.max(1);
+            found.extend(loop {
+                let closest = nearest(among, depth)?;
+                let exhausted = closest.len() < depth;
+                let kept = first_each(closest);
+                if exhausted || kept.len() >= wanted {
+                    break kept;
+                }
+                depth *= 4;
+            });
         }
         let tell = Teller { library, set: &set, serve, source, params: &params };
         for near in found {

@@ -13,7 +13,7 @@ mod like;
 mod tests;
 mod why;
 
-pub use answer::{Answer, Outcome, Precedent};
+pub use answer::{Answer, Outcome, Precedent, standing};
 pub use comparable::{Source, incomparable};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};
 pub use like::{BAND_FRAMES, LikeError, Query, Subject, Unstored, like};

@@ -341,3 +341,30 @@ fn phases_cover_every_sample_whatever_the_events_say() {
     assert_eq!(channels(CORE_SET).len(), made::CHANNELS);
     assert_eq!(PHASES.len(), 5);
 }
+
+#[test]
+fn one_each_gives_every_player_the_own_closest_serve() {
+    let Academy { _folder, library } = academy();
+    let own = ServeId(5);
+    let head = library.serve_head(own).unwrap();
+    let serve = library.serve(own).unwrap().serve;
+    let even = vec![1.0; made::CHANNELS];
+    let all = plain(&library, &serve, &even, 99, |h| h.recording != head.recording);
+    let player = |id: ServeId| library.serve_head(id).unwrap().player;
+    // By hand: walk the plain ranking, comparable ones first, and keep each player's first serve.
+    let (near, far): (Vec<_>, Vec<_>) = all
+        .into_iter()
+        .partition(|(id, _)| library.serve_head(*id).unwrap().capture == Capture::Generated);
+    let mut expected: Vec<(ServeId, f64)> = Vec::new();
+    for one in near.into_iter().chain(far) {
+        if expected.iter().all(|kept| player(kept.0) != player(one.0)) {
+            expected.push(one);
+        }
+    }
+    assert_eq!(expected.len(), 6);
+    for k in [0, 1, 3, 6, 50] {
+        let mut query = Query::new(Subject::Stored(own), k);
+        query.one_each = true;
+        assert_eq!(found(&like(&library, &query).unwrap()), expected[..k.min(6)], "k {k}");
+    }
+}

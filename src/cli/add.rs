@@ -1,0 +1,184 @@
+use std::path::Path;
+
+use indicatif::{ProgressBar, ProgressStyle};
+use jiff::ZonedDateTime;
+use serde::Serialize;
+
+use super::args::{AddArgs, ConsentArg};
+use super::face::Face;
+use super::{Outcome, place};
+use crate::intake::{self, Context, Taken};
+use crate::library::{Consent, Library, Player, PlayerId, StoreError, WriteError};
+
+/// One file's fate, as `--json` prints it.
+#[derive(Serialize)]
+struct FileObject<'a> {
+    file: String,
+    new: bool,
+    recording: String,
+    case: String,
+    serves: Vec<String>,
+    player: &'a str,
+    date: String,
+}
+
+pub(super) fn run(
+    args: &AddArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let files = intake::recordings_in(&args.files)?;
+    if files.is_empty() {
+        face.say("no recording in what was named");
+        return Ok(Outcome::Nothing);
+    }
+    let (mut library, made) = place::for_adding(library)?;
+    if made {
+        face.say(&format!("made a new library in {}", library.folder().display()));
+    }
+    let catalogue = library.catalogue()?;
+    let player = player(&mut library, args, face)?;
+    let context = Context {
+        read: args.read.options(),
+        date: args.date,
+        setting: args.setting.map(Into::into),
+        serve_type: args.serve_type.map(Into::into),
+    };
+    let progress = progress(files.len(), face);
+    let mut failed = 0;
+    let mut serves = 0;
+    for file in &files {
+        match intake::take(&mut library, &catalogue, &player, file, &context) {
+            Ok(taken) => {
+                serves += taken.added.serves.len();
+                progress.suspend(|| report(&taken, file, &player, face))?;
+            }
+            Err(error) => {
+                failed += 1;
+                progress.suspend(|| face.complain(&error.to_string()));
+            }
+        }
+        progress.inc(1);
+    }
+    progress.finish_and_clear();
+    if failed > 0 {
+        face.say(&format!(
+            "{failed} of {} files failed and left nothing behind; the others are stored",
+            files.len()
+        ));
+        return Ok(Outcome::SomeFailed);
+    }
+    Ok(if serves > 0 { Outcome::Found } else { Outcome::Nothing })
+}
+
+fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyhow::Result<()> {
+    let added = &taken.added;
+    let serves: Vec<String> = added.serves.iter().map(ToString::to_string).collect();
+    if added.new {
+        face.say(&format!("{}: {}", file.display(), taken.summary));
+        for assumed in &taken.assumptions {
+            face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why));
+        }
+        if taken.date_assumed {
+            face.say(&format!("assumed date: {} (the file's own; give --date)", taken.date));
+        }
+        for refusal in &taken.refused {
+            face.say(&format!(
+                "frames {} to {}: no serve: {}",
+                refusal.frames.0, refusal.frames.1, refusal.reason
+            ));
+        }
+    }
+    if added.consent_open {
+        face.say(&format!(
+            "consent of {} is not recorded; record it with --consent keep or --consent share",
+            player.code
+        ));
+    }
+    if face.json {
+        return face.object(&FileObject {
+            file: file.display().to_string(),
+            new: added.new,
+            recording: added.recording.to_string(),
+            case: added.case.to_string(),
+            serves,
+            player: &player.code,
+            date: taken.date.to_string(),
+        });
+    }
+    let what = if added.new { "stored" } else { "already stored" };
+    face.line(&format!(
+        "{what} {} as {} in case {} of {}: {}",
+        file.display(),
+        added.recording,
+        added.case,
+        player.code,
+        serves.join(" ")
+    ))?;
+    Ok(())
+}
+
+/// The player with the given code, made or brought up to date with what the command line says.
+fn player(library: &mut Library, args: &AddArgs, face: &mut Face) -> anyhow::Result<Player> {
+    let known = match library.player_by_code(&args.player) {
+        Ok(player) => Some(player),
+        Err(StoreError::NoSuch { .. }) => None,
+        Err(error) => return Err(error.into()),
+    };
+    let before = known.clone();
+    let mut player = known.unwrap_or_else(|| Player {
+        id: PlayerId(0),
+        code: args.player.clone(),
+        name: None,
+        hand: None,
+        level: None,
+        born: None,
+        stature_m: None,
+        squads: Vec::new(),
+        coach: None,
+        consent: Consent { keep: true, share: false, date: None },
+    });
+    player.hand = args.read.hand().or(player.hand);
+    player.level = args.level.map(Into::into).or(player.level);
+    player.born = args.born.or(player.born);
+    player.stature_m = args.stature.or(player.stature_m);
+    player.coach = args.coach.clone().or(player.coach);
+    for squad in &args.squad {
+        if !player.squads.contains(squad) {
+            player.squads.push(squad.clone());
+        }
+    }
+    if let Some(consent) = args.consent {
+        player.consent = Consent {
+            keep: true,
+            share: consent == ConsentArg::Share,
+            date: Some(ZonedDateTime::now().date()),
+        };
+    }
+    if before.as_ref() == Some(&player) {
+        return Ok(player);
+    }
+    let id = library.write(|writer| -> Result<PlayerId, WriteError> {
+        if before.is_some() {
+            writer.update_player(&player)?;
+            Ok(player.id)
+        } else {
+            writer.add_player(&player)
+        }
+    })?;
+    if before.is_none() {
+        face.say(&format!("new player {}", player.code));
+    }
+    player.id = id;
+    Ok(player)
+}
+
+/// A progress bar on standard error; none for one file or where talk is not wanted.
+pub(super) fn progress(files: usize, face: &Face) -> ProgressBar {
+    if files < 2 || !face.talks() {
+        return ProgressBar::hidden();
+    }
+    let style = ProgressStyle::with_template("{pos} of {len}  {wide_bar}  {eta} left")
+        .unwrap_or_else(|_| ProgressStyle::default_bar());
+    ProgressBar::new(files as u64).with_style(style)
+}

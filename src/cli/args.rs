@@ -1,0 +1,403 @@
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use jiff::civil::Date;
+
+use crate::library::{Level, ServeType, Setting};
+use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
+
+/// The memory a serve coach lacks: who served like this before, what was wrong, what was
+/// prescribed, and did it work?
+#[derive(Debug, Parser)]
+#[command(name = "precedent", version, propagate_version = true, arg_required_else_help = true)]
+pub(super) struct Cli {
+    /// Folder of the library [default: `precedent` in the user's data folder]
+    #[arg(long, global = true, env = "PRECEDENT_LIBRARY", value_name = "DIR")]
+    pub(super) library: Option<PathBuf>,
+    /// One JSON object per line on standard output
+    #[arg(long, global = true)]
+    pub(super) json: bool,
+    /// Say nothing but errors on standard error
+    #[arg(long, short, global = true)]
+    pub(super) quiet: bool,
+    /// What to do
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Build the invented academy's library, add a new serve, find its precedents, write its review
+    Demo(DemoArgs),
+    /// Show what a recording holds and store nothing
+    Read(ReadCommand),
+    /// Store recordings and their serves for a player
+    Add(AddArgs),
+    /// Who served like this before, why, and what was done
+    Like(LikeArgs),
+    /// Confirm, reject or add faults of a case
+    Label(LabelArgs),
+    /// Record what was prescribed
+    Plan(PlanArgs),
+    /// Record later serves and results of a plan
+    FollowUp(FollowUpArgs),
+    /// Write a serve's review as one HTML file
+    Review(ReviewArgs),
+    /// Write curves (NPY, CSV) and measures (CSV) for further study
+    Export(ExportArgs),
+    /// Check the library; rebuild what is derived
+    Verify(VerifyArgs),
+}
+
+/// How to read a file that does not say everything itself.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Reading the file")]
+pub(super) struct ReadArgs {
+    /// Layout of the file, where sniffing is wrong or undecided
+    #[arg(long)]
+    layout: Option<Layout>,
+    /// Sample rate in Hz, where the file states none
+    #[arg(long, value_name = "HZ")]
+    rate: Option<f64>,
+    /// Serving hand, checked against the motion
+    #[arg(long)]
+    hand: Option<HandArg>,
+    /// Axis that points up in the file: x, y, z, -x, -y or -z
+    #[arg(long, allow_hyphen_values = true, value_name = "AXIS")]
+    up: Option<Up>,
+    /// Unit of the positions in the file
+    #[arg(long)]
+    unit: Option<SourceUnit>,
+    /// Subject, where the file holds several
+    #[arg(long)]
+    subject: Option<String>,
+    /// Person, counted from 0, where the pictures show several
+    #[arg(long)]
+    person: Option<usize>,
+    /// Size of the picture in pixels, where points are fractions of it
+    #[arg(long, value_name = "WIDTHxHEIGHT", value_parser = picture_size)]
+    picture: Option<[u32; 2]>,
+    /// Joints of a table without a header, in order: "left_shoulder,right_shoulder,..."
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', value_parser = joint_name)]
+    joints: Option<Vec<Joint>>,
+    /// Where the camera stood
+    #[arg(long)]
+    view: Option<ViewArg>,
+    /// How the joints were obtained, where the layout does not tell
+    #[arg(long)]
+    capture: Option<CaptureArg>,
+    /// The source is a mirror image: exchange left and right
+    #[arg(long)]
+    mirror: bool,
+    /// Keep the whole frames of a file that was cut off
+    #[arg(long)]
+    trim: bool,
+}
+
+impl ReadArgs {
+    pub(super) fn options(&self) -> ReadOptions {
+        ReadOptions {
+            layout: self.layout,
+            rate_hz: self.rate,
+            up: self.up,
+            unit: self.unit,
+            subject: self.subject.clone(),
+            person: self.person,
+            picture: self.picture,
+            joint_order: self.joints.clone(),
+            view: self.view.map(Into::into),
+            capture: self.capture.map(Into::into),
+            mirror: self.mirror,
+            trim: self.trim,
+        }
+    }
+
+    pub(super) fn hand(&self) -> Option<Side> {
+        self.hand.map(Into::into)
+    }
+}
+
+fn picture_size(text: &str) -> Result<[u32; 2], String> {
+    let parsed = text
+        .split_once(['x', 'X'])
+        .and_then(|(width, height)| Some([width.parse().ok()?, height.parse().ok()?]));
+    match parsed {
+        Some([width, height]) if width > 0 && height > 0 => Ok([width, height]),
+        _ => Err(format!(
+            "a picture size is WIDTHxHEIGHT in pixels, found '{text}'; for example 1920x1080"
+        )),
+    }
+}
+
+fn joint_name(text: &str) -> Result<Joint, String> {
+    Joint::from_name(text.trim()).ok_or_else(|| {
+        let names: Vec<&str> = Joint::ALL.iter().map(|joint| joint.name()).collect();
+        format!("no joint is called '{text}'; take from {}", names.join(", "))
+    })
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ReadCommand {
+    /// The recording
+    pub(super) file: PathBuf,
+    #[command(flatten)]
+    pub(super) read: ReadArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct AddArgs {
+    /// Recordings, or folders of them
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// Player's code: a pseudonym, made new if unknown
+    #[arg(long)]
+    pub(super) player: String,
+    /// Day of the recording [default: the file's own date]
+    #[arg(long)]
+    pub(super) date: Option<Date>,
+    /// What the recordings show
+    #[arg(long)]
+    pub(super) setting: Option<SettingArg>,
+    /// Intended ball
+    #[arg(long = "type", value_name = "TYPE")]
+    pub(super) serve_type: Option<ServeTypeArg>,
+    /// Player's level
+    #[arg(long)]
+    pub(super) level: Option<LevelArg>,
+    /// Player's birth date
+    #[arg(long)]
+    pub(super) born: Option<Date>,
+    /// Player's standing height in metres
+    #[arg(long, value_name = "M")]
+    pub(super) stature: Option<f64>,
+    /// Squad the player belongs to; may be repeated
+    #[arg(long)]
+    pub(super) squad: Vec<String>,
+    /// Coach's code
+    #[arg(long)]
+    pub(super) coach: Option<String>,
+    /// What the player agreed to: keep here, or keep here and share without a name
+    #[arg(long)]
+    pub(super) consent: Option<ConsentArg>,
+    #[command(flatten)]
+    pub(super) read: ReadArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct LikeArgs {
+    /// A stored serve (s12) or a recording's file
+    pub(super) serve: String,
+    /// Which serve of the file, counted from 1
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) nth: usize,
+    /// How many precedents
+    #[arg(short, default_value_t = 5)]
+    pub(super) k: usize,
+    /// Only cases that match, for example "hand=left level=club,competition date>=2026-03"
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
+    /// Look mainly at these body parts, for example "tossing-arm,trunk"
+    #[arg(long, value_name = "PARTS")]
+    pub(super) focus: Option<String>,
+    /// Leave out the player's own serves too
+    #[arg(long)]
+    pub(super) others: bool,
+    /// At most one serve of each player, the closest
+    #[arg(long)]
+    pub(super) one_each: bool,
+    #[command(flatten)]
+    pub(super) read: ReadArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct LabelArgs {
+    /// The case (c3)
+    pub(super) case: String,
+    /// Fault the program suspects and you see too; may be repeated
+    #[arg(long, value_name = "FAULT")]
+    pub(super) confirm: Vec<String>,
+    /// Fault the program suspects and you do not see; may be repeated
+    #[arg(long, value_name = "FAULT")]
+    pub(super) reject: Vec<String>,
+    /// Fault you see, with how strong it is from 0 to 1: tossing_arm_drops_early=0.7
+    #[arg(long, value_name = "FAULT[=SEVERITY]")]
+    pub(super) add: Vec<String>,
+    /// Bevel under the index knuckle, 1 to 8
+    #[arg(long, value_name = "BEVEL")]
+    pub(super) index_knuckle: Option<u8>,
+    /// Bevel under the heel pad, 1 to 8
+    #[arg(long, value_name = "BEVEL")]
+    pub(super) heel_pad: Option<u8>,
+    #[command(flatten)]
+    pub(super) ball: BallArgs,
+    /// Free words
+    #[arg(long)]
+    pub(super) note: Option<String>,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+}
+
+/// What the ball did, as reported.
+#[derive(Debug, Clone, Args)]
+pub(super) struct BallArgs {
+    /// Serve speed, km/h
+    #[arg(long, value_name = "KMH")]
+    pub(super) speed: Option<f64>,
+    /// First serves in, percent
+    #[arg(long, value_name = "PERCENT")]
+    pub(super) first_serve: Option<f64>,
+    /// Misses into the net
+    #[arg(long, value_name = "COUNT")]
+    pub(super) net: Option<u32>,
+    /// Misses beyond the service line
+    #[arg(long, value_name = "COUNT")]
+    pub(super) long: Option<u32>,
+    /// Misses beside the box
+    #[arg(long, value_name = "COUNT")]
+    pub(super) wide: Option<u32>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct PlanArgs {
+    /// The case (c3)
+    pub(super) case: String,
+    /// The limiting fault
+    #[arg(long)]
+    pub(super) fault: String,
+    /// Drill and dose, from easy to full: "towel_swing=3 x 10, five days a week"; may be repeated
+    #[arg(long, value_name = "DRILL[=DOSE]", required = true)]
+    pub(super) drill: Vec<String>,
+    /// First day [default: the case's day]
+    #[arg(long)]
+    pub(super) start: Option<Date>,
+    /// Day of the next review
+    #[arg(long)]
+    pub(super) review_on: Option<Date>,
+    /// Your code
+    #[arg(long)]
+    pub(super) coach: Option<String>,
+    /// Free words
+    #[arg(long)]
+    pub(super) note: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct FollowUpArgs {
+    /// The plan (n4)
+    pub(super) plan: String,
+    /// Day
+    #[arg(long)]
+    pub(super) date: Date,
+    /// Serves recorded then (s31); may be repeated
+    #[arg(long)]
+    pub(super) serve: Vec<String>,
+    #[command(flatten)]
+    pub(super) ball: BallArgs,
+    /// Your rating from -2 (worse) to 2 (cured)
+    #[arg(long, allow_hyphen_values = true)]
+    pub(super) rating: Option<i8>,
+    /// Sessions done since the plan
+    #[arg(long)]
+    pub(super) sessions: Option<u32>,
+    /// Free words
+    #[arg(long)]
+    pub(super) note: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ReviewArgs {
+    /// The serve (s12)
+    pub(super) serve: String,
+    /// Where to write it
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// For whom: the player's copy names nobody else
+    #[arg(long = "for", value_name = "WHO", default_value = "player")]
+    pub(super) reader: ReaderArg,
+    /// How many precedents
+    #[arg(short, default_value_t = 5)]
+    pub(super) k: usize,
+    /// Only cases that match
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ExportArgs {
+    /// Folder to write into (made new)
+    #[arg(short, long, value_name = "DIR")]
+    pub(super) output: PathBuf,
+    /// Only cases that match
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct VerifyArgs {
+    /// Rebuild the curve index and the word index from the store
+    #[arg(long)]
+    pub(super) rebuild: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct DemoArgs {
+    /// Folder for the demo's library and review
+    #[arg(long, value_name = "DIR", default_value = "precedent-demo")]
+    pub(super) into: PathBuf,
+    /// Write this many curves as one NPY array (curves x frames x channels) and stop
+    #[arg(long, value_name = "N", requires = "output")]
+    pub(super) curves: Option<usize>,
+    /// Seed of `--curves`
+    #[arg(long, default_value_t = 1)]
+    pub(super) seed: u64,
+    /// File for `--curves`
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+}
+
+macro_rules! choices {
+    ($name:ident -> $target:ty { $($variant:ident => $value:expr,)* }) => {
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+        pub(super) enum $name { $($variant,)* }
+
+        impl From<$name> for $target {
+            fn from(choice: $name) -> Self {
+                match choice { $($name::$variant => $value,)* }
+            }
+        }
+    };
+}
+
+choices!(HandArg -> Side { Left => Self::Left, Right => Self::Right, });
+choices!(ViewArg -> View {
+    Behind => Self::Behind, Front => Self::Front, Side => Self::Side, Diagonal => Self::Diagonal,
+});
+choices!(CaptureArg -> Capture {
+    Markers => Self::Markers, DepthSensor => Self::DepthSensor,
+    SeveralCameras => Self::SeveralCameras, OneCameraLifted => Self::OneCameraLifted,
+    OneCameraFlat => Self::OneCameraFlat,
+});
+choices!(SettingArg -> Setting {
+    PracticeSwing => Self::PracticeSwing, BallNoTarget => Self::BallNoTarget,
+    Target => Self::Target, Match => Self::Match,
+});
+choices!(ServeTypeArg -> ServeType {
+    Flat => Self::Flat, Slice => Self::Slice, Kick => Self::Kick,
+});
+choices!(LevelArg -> Level {
+    Beginner => Self::Beginner, Club => Self::Club, Competition => Self::Competition,
+    National => Self::National, Professional => Self::Professional,
+});
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ConsentArg {
+    Keep,
+    Share,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ReaderArg {
+    Player,
+    Coach,
+}

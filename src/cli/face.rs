@@ -1,0 +1,71 @@
+use std::io::{self, Write};
+
+use serde::Serialize;
+
+/// The two streams: data goes to standard output, talk to standard error.
+pub(super) struct Face {
+    out: anstream::AutoStream<io::Stdout>,
+    err: anstream::AutoStream<io::Stderr>,
+    /// One JSON object per line instead of text.
+    pub(super) json: bool,
+    quiet: bool,
+}
+
+impl Face {
+    pub(super) fn new(json: bool, quiet: bool) -> Self {
+        Self {
+            out: anstream::AutoStream::auto(io::stdout()),
+            err: anstream::AutoStream::auto(io::stderr()),
+            json,
+            quiet,
+        }
+    }
+
+    /// Whether talk is wanted at all.
+    pub(super) fn talks(&self) -> bool {
+        !self.quiet
+    }
+
+    /// A line of data.
+    pub(super) fn line(&mut self, text: &str) -> io::Result<()> {
+        writeln!(self.out, "{text}")
+    }
+
+    /// A JSON object as one line of data.
+    pub(super) fn object(&mut self, value: &impl Serialize) -> anyhow::Result<()> {
+        serde_json::to_writer(&mut self.out, value)?;
+        self.out.write_all(b"\n")?;
+        Ok(())
+    }
+
+    /// A line of talk, kept back by `--quiet`.
+    pub(super) fn say(&mut self, text: &str) {
+        if !self.quiet {
+            // Nothing sensible is left to do when standard error itself is gone.
+            let _ = writeln!(self.err, "precedent: {text}");
+        }
+    }
+
+    /// A line about something that failed; never kept back.
+    pub(super) fn complain(&mut self, text: &str) {
+        let _ = writeln!(self.err, "precedent: {text}");
+    }
+}
+
+/// Whether `error` only says that the reader of standard output went away.
+pub(super) fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
+            || cause
+                .downcast_ref::<serde_json::Error>()
+                .is_some_and(|e| e.io_error_kind() == Some(io::ErrorKind::BrokenPipe))
+    })
+}
+
+/// A plain table: a header line, aligned columns, no boxes.
+pub(super) fn table(header: &[&str]) -> comfy_table::Table {
+    let mut table = comfy_table::Table::new();
+    table.load_style(comfy_table::presets::NOTHING);
+    table.set_header(header);
+    table
+}

@@ -1,0 +1,207 @@
+//! The coach's judgement: labels, plans, follow-ups.
+
+use std::path::Path;
+
+use anyhow::bail;
+
+use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
+use super::face::Face;
+use super::{Outcome, place};
+use crate::catalogue::Catalogue;
+use crate::intake::PROGRAM;
+use crate::library::{
+    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Plan, PlanId,
+    PlannedDrill, ServeId,
+};
+
+pub(super) fn label(
+    args: &LabelArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let case: CaseId = place::id("case", &args.case)?;
+    if args.coach == PROGRAM {
+        bail!("--coach: '{PROGRAM}' is the program's own voice; give your code");
+    }
+    let mut library = place::for_writing(library)?;
+    let catalogue = library.catalogue()?;
+    let held = library.case(case)?;
+    let suspected =
+        |fault: &str| held.labels.iter().find(|label| label.by == PROGRAM && label.fault == fault);
+    let mut labels = Vec::new();
+    for (fault, state) in args
+        .confirm
+        .iter()
+        .map(|fault| (fault, LabelState::Confirmed))
+        .chain(args.reject.iter().map(|fault| (fault, LabelState::Rejected)))
+    {
+        known_fault(&catalogue, fault)?;
+        let Some(suspicion) = suspected(fault) else {
+            bail!("{case}: the program does not suspect '{fault}'; add it with --add {fault}=0.5");
+        };
+        let severity = if state == LabelState::Rejected { 0.0 } else { suspicion.severity };
+        labels.push((fault.clone(), state, severity));
+    }
+    for entry in &args.add {
+        let (fault, severity) = match entry.split_once('=') {
+            None => (entry.as_str(), 0.5),
+            Some((fault, number)) => match number.parse::<f64>() {
+                Ok(severity) if (0.0..=1.0).contains(&severity) => (fault, severity),
+                _ => bail!("--add {entry}: severity is 0 to 1, found '{number}'"),
+            },
+        };
+        known_fault(&catalogue, fault)?;
+        labels.push((fault.to_owned(), LabelState::Added, severity));
+    }
+    let grip = (args.index_knuckle.is_some() || args.heel_pad.is_some()).then(|| Grip {
+        index_knuckle: args.index_knuckle.or(held.grip.and_then(|grip| grip.index_knuckle)),
+        heel_pad: args.heel_pad.or(held.grip.and_then(|grip| grip.heel_pad)),
+    });
+    let ball = merged(&args.ball, held.ball);
+    if labels.is_empty() && grip.is_none() && ball == held.ball && args.note.is_none() {
+        bail!(
+            "label {case}: nothing to record; give --confirm, --reject, --add, a grip, ball results or --note"
+        );
+    }
+    library.write(|writer| {
+        for (fault, state, severity) in &labels {
+            writer.set_label(
+                case,
+                &FaultLabel {
+                    fault: fault.clone(),
+                    state: *state,
+                    severity: *severity,
+                    by: args.coach.clone(),
+                    note: None,
+                },
+            )?;
+        }
+        if grip.is_some() {
+            writer.set_grip(case, grip)?;
+        }
+        if ball != held.ball {
+            writer.set_ball(case, &ball)?;
+        }
+        if let Some(note) = &args.note {
+            writer.set_note(case, Some(note))?;
+        }
+        Ok(())
+    })?;
+    face.say(&format!("{case}: recorded"));
+    Ok(Outcome::Found)
+}
+
+pub(super) fn plan(
+    args: &PlanArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let case: CaseId = place::id("case", &args.case)?;
+    let mut library = place::for_writing(library)?;
+    let catalogue = library.catalogue()?;
+    known_fault(&catalogue, &args.fault)?;
+    let mut drills = Vec::new();
+    for entry in &args.drill {
+        let (id, dose) = match entry.split_once('=') {
+            Some((id, dose)) => (id.trim(), Some(dose.trim())),
+            None => (entry.as_str(), None),
+        };
+        let Some(drill) = catalogue.drill(id) else {
+            let fitting: Vec<&str> = catalogue
+                .drills()
+                .filter(|drill| drill.faults.contains(&args.fault))
+                .map(|drill| drill.id.as_str())
+                .collect();
+            bail!(
+                "--drill: no drill is called '{id}'; for {} take from {}",
+                args.fault,
+                fitting.join(", ")
+            );
+        };
+        let dose = dose.filter(|dose| !dose.is_empty()).unwrap_or(&drill.dose).to_owned();
+        drills.push(PlannedDrill { drill: drill.id.clone(), dose });
+        for caution in &drill.cautions {
+            face.say(&format!("{}: {caution}", drill.name));
+        }
+    }
+    let plan = Plan {
+        id: PlanId(0),
+        case,
+        limiting_fault: args.fault.clone(),
+        drills,
+        start: match args.start {
+            Some(start) => start,
+            None => library.case(case)?.date,
+        },
+        review_on: args.review_on,
+        coach: args.coach.clone(),
+        note: args.note.clone(),
+    };
+    let id = library.write(|writer| writer.add_plan(&plan))?;
+    announce("plan", &id.to_string(), face)?;
+    Ok(Outcome::Found)
+}
+
+pub(super) fn follow_up(
+    args: &FollowUpArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let plan: PlanId = place::id("plan", &args.plan)?;
+    let serves = args
+        .serve
+        .iter()
+        .map(|text| place::id("--serve", text))
+        .collect::<anyhow::Result<Vec<ServeId>>>()?;
+    let mut library = place::for_writing(library)?;
+    let follow_up = FollowUp {
+        id: FollowUpId(0),
+        plan,
+        date: args.date,
+        serves,
+        ball: merged(&args.ball, BallFlight::default()),
+        rating: args.rating,
+        sessions_done: args.sessions,
+        note: args.note.clone(),
+    };
+    let id = library.write(|writer| writer.add_follow_up(&follow_up))?;
+    announce("follow_up", &id.to_string(), face)?;
+    Ok(Outcome::Found)
+}
+
+fn announce(what: &str, id: &str, face: &mut Face) -> anyhow::Result<()> {
+    if face.json {
+        let object: serde_json::Map<String, serde_json::Value> =
+            [(what.to_owned(), id.into())].into_iter().collect();
+        face.object(&object)
+    } else {
+        Ok(face.line(id)?)
+    }
+}
+
+fn known_fault(catalogue: &Catalogue, id: &str) -> anyhow::Result<()> {
+    if catalogue.fault(id).is_none() {
+        let known: Vec<&str> = catalogue.faults().map(|fault| fault.id.as_str()).collect();
+        bail!("no fault is called '{id}'; take from {}", known.join(", "));
+    }
+    Ok(())
+}
+
+/// What the command line says about the ball, over what was known.
+fn merged(args: &BallArgs, known: BallFlight) -> BallFlight {
+    let misses = known.misses.unwrap_or_default();
+    let said = args.net.is_some() || args.long.is_some() || args.wide.is_some();
+    BallFlight {
+        speed_kmh: args.speed.or(known.speed_kmh),
+        first_serve_pct: args.first_serve.or(known.first_serve_pct),
+        misses: if said {
+            Some(Misses {
+                net: args.net.unwrap_or(misses.net),
+                long: args.long.unwrap_or(misses.long),
+                wide: args.wide.unwrap_or(misses.wide),
+            })
+        } else {
+            known.misses
+        },
+    }
+}

@@ -1,0 +1,176 @@
+use std::path::Path;
+
+use anyhow::bail;
+
+use super::args::LikeArgs;
+use super::face::{Face, table};
+use super::{Outcome, place};
+use crate::catalogue::Catalogue;
+use crate::intake;
+use crate::library::{Filter, Library, Named, ServeId};
+use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
+use crate::motion::Recording;
+use crate::serve::{FindOptions, Serve};
+
+pub(super) fn run(
+    args: &LikeArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let library = place::for_reading(library)?;
+    let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
+    let focus = Focus::parse(args.focus.as_deref().unwrap_or_default())?;
+    let ask = |subject| Query {
+        focus: focus.clone(),
+        filter: filter.clone(),
+        others: args.others,
+        one_each: args.one_each,
+        ..Query::new(subject, args.k)
+    };
+    let answer = match args.serve.parse::<ServeId>() {
+        Ok(id) if !Path::new(&args.serve).exists() => like(&library, &ask(Subject::Stored(id)))?,
+        _ => {
+            let (serve, recording) = from_file(args, face)?;
+            let hash = intake::content_hash(Path::new(&args.serve), &args.read.options())?;
+            let same = library.recording_by_hash(&hash)?;
+            let subject = Subject::Unstored(Unstored {
+                serve: &serve,
+                source: Source { capture: recording.capture, view: recording.view },
+                player: same.as_ref().map(|row| row.player),
+                recording: same.as_ref().map(|row| row.id),
+            });
+            like(&library, &ask(subject))?
+        }
+    };
+    show(&answer, &library.catalogue()?, face)?;
+    Ok(if answer.precedents.is_empty() { Outcome::Nothing } else { Outcome::Found })
+}
+
+fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<(Serve, Recording)> {
+    let file = Path::new(&args.serve);
+    if !file.exists() {
+        bail!("'{}' is neither a serve's id (like s12) nor a file that exists", args.serve);
+    }
+    let known = FindOptions { hand: args.read.hand(), ..FindOptions::default() };
+    let (recording, mut found) = intake::look(file, &args.read.options(), &known)?;
+    face.say(&format!("{}: {}", file.display(), recording.summary()));
+    for assumed in &recording.assumptions {
+        face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why));
+    }
+    let count = found.serves.len();
+    if count == 0 {
+        bail!("{}: no serve found: {}", file.display(), intake::why_none(&found));
+    }
+    if args.nth == 0 || args.nth > count {
+        bail!("--nth {}: {} holds {count} serves, counted from 1", args.nth, file.display());
+    }
+    if count > 1 {
+        face.say(&format!("serve {} of {count}; choose another with --nth", args.nth));
+    }
+    Ok((found.serves.swap_remove(args.nth - 1), recording))
+}
+
+/// Precedents as JSON lines or as text a coach reads top to bottom.
+pub(super) fn show(answer: &Answer, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
+    for note in &answer.notes {
+        face.say(note);
+    }
+    for precedent in &answer.precedents {
+        if face.json {
+            face.object(precedent)?;
+        } else {
+            for line in told(precedent, catalogue) {
+                face.line(&line)?;
+            }
+        }
+    }
+    if !face.json && !answer.precedents.is_empty() {
+        face.say(&format!(
+            "{} serves searched; distance is in ordinary spreads between players, 0 = the same",
+            answer.searched
+        ));
+    }
+    Ok(())
+}
+
+fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
+    let mut who = vec![precedent.player.clone(), precedent.date.to_string()];
+    who.extend(precedent.level.map(|level| level.name().to_owned()));
+    who.extend(precedent.age.map(|age| format!("{age} years")));
+    who.push(format!("{} hand", precedent.hand.name()));
+    who.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
+    who.extend(precedent.setting.map(|setting| setting.name().replace('_', " ")));
+    who.push(precedent.capture.name().replace('_', " "));
+    let mut lines = vec![format!(
+        "{}. {} in {}, distance {:.2}: {}",
+        precedent.rank,
+        precedent.serve,
+        precedent.case,
+        precedent.distance,
+        who.join(", ")
+    )];
+    if let Some(why) = &precedent.incomparable_because {
+        lines.push(format!("   compares poorly: {why}"));
+    }
+    if let Some(why) = &precedent.why {
+        lines.push(format!("   {}", why.sentence));
+        let shares = |list: &[crate::matcher::Share]| {
+            list.iter()
+                .map(|share| format!("{} {:.0} %", share.label, 100.0 * share.share))
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
+        lines.push(format!("   where they differ, by part: {}", shares(&why.parts)));
+        lines.push(format!("   and by phase: {}", shares(&why.phases)));
+    }
+    let fault = |id: &str| catalogue.fault(id).map_or(id.to_owned(), |fault| fault.name.clone());
+    let drill = |id: &str| catalogue.drill(id).map_or(id.to_owned(), |drill| drill.name.clone());
+    let faults: Vec<String> = precedent
+        .faults
+        .iter()
+        .map(|label| format!("{} ({})", fault(&label.fault), label.state.name()))
+        .collect();
+    lines.push(match faults.as_slice() {
+        [] => "   faults: none recorded".to_owned(),
+        some => format!("   faults: {}", some.join("; ")),
+    });
+    for plan in &precedent.plans {
+        let drills: Vec<String> = plan.drills.iter().map(|d| drill(&d.drill)).collect();
+        lines.push(format!(
+            "   plan from {}: {}: {}",
+            plan.start,
+            fault(&plan.limiting_fault),
+            drills.join(", ")
+        ));
+    }
+    if let Some(outcome) = &precedent.outcome {
+        let mut came = Vec::new();
+        came.extend(outcome.rating.map(|rating| format!("coach's rating {rating:+}")));
+        came.extend(outcome.speed_change_kmh.map(|by| format!("serve speed {by:+.0} km/h")));
+        came.extend(
+            outcome.first_serve_change_pct.map(|by| format!("first serves in {by:+.0} points")),
+        );
+        if came.is_empty() {
+            came.push("followed up, no result recorded".to_owned());
+        }
+        lines.push(format!("   after {} days: {}", outcome.after_days, came.join(", ")));
+    } else if !precedent.plans.is_empty() {
+        lines.push("   not followed up".to_owned());
+    }
+    lines
+}
+
+/// The library as one line of counts.
+pub(super) fn holdings(library: &Library) -> anyhow::Result<String> {
+    let counts = library.counts()?;
+    let mut summary = table(&["players", "recordings", "serves", "cases", "plans", "follow-ups"]);
+    summary.add_row([
+        counts.players,
+        counts.recordings,
+        counts.serves,
+        counts.cases,
+        counts.plans,
+        counts.follow_ups,
+    ]);
+    Ok(summary.to_string())
+}

@@ -1,0 +1,67 @@
+//! The command line: a thin face over the library's functions.
+//!
+//! Standard output is data, standard error is talk. Exit status 0: found; 1: nothing found;
+//! 2: an error, or a batch in which something failed.
+
+mod add;
+mod args;
+mod demo;
+mod export;
+mod face;
+mod judge;
+mod like;
+mod place;
+mod read;
+mod review;
+mod verify;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command};
+use face::Face;
+
+/// Whether a command that worked found what was asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Outcome {
+    /// Exit 0.
+    Found,
+    /// Exit 1.
+    Nothing,
+    /// Exit 2: the rest was done, what failed was named.
+    SomeFailed,
+}
+
+/// Parses the command line, does what it says and returns the exit status.
+#[must_use]
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let mut face = Face::new(cli.json, cli.quiet);
+    match dispatch(cli, &mut face) {
+        Ok(Outcome::Found) => ExitCode::SUCCESS,
+        Ok(Outcome::Nothing) => ExitCode::from(1),
+        Ok(Outcome::SomeFailed) => ExitCode::from(2),
+        Err(error) if face::is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            face.complain(&format!("{error:#}"));
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
+    let library = cli.library.as_deref();
+    match &cli.command {
+        Command::Demo(args) => demo::run(args, face),
+        Command::Read(args) => read::run(args, face),
+        Command::Add(args) => add::run(args, library, face),
+        Command::Like(args) => like::run(args, library, face),
+        Command::Review(args) => review::run(args, library, face),
+        Command::Label(args) => judge::label(args, library, face),
+        Command::Plan(args) => judge::plan(args, library, face),
+        Command::FollowUp(args) => judge::follow_up(args, library, face),
+        Command::Export(args) => export::run(args, library, face),
+        Command::Verify(args) => verify::run(args, library, face),
+    }
+}

@@ -1,0 +1,190 @@
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::Outcome;
+use super::args::ReadCommand;
+use super::face::{Face, table};
+use crate::intake;
+use crate::motion::{Recording, Side};
+use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
+
+/// One serve of a file, as `--json` prints it.
+#[derive(Serialize)]
+struct ServeObject<'a> {
+    serve: usize,
+    hand: Side,
+    hand_trust: f64,
+    frames: (usize, usize),
+    rate_hz: f64,
+    cutoff_hz: f64,
+    events: BTreeMap<&'static str, EventObject>,
+    measures: BTreeMap<&'a str, MeasureObject<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct EventObject {
+    time_s: f64,
+    frame: usize,
+    trust: f64,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum MeasureObject<'a> {
+    Value { value: f64, unit: &'static str, give_or_take: f64, trust: f64, moment: &'static str },
+    NotMeasurable { not_measurable: &'a str },
+}
+
+pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outcome> {
+    let known = FindOptions { hand: command.read.hand(), ..FindOptions::default() };
+    let (recording, found) = intake::look(&command.file, &command.read.options(), &known)?;
+    describe(&recording, face)?;
+    for refusal in &found.refused {
+        face.say(&format!(
+            "frames {} to {}: no serve: {}",
+            refusal.frames.0, refusal.frames.1, refusal.reason
+        ));
+    }
+    if found.serves.is_empty() {
+        face.say(&format!("{}: no serve found", command.file.display()));
+        return Ok(Outcome::Nothing);
+    }
+    for (index, serve) in found.serves.iter().enumerate() {
+        if face.json {
+            face.object(&object(index + 1, serve, &recording))?;
+        } else {
+            print(index + 1, serve, face)?;
+        }
+    }
+    Ok(Outcome::Found)
+}
+
+/// What the recording is and what was assumed: data as text, talk beside JSON.
+fn describe(recording: &Recording, face: &mut Face) -> anyhow::Result<()> {
+    let mut lines = vec![format!("{}: {}", recording.format, recording.summary())];
+    lines.extend(
+        recording.assumptions.iter().map(|assumed| {
+            format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why)
+        }),
+    );
+    for line in lines {
+        if face.json {
+            face.say(&line);
+        } else {
+            face.line(&line)?;
+        }
+    }
+    Ok(())
+}
+
+fn object<'a>(number: usize, serve: &'a Serve, recording: &Recording) -> ServeObject<'a> {
+    ServeObject {
+        serve: number,
+        hand: serve.hand,
+        hand_trust: serve.hand_trust,
+        frames: serve.frames,
+        rate_hz: recording.rate_hz,
+        cutoff_hz: serve.cutoff_hz,
+        events: serve
+            .events
+            .iter()
+            .map(|event| {
+                let object =
+                    EventObject { time_s: event.time_s, frame: event.frame, trust: event.trust };
+                (event.kind.name(), object)
+            })
+            .collect(),
+        measures: serve
+            .readings
+            .iter()
+            .map(|entry| {
+                let about = MEASURES.iter().find(|def| def.id == entry.measure);
+                let object = match &entry.reading {
+                    Reading::Value { value, trust, give_or_take } => MeasureObject::Value {
+                        value: *value,
+                        unit: about.map_or("", |def| def.unit),
+                        give_or_take: *give_or_take,
+                        trust: *trust,
+                        moment: about.map_or("", |def| def.moment),
+                    },
+                    Reading::NotMeasurable { why } => {
+                        MeasureObject::NotMeasurable { not_measurable: why }
+                    }
+                };
+                (entry.measure.as_str(), object)
+            })
+            .collect(),
+        notes: &serve.notes,
+    }
+}
+
+fn print(number: usize, serve: &Serve, face: &mut Face) -> anyhow::Result<()> {
+    let hand = match serve.hand {
+        Side::Left => "left",
+        Side::Right => "right",
+    };
+    face.line("")?;
+    face.line(&format!(
+        "Serve {number}: frames {} to {}, {hand}-handed ({})",
+        serve.frames.0,
+        serve.frames.1,
+        how_sure(serve.hand_trust)
+    ))?;
+    let contact_s = serve.events[EventKind::Contact as usize].time_s;
+    let mut events = table(&["event", "frame", "time", "from contact", "how sure"]);
+    for event in &serve.events {
+        events.add_row([
+            event.kind.label().to_owned(),
+            event.frame.to_string(),
+            format!("{:.3} s", event.time_s),
+            format!("{:+.3} s", event.time_s - contact_s),
+            how_sure(event.trust).to_owned(),
+        ]);
+    }
+    face.line(&events.to_string())?;
+    let mut measures = table(&["measure", "value", "give or take", "how sure"]);
+    let mut unseen: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for entry in &serve.readings {
+        let Some(def) = MEASURES.iter().find(|def| def.id == entry.measure) else { continue };
+        match &entry.reading {
+            Reading::Value { value, trust, give_or_take } => {
+                measures.add_row([
+                    def.name.to_owned(),
+                    quantity(*value, def.unit),
+                    quantity(*give_or_take, def.unit),
+                    how_sure(*trust).to_owned(),
+                ]);
+            }
+            Reading::NotMeasurable { why } => unseen.entry(why).or_default().push(def.name),
+        }
+    }
+    face.line(&measures.to_string())?;
+    for (why, names) in unseen {
+        face.line(&format!("not measurable ({why}): {}", names.join(", ")))?;
+    }
+    for note in &serve.notes {
+        face.line(&format!("note: {note}"))?;
+    }
+    Ok(())
+}
+
+/// A number with as many digits as a coach can use.
+pub(super) fn quantity(value: f64, unit: &str) -> String {
+    match unit {
+        "deg" => format!("{value:.0} deg"),
+        "ratio" => format!("{value:.2}"),
+        unit => format!("{value:.2} {unit}"),
+    }
+}
+
+/// Trust in words.
+pub(super) fn how_sure(trust: f64) -> &'static str {
+    match trust {
+        t if t >= 0.75 => "sure",
+        t if t >= 0.5 => "fairly sure",
+        t if t >= 0.25 => "unsure",
+        _ => "very unsure",
+    }
+}

@@ -1,0 +1,40 @@
+use std::path::Path;
+
+use super::args::VerifyArgs;
+use super::face::Face;
+use super::{Outcome, add, place};
+
+pub(super) fn run(
+    args: &VerifyArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let mut library = place::for_writing(library)?;
+    let progress = add::progress(usize::MAX, face);
+    let verified = library.verify(args.rebuild, |done, of| {
+        progress.set_length(of as u64);
+        progress.set_position(done as u64);
+    })?;
+    progress.finish_and_clear();
+    for finding in &verified.findings {
+        face.line(&finding.to_string())?;
+    }
+    let checked = &verified.checked;
+    face.say(&format!(
+        "checked {} players, {} recordings, {} serves, {} cases, {} plans, {} follow-ups{}",
+        checked.players,
+        checked.recordings,
+        checked.serves,
+        checked.cases,
+        checked.plans,
+        checked.follow_ups,
+        if verified.rebuilt { "; built the curve and word indexes anew" } else { "" }
+    ));
+    if verified.is_sound() {
+        face.say("the library is sound");
+        Ok(Outcome::Found)
+    } else {
+        face.complain("the library is damaged: restore it from a copy, or remove what is named");
+        Ok(Outcome::SomeFailed)
+    }
+}

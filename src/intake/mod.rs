@@ -1,0 +1,229 @@
+//! From a file to stored serves: read, find, suspect, store; all of one file or nothing.
+
+mod content;
+
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+
+use crate::catalogue::{Catalogue, Conditions, detect};
+use crate::library::{
+    Added, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType, Setting,
+    StoreError, WriteError,
+};
+use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
+use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
+
+pub use content::{content_hash, recordings_in};
+
+/// The voice under which the program's own suspicions are stored.
+pub const PROGRAM: &str = "program";
+
+/// What is known about a recording beside the file.
+#[derive(Debug, Clone, Default)]
+pub struct Context {
+    /// How to read the file.
+    pub read: ReadOptions,
+    /// Day it was recorded; the file's own date where `None`.
+    pub date: Option<Date>,
+    /// What it shows.
+    pub setting: Option<Setting>,
+    /// Intended ball.
+    pub serve_type: Option<ServeType>,
+}
+
+/// What became of a file.
+#[derive(Debug, Clone)]
+pub struct Taken {
+    /// What the store did.
+    pub added: Added,
+    /// The recording in one line.
+    pub summary: String,
+    /// What the file did not say and was assumed.
+    pub assumptions: Vec<crate::motion::Assumption>,
+    /// Stretches that looked like a serve and are none.
+    pub refused: Vec<Refusal>,
+    /// The day it was stored under.
+    pub date: Date,
+    /// Whether that day is only the file's date.
+    pub date_assumed: bool,
+}
+
+/// Why a file was not taken. Nothing of it is stored then.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum IntakeError {
+    /// The file could not be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// No serve is in it.
+    #[error("{}: no serve found: {reason}; nothing is stored", file.display())]
+    NoServe {
+        /// The file.
+        file: PathBuf,
+        /// What was seen instead.
+        reason: String,
+    },
+    /// The store would not take it.
+    #[error("{}: {source}", file.display())]
+    Write {
+        /// The file.
+        file: PathBuf,
+        /// Why.
+        #[source]
+        source: WriteError,
+    },
+    /// The store could not be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Reads the recording in `file` and finds its serves; stores nothing.
+///
+/// # Errors
+/// [`ReadError`] if the file cannot be read; a file without a serve is no error here.
+pub fn look(
+    file: &Path,
+    options: &ReadOptions,
+    known: &FindOptions,
+) -> Result<(Recording, Found), ReadError> {
+    let recording = read(file, options)?;
+    let found = find(&recording, known);
+    Ok((recording, found))
+}
+
+/// Why a recording holds no serve, in one line.
+#[must_use]
+pub fn why_none(found: &Found) -> String {
+    let mut reasons: Vec<&str> = Vec::new();
+    for refusal in &found.refused {
+        if !reasons.contains(&refusal.reason.as_str()) {
+            reasons.push(&refusal.reason);
+        }
+    }
+    if reasons.is_empty() { "nothing in it moves like one".to_owned() } else { reasons.join("; ") }
+}
+
+/// Takes one file into the library for `player`: its recording, its serves, and what the program
+/// suspects about the case they join. One transaction.
+///
+/// # Errors
+/// [`IntakeError`]; nothing of the file is stored then.
+pub fn take(
+    library: &mut Library,
+    catalogue: &Catalogue,
+    player: &Player,
+    file: &Path,
+    context: &Context,
+) -> Result<Taken, IntakeError> {
+    let known = FindOptions { hand: player.hand, stature_m: player.stature_m };
+    let hash = content_hash(file, &context.read)
+        .map_err(|source| ReadError { file: file.to_owned(), kind: source.into() })?;
+    let (recording, found) = look(file, &context.read, &known)?;
+    if found.serves.is_empty() {
+        let reason = why_none(&found);
+        return Err(IntakeError::NoServe { file: file.to_owned(), reason });
+    }
+    let (date, date_assumed) = match context.date {
+        Some(date) => (date, false),
+        None => (
+            content::date_of(file)
+                .map_err(|source| ReadError { file: file.to_owned(), kind: source.into() })?,
+            true,
+        ),
+    };
+    let earlier = library
+        .cases(Some(player.id))?
+        .into_iter()
+        .find(|case| case.date == date)
+        .map(|case| session(library, case.id))
+        .transpose()?
+        .unwrap_or_default();
+    let file_name = file.file_name().unwrap_or_default().to_string_lossy();
+    let new = NewRecording {
+        player: player.id,
+        file_name: &file_name,
+        content_hash: &hash,
+        date,
+        setting: context.setting,
+        serve_type: context.serve_type,
+        recording: &recording,
+        serves: &found.serves,
+    };
+    let mut serves = earlier;
+    serves.extend(found.serves.iter().map(|serve| SessionServe {
+        readings: serve.readings.clone(),
+        setting: context.setting,
+        capture: recording.capture,
+        rate_hz: recording.rate_hz,
+    }));
+    let labels = suspicions(catalogue, &serves);
+    let added = library
+        .write(|writer| {
+            let added = writer.add_recording(&new)?;
+            if added.new {
+                writer.replace_labels(added.case, PROGRAM, &labels)?;
+            }
+            Ok(added)
+        })
+        .map_err(|source| IntakeError::Write { file: file.to_owned(), source })?;
+    Ok(Taken {
+        added,
+        summary: recording.summary(),
+        assumptions: recording.assumptions,
+        refused: found.refused,
+        date,
+        date_assumed,
+    })
+}
+
+/// One serve of a session as far as suspicions go.
+#[derive(Debug, Clone)]
+struct SessionServe {
+    readings: Vec<ServeReading>,
+    setting: Option<Setting>,
+    capture: Capture,
+    rate_hz: f64,
+}
+
+fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreError> {
+    let mut serves = Vec::new();
+    for id in library.case(case)?.serves {
+        let row = library.serve(id)?;
+        let recording = library.recording(row.recording)?;
+        serves.push(SessionServe {
+            readings: row.serve.readings,
+            setting: recording.setting,
+            capture: recording.capture,
+            rate_hz: recording.rate_hz,
+        });
+    }
+    Ok(serves)
+}
+
+/// The program's labels for a session: from the serves with a ball if there are any, since a
+/// practice swing shows what the player can do, not what the serve does.
+fn suspicions(catalogue: &Catalogue, serves: &[SessionServe]) -> Vec<FaultLabel> {
+    let with_ball: Vec<&SessionServe> =
+        serves.iter().filter(|serve| serve.setting != Some(Setting::PracticeSwing)).collect();
+    let judged = if with_ball.is_empty() { serves.iter().collect() } else { with_ball };
+    // What the poorest recording cannot show is not claimed from the richest alone: the lowest
+    // rate decides.
+    let Some(poorest) = judged.iter().min_by(|a, b| a.rate_hz.total_cmp(&b.rate_hz)) else {
+        return Vec::new();
+    };
+    let conditions = Conditions::of(poorest.capture, poorest.rate_hz);
+    let readings: Vec<&[ServeReading]> =
+        judged.iter().map(|serve| serve.readings.as_slice()).collect();
+    detect(catalogue, &readings, &conditions)
+        .into_iter()
+        .filter(|suspicion| suspicion.suspected())
+        .map(|suspicion| FaultLabel {
+            severity: suspicion.score().unwrap_or_default(),
+            fault: suspicion.fault,
+            state: LabelState::Suspected,
+            by: PROGRAM.to_owned(),
+            note: None,
+        })
+        .collect()
+}
