@@ -3,7 +3,7 @@
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke};
 use crate::motion::Joint;
-use crate::serve::{CURVE_FRAMES, Figures};
+use crate::serve::{BodyPart, CURVE_FRAMES, Figures};
 
 /// Where the reader stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,39 +90,6 @@ impl Pose {
             let all: Vec<_> = self.joints.iter().map(|held| held.0).collect();
             self.mean(&all)
         })
-    }
-}
-
-/// A part of the body as coaches divide it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum BodyPart {
-    /// Shoulder to hand on the racket side.
-    HittingArm,
-    /// Shoulder to hand of the other arm.
-    TossingArm,
-    /// Hips to shoulders.
-    Trunk,
-    /// The net-side leg.
-    FrontLeg,
-    /// The other leg.
-    BackLeg,
-}
-
-impl BodyPart {
-    /// Every part.
-    pub const ALL: [Self; 5] =
-        [Self::HittingArm, Self::TossingArm, Self::Trunk, Self::FrontLeg, Self::BackLeg];
-
-    /// Name for people.
-    #[must_use]
-    pub fn label(self) -> &'static str {
-        match self {
-            Self::HittingArm => "hitting arm",
-            Self::TossingArm => "tossing arm",
-            Self::Trunk => "trunk",
-            Self::FrontLeg => "front leg",
-            Self::BackLeg => "back leg",
-        }
     }
 }
 
@@ -454,7 +421,7 @@ mod tests {
 
     #[test]
     fn missing_joints_leave_out_their_limbs_only() {
-        let whole = super::super::sample::figures(&super::super::sample::Swing::default());
+        let whole = super::super::sample::figures();
         let mut holed = whole.clone();
         let knee = holed.joints.iter().position(|&j| j == Joint::LeftKnee).unwrap();
         for sample in 0..CURVE_FRAMES {
@@ -466,15 +433,15 @@ mod tests {
                 .filter(|l| l.edge == Edge::Halo && l.part == Some(part))
                 .count()
         };
-        assert_eq!(count(&whole, BodyPart::FrontLeg), 3);
-        assert_eq!(count(&holed, BodyPart::FrontLeg), 1, "the foot stays");
-        assert_eq!(count(&holed, BodyPart::BackLeg), 3);
+        assert_eq!(count(&whole, BodyPart::FrontLeg), 4);
+        assert_eq!(count(&holed, BodyPart::FrontLeg), 2, "the foot stays");
+        assert_eq!(count(&holed, BodyPart::BackLeg), 4);
     }
 
     #[test]
     fn proportions_are_true() {
         // One scale for both axes: the drawn body is as tall as its highest joint says.
-        let figures = super::super::sample::figures(&super::super::sample::Swing::default());
+        let figures = super::super::sample::figures();
         let pose = Pose::at(&figures, 0.0);
         let room = extent(&pose, Seen::FromBehind).unwrap();
         assert!((0.93..1.07).contains(&room.high), "{room:?}");

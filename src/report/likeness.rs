@@ -1,9 +1,10 @@
-use super::body::{BodyPart, Place, Pose, Seen, draw_inked, part_centre};
+use super::body::{Place, Pose, Seen, draw_inked, part_centre};
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{spread, width, wrap};
 use super::words::sentence;
 use crate::motion::Joint;
+use crate::serve::BodyPart;
 
 /// How a distance is made up: shares that each add to 1.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -5,6 +5,7 @@
 //! whoever calls fills the structs. Missing values are NaN or `None` and are said, never drawn.
 
 mod body;
+mod channel;
 mod data;
 mod dot_row;
 mod event_strip;
@@ -24,7 +25,8 @@ mod tests;
 mod text;
 mod words;
 
-pub use body::{BodyPart, Seen};
+pub use body::Seen;
+pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
 pub use data::{
     Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
     PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
@@ -37,6 +39,6 @@ pub use likeness::{Likeness, likeness_figure};
 pub use look::{Tone, style_variables};
 pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};
 pub use review::review;
-pub use ribbon::{Band, Channel, Parting, ribbon, warp_to_events};
+pub use ribbon::ribbon;
 pub use svg::Svg;
 pub use words::{about, amount, phase};

@@ -168,6 +168,8 @@ struct Page {
     evidence: Vec<EvidenceView>,
     progress: Option<ProgressView>,
     with_ball: Option<ComparisonView>,
+    /// Something stands beside the cautions.
+    aside: bool,
     not_measurable: Vec<String>,
     asked: Vec<String>,
     cautions: Vec<String>,
@@ -205,6 +207,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     } else {
         (PLAYER_PRECEDENTS, PLAYER_DRILLS)
     };
+    let unmeasured = not_measurable(&data.measures);
     let limits = if coach { (usize::MAX, usize::MAX) } else { (PLAYER_EVIDENCE, PLAYER_CHANGES) };
     Page {
         coach,
@@ -235,7 +238,8 @@ fn page(data: &ReviewData, coach: bool) -> Page {
             sentence: texts.clean(&ball.sentence),
             changes: changes(&ball.changes, limits.1, ["practice swing", "with the ball"]),
         }),
-        not_measurable: not_measurable(&data.measures),
+        aside: data.with_ball.is_some() || !data.asked.is_empty() || !unmeasured.is_empty(),
+        not_measurable: unmeasured,
         asked: data.asked.iter().map(|asked| asked_line(asked, coach, &texts)).collect(),
         cautions: Catalogue::builtin()
             .general_cautions()

@@ -1,188 +1,9 @@
+use super::channel::{Band, Channel, Parting};
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, spread, ticks, width};
-use super::words::{amount, bare, moment, sentence, short};
+use super::words::{bare, sentence, short};
 use crate::serve::{CURVE_FRAMES, EventKind};
-
-/// One channel over the serve, in its own unit, samples 0 to 100 %.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Channel {
-    /// Name for people ("front knee").
-    pub label: String,
-    /// `deg`, `m`, `statures` ...
-    pub unit: String,
-    /// What a larger value is called ("more bent").
-    pub larger: String,
-    /// What a smaller value is called ("straighter").
-    pub smaller: String,
-    /// Smallest parting from the band worth naming, in the unit.
-    pub notable: f64,
-    /// This serve, [`CURVE_FRAMES`] values; NaN where missing.
-    pub values: Vec<f64>,
-    /// Samples (0 to 100) of this serve's events, in the order of [`EventKind::ALL`].
-    pub event_samples: [f32; 6],
-    /// The precedents, warped to this serve's events (see [`warp_to_events`]).
-    pub band: Option<Band>,
-}
-
-/// Where precedents run, [`CURVE_FRAMES`] values each.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Band {
-    /// 10th percentile.
-    pub low: Vec<f64>,
-    /// Median.
-    pub middle: Vec<f64>,
-    /// 90th percentile.
-    pub high: Vec<f64>,
-    /// Number of precedents.
-    pub of: usize,
-}
-
-impl Band {
-    /// The band of `curves` ([`CURVE_FRAMES`] values each, NaN where missing), sample by sample, by
-    /// linear interpolation between order statistics (Hyndman and Fan 1996, type 7).
-    ///
-    /// `None` where fewer than three curves have the right length: that is no band. A sample where
-    /// fewer than three curves have a value is NaN.
-    #[must_use]
-    pub fn of(curves: &[Vec<f64>]) -> Option<Self> {
-        let curves: Vec<&Vec<f64>> = curves.iter().filter(|c| c.len() == CURVE_FRAMES).collect();
-        if curves.len() < 3 {
-            return None;
-        }
-        let mut band =
-            Self { low: Vec::new(), middle: Vec::new(), high: Vec::new(), of: curves.len() };
-        for sample in 0..CURVE_FRAMES {
-            let mut values: Vec<f64> =
-                curves.iter().map(|c| c[sample]).filter(|v| v.is_finite()).collect();
-            values.sort_by(f64::total_cmp);
-            let at = |part: f64| {
-                if values.len() < 3 {
-                    return f64::NAN;
-                }
-                let place = part * (values.len() - 1) as f64;
-                let (below, above) = (place.floor() as usize, place.ceil() as usize);
-                values[below] + place.fract() * (values[above] - values[below])
-            };
-            band.low.push(at(0.1));
-            band.middle.push(at(0.5));
-            band.high.push(at(0.9));
-        }
-        Some(band)
-    }
-}
-
-/// `values` of one serve re-timed so that its events fall on another serve's, piecewise linearly.
-///
-/// `from`, `to`: samples of the events, in order of time. Values are interpolated linearly; NaN stays
-/// NaN. Events that are not in order, or values that are not [`CURVE_FRAMES`] long, are returned as
-/// they came.
-#[must_use]
-pub fn warp_to_events(values: &[f64], from: &[f32; 6], to: &[f32; 6]) -> Vec<f64> {
-    let knots = |events: &[f32; 6]| {
-        let end = (CURVE_FRAMES - 1) as f64;
-        let mut all = vec![0.0];
-        all.extend(events.iter().map(|&event| f64::from(event)));
-        all.push(end);
-        all
-    };
-    let (from, to) = (knots(from), knots(to));
-    let ordered = |knots: &[f64]| knots.windows(2).all(|pair| pair[0] <= pair[1]);
-    if values.len() != CURVE_FRAMES || !ordered(&from) || !ordered(&to) {
-        return values.to_vec();
-    }
-    (0..CURVE_FRAMES)
-        .map(|sample| {
-            let at = sample as f64;
-            let piece = (1..to.len() - 1).find(|&knot| at <= to[knot]).unwrap_or(to.len() - 1);
-            let length = to[piece] - to[piece - 1];
-            let part = if length > 0.0 { (at - to[piece - 1]) / length } else { 0.0 };
-            let source = from[piece - 1] + part * (from[piece] - from[piece - 1]);
-            let low = (source.floor().max(0.0) as usize).min(CURVE_FRAMES - 1);
-            let share = (source - low as f64).clamp(0.0, 1.0);
-            if share == 0.0 {
-                values[low]
-            } else {
-                let high = (low + 1).min(CURVE_FRAMES - 1);
-                values[low] + share * (values[high] - values[low])
-            }
-        })
-        .collect()
-}
-
-/// A stretch where this serve leaves the band.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Parting {
-    /// First and last sample.
-    pub samples: (usize, usize),
-    /// Sample where it is furthest out.
-    pub peak: usize,
-    /// How far beyond the band there, in the unit; positive above the band.
-    pub by: f64,
-    /// In words: "front knee, loading: 18 deg straighter than 9 of 10".
-    pub words: String,
-}
-
-impl Channel {
-    /// Stretches of at least three samples outside the band by at least [`Channel::notable`] somewhere,
-    /// the largest area first.
-    #[must_use]
-    pub fn partings(&self) -> Vec<Parting> {
-        let Some(band) = self.band.as_ref().filter(|band| self.fits(band)) else {
-            return Vec::new();
-        };
-        let beyond = |sample: usize| {
-            let (value, low, high) = (self.values[sample], band.low[sample], band.high[sample]);
-            if value > high {
-                value - high
-            } else if value < low {
-                value - low
-            } else {
-                0.0
-            }
-        };
-        let mut found: Vec<(f64, Parting)> = Vec::new();
-        let mut start = 0;
-        while start < CURVE_FRAMES {
-            let side = beyond(start).signum();
-            if beyond(start) == 0.0 || beyond(start).is_nan() {
-                start += 1;
-                continue;
-            }
-            let end = (start..CURVE_FRAMES)
-                .take_while(|&s| beyond(s) != 0.0 && beyond(s).signum() == side)
-                .last()
-                .unwrap_or(start);
-            let peak = (start..=end)
-                .max_by(|&a, &b| beyond(a).abs().total_cmp(&beyond(b).abs()))
-                .unwrap_or(start);
-            let by = beyond(peak);
-            if end - start >= 2 && by.abs() >= self.notable {
-                let area = (start..=end).map(|s| beyond(s).abs()).sum();
-                let words = format!(
-                    "{}, {}: {} {} than {}",
-                    self.label,
-                    moment(peak as f64, &self.event_samples),
-                    amount(by.abs(), &self.unit),
-                    if by > 0.0 { &self.larger } else { &self.smaller },
-                    most_of(band.of)
-                );
-                found.push((area, Parting { samples: (start, end), peak, by, words }));
-            }
-            start = end + 1;
-        }
-        found.sort_by(|a, b| b.0.total_cmp(&a.0));
-        found.into_iter().map(|(_, parting)| parting).collect()
-    }
-
-    fn fits(&self, band: &Band) -> bool {
-        [&self.values, &band.low, &band.middle, &band.high].iter().all(|v| v.len() == CURVE_FRAMES)
-    }
-}
-
-fn most_of(count: usize) -> String {
-    if count >= 10 { "9 of 10".to_owned() } else { format!("most of only {count} precedents") }
-}
 
 /// Runs of finite points.
 fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f64; 2]>> {
@@ -241,7 +62,12 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     let left = 38.0;
     let right = if narrow { width_px - 4.0 } else { width_px - 96.0 };
     let (rows_above, rows_below) = (rows(&above, left, right), rows(&below, left, right));
-    let top = 26.0 + line_height * rows_above as f64;
+    let heading = format!("{}, {}", sentence(&channel.label), channel.unit);
+    let precedents = band.map(|band| format!("{} precedents", band.of));
+    let beside =
+        width(&heading, 13.0, true) + 16.0 + legend_width(this_label, precedents.as_deref());
+    let head = if narrow && beside > width_px { 42.0 } else { 26.0 };
+    let top = head + line_height * rows_above as f64;
     let tall = if narrow { 120.0 } else { 112.0 };
     let bottom = top + tall;
     let axis = bottom + 8.0 + line_height * rows_below as f64;
@@ -267,7 +93,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         description.push_str(&format!(" {}.", sentence(&parting.words)));
     }
     let mut canvas = Canvas::new("ribbon", width_px, height, &title, &description);
-    let heading = format!("{}, {}", sentence(&channel.label), channel.unit);
+    let heading = shorten(&heading, 13.0, true, width_px);
     canvas.text([0.0, 13.0], &heading, Type::new(13.0, Tone::Ink).bold());
 
     for tick in ticks(low, high, 4) {
@@ -312,7 +138,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     }
 
     for (named, rows, first_line, toward) in
-        [(&above, rows_above, 26.0 + 8.0, -1.0), (&below, rows_below, bottom + 14.0, 1.0)]
+        [(&above, rows_above, head + 8.0, -1.0), (&below, rows_below, bottom + 14.0, 1.0)]
     {
         let labels: Vec<(f64, f64)> = named
             .iter()
@@ -352,7 +178,13 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         canvas.line([at, axis], [at, axis + 5.0], Stroke::solid(Tone::Ink, 1.2));
         canvas.text([centre, axis + 19.0], short(kind), Type::new(size, Tone::Ink).middle());
     }
-    ends(&mut canvas, channel, band, this_label, narrow, width_px, [right + 8.0, top, bottom], &y);
+    let last = |values: &[f64]| values.iter().rev().copied().find(|v| v.is_finite()).map(&y);
+    if narrow {
+        legend(&mut canvas, this_label, precedents.as_deref(), [width_px, head - 13.0]);
+    } else {
+        let band = band.and_then(|band| Some((precedents.as_deref()?, last(&band.middle))));
+        ends(&mut canvas, (this_label, last(&channel.values)), band, [right + 8.0, top, bottom]);
+    }
     canvas.finish()
 }
 
@@ -383,41 +215,40 @@ fn hatch(
     }
 }
 
-/// Names of line and band: at their right ends, or in the heading line where there is no room.
-#[allow(clippy::too_many_arguments)]
+/// Room the legend of a narrow ribbon takes.
+fn legend_width(this_label: &str, precedents: Option<&str>) -> f64 {
+    let mark = 20.0;
+    width(this_label, 11.0, true)
+        + mark
+        + precedents.map_or(0.0, |text| width(text, 11.0, false) + mark + 12.0)
+}
+
+/// Names of line and band in one line that ends at `right`.
+fn legend(canvas: &mut Canvas, this_label: &str, precedents: Option<&str>, [right, y]: [f64; 2]) {
+    let mut right = right;
+    if let Some(text) = precedents {
+        canvas.text([right, y], text, Type::new(11.0, Tone::Precedent).end());
+        right -= width(text, 11.0, false) + 6.0;
+        canvas.rect([right - 12.0, y - 9.0], [12.0, 10.0], 0.0, Paint::wash(Tone::Precedent, 0.3));
+        right -= 24.0;
+    }
+    canvas.text([right, y], this_label, Type::new(11.0, Tone::This).bold().end());
+    right -= width(this_label, 11.0, true) + 6.0;
+    canvas.line([right - 14.0, y - 4.0], [right, y - 4.0], Stroke::solid(Tone::This, 2.6));
+}
+
+/// Names of line and band at their right ends: (name, where it ends).
 fn ends(
     canvas: &mut Canvas,
-    channel: &Channel,
-    band: Option<&Band>,
-    this_label: &str,
-    narrow: bool,
-    width_px: f64,
+    this: (&str, Option<f64>),
+    precedents: Option<(&str, Option<f64>)>,
     [left, top, bottom]: [f64; 3],
-    y: &impl Fn(f64) -> f64,
 ) {
-    let precedents = band.map(|band| format!("{} precedents", band.of));
-    if narrow {
-        let mut right = width_px;
-        if let Some(text) = precedents {
-            canvas.text([right, 13.0], &text, Type::new(11.0, Tone::Precedent).end());
-            right -= width(&text, 11.0, false) + 6.0;
-            canvas.rect([right - 12.0, 4.0], [12.0, 10.0], 0.0, Paint::wash(Tone::Precedent, 0.3));
-            right -= 24.0;
-        }
-        canvas.text([right, 13.0], this_label, Type::new(11.0, Tone::This).bold().end());
-        right -= width(this_label, 11.0, true) + 6.0;
-        canvas.line([right - 14.0, 9.0], [right, 9.0], Stroke::solid(Tone::This, 2.6));
-        return;
-    }
-    let last = |values: &[f64]| values.iter().rev().copied().find(|v| v.is_finite()).map(y);
-    let mut labels =
-        vec![(this_label.to_owned(), last(&channel.values), Type::new(12.0, Tone::This).bold())];
-    if let (Some(text), Some(band)) = (precedents, band) {
-        labels.push((text, last(&band.middle), Type::new(12.0, Tone::Precedent)));
-    }
+    let mut labels = vec![(this, Type::new(12.0, Tone::This).bold())];
+    labels.extend(precedents.map(|label| (label, Type::new(12.0, Tone::Precedent))));
     let wanted: Vec<(f64, f64)> =
-        labels.iter().map(|label| (label.1.unwrap_or(top), 15.0)).collect();
-    for ((text, _, style), at) in labels.into_iter().zip(spread(&wanted, top, bottom, 0.0)) {
-        canvas.text([left, at + 4.0], &shorten(&text, 12.0, true, 88.0), style);
+        labels.iter().map(|((_, end), _)| (end.unwrap_or(top), 15.0)).collect();
+    for (((text, _), style), at) in labels.into_iter().zip(spread(&wanted, top, bottom, 0.0)) {
+        canvas.text([left, at + 4.0], &shorten(text, 12.0, true, 88.0), style);
     }
 }

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use crate::library::{Level, ServeType, Setting};
 use crate::motion::Side;
-use crate::serve::EventKind;
+use crate::serve::{EventKind, PHASES, Phase};
 
 /// A number as people say it in this unit: whole degrees, two decimals of a metre or a second.
 fn number(value: f64, unit: &str, decimals: usize) -> String {
@@ -87,13 +87,11 @@ pub(super) fn short(kind: EventKind) -> &'static str {
     }
 }
 
-/// Name of the stretch of the serve a sample (0 to 100) lies in, given the samples of the events.
+/// Name for people of the phase a sample (0 to 100) lies in, given the samples of the events.
 #[must_use]
 pub fn phase(sample: f64, event_samples: &[f32; 6]) -> &'static str {
-    const NAMES: [&str; 7] =
-        ["start", "toss", "loading", "cocking", "acceleration", "follow-through", "follow-through"];
-    let passed = event_samples.iter().filter(|&&event| f64::from(event) <= sample).count();
-    NAMES[passed]
+    let ends = |phase: &&Phase| sample < f64::from(event_samples[phase.to as usize]);
+    PHASES.iter().find(ends).or(PHASES.last()).map_or("", |phase| phase.label)
 }
 
 /// Where in the serve a sample lies, for a sentence: "at trophy" within two samples of an event, else
@@ -209,8 +207,8 @@ mod tests {
     fn phases_lie_between_events() {
         let events = [0.0, 30.0, 55.0, 70.0, 79.0, 100.0];
         assert_eq!(phase(10.0, &events), "toss");
-        assert_eq!(phase(55.0, &events), "cocking");
-        assert_eq!(phase(75.0, &events), "acceleration");
+        assert_eq!(phase(55.0, &events), "racket drop");
+        assert_eq!(phase(75.0, &events), "swing up");
         assert_eq!(phase(100.0, &events), "follow-through");
     }
 }
