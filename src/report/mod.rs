@@ -9,6 +9,7 @@ mod channel;
 mod data;
 mod dot_row;
 mod event_strip;
+mod gather;
 mod gauge;
 mod ladder;
 mod likeness;
@@ -33,6 +34,7 @@ pub use data::{
 };
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
+pub use gather::{Wanted, gather};
 pub use gauge::{Gauge, gauge};
 pub use ladder::{Rung, ladder_mark};
 pub use likeness::{Likeness, likeness_figure};

@@ -1,0 +1,442 @@
+//! From the library to everything a review shows.
+
+use jiff::civil::Date;
+
+use super::{
+    Asked, Channel, DrillFacts, FaultFacts, Likeness, MeasureRow, Outcome, PlanFacts, PlayerFacts,
+    Precedent, Precedents, ReviewData, ServeFacts, channels_of,
+};
+use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
+use crate::library::{
+    Case, FaultLabel, Filter, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
+};
+use crate::matcher::{self, Answer, LikeError, Query, Subject};
+use crate::serve::{Curve, MEASURES, Reading, ServeReading};
+
+/// What to gather.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// The serve under review.
+    pub serve: ServeId,
+    /// How many precedents.
+    pub k: usize,
+    /// Which cases take part.
+    pub filter: Filter,
+}
+
+/// Gathers what a review of one stored serve shows: its figures and readings, the faults of its
+/// case as they stand, its precedents with their cases, and its plan.
+///
+/// # Errors
+/// [`LikeError`] if the serve is unknown or the store cannot be read.
+pub fn gather(
+    library: &Library,
+    catalogue: &Catalogue,
+    wanted: &Wanted,
+) -> Result<ReviewData, LikeError> {
+    let row = library.serve(wanted.serve)?;
+    let recording = library.recording(row.recording)?;
+    let case = library.case(row.case)?;
+    let player = library.player(row.player)?;
+    let mut query = Query::new(Subject::Stored(row.id), wanted.k);
+    query.filter = wanted.filter.clone();
+    // One vote each: nine serves of one player are one precedent, not nine.
+    query.one_each = true;
+    let answer = matcher::like(library, &query)?;
+
+    let readings = session_readings(library, &case)?;
+    let slices: Vec<&[ServeReading]> = readings.iter().map(Vec::as_slice).collect();
+    let conditions = Conditions {
+        index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
+        heel_pad: case.grip.and_then(|grip| grip.heel_pad),
+        ..Conditions::of(recording.capture, recording.rate_hz)
+    };
+    let suspicions = detect(catalogue, &slices, &conditions);
+
+    let neighbours: Vec<ServeRow> = answer
+        .precedents
+        .iter()
+        .map(|precedent| library.serve(precedent.serve))
+        .collect::<Result<_, _>>()?;
+    let measures = measures(catalogue, &row, &neighbours);
+    let mut faults = faults(catalogue, &case, &suspicions, &measures);
+    let limiting_id = faults.first().map(|(id, _)| id.clone());
+    let limiting = (!faults.is_empty()).then(|| faults.remove(0).1);
+    let mut channels = ribbons(&row, &neighbours);
+    if let Some(id) = &limiting_id {
+        put_first(&mut channels, catalogue, id);
+    }
+    Ok(ReviewData {
+        serve: ServeFacts {
+            id: row.id.to_string(),
+            date: recording.date,
+            source: format!(
+                "{}, {:.0} Hz",
+                recording.capture.name().replace('_', " "),
+                recording.rate_hz
+            ),
+            setting: recording.setting,
+            serve_type: recording.serve_type,
+            notes: row.serve.notes.clone(),
+        },
+        player: player_facts(&player, &row, recording.date),
+        figures: Some(row.serve.figures.clone()),
+        events: row.serve.events.to_vec(),
+        limiting,
+        second: None,
+        other_faults: faults.into_iter().map(|(_, facts)| facts).collect(),
+        unseen_faults: unseen(catalogue, &suspicions),
+        channels,
+        measures,
+        precedents: precedents(library, catalogue, &answer, &row, limiting_id.as_deref(), wanted)?,
+        plan: plan(catalogue, &case),
+        evidence: Vec::new(),
+        progress: None,
+        with_ball: None,
+        asked: asked(&case),
+        cautions: cautions(catalogue, &case),
+    })
+}
+
+fn session_readings(library: &Library, case: &Case) -> Result<Vec<Vec<ServeReading>>, StoreError> {
+    case.serves.iter().map(|&id| library.serve(id).map(|row| row.serve.readings)).collect()
+}
+
+fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
+    PlayerFacts {
+        code: player.code.clone(),
+        hand: row.serve.hand,
+        level: player.level,
+        age_band: player.born.map(|born| {
+            // Two-year bands say enough for a coach and little about a child.
+            let age = on.year() - born.year();
+            let low = age - age.rem_euclid(2);
+            format!("{low} to {}", low + 1)
+        }),
+        stature_m: player.stature_m,
+    }
+}
+
+/// Every measure of the serve, with the band published for the same definition and the band of
+/// the precedents.
+fn measures(catalogue: &Catalogue, row: &ServeRow, neighbours: &[ServeRow]) -> Vec<MeasureRow> {
+    row.serve
+        .readings
+        .iter()
+        .filter_map(|entry| {
+            let def = MEASURES.iter().find(|def| def.id == entry.measure)?;
+            let mut told = MeasureRow::new(def, entry.reading.clone());
+            told.reference = published(catalogue, def.source);
+            let mut values: Vec<f64> = neighbours
+                .iter()
+                .flat_map(|other| &other.serve.readings)
+                .filter(|other| other.measure == entry.measure)
+                .filter_map(|other| match other.reading {
+                    Reading::Value { value, .. } => Some(value),
+                    Reading::NotMeasurable { .. } => None,
+                })
+                .collect();
+            // Fewer than three are no band.
+            if values.len() >= 3 {
+                values.sort_by(f64::total_cmp);
+                told.precedents = Some((at_share(&values, 0.1), at_share(&values, 0.9)));
+            }
+            Some(told)
+        })
+        .collect()
+}
+
+fn at_share(sorted: &[f64], share: f64) -> f64 {
+    let place = share * (sorted.len() - 1) as f64;
+    let below = place.floor() as usize;
+    let above = (below + 1).min(sorted.len() - 1);
+    sorted[below] + place.fract() * (sorted[above] - sorted[below])
+}
+
+/// Mean plus and minus one standard deviation of the first published row whose definition the
+/// measure states as its own ("definition as R025 ..."); rows that are only near do not count.
+fn published(catalogue: &Catalogue, source: &str) -> Option<(f64, f64, String)> {
+    let named = source.strip_prefix("definition as ")?;
+    let named = named.split(['(', ';']).next()?;
+    named.split(" and ").find_map(|id| {
+        let row = catalogue.source(id.trim())?;
+        let (mean, sd): (f64, f64) = (row.mean.parse().ok()?, row.sd.parse().ok()?);
+        Some((mean - sd, mean + sd, format!("{} ({})", row.citation, row.population)))
+    })
+}
+
+/// Faults of the case as they stand, the limiting one first.
+///
+/// A plan says what the coach took for limiting. Without one, a coach's labels come before the
+/// program's suspicions, and within each the dearest (severity times cost) comes first.
+fn faults(
+    catalogue: &Catalogue,
+    case: &Case,
+    suspicions: &[Suspicion],
+    measures: &[MeasureRow],
+) -> Vec<(String, FaultFacts)> {
+    let planned = case.plans.first().map(|plan| plan.limiting_fault.as_str());
+    let mut standing = matcher::standing(&case.labels);
+    let dearness = |label: &FaultLabel| {
+        catalogue.fault(&label.fault).map_or(0.0, |fault| {
+            let cost = &fault.cost;
+            label.severity * (1.0 + f64::from(cost.speed + cost.consistency + cost.load))
+        })
+    };
+    standing.sort_by(|a, b| {
+        let rank = |label: &FaultLabel| {
+            (planned == Some(label.fault.as_str()), label.state != LabelState::Suspected)
+        };
+        rank(b).cmp(&rank(a)).then(dearness(b).total_cmp(&dearness(a))).then(a.fault.cmp(&b.fault))
+    });
+    standing
+        .iter()
+        .filter_map(|label| {
+            let fault = catalogue.fault(&label.fault)?;
+            let suspicion = suspicions.iter().find(|s| s.fault == label.fault);
+            let shown: Vec<usize> = fault
+                .measures
+                .iter()
+                .filter_map(|shows| {
+                    let def = MEASURES.iter().find(|def| def.id == shows.measure)?;
+                    measures.iter().position(|row| row.name == def.name)
+                })
+                .collect();
+            let decided = match label.state {
+                LabelState::Suspected => None,
+                LabelState::Confirmed => Some("confirmed by the coach".to_owned()),
+                LabelState::Added => Some("seen by the coach".to_owned()),
+                LabelState::Rejected => Some("rejected by the coach".to_owned()),
+            };
+            let order = if planned == Some(label.fault.as_str()) {
+                "the plan works on it"
+            } else if decided.is_some() {
+                "the coach's word comes before the program's"
+            } else {
+                "suspected; first by severity and what it costs"
+            };
+            Some((
+                fault.id.clone(),
+                FaultFacts {
+                    name: fault.name.clone(),
+                    to_player: fault.to_player.clone(),
+                    why: fault.cost.text.clone(),
+                    score: suspicion.and_then(Suspicion::score),
+                    decided,
+                    measures: shown,
+                    order: Some(order.to_owned()),
+                },
+            ))
+        })
+        .collect()
+}
+
+fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, String)> {
+    suspicions
+        .iter()
+        .filter_map(|suspicion| match &suspicion.finding {
+            Finding::NotDetectable { why, .. } => {
+                Some((catalogue.fault(&suspicion.fault)?.name.clone(), why.clone()))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// One ribbon per channel: this serve, and the precedents re-timed to its events.
+fn ribbons(row: &ServeRow, neighbours: &[ServeRow]) -> Vec<Channel> {
+    let others: Vec<(&Curve, [f32; 6])> = neighbours
+        .iter()
+        .map(|other| (&other.serve.curve, other.serve.figures.event_samples))
+        .collect();
+    channels_of(&row.serve.curve, &row.serve.figures.event_samples, &others)
+}
+
+/// Brings the channel that shows a fault best to the front: the one its first measure reads.
+fn put_first(channels: &mut [Channel], catalogue: &Catalogue, fault: &str) {
+    let Some(shown) = catalogue.fault(fault).and_then(|fault| fault.measures.first()) else {
+        return;
+    };
+    let wanted = match shown.measure.as_str() {
+        m if m.starts_with("front_knee") || m.starts_with("knee") => "front_knee_flexion",
+        m if m.starts_with("back_knee") => "back_knee_flexion",
+        m if m.starts_with("tossing_elbow") => "tossing_elbow_flexion",
+        m if m.starts_with("tossing") => "tossing_wrist_height",
+        m if m.contains("opening") || m.contains("trunk_turn") => "shoulder_turn",
+        m if m.contains("elbow") => "hitting_elbow_flexion",
+        m if m.contains("side_tilt") || m.contains("shoulder_tilt") => "trunk_side",
+        m if m.contains("trunk") => "trunk_forward",
+        m if m.contains("contact_height") || m.contains("wrist") => "hitting_wrist_height",
+        m if m.contains("elevation") || m.contains("upper_arm") => "hitting_arm_elevation",
+        _ => return,
+    };
+    if let Some(at) = channels.iter().position(|channel| channel.name == wanted) {
+        channels[..=at].rotate_right(1);
+    }
+}
+
+fn precedents(
+    library: &Library,
+    catalogue: &Catalogue,
+    answer: &Answer,
+    row: &ServeRow,
+    limiting: Option<&str>,
+    wanted: &Wanted,
+) -> Result<Precedents, StoreError> {
+    let mut found = Vec::new();
+    for precedent in &answer.precedents {
+        let figures = library.serve(precedent.serve)?.serve.figures;
+        let name = |id: &String| catalogue.fault(id).map_or(id.clone(), |f| f.name.clone());
+        let likeness = precedent.why.as_ref().map_or_else(Likeness::default, |why| Likeness {
+            parts: crate::serve::BodyPart::ALL
+                .into_iter()
+                .filter_map(|part| {
+                    let share = why.parts.iter().find(|share| share.name == part.name())?;
+                    Some((part, share.share))
+                })
+                .collect(),
+            phases: why.phases.iter().map(|phase| (phase.label.to_owned(), phase.share)).collect(),
+        });
+        let mut context = Vec::new();
+        context.extend(precedent.age.map(|age| format!("{age} years")));
+        context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
+        context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
+        context.push(precedent.capture.name().replace('_', " "));
+        found.push(Precedent {
+            player: precedent.player.clone(),
+            serve: precedent.serve.to_string(),
+            case: precedent.case.to_string(),
+            date: precedent.date,
+            own: precedent.player_id == row.player,
+            level: precedent.level,
+            hand: Some(precedent.hand),
+            context: context.join(", "),
+            distance: precedent.distance,
+            likeness,
+            faults: precedent.faults.iter().map(|label| name(&label.fault)).collect(),
+            same_fault: limiting
+                .is_some_and(|id| precedent.faults.iter().any(|label| label.fault == id)),
+            drills: precedent
+                .plans
+                .iter()
+                .flat_map(|plan| &plan.drills)
+                .map(|planned| {
+                    catalogue
+                        .drill(&planned.drill)
+                        .map_or(planned.drill.clone(), |d| d.name.clone())
+                })
+                .collect(),
+            outcome: outcome(library, catalogue, precedent)?,
+            figures: Some(figures),
+        });
+    }
+    Ok(Precedents {
+        searched: answer.searched,
+        filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
+        found,
+    })
+}
+
+/// How the planned fault's first measure moved from the case to the last follow-up with serves.
+fn outcome(
+    library: &Library,
+    catalogue: &Catalogue,
+    precedent: &matcher::Precedent,
+) -> Result<Outcome, StoreError> {
+    let Some(plan) = precedent.plans.first() else {
+        return Ok(Outcome::NoPlan);
+    };
+    let later = precedent
+        .follow_ups
+        .iter()
+        .rev()
+        .find(|follow_up| follow_up.plan == plan.id && !follow_up.serves.is_empty());
+    let shows = catalogue.fault(&plan.limiting_fault).and_then(|fault| fault.measures.first());
+    let (Some(later), Some(shows)) = (later, shows) else {
+        return Ok(Outcome::NotFollowedUp);
+    };
+    let Some(def) = MEASURES.iter().find(|def| def.id == shows.measure) else {
+        return Ok(Outcome::NotFollowedUp);
+    };
+    let mean = |serves: &[ServeId]| -> Result<Option<(f64, usize)>, StoreError> {
+        let mut values = Vec::new();
+        for &id in serves {
+            let readings = library.serve(id)?.serve.readings;
+            values.extend(readings.iter().filter(|entry| entry.measure == def.id).filter_map(
+                |entry| match entry.reading {
+                    Reading::Value { value, .. } => Some(value),
+                    Reading::NotMeasurable { .. } => None,
+                },
+            ));
+        }
+        let count = values.len();
+        Ok((count > 0).then(|| (values.iter().sum::<f64>() / count as f64, count)))
+    };
+    let before = mean(&library.case(precedent.case)?.serves)?;
+    let after = mean(&later.serves)?;
+    let (Some((before, n)), Some((after, m))) = (before, after) else {
+        return Ok(Outcome::NotFollowedUp);
+    };
+    // MDC95 for means of n and m serves (knowledge of the spread from serve to serve).
+    let detectable = 1.96 * def.within_player_sd * (1.0 / n as f64 + 1.0 / m as f64).sqrt();
+    let better = match shows.direction {
+        crate::catalogue::Direction::Below => after - before,
+        _ => before - after,
+    };
+    Ok(Outcome::Changed {
+        measure: def.name.to_owned(),
+        by: better,
+        unit: def.unit.to_owned(),
+        detectable,
+    })
+}
+
+fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
+    let plan = case.plans.first()?;
+    Some(PlanFacts {
+        start: Some(plan.start),
+        review_on: plan.review_on,
+        drills: plan
+            .drills
+            .iter()
+            .filter_map(|planned| {
+                let drill = catalogue.drill(&planned.drill)?;
+                Some(DrillFacts::new(drill, Some(&planned.dose)))
+            })
+            .collect(),
+        note: plan.note.clone(),
+    })
+}
+
+/// Grip and ball flight, answered or still to be asked.
+fn asked(case: &Case) -> Vec<Asked> {
+    let bevel = |bevel: Option<u8>| bevel.map(|bevel| format!("bevel {bevel}"));
+    let entry = |what: &str, answer: Option<String>| Asked { what: what.to_owned(), answer };
+    vec![
+        entry(
+            "grip: bevel under the index knuckle",
+            bevel(case.grip.and_then(|grip| grip.index_knuckle)),
+        ),
+        entry("grip: bevel under the heel pad", bevel(case.grip.and_then(|grip| grip.heel_pad))),
+        entry("serve speed", case.ball.speed_kmh.map(|speed| format!("{speed:.0} km/h"))),
+        entry("first serves in", case.ball.first_serve_pct.map(|pct| format!("{pct:.0} %"))),
+        entry(
+            "where misses go",
+            case.ball
+                .misses
+                .map(|m| format!("{} into the net, {} long, {} wide", m.net, m.long, m.wide)),
+        ),
+    ]
+}
+
+fn cautions(catalogue: &Catalogue, case: &Case) -> Vec<String> {
+    let mut cautions: Vec<String> = Vec::new();
+    for label in matcher::standing(&case.labels) {
+        if let Some(note) = catalogue.fault(&label.fault).and_then(|f| f.health_note.clone())
+            && !cautions.contains(&note)
+        {
+            cautions.push(note);
+        }
+    }
+    cautions
+}
