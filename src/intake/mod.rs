@@ -71,7 +71,7 @@ pub enum IntakeError {
         file: PathBuf,
         /// Why.
         #[source]
-        source: WriteError,
+        source: Box<WriteError>,
     },
     /// The store could not be read.
     #[error(transparent)]
@@ -166,7 +166,7 @@ pub fn take(
             }
             Ok(added)
         })
-        .map_err(|source| IntakeError::Write { file: file.to_owned(), source })?;
+        .map_err(|source| IntakeError::Write { file: file.to_owned(), source: Box::new(source) })?;
     Ok(Taken {
         added,
         summary: recording.summary(),

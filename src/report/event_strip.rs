@@ -167,7 +167,8 @@ fn caption(
         return;
     };
     let (time, when) = from_contact(offset_s);
-    let time = if trust < 0.5 { format!("about {time}") } else { time };
+    let unsure = trust < 0.5 && kind != EventKind::Contact;
+    let time = if unsure { format!("about {time}") } else { time };
     if one_line {
         let said = format!("{time} {when}");
         canvas.text([at[0], at[1] + 35.0], &shorten(&said, 11.0, false, room), quiet);

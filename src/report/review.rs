@@ -144,7 +144,7 @@ struct Extra {
     measures: Vec<MeasureView>,
     side: Option<Pair>,
     precedent_strips: Vec<Pair>,
-    ribbons: Vec<Pair>,
+    ribbons: Vec<String>,
     events: Vec<(String, String, String, String)>,
     notes: Vec<String>,
 }
@@ -259,7 +259,12 @@ fn page(data: &ReviewData, coach: bool) -> Page {
             measures: data.measures.iter().map(measure_view).collect(),
             side: strip(Seen::FromHittingSide),
             precedent_strips: precedent_strips(data, you),
-            ribbons: data.channels.iter().skip(1).map(&named).collect(),
+            ribbons: data
+                .channels
+                .iter()
+                .skip(1)
+                .map(|channel| ribbon(channel, you, HALF).to_string())
+                .collect(),
             events: event_rows(data),
             notes: notes(data),
         }),

@@ -1,8 +1,11 @@
+use std::path::Path;
+
 use jiff::civil::date;
 
 use super::sample;
 use super::*;
-use crate::serve::{BodyPart, CURVE_FRAMES, Figures};
+use crate::motion::{ReadOptions, read};
+use crate::serve::{BodyPart, CURVE_FRAMES, Figures, FindOptions, Serve, find};
 
 fn devices(width: f64) -> Vec<Svg> {
     let this = sample::reviewed();
@@ -69,18 +72,76 @@ fn devices(width: f64) -> Vec<Svg> {
 #[test]
 #[ignore = "writes files to look at"]
 fn write_samples() {
-    for (name, width) in [("wide", 720.0), ("narrow", 358.0)] {
-        let body: String = devices(width).iter().map(|svg| format!("<p>{svg}</p>")).collect();
-        let page = format!(
+    let folder = Path::new("target/review-sample");
+    std::fs::create_dir_all(folder).unwrap();
+    let write = |name: String, page: String| std::fs::write(folder.join(name), page).unwrap();
+    let sheet = |drawings: &[Svg]| -> String {
+        let body: String = drawings.iter().map(|svg| format!("<p>{svg}</p>")).collect();
+        format!(
             "<!doctype html><meta charset=utf-8><style>body{{background:#fbfaf6;margin:16px}}p{{margin:0 0 28px}}</style>{body}"
-        );
-        std::fs::create_dir_all("target/review-sample").unwrap();
-        std::fs::write(format!("target/review-sample/devices-{name}.html"), page).unwrap();
+        )
+    };
+    for (name, width) in [("wide", 720.0), ("narrow", 358.0)] {
+        write(format!("devices-{name}.html"), sheet(&devices(width)));
     }
-    for (name, data) in [("full", sample::review_data()), ("bare", sample::bare_review())] {
-        for (copy, audience) in [("player", Audience::Player), ("coach", Audience::Coach)] {
-            let page = review(&data, audience);
-            std::fs::write(format!("target/review-sample/{name}-{copy}.html"), page).unwrap();
+    for (name, data, audience) in all_reviews() {
+        write(format!("{name}-{audience:?}.html").to_lowercase(), review(&data, audience));
+    }
+    let mut real = Vec::new();
+    for serve in recorded_serves() {
+        for seen in [Seen::FromBehind, Seen::FromHittingSide] {
+            let strip = EventStrip {
+                this: &serve.figures,
+                this_label: "recorded",
+                behind: None,
+                events: &serve.events,
+                seen,
+            };
+            real.push(event_strip(&strip, 720.0));
+        }
+    }
+    write("recorded.html".to_owned(), sheet(&real));
+}
+
+/// Serves of real recordings beside the project, where they are.
+fn recorded_serves() -> Vec<Serve> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
+    let files = [
+        "marker-serves-50hz.c3d",
+        "depth-sensor/serve_p01_t01.txt",
+        "depth-sensor/serve_p02_t02.txt",
+    ];
+    files
+        .iter()
+        .filter_map(|file| {
+            let path = folder.join(file);
+            if !path.exists() {
+                eprintln!("skipped: {} is not here", path.display());
+                return None;
+            }
+            let recording =
+                read(&path, &ReadOptions::default()).unwrap_or_else(|e| panic!("{file}: {e}"));
+            let found = find(&recording, &FindOptions::default());
+            assert!(!found.serves.is_empty(), "{file}: {:?}", found.refused);
+            found.serves.into_iter().next()
+        })
+        .collect()
+}
+
+#[test]
+fn real_recordings_are_drawn_standing_on_the_ground() {
+    for serve in recorded_serves() {
+        let strip = EventStrip {
+            this: &serve.figures,
+            this_label: "recorded",
+            behind: None,
+            events: &serve.events,
+            seen: Seen::FromBehind,
+        };
+        for width in [358.0, 720.0] {
+            let svg = event_strip(&strip, width);
+            check(&svg);
+            assert!(!svg.as_str().contains("not visible"));
         }
     }
 }

@@ -660,7 +660,7 @@ fn points(list: &[Value], number: usize, origin: Origin) -> Result<Vec<Point>, R
     };
     if list.iter().all(is_number) {
         let (per, _) = (2..=4)
-            .filter(|per| list.len() % per == 0)
+            .filter(|per| list.len().is_multiple_of(*per))
             .find_map(|per| Some((per, by_points(list.len() / per)?)))
             .ok_or_else(|| {
                 let expected = "17, 25 or 33 points of 2, 3 or 4 numbers";

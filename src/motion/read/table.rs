@@ -264,7 +264,7 @@ fn declared(columns: usize, options: &ReadOptions) -> Result<Columns, ReadErrorK
     let joints = order.len();
     let misfit = ReadErrorKind::JointOrder { columns, joints };
     let per = |columns: usize| {
-        (joints > 0 && columns % joints == 0)
+        (joints > 0 && columns.is_multiple_of(joints))
             .then(|| columns / joints)
             .filter(|n| (2..=4).contains(n))
     };
