@@ -142,6 +142,7 @@ pub fn resample(recording: &Recording, rate_hz: f64) -> Recording {
             let (first, last) = (x[0], x[x.len() - 1] + 1e-6 / rate_hz);
             let from = times_s.partition_point(|&t| t < first - 1e-6 / rate_hz);
             let to = times_s.partition_point(|&t| t <= last);
+            #[expect(clippy::needless_range_loop, reason = "the axis indexes every position")]
             for axis in 0..3 {
                 let y: Vec<f64> = stretch
                     .clone()

@@ -18,7 +18,7 @@ pub struct Channel {
     pub notable: f64,
     /// This serve, [`CURVE_FRAMES`] values; NaN where missing.
     pub values: Vec<f64>,
-    /// Samples (0 to 100) of this serve's events, in the order of [`EventKind::ALL`].
+    /// Samples (0 to 100) of this serve's events, in the order of [`crate::serve::EventKind::ALL`].
     pub event_samples: [f32; 6],
     /// The precedents, warped to this serve's events (see [`warp_to_events`]).
     pub band: Option<Band>,

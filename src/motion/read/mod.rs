@@ -140,13 +140,16 @@ impl Kind {
     }
 }
 
+/// Does a text look like a layout?
+type Looks = fn(&str) -> bool;
+
 /// What the content of a file looks like.
 fn sniff(bytes: &[u8]) -> Option<Kind> {
     if c3d::sniff(bytes) {
         return Some(Kind::C3d);
     }
     let text = text::as_text(bytes)?;
-    let looks: [(fn(&str) -> bool, Kind); 5] = [
+    let looks: [(Looks, Kind); 5] = [
         (trc::sniff, Kind::Trc),
         (bvh::sniff, Kind::Bvh),
         (keypoints::sniff, Kind::Keypoints),
