@@ -3,22 +3,29 @@ use std::io::BufWriter;
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
+use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::args::DemoArgs;
 use super::face::Face;
 use super::{Outcome, add, like, review};
+use crate::catalogue::Catalogue;
 use crate::demo::{self, Scenario};
-use crate::intake::{self, Context};
-use crate::library::{Filter, Library, OpenError, Player, ServeType, Setting};
+use crate::intake::{self, Context, PROGRAM};
+use crate::library::{
+    CaseId, FaultLabel, Filter, LabelState, Library, OpenError, Plan, PlanId, PlannedDrill, Player,
+    ServeType, Setting,
+};
 use crate::matcher::{self, Query, Subject};
 use crate::report::{Audience, Wanted};
 
 /// The new serve, as a file: the way from a file is part of what the demo shows.
 const NEW_SERVE: &[u8] = include_bytes!("../../demo-data/new-serve.c3d");
 const NEW_SERVE_NAME: &str = "new-serve.c3d";
+/// The invented coach who looks at it.
+const COACH: &str = "ash";
 /// The day the new serve comes in.
-const NEW_SERVE_DAY: Date = jiff::civil::date(2026, 3, 14);
+const NEW_SERVE_DAY: Date = jiff::civil::date(2026, 9, 3);
 
 pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     if let (Some(count), Some(output)) = (args.curves, &args.output) {
@@ -43,6 +50,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let Some(&serve) = taken.added.serves.first() else {
         bail!("{}: no serve in it", file.display());
     };
+    judge(&mut library, &catalogue, taken.added.case, face)?;
     face.line(&format!("Who served like {serve} ({}, {NEW_SERVE_DAY}) before?", player.code))?;
     face.line("")?;
     let query = Query { one_each: true, ..Query::new(Subject::Stored(serve), 5) };
@@ -106,6 +114,48 @@ fn newcomer(library: &mut Library) -> anyhow::Result<Player> {
             Ok(player)
         }
     }
+}
+
+/// What the invented coach makes of the new case: the program's strongest suspicion confirmed, and
+/// one plan for it; nothing if it suspects nothing or the case was judged before.
+fn judge(
+    library: &mut Library,
+    catalogue: &Catalogue,
+    case: CaseId,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    let held = library.case(case)?;
+    let suspected = held
+        .labels
+        .iter()
+        .filter(|label| label.by == PROGRAM)
+        .max_by(|a, b| a.severity.total_cmp(&b.severity));
+    let Some(label) = suspected.filter(|_| held.plans.is_empty()) else { return Ok(()) };
+    let drills: Vec<PlannedDrill> = catalogue
+        .drills_for(&label.fault)
+        .into_iter()
+        .take(1)
+        .map(|drill| PlannedDrill { drill: drill.id.clone(), dose: drill.dose.clone() })
+        .collect();
+    let plan = Plan {
+        id: PlanId(0),
+        case,
+        limiting_fault: label.fault.clone(),
+        drills,
+        start: NEW_SERVE_DAY,
+        review_on: Some(NEW_SERVE_DAY.saturating_add(1.month())),
+        coach: Some(COACH.to_owned()),
+        note: None,
+    };
+    let confirmed =
+        FaultLabel { state: LabelState::Confirmed, by: COACH.to_owned(), ..label.clone() };
+    library.write(|writer| {
+        writer.set_label(case, &confirmed)?;
+        writer.add_plan(&plan)
+    })?;
+    let name = catalogue.fault(&label.fault).map_or(label.fault.as_str(), |fault| &fault.name);
+    face.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
+    Ok(())
 }
 
 fn curves(count: usize, seed: u64, output: &Path, face: &mut Face) -> anyhow::Result<Outcome> {

@@ -7,7 +7,7 @@ use super::face::{Face, table};
 use super::{Outcome, place};
 use crate::catalogue::Catalogue;
 use crate::intake;
-use crate::library::{Filter, Library, Named, ServeId};
+use crate::library::{Filter, LabelState, Library, Named, ServeId};
 use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
 use crate::motion::Recording;
 use crate::serve::{FindOptions, Serve};
@@ -128,7 +128,14 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
     let faults: Vec<String> = precedent
         .faults
         .iter()
-        .map(|label| format!("{} ({})", fault(&label.fault), label.state.name()))
+        .map(|label| {
+            let by = match label.state {
+                LabelState::Suspected => "suspected by the program",
+                LabelState::Confirmed | LabelState::Rejected => "confirmed by the coach",
+                LabelState::Added => "seen by the coach",
+            };
+            format!("{} ({by})", fault(&label.fault))
+        })
         .collect();
     lines.push(match faults.as_slice() {
         [] => "   faults: none recorded".to_owned(),

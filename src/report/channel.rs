@@ -229,7 +229,8 @@ pub fn channels_of(
             Channel {
                 name: def.name.to_owned(),
                 label: def.label.to_owned(),
-                unit: def.unit.to_owned(),
+                // Heights are told in the body's own length.
+                unit: if def.unit == "ratio" { "statures" } else { def.unit }.to_owned(),
                 larger,
                 smaller,
                 notable: def.scale / 2.0,

@@ -140,6 +140,12 @@ impl MeasureRow {
             precedents: None,
         }
     }
+
+    /// Whether the value is a moment, in seconds from contact, and not a duration.
+    #[must_use]
+    pub fn is_moment(&self) -> bool {
+        self.unit == "s" && self.name.starts_with("when ")
+    }
 }
 
 /// The search and what it found.

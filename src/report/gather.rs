@@ -11,7 +11,9 @@ use crate::library::{
     Case, FaultLabel, Filter, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::{self, Answer, LikeError, Query, Subject};
-use crate::serve::{Curve, MEASURES, Reading, ServeReading};
+use crate::serve::{
+    Curve, MEASURES, NET_HEIGHT_M, Reading, ServeReading, falling_height_m, straight_line_height_m,
+};
 
 /// What to gather.
 #[derive(Debug, Clone)]
@@ -77,7 +79,7 @@ pub fn gather(
             ),
             setting: recording.setting,
             serve_type: recording.serve_type,
-            notes: row.serve.notes.clone(),
+            notes: notes(&row, &player, &case),
         },
         player: player_facts(&player, &row, recording.date),
         figures: Some(row.serve.figures.clone()),
@@ -96,6 +98,33 @@ pub fn gather(
         asked: asked(&case),
         cautions: cautions(catalogue, &case),
     })
+}
+
+/// What a careful reader must know, and what the contact height means for the ball.
+fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
+    let mut notes = row.serve.notes.clone();
+    let ratio = row.serve.readings.iter().find_map(|entry| match entry.reading {
+        Reading::Value { value, .. } if entry.measure == "contact_height_ratio" => Some(value),
+        _ => None,
+    });
+    if let (Some(ratio), Some(stature)) = (ratio, player.stature_m) {
+        let mut note = format!(
+            "contact at about {:.2} m; a straight line over the middle of the net into the box \
+             needs {:.2} m",
+            ratio * stature,
+            straight_line_height_m(0.0)
+        );
+        if let Some(kmh) = case.ball.speed_kmh {
+            let least = falling_height_m(kmh / 3.6);
+            note.push_str(&if least > NET_HEIGHT_M {
+                format!(", a ball at {kmh:.0} km/h that only falls {least:.2} m")
+            } else {
+                format!(", a ball at {kmh:.0} km/h has room to be hit upwards")
+            });
+        }
+        notes.push(note);
+    }
+    notes
 }
 
 fn session_readings(library: &Library, case: &Case) -> Result<Vec<Vec<ServeReading>>, StoreError> {

@@ -6,7 +6,7 @@ use super::data::{Audience, Change, FaultFacts, MeasureRow, Outcome, Precedent, 
 use super::event_strip::{EventStrip, event_strip};
 use super::look::style_variables;
 use super::redact::Redactor;
-use super::words::{self, about, amount, bare, day, list, sentence};
+use super::words::{self, about, about_moment, amount, bare, day, list, moments, sentence};
 use super::{
     Channel, DotRow, Gauge, Seen, Svg, dot_row, gauge, ladder_mark, likeness_figure, month_strip,
     ribbon,
@@ -318,7 +318,11 @@ fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
 fn measure_view(row: &MeasureRow) -> MeasureView {
     let (said, trust, value) = match &row.reading {
         Reading::Value { value, trust, give_or_take } if value.is_finite() => (
-            about(*value, *give_or_take, &row.unit),
+            if row.is_moment() {
+                about_moment(*value, *give_or_take)
+            } else {
+                about(*value, *give_or_take, &row.unit)
+            },
             format!("trust {trust:.2}"),
             Some((*value, *give_or_take)),
         ),
@@ -328,7 +332,11 @@ fn measure_view(row: &MeasureRow) -> MeasureView {
         }
     };
     let span = |(low, high): (f64, f64)| {
-        format!("{} to {}", bare(low, &row.unit), amount(high, &row.unit))
+        if row.is_moment() {
+            moments(low, high)
+        } else {
+            format!("{} to {}", bare(low, &row.unit), amount(high, &row.unit))
+        }
     };
     let mut against: Vec<String> = Vec::new();
     against.extend(row.reference.as_ref().map(|r| format!("Reference {}.", span((r.0, r.1)))));

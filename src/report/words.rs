@@ -23,7 +23,7 @@ fn number(value: f64, unit: &str, decimals: usize) -> String {
 
 fn decimals(unit: &str) -> usize {
     match unit {
-        "s" | "m" | "ratio" | "" => 2,
+        "s" | "m" | "ratio" | "statures" | "" => 2,
         _ => 0,
     }
 }
@@ -57,6 +57,28 @@ pub fn about(value: f64, give_or_take: f64, unit: &str) -> String {
         places += 1;
     }
     format!("about {}, give or take {give_or_take:.places$}", number(value, unit, places))
+}
+
+/// A moment and how sure, from its seconds relative to contact: "about 0.35 s before contact, give
+/// or take 0.03".
+pub(super) fn about_moment(offset_s: f64, give_or_take_s: f64) -> String {
+    let side = if offset_s < 0.0 { "before" } else { "after" };
+    let said = about(offset_s.abs(), give_or_take_s, "s");
+    match said.split_once(',') {
+        Some((moment, sure)) => format!("{moment} {side} contact,{sure}"),
+        None => format!("{said} {side} contact"),
+    }
+}
+
+/// Two moments relative to contact: "0.27 to 0.12 s before contact".
+pub(super) fn moments(low_s: f64, high_s: f64) -> String {
+    let side = |offset_s: f64| if offset_s < 0.0 { "before" } else { "after" };
+    let (low, high) = (bare(low_s.abs(), "s"), amount(high_s.abs(), "s"));
+    if side(low_s) == side(high_s) {
+        format!("{low} to {high} {} contact", side(low_s))
+    } else {
+        format!("{low} s before to {high} after contact")
+    }
 }
 
 /// A value as in [`amount`] but without its unit, for axes that name the unit once.
@@ -192,6 +214,10 @@ mod tests {
         assert_eq!(about(1.478, 0.031, "ratio"), "about 1.48, give or take 0.03");
         assert_eq!(about(12.34, 0.26, "deg"), "about 12.3 deg, give or take 0.3");
         assert_eq!(about(f64::NAN, 1.0, "deg"), "not measurable");
+        assert_eq!(about_moment(-0.351, 0.03), "about 0.35 s before contact, give or take 0.03");
+        assert_eq!(about_moment(0.2, f64::NAN), "about 0.20 s after contact");
+        assert_eq!(moments(-0.27, -0.12), "0.27 to 0.12 s before contact");
+        assert_eq!(moments(-0.27, 0.12), "0.27 s before to 0.12 s after contact");
         assert_eq!(amount(-0.2, "deg"), "0 deg");
         assert_eq!(amount(61.4, "%"), "61 %");
     }

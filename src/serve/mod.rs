@@ -6,6 +6,7 @@ mod detect;
 mod events;
 mod figures;
 mod find;
+mod geometry;
 mod measures;
 mod signs;
 #[cfg(test)]
@@ -16,6 +17,10 @@ mod vector;
 
 pub use channels::{BodyPart, CORE_SET, ChannelDef, FLAT_SET, PHASES, Phase, channels};
 pub use find::{FindOptions, find};
+pub use geometry::{
+    BALL_RADIUS_M, BASELINE_TO_NET_M, NET_HEIGHT_M, NET_TO_SERVICE_LINE_M, falling_height_m,
+    straight_line_height_m,
+};
 pub use measures::MEASURES;
 pub use track::MAX_FILLED_GAP_S;
 pub use types::{
