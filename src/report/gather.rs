@@ -104,7 +104,7 @@ pub fn gather(
 fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
     let mut notes = row.serve.notes.clone();
     let ratio = row.serve.readings.iter().find_map(|entry| match entry.reading {
-        Reading::Value { value, .. } if entry.measure == "contact_height_ratio" => Some(value),
+        Reading::Value { value, .. } if entry.measure == "racket_height_contact" => Some(value),
         _ => None,
     });
     if let (Some(ratio), Some(stature)) = (ratio, player.stature_m) {
