@@ -54,9 +54,18 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
 
     let (above, below): (Vec<&Parting>, Vec<&Parting>) = partings.iter().partition(|p| p.by > 0.0);
     let line_height = 18.0;
+    // The heading names the channel; where the whole sentence has no room, its moment on suffices.
+    let callout = |parting: &Parting| {
+        let whole = sentence(&parting.words);
+        let rest = parting.words.strip_prefix(&format!("{}, ", channel.label));
+        match rest {
+            Some(rest) if width(&whole, 12.0, true) > width_px => sentence(rest),
+            _ => whole,
+        }
+    };
     // Two names above each other where they cannot stand side by side.
     let rows = |named: &[&Parting], left: f64, right: f64| {
-        let total: f64 = named.iter().map(|p| width(&sentence(&p.words), 12.0, true) + 16.0).sum();
+        let total: f64 = named.iter().map(|p| width(&callout(p), 12.0, true) + 16.0).sum();
         if total <= right - left { named.len().min(1) } else { named.len() }
     };
     let left = 38.0;
@@ -142,7 +151,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     {
         let labels: Vec<(f64, f64)> = named
             .iter()
-            .map(|p| (x(p.peak as f64), width(&sentence(&p.words), 12.0, true).min(width_px)))
+            .map(|p| (x(p.peak as f64), width(&callout(p), 12.0, true).min(width_px)))
             .collect();
         let centres = if rows > 1 {
             labels.iter().map(|&label| spread(&[label], 0.0, width_px, 0.0)[0]).collect()
@@ -155,7 +164,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
             let from = if toward < 0.0 { base + 4.0 } else { base - 12.0 };
             let to = y(channel.values[parting.peak]);
             canvas.line([at, from], [at, to], Stroke::solid(Tone::Attention, 1.0));
-            let words = shorten(&sentence(&parting.words), 12.0, true, width_px);
+            let words = shorten(&callout(parting), 12.0, true, width_px);
             canvas.text(
                 [centre, base],
                 &words,
