@@ -287,3 +287,44 @@ fn mistakes_get_one_line_each() {
     }
     assert!(!desk.at("x.html").exists());
 }
+
+/// The invented academy, whole: the planted fault of the new serve is found, the answer is the
+/// same from the command, and a player with earlier reviews is shown progress.
+#[test]
+fn the_demo_finds_what_was_planted() {
+    let desk = Desk::new();
+    let (out, err) = desk.expect(0, &["demo", "--into", "demo"]);
+    assert!(out.contains("Who served like"), "{out}");
+    assert!(err.contains("Tossing arm falls away early"), "planted at 0.7: {err}");
+    let page = std::fs::read_to_string(desk.at("demo/review.html")).unwrap();
+    for word in ["Your tossing arm falls away", "No earlier review", "clinician"] {
+        assert!(page.contains(word), "{word}");
+    }
+    let library = desk.at("demo/library");
+    let library = ["--library", library.to_str().unwrap()];
+    let all = desk.objects(0, &[&library[..], &["like", "s397", "-k", "1000", "--json"]].concat());
+    assert_eq!(all.len(), 396, "every planted serve is stored and comes back");
+    // A player reviewed more than once: the last review holds the earlier ones against it.
+    let mut days: std::collections::BTreeMap<String, Vec<(String, String)>> = Default::default();
+    for one in &all {
+        let text = |key: &str| one[key].as_str().unwrap().to_owned();
+        days.entry(text("player")).or_default().push((text("date"), text("serve")));
+    }
+    let (date, serve) = days
+        .values_mut()
+        .find_map(|serves| {
+            serves.sort();
+            (serves[0].0 != serves[serves.len() - 1].0).then(|| serves[serves.len() - 1].clone())
+        })
+        .unwrap();
+    let page = desk.at("later.html");
+    let write = ["review", &serve, "--for", "coach", "-o", page.to_str().unwrap()];
+    desk.expect(0, &[&library[..], &write].concat());
+    let page = std::fs::read_to_string(&page).unwrap();
+    assert!(!page.contains("No earlier review"), "{serve} of {date}");
+    assert!(page.contains("Since ") || page.contains("The last review was on"), "{serve}");
+    // A second demo uses the library that is there and stores nothing twice.
+    desk.expect(0, &["demo", "--into", "demo"]);
+    let (_, err) = desk.expect(0, &[&library[..], &["verify"]].concat());
+    assert!(err.contains("397 serves") && err.contains("sound"), "{err}");
+}

@@ -1,9 +1,12 @@
 //! From the library to everything a review shows.
 
+mod followed;
+mod progress;
+
 use jiff::civil::Date;
 
 use super::{
-    Asked, Channel, DrillFacts, FaultFacts, Likeness, MeasureRow, Outcome, PlanFacts, PlayerFacts,
+    Asked, Channel, DrillFacts, FaultFacts, Likeness, MeasureRow, PlanFacts, PlayerFacts,
     Precedent, Precedents, ReviewData, ServeFacts, channels_of,
 };
 use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
@@ -92,8 +95,12 @@ pub fn gather(
         measures,
         precedents: precedents(library, catalogue, &answer, &row, limiting_id.as_deref(), wanted)?,
         plan: plan(catalogue, &case),
-        evidence: Vec::new(),
-        progress: None,
+        evidence: limiting_id
+            .as_deref()
+            .map(|id| followed::evidence(library, catalogue, wanted.serve, id))
+            .transpose()?
+            .unwrap_or_default(),
+        progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
         with_ball: None,
         asked: asked(&case),
         cautions: cautions(catalogue, &case),
@@ -355,7 +362,7 @@ fn precedents(
                         .map_or(planned.drill.clone(), |d| d.name.clone())
                 })
                 .collect(),
-            outcome: outcome(library, catalogue, precedent)?,
+            outcome: followed::outcome(library, catalogue, precedent)?,
             figures: Some(figures),
         });
     }
@@ -363,60 +370,6 @@ fn precedents(
         searched: answer.searched,
         filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
         found,
-    })
-}
-
-/// How the planned fault's first measure moved from the case to the last follow-up with serves.
-fn outcome(
-    library: &Library,
-    catalogue: &Catalogue,
-    precedent: &matcher::Precedent,
-) -> Result<Outcome, StoreError> {
-    let Some(plan) = precedent.plans.first() else {
-        return Ok(Outcome::NoPlan);
-    };
-    let later = precedent
-        .follow_ups
-        .iter()
-        .rev()
-        .find(|follow_up| follow_up.plan == plan.id && !follow_up.serves.is_empty());
-    let shows = catalogue.fault(&plan.limiting_fault).and_then(|fault| fault.measures.first());
-    let (Some(later), Some(shows)) = (later, shows) else {
-        return Ok(Outcome::NotFollowedUp);
-    };
-    let Some(def) = MEASURES.iter().find(|def| def.id == shows.measure) else {
-        return Ok(Outcome::NotFollowedUp);
-    };
-    let mean = |serves: &[ServeId]| -> Result<Option<(f64, usize)>, StoreError> {
-        let mut values = Vec::new();
-        for &id in serves {
-            let readings = library.serve(id)?.serve.readings;
-            values.extend(readings.iter().filter(|entry| entry.measure == def.id).filter_map(
-                |entry| match entry.reading {
-                    Reading::Value { value, .. } => Some(value),
-                    Reading::NotMeasurable { .. } => None,
-                },
-            ));
-        }
-        let count = values.len();
-        Ok((count > 0).then(|| (values.iter().sum::<f64>() / count as f64, count)))
-    };
-    let before = mean(&library.case(precedent.case)?.serves)?;
-    let after = mean(&later.serves)?;
-    let (Some((before, n)), Some((after, m))) = (before, after) else {
-        return Ok(Outcome::NotFollowedUp);
-    };
-    // MDC95 for means of n and m serves (knowledge of the spread from serve to serve).
-    let detectable = 1.96 * def.within_player_sd * (1.0 / n as f64 + 1.0 / m as f64).sqrt();
-    let better = match shows.direction {
-        crate::catalogue::Direction::Below => after - before,
-        _ => before - after,
-    };
-    Ok(Outcome::Changed {
-        measure: def.name.to_owned(),
-        by: better,
-        unit: def.unit.to_owned(),
-        detectable,
     })
 }
 
