@@ -82,8 +82,8 @@ fn real(name: &str) -> Option<String> {
     None
 }
 
-/// Sample data of the open-source Kinetics Toolkit: one right-hander, five serves without a ball;
-/// wrist speed peaks near frames 199, 383, 560, 744, 929 as read with an independent C3D reader.
+/// Open sample data (Apache-2.0; its README names the source): one right-hander, five serves without
+/// a ball; wrist speed peaks near frames 199, 383, 560, 744, 929 as read with an independent C3D reader.
 #[test]
 fn real_marker_serves_are_read_as_five() {
     let Some(file) = real("marker-serves-50hz.c3d") else { return };

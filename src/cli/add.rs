@@ -126,18 +126,7 @@ fn player(library: &mut Library, args: &AddArgs, face: &mut Face) -> anyhow::Res
         Err(error) => return Err(error.into()),
     };
     let before = known.clone();
-    let mut player = known.unwrap_or_else(|| Player {
-        id: PlayerId(0),
-        code: args.player.clone(),
-        name: None,
-        hand: None,
-        level: None,
-        born: None,
-        stature_m: None,
-        squads: Vec::new(),
-        coach: None,
-        consent: Consent { keep: true, share: false, date: None },
-    });
+    let mut player = known.unwrap_or_else(|| Player::new(&args.player));
     player.hand = args.read.hand().or(player.hand);
     player.level = args.level.map(Into::into).or(player.level);
     player.born = args.born.or(player.born);

@@ -341,18 +341,7 @@ fn add_player(
     let code = row.text("player").ok_or_else(|| row.bad("player", "every row needs a player"))?;
     let there = known.get(&code.to_lowercase()).cloned();
     let new = there.is_none();
-    let mut player = there.clone().unwrap_or_else(|| Player {
-        id: PlayerId(0),
-        code: code.to_owned(),
-        name: None,
-        hand: None,
-        level: None,
-        born: None,
-        stature_m: None,
-        squads: Vec::new(),
-        coach: None,
-        consent: Consent { keep: false, share: false, date: None },
-    });
+    let mut player = there.clone().unwrap_or_else(|| Player::new(code));
     if let Some(name) = row.text("name") {
         player.name = Some(name.to_owned());
     }

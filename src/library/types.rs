@@ -156,6 +156,25 @@ pub struct Player {
     pub consent: Consent,
 }
 
+impl Player {
+    /// A player of whom only the code is known; consent is open until it is recorded.
+    #[must_use]
+    pub fn new(code: &str) -> Self {
+        Self {
+            id: PlayerId(0),
+            code: code.to_owned(),
+            name: None,
+            hand: None,
+            level: None,
+            born: None,
+            stature_m: None,
+            squads: Vec::new(),
+            coach: None,
+            consent: Consent { keep: false, share: false, date: None },
+        }
+    }
+}
+
 /// What is stored about one file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RecordingRow {
