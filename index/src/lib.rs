@@ -29,9 +29,11 @@ compile_error!(
 
 mod dtw;
 mod group;
+mod lanes;
 pub mod naive;
 mod params;
 mod search;
+mod sketch;
 mod store;
 
 pub use dtw::{Explanation, Scratch, dtw, explain};

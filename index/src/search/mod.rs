@@ -1,10 +1,12 @@
 //! Searching an index: the plain scan and the pruned search, which answer alike.
 
 mod filter;
+mod pruned;
 mod scan;
 mod top;
 
 pub use filter::IdFilter;
+pub(crate) use pruned::Sections;
 
 use std::num::NonZeroUsize;
 use std::ops::Range;
@@ -47,7 +49,15 @@ impl Neighbour {
 pub struct Stages {
     /// Curves that passed the filter.
     pub curves: u64,
-    /// Curves the kernel was started on.
+    /// Groups of up to 16 curves whose box was looked at.
+    pub groups: u64,
+    /// Curves whose sketch was looked at.
+    pub sketches: u64,
+    /// Curves whose coarse copy was held against the query's envelope.
+    pub coarse: u64,
+    /// Curves whose coarse copy was warped.
+    pub warped: u64,
+    /// Curves compared exactly.
     pub kernel: u64,
 }
 
@@ -55,7 +65,14 @@ impl Stages {
     /// Each stage's name and count, in order.
     #[must_use]
     pub fn named(&self) -> Vec<(&'static str, u64)> {
-        vec![("curves", self.curves), ("kernel", self.kernel)]
+        vec![
+            ("curves", self.curves),
+            ("groups", self.groups),
+            ("sketches", self.sketches),
+            ("coarse", self.coarse),
+            ("warped", self.warped),
+            ("kernel", self.kernel),
+        ]
     }
 }
 
@@ -191,7 +208,10 @@ impl Index {
             return Err(QueryError::Radius(what.max_cost));
         }
         let section = self.section(&what.how)?;
-        Ok(scan::nearest(self, query, what, &section))
+        Ok(match what.how.strategy {
+            Strategy::Scan => scan::nearest(self, query, what, &section),
+            Strategy::Pruned => pruned::nearest(self, query, what, &section),
+        })
     }
 
     /// Every curve with a cost of at most `max_cost`, nearest first, ties to the smaller id.

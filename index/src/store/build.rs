@@ -8,9 +8,10 @@ use super::bytes::Bytes;
 use super::errors::StoreError;
 use super::file::{FileStore, SectionWriter, building_path, io_error, lock, sync_folder};
 use super::format::{Kind, MAX_ROWS, SegmentEntry};
-use super::segment::Segment;
+use super::segment::{Parts, Segment};
 use super::{Index, Store};
 use crate::params::Shape;
+use crate::sketch::{Layout, Quantiser, RowSource, make};
 
 /// Takes curves one by one and ends as an [`Index`]. Made by [`Index::in_memory`] or
 /// [`Index::create`].
@@ -69,6 +70,10 @@ impl Batch {
         Ok(())
     }
 
+    pub(crate) fn is_empty(&self) -> bool {
+        self.ids.is_empty()
+    }
+
     /// Row numbers in ascending order of id.
     fn id_order(&self) -> Result<Vec<u32>, StoreError> {
         let mut order: Vec<u32> = (0..self.ids.len() as u32).collect();
@@ -82,36 +87,111 @@ impl Batch {
     }
 
     /// The segment, in memory.
-    pub(crate) fn finish_in_memory(self) -> Result<Segment, StoreError> {
+    pub(crate) fn finish_in_memory(
+        self,
+        layout: &Arc<Layout>,
+        like: Option<&Quantiser>,
+    ) -> Result<Segment, StoreError> {
         let order = self.id_order()?;
         let Rows::Memory(all) = self.rows else {
             unreachable!("a batch in memory holds its rows");
         };
+        let mut coarse = Vec::with_capacity(self.ids.len() * layout.coarse_len());
+        let rows = MemoryRows { values: &all, len: self.shape.values() };
+        let made = make(layout, &rows, like, &mut |line| {
+            coarse.extend_from_slice(line);
+            Ok(())
+        })?;
+        let bytes = |bytes: &[u8]| Bytes::copy(bytes);
         Ok(Segment::new(
-            self.shape,
-            Bytes::Values(Arc::new(all)),
-            Bytes::copy(bytemuck::cast_slice(&self.ids)),
-            Bytes::copy(bytemuck::cast_slice(&order)),
+            layout.clone(),
+            made.quantiser,
+            Parts {
+                ids: bytes(bytemuck::cast_slice(&self.ids)),
+                id_order: bytes(bytemuck::cast_slice(&order)),
+                order: bytes(bytemuck::cast_slice(&made.order)),
+                places: bytes(bytemuck::cast_slice(&made.places)),
+                block_boxes: bytes(&made.block_boxes),
+                group_boxes: bytes(&made.group_boxes),
+                sketches: bytes(&made.sketches),
+                coarse: bytes(&coarse),
+                curves: Bytes::Values(Arc::new(all)),
+            },
         ))
     }
 
     /// Writes and commits the segment behind those of `store`.
-    pub(crate) fn finish_on_file(self, store: &mut FileStore) -> Result<(), StoreError> {
+    pub(crate) fn finish_on_file(
+        self,
+        store: &mut FileStore,
+        layout: &Layout,
+        like: Option<&Quantiser>,
+    ) -> Result<(), StoreError> {
         let order = self.id_order()?;
         let Rows::File(mut writer) = self.rows else {
             unreachable!("a batch on file wrote its rows");
         };
-        let mut entry = SegmentEntry { rows: self.ids.len() as u64, sections: Vec::new() };
-        entry.sections.push(writer.end(store, Kind::Curves)?);
-        let ids = bytemuck::cast_slice(&self.ids);
-        entry.sections.push(writer.whole(store, Kind::Ids, ids)?);
-        let order = bytemuck::cast_slice(&order);
-        entry.sections.push(writer.whole(store, Kind::IdOrder, order)?);
         let mut segments = store.state.segments.clone();
-        if entry.rows > 0 {
+        let end = if self.ids.is_empty() {
+            writer.start()
+        } else {
+            let curves = writer.end(store, Kind::Curves)?;
+            let rows = FileRows { store, at: curves.at, rows: self.ids.len(), shape: self.shape };
+            let made = make(layout, &rows, like, &mut |line| writer.push(store, line))?;
+            let coarse = writer.end(store, Kind::Coarse)?;
+            let mut entry =
+                SegmentEntry { rows: self.ids.len() as u64, sections: vec![curves, coarse] };
+            for (kind, bytes) in [
+                (Kind::Ids, bytemuck::cast_slice(&self.ids)),
+                (Kind::IdOrder, bytemuck::cast_slice(&order)),
+                (Kind::Quantiser, bytemuck::cast_slice(&made.quantiser.to_numbers())),
+                (Kind::Order, bytemuck::cast_slice(&made.order)),
+                (Kind::Places, bytemuck::cast_slice(&made.places)),
+                (Kind::BlockBoxes, &made.block_boxes),
+                (Kind::GroupBoxes, &made.group_boxes),
+                (Kind::Sketches, &made.sketches),
+            ] {
+                entry.sections.push(writer.whole(store, kind, bytes)?);
+            }
             segments.push(entry);
-        }
-        store.commit(segments, writer.start())
+            writer.start()
+        };
+        store.commit(segments, end)
+    }
+}
+
+struct MemoryRows<'a> {
+    values: &'a [f32],
+    len: usize,
+}
+
+impl RowSource for MemoryRows<'_> {
+    fn rows(&self) -> usize {
+        self.values.len() / self.len
+    }
+
+    fn read(&self, row: usize, into: &mut [f32]) -> Result<(), StoreError> {
+        into.copy_from_slice(&self.values[row * self.len..(row + 1) * self.len]);
+        Ok(())
+    }
+}
+
+struct FileRows<'a> {
+    store: &'a FileStore,
+    at: u64,
+    rows: usize,
+    shape: Shape,
+}
+
+impl RowSource for FileRows<'_> {
+    fn rows(&self) -> usize {
+        self.rows
+    }
+
+    fn read(&self, row: usize, into: &mut [f32]) -> Result<(), StoreError> {
+        let bytes: &mut [u8] = bytemuck::cast_slice_mut(into);
+        let len = (self.shape.values() * 4) as u64;
+        self.store.read_at(bytes, self.at + row as u64 * len)
     }
 }
 
@@ -152,11 +232,15 @@ impl Builder {
         let empty = Batch::in_memory(shape);
         let batch = std::mem::replace(&mut self.batch, empty);
         let Some(store) = &mut self.file else {
-            let segment = batch.finish_in_memory()?;
-            let segments = if segment.rows() > 0 { vec![segment] } else { Vec::new() };
-            return Ok(Index { shape, segments, store: Store::Memory });
+            let layout = Arc::new(Layout::new(shape));
+            let segments = if batch.is_empty() {
+                Vec::new()
+            } else {
+                vec![batch.finish_in_memory(&layout, None)?]
+            };
+            return Ok(Index::from_parts(layout, segments, Store::Memory));
         };
-        batch.finish_on_file(store)?;
+        batch.finish_on_file(store, &Layout::new(shape), None)?;
         if let Some(path) = &self.path {
             std::fs::rename(&store.path, path).map_err(io_error(path, "renaming to"))?;
             store.path.clone_from(path);

@@ -59,7 +59,7 @@ impl FileStore {
     /// An empty index on an empty medium; nothing is committed yet.
     pub(crate) fn start(
         path: &Path,
-        mut medium: Box<dyn Medium>,
+        medium: Box<dyn Medium>,
         shape: Shape,
     ) -> Result<Self, StoreError> {
         medium.write_at(&format::header(shape), 0).map_err(io_error(path, "writing"))?;
@@ -76,7 +76,11 @@ impl FileStore {
         self.medium.map().map_err(io_error(&self.path, "mapping"))
     }
 
-    fn write_at(&mut self, bytes: &[u8], at: u64) -> Result<(), StoreError> {
+    pub(crate) fn read_at(&self, into: &mut [u8], at: u64) -> Result<(), StoreError> {
+        self.medium.read_at(into, at).map_err(io_error(&self.path, "reading"))
+    }
+
+    fn write_at(&self, bytes: &[u8], at: u64) -> Result<(), StoreError> {
         self.medium.write_at(bytes, at).map_err(io_error(&self.path, "writing"))
     }
 
@@ -123,7 +127,7 @@ pub(crate) struct SectionWriter {
 
 impl SectionWriter {
     /// Adds to the section under way.
-    pub(crate) fn push(&mut self, store: &mut FileStore, bytes: &[u8]) -> Result<(), StoreError> {
+    pub(crate) fn push(&mut self, store: &FileStore, bytes: &[u8]) -> Result<(), StoreError> {
         self.buffer.extend_from_slice(bytes);
         if self.buffer.len() >= BUFFER { self.flush(store) } else { Ok(()) }
     }
@@ -134,7 +138,7 @@ impl SectionWriter {
     }
 
     /// Hands everything pushed so far to the medium.
-    pub(crate) fn flush(&mut self, store: &mut FileStore) -> Result<(), StoreError> {
+    pub(crate) fn flush(&mut self, store: &FileStore) -> Result<(), StoreError> {
         self.crc.update(&self.buffer);
         store.write_at(&self.buffer, self.at)?;
         self.at += self.buffer.len() as u64;
@@ -143,7 +147,7 @@ impl SectionWriter {
     }
 
     /// Ends the section; the next one starts aligned behind it.
-    pub(crate) fn end(&mut self, store: &mut FileStore, kind: Kind) -> Result<Section, StoreError> {
+    pub(crate) fn end(&mut self, store: &FileStore, kind: Kind) -> Result<Section, StoreError> {
         self.flush(store)?;
         let crc = std::mem::take(&mut self.crc).finalize();
         let section = Section { kind: kind as u32, crc, at: self.start, len: self.at - self.start };
@@ -155,7 +159,7 @@ impl SectionWriter {
     /// Writes a whole section.
     pub(crate) fn whole(
         &mut self,
-        store: &mut FileStore,
+        store: &FileStore,
         kind: Kind,
         bytes: &[u8],
     ) -> Result<Section, StoreError> {

@@ -31,6 +31,20 @@ pub(crate) enum Kind {
     IdOrder = 3,
     /// One bit per row, set where the curve was deleted; `u64` words.
     Deleted = 4,
+    /// Offsets and steps of the byte codes, `f64`.
+    Quantiser = 5,
+    /// Row at each place, `u32`; the rest of the last group is `u32::MAX`.
+    Order = 6,
+    /// Place of each row, `u32`.
+    Places = 7,
+    /// Boxes around blocks of 256 places.
+    BlockBoxes = 8,
+    /// Boxes around groups of 16 places.
+    GroupBoxes = 9,
+    /// Segment means in bytes.
+    Sketches = 10,
+    /// Curves in bytes, in order of place.
+    Coarse = 11,
 }
 
 impl Kind {
@@ -41,6 +55,13 @@ impl Kind {
             2 => "the id section",
             3 => "the id order section",
             4 => "the deletion section",
+            5 => "the quantiser section",
+            6 => "the order section",
+            7 => "the place section",
+            8 => "the block box section",
+            9 => "the group box section",
+            10 => "the sketch section",
+            11 => "the coarse section",
             _ => "a section of unknown kind",
         }
     }

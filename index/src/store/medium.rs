@@ -1,7 +1,7 @@
 //! Where an index file lies: a real file, or (in tests) a medium that fails on purpose.
 
 use std::fs::File;
-use std::io::{self, Seek, SeekFrom, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::sync::Arc;
 
 use memmap2::Mmap;
@@ -10,21 +10,30 @@ use super::bytes::Bytes;
 
 /// What the store needs of a file. Writes may be lost, whole or in part, until `sync` returns.
 pub(crate) trait Medium: Send + Sync + std::fmt::Debug {
+    /// Fills `into` from `at`.
+    fn read_at(&self, into: &mut [u8], at: u64) -> io::Result<()>;
     /// Writes all of `bytes` at `at`, growing the file where needed.
-    fn write_at(&mut self, bytes: &[u8], at: u64) -> io::Result<()>;
+    fn write_at(&self, bytes: &[u8], at: u64) -> io::Result<()>;
     /// Makes everything written so far durable.
-    fn sync(&mut self) -> io::Result<()>;
+    fn sync(&self) -> io::Result<()>;
     /// All bytes, to be read at will.
     fn map(&self) -> io::Result<Bytes>;
 }
 
 impl Medium for File {
-    fn write_at(&mut self, bytes: &[u8], at: u64) -> io::Result<()> {
-        self.seek(SeekFrom::Start(at))?;
-        self.write_all(bytes)
+    fn read_at(&self, into: &mut [u8], at: u64) -> io::Result<()> {
+        let mut file = self;
+        file.seek(SeekFrom::Start(at))?;
+        file.read_exact(into)
     }
 
-    fn sync(&mut self) -> io::Result<()> {
+    fn write_at(&self, bytes: &[u8], at: u64) -> io::Result<()> {
+        let mut file = self;
+        file.seek(SeekFrom::Start(at))?;
+        file.write_all(bytes)
+    }
+
+    fn sync(&self) -> io::Result<()> {
         self.sync_data()
     }
 

@@ -12,12 +12,15 @@ mod tests;
 
 use std::fs::{File, OpenOptions};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 pub use build::Builder;
 pub use errors::StoreError;
 pub(crate) use segment::Segment;
 
 use crate::params::{Curve, Shape};
+use crate::sketch::Layout;
 use build::Batch;
 use file::{FileStore, io_error, lock};
 use format::Kind;
@@ -42,9 +45,11 @@ use medium::Medium as _;
 /// ```
 #[derive(Debug)]
 pub struct Index {
-    shape: Shape,
+    layout: Arc<Layout>,
     segments: Vec<Segment>,
     store: Store,
+    /// Another number after every change, and for every index.
+    state: u64,
 }
 
 #[derive(Debug)]
@@ -98,8 +103,9 @@ impl Index {
         let file = File::open(path).map_err(io_error(path, "opening"))?;
         let map = map(path, &file)?;
         let (shape, state) = format::read(path, &map)?;
-        let segments = read_segments(path, &map, shape, &state)?;
-        Ok(Self { shape, segments, store: Store::ReadOnly(path.to_owned()) })
+        let layout = Arc::new(Layout::new(shape));
+        let segments = read_segments(path, &map, &layout, &state)?;
+        Ok(Self::from_parts(layout, segments, Store::ReadOnly(path.to_owned())))
     }
 
     /// Opens an index for reading and changing; one at a time.
@@ -111,15 +117,21 @@ impl Index {
         let file = lock(path, OpenOptions::new().read(true).write(true))?;
         let map = map(path, &file)?;
         let (shape, state) = format::read(path, &map)?;
-        let segments = read_segments(path, &map, shape, &state)?;
+        let layout = Arc::new(Layout::new(shape));
+        let segments = read_segments(path, &map, &layout, &state)?;
         let store = Store::File(FileStore::resume(path, Box::new(file), state));
-        Ok(Self { shape, segments, store })
+        Ok(Self::from_parts(layout, segments, store))
+    }
+
+    fn from_parts(layout: Arc<Layout>, segments: Vec<Segment>, store: Store) -> Self {
+        Self { layout, segments, store, state: next_state() }
     }
 
     /// The index in a store that has a committed state.
     fn with_store(shape: Shape, store: FileStore) -> Result<Self, StoreError> {
-        let segments = read_segments(&store.path, &store.map()?, shape, &store.state)?;
-        Ok(Self { shape, segments, store: Store::File(store) })
+        let layout = Arc::new(Layout::new(shape));
+        let segments = read_segments(&store.path, &store.map()?, &layout, &store.state)?;
+        Ok(Self::from_parts(layout, segments, Store::File(store)))
     }
 
     /// Adds curves without rewriting those there: all of them, or on error none.
@@ -134,25 +146,27 @@ impl Index {
         &mut self,
         curves: impl IntoIterator<Item = (u64, &'c [f32])>,
     ) -> Result<(), StoreError> {
-        let shape = self.shape;
+        let shape = self.shape();
+        let layout = &self.layout;
         let segments = &self.segments;
+        // The largest segment's quantiser suits small batches.
+        let like = segments.iter().max_by_key(|segment| segment.rows()).map(Segment::quantiser);
         let fresh = |id| match segments.iter().any(|segment| segment.row_of(id).is_some()) {
             true => Err(StoreError::DuplicateId { id }),
             false => Ok(()),
         };
         match &mut self.store {
-            Store::ReadOnly(path) => Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
             Store::Memory => {
                 let mut batch = Batch::in_memory(shape);
                 for (id, values) in curves {
                     fresh(id)?;
                     batch.push(None, id, values)?;
                 }
-                let segment = batch.finish_in_memory()?;
-                if segment.rows() > 0 {
+                if !batch.is_empty() {
+                    let segment = batch.finish_in_memory(layout, like)?;
                     self.segments.push(segment);
                 }
-                Ok(())
             }
             Store::File(store) => {
                 let mut batch = Batch::on_file(shape, store);
@@ -160,11 +174,12 @@ impl Index {
                     fresh(id)?;
                     batch.push(Some(store), id, values)?;
                 }
-                batch.finish_on_file(store)?;
-                self.segments = read_segments(&store.path, &store.map()?, shape, &store.state)?;
-                Ok(())
+                batch.finish_on_file(store, layout, like)?;
+                self.segments = read_segments(&store.path, &store.map()?, layout, &store.state)?;
             }
         }
+        self.state = next_state();
+        Ok(())
     }
 
     /// Takes curves out and returns how many of `ids` were there. Their bytes stay until
@@ -204,6 +219,7 @@ impl Index {
         for (number, bits) in changes {
             self.segments[number].set_deleted(bits);
         }
+        self.state = next_state();
         Ok(gone)
     }
 
@@ -215,8 +231,8 @@ impl Index {
     pub fn compact(&mut self) -> Result<(), StoreError> {
         let mut builder = match &self.store {
             Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
-            Store::Memory => Builder::in_memory(self.shape),
-            Store::File(store) => Builder::on_file(&store.path, self.shape)?,
+            Store::Memory => Builder::in_memory(self.shape()),
+            Store::File(store) => Builder::on_file(&store.path, self.shape())?,
         };
         for segment in &self.segments {
             for row in (0..segment.rows()).filter(|&row| segment.is_live(row)) {
@@ -230,7 +246,7 @@ impl Index {
     /// Frames and channels of every curve.
     #[must_use]
     pub fn shape(&self) -> Shape {
-        self.shape
+        self.layout.shape
     }
 
     /// How many curves there are.
@@ -279,7 +295,7 @@ impl Index {
         let map = map(path, &file)?;
         let (shape, state) = format::read(path, &map)?;
         // Checks places and lengths, so that the slices below are inside.
-        read_segments(path, &map, shape, &state)?;
+        read_segments(path, &map, &Arc::new(Layout::new(shape)), &state)?;
         for section in state.segments.iter().flat_map(|segment| &segment.sections) {
             let end = section.at.saturating_add(section.len);
             let bytes = map.get(section.at as usize..end as usize);
@@ -289,6 +305,14 @@ impl Index {
             }
         }
         Ok(())
+    }
+
+    pub(crate) fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    pub(crate) fn state(&self) -> u64 {
+        self.state
     }
 
     pub(crate) fn parts(&self) -> &[Segment] {
@@ -308,8 +332,13 @@ fn map(path: &Path, file: &File) -> Result<bytes::Bytes, StoreError> {
 fn read_segments(
     path: &Path,
     map: &bytes::Bytes,
-    shape: Shape,
+    layout: &Arc<Layout>,
     state: &format::State,
 ) -> Result<Vec<Segment>, StoreError> {
-    state.segments.iter().map(|entry| Segment::open(path, map, shape, entry)).collect()
+    state.segments.iter().map(|entry| Segment::open(path, map, layout, entry)).collect()
+}
+
+fn next_state() -> u64 {
+    static NEXT: AtomicU64 = AtomicU64::new(0);
+    NEXT.fetch_add(1, Ordering::Relaxed)
 }

@@ -1,49 +1,69 @@
 //! One batch of curves, ready to be searched.
 
+use std::cmp::Ordering;
 use std::path::Path;
+use std::sync::Arc;
 
 use super::bytes::Bytes;
 use super::errors::StoreError;
-use super::format::{ALIGN, Kind, SegmentEntry};
-use crate::params::{Curve, Shape};
+use super::format::{ALIGN, Kind, MAX_ROWS, SegmentEntry};
+use crate::lanes::LINE;
+use crate::params::Curve;
+use crate::search::Sections;
+use crate::sketch::{BLOCK, GROUP, Layout, Quantiser};
 
-/// Curves of one batch with their ids, and which of them were deleted since.
+/// Curves of one batch with their ids, sketches, and which of them were deleted since.
 #[derive(Debug, Clone)]
 pub(crate) struct Segment {
-    shape: Shape,
+    layout: Arc<Layout>,
     rows: usize,
-    curves: Bytes,
-    ids: Bytes,
-    id_order: Bytes,
+    quantiser: Quantiser,
+    parts: Parts,
     /// One bit per row; empty where nothing was deleted.
     deleted: Vec<u64>,
     live: usize,
 }
 
+/// The sections of a segment; see [`Kind`].
+#[derive(Debug, Clone)]
+pub(crate) struct Parts {
+    pub(crate) curves: Bytes,
+    pub(crate) ids: Bytes,
+    pub(crate) id_order: Bytes,
+    pub(crate) order: Bytes,
+    pub(crate) places: Bytes,
+    pub(crate) block_boxes: Bytes,
+    pub(crate) group_boxes: Bytes,
+    pub(crate) sketches: Bytes,
+    pub(crate) coarse: Bytes,
+}
+
 impl Segment {
-    /// A segment of `ids.len()` rows from sections whose lengths agree.
-    pub(crate) fn new(shape: Shape, curves: Bytes, ids: Bytes, id_order: Bytes) -> Self {
-        let rows = ids.len() / 8;
-        Self { shape, rows, curves, ids, id_order, deleted: Vec::new(), live: rows }
+    /// A segment from sections whose lengths agree.
+    pub(crate) fn new(layout: Arc<Layout>, quantiser: Quantiser, parts: Parts) -> Self {
+        let rows = parts.ids.len() / 8;
+        Self { layout, rows, quantiser, parts, deleted: Vec::new(), live: rows }
     }
 
     /// The segment a manifest entry describes. Everything that is later used as a place is checked
-    /// against its checksum here; curves and sketches, which cannot lead astray, only by `verify`.
+    /// here, against its checksum and its limits; curves and sketches, which cannot lead astray, only
+    /// by `verify`.
     pub(crate) fn open(
         path: &Path,
         file: &Bytes,
-        shape: Shape,
+        layout: &Arc<Layout>,
         entry: &SegmentEntry,
     ) -> Result<Self, StoreError> {
         let damaged = |what| StoreError::Damaged { path: path.to_owned(), what };
-        let section = |kind: Kind, what, len: Option<u64>, check: bool| {
+        let section = |kind: Kind, len: Option<u64>, check: bool| {
+            let what = Kind::name(kind as u32);
             let Some(section) = entry.sections.iter().find(|one| one.kind == kind as u32) else {
                 return Ok(None);
             };
             let end = section.at.checked_add(section.len).ok_or_else(|| damaged(what))?;
             if end > file.len() as u64
                 || !section.at.is_multiple_of(ALIGN)
-                || len.is_some_and(|len| len != section.len)
+                || len != Some(section.len)
             {
                 return Err(damaged(what));
             }
@@ -53,25 +73,85 @@ impl Segment {
             }
             Ok(Some(bytes))
         };
-        let need = |bytes: Option<Bytes>, what| bytes.ok_or_else(|| damaged(what));
+        let need = |kind: Kind, len: Option<u64>, check| {
+            section(kind, len, check)?.ok_or_else(|| damaged(Kind::name(kind as u32)))
+        };
+        if entry.rows > MAX_ROWS as u64 {
+            return Err(damaged("the manifest"));
+        }
         let rows = entry.rows;
-        let times = |size: u64| rows.checked_mul(size).ok_or_else(|| damaged("the manifest"));
-        let curve_len = times(shape.values() as u64 * 4)?;
-        let curves = section(Kind::Curves, "the curve section", Some(curve_len), false)?;
-        let ids = section(Kind::Ids, "the id section", Some(times(8)?), true)?;
-        let id_order = section(Kind::IdOrder, "the id order section", Some(times(4)?), true)?;
-        let deleted =
-            section(Kind::Deleted, "the deletion section", Some(rows.div_ceil(64) * 8), true)?;
-        let mut segment = Self::new(
-            shape,
-            need(curves, "the curve section")?,
-            need(ids, "the id section")?,
-            need(id_order, "the id order section")?,
-        );
-        if let Some(deleted) = deleted {
+        let groups = rows.div_ceil(GROUP as u64);
+        let blocks = rows.div_ceil(BLOCK as u64);
+        let times = |count: u64, size: usize| count.checked_mul(size as u64);
+        let line = layout.words() * LINE;
+        let quantiser_len = times(Quantiser::len(layout) as u64, 8);
+        let parts = Parts {
+            curves: need(Kind::Curves, times(rows, layout.shape.values() * 4), false)?,
+            ids: need(Kind::Ids, times(rows, 8), true)?,
+            id_order: need(Kind::IdOrder, times(rows, 4), true)?,
+            order: need(Kind::Order, times(groups, GROUP * 4), true)?,
+            places: need(Kind::Places, times(rows, 4), true)?,
+            block_boxes: need(
+                Kind::BlockBoxes,
+                times(blocks.div_ceil(GROUP as u64), 2 * line),
+                false,
+            )?,
+            group_boxes: need(Kind::GroupBoxes, times(blocks, 2 * line), false)?,
+            sketches: need(Kind::Sketches, times(groups, line), false)?,
+            coarse: need(Kind::Coarse, times(rows, layout.coarse_len()), false)?,
+        };
+        let below =
+            |numbers: &[u32], limit: u64| numbers.iter().all(|&number| u64::from(number) < limit);
+        let order: &[u32] = parts.order.numbers();
+        let places = parts.places.numbers();
+        if !below(parts.id_order.numbers(), rows)
+            || !below(&order[..rows as usize], rows)
+            || !below(places, rows)
+        {
+            return Err(damaged("a list of rows"));
+        }
+        let numbers = need(Kind::Quantiser, quantiser_len, true)?;
+        let quantiser = Quantiser::from_numbers(layout, numbers.numbers())
+            .ok_or_else(|| damaged(Kind::name(Kind::Quantiser as u32)))?;
+        let mut segment = Self::new(layout.clone(), quantiser, parts);
+        if let Some(deleted) = section(Kind::Deleted, times(rows.div_ceil(64), 8), true)? {
             segment.set_deleted(deleted.numbers().to_vec());
         }
         Ok(segment)
+    }
+
+    pub(crate) fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    pub(crate) fn quantiser(&self) -> &Quantiser {
+        &self.quantiser
+    }
+
+    pub(crate) fn sections(&self) -> Sections<'_> {
+        Sections {
+            words: self.layout.words(),
+            groups: self.rows.div_ceil(GROUP),
+            block_boxes: &self.parts.block_boxes,
+            group_boxes: &self.parts.group_boxes,
+            sketches: &self.parts.sketches,
+        }
+    }
+
+    /// The coarse copy at a place.
+    pub(crate) fn coarse(&self, place: usize) -> &[u8] {
+        let len = self.layout.coarse_len();
+        &self.parts.coarse[place * len..(place + 1) * len]
+    }
+
+    /// The row at a place that holds one.
+    pub(crate) fn row_at(&self, place: usize) -> usize {
+        self.parts.order.numbers::<u32>()[place] as usize
+    }
+
+    /// Place of each row.
+    pub(crate) fn places(&self) -> &[u32] {
+        self.parts.places.numbers()
     }
 
     /// Rows, deleted ones included.
@@ -85,12 +165,12 @@ impl Segment {
     }
 
     pub(crate) fn ids(&self) -> &[u64] {
-        self.ids.numbers()
+        self.parts.ids.numbers()
     }
 
     /// Row numbers in ascending order of id.
     pub(crate) fn id_order(&self) -> &[u32] {
-        self.id_order.numbers()
+        self.parts.id_order.numbers()
     }
 
     pub(crate) fn is_live(&self, row: usize) -> bool {
@@ -98,16 +178,28 @@ impl Segment {
     }
 
     pub(crate) fn curve(&self, row: usize) -> Curve<'_> {
-        let values = self.shape.values();
-        let all: &[f32] = self.curves.numbers();
-        Curve::trusted(&all[row * values..(row + 1) * values], self.shape.channels())
+        let values = self.layout.shape.values();
+        let all: &[f32] = self.parts.curves.numbers();
+        Curve::trusted(&all[row * values..(row + 1) * values], self.layout.shape.channels())
     }
 
     /// The live row with this id.
     pub(crate) fn row_of(&self, id: u64) -> Option<usize> {
         let (ids, order) = (self.ids(), self.id_order());
-        let at = order.partition_point(|&row| ids[row as usize] < id);
-        let row = *order.get(at)? as usize;
+        let at = |place: usize| ids[order[place] as usize];
+        // Ids that lie evenly are found at once; for others the guess halves the way.
+        let (low, high) = (at(0), at(order.len() - 1));
+        if id < low || id > high {
+            return None;
+        }
+        let share = (id - low) as f64 / ((high - low) as f64).max(1.0);
+        let guess = ((share * (order.len() - 1) as f64).round() as usize).min(order.len() - 1);
+        let place = match at(guess).cmp(&id) {
+            Ordering::Equal => guess,
+            Ordering::Less => guess + order[guess..].partition_point(|&row| ids[row as usize] < id),
+            Ordering::Greater => order[..guess].partition_point(|&row| ids[row as usize] < id),
+        };
+        let row = *order.get(place)? as usize;
         (ids[row] == id && self.is_live(row)).then_some(row)
     }
 

@@ -1,0 +1,122 @@
+//! Sixteen curves side by side: the vector operations the bounds are made of.
+//!
+//! Everything here is integer arithmetic, so the portable, AVX2 and AVX-512 versions agree bit by
+//! bit by construction. A register holds 16 lanes of 32 bits; a lane is seen as four bytes, two
+//! 16-bit numbers or one 32-bit number as the operation asks.
+
+mod portable;
+#[cfg(target_arch = "x86_64")]
+mod x86;
+
+pub(crate) use portable::Portable;
+#[cfg(target_arch = "x86_64")]
+pub(crate) use x86::{Avx2, Avx512};
+
+/// Lanes in a register.
+pub(crate) const LANES: usize = 16;
+/// Bytes in a register.
+pub(crate) const LINE: usize = 64;
+
+/// The operations; see the module's head.
+///
+/// # Safety
+/// Every method may be called only on a processor that has the instructions of the implementation,
+/// and is meant to be inlined into a function compiled for them. `load` and `store` need 64 bytes.
+pub(crate) trait Lanes: Copy {
+    /// One register.
+    type Reg: Copy;
+    unsafe fn load(from: *const u8) -> Self::Reg;
+    unsafe fn store(reg: Self::Reg, to: *mut u8);
+    /// The same 32 bits in every lane.
+    unsafe fn splat(bits: u32) -> Self::Reg;
+    unsafe fn or(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// Bytes, unsigned: a - b, at least 0.
+    unsafe fn sub_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// Bytes, unsigned: the smaller.
+    unsafe fn min_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// Neighbouring bytes: a0 * b0 + a1 * b1 as 16 bits, a unsigned, b signed, no overflow by the
+    /// caller's care.
+    unsafe fn dot_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// sum + neighbouring 16-bit numbers a0 * b0 + a1 * b1, signed, no overflow by the caller's care.
+    unsafe fn add_dot_words(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    unsafe fn add(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// 32 bits, signed: the smaller.
+    unsafe fn min(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// Bit l is set where lane l of a (signed) is <= that of b.
+    unsafe fn le(a: Self::Reg, b: Self::Reg) -> u32;
+}
+
+/// Which instructions to use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Level {
+    Portable,
+    #[cfg(target_arch = "x86_64")]
+    Avx2,
+    #[cfg(target_arch = "x86_64")]
+    Avx512,
+}
+
+impl Level {
+    /// The best this processor has. The environment variable `CURVE_INDEX_LANES` (`portable`,
+    /// `avx2`) lowers it, to compare.
+    pub(crate) fn best() -> Self {
+        static BEST: std::sync::OnceLock<Level> = std::sync::OnceLock::new();
+        *BEST.get_or_init(|| {
+            let wish = std::env::var("CURVE_INDEX_LANES").unwrap_or_default();
+            let all = Self::all();
+            let most = match wish.as_str() {
+                "portable" => 0,
+                "avx2" => 1,
+                _ => 2,
+            };
+            all[most.min(all.len() - 1)]
+        })
+    }
+
+    /// Every level this processor has, lowest first.
+    pub(crate) fn all() -> Vec<Self> {
+        #[allow(unused_mut)]
+        let mut all = vec![Self::Portable];
+        #[cfg(target_arch = "x86_64")]
+        if std::arch::is_x86_feature_detected!("avx2") {
+            all.push(Self::Avx2);
+            if std::arch::is_x86_feature_detected!("avx512f")
+                && std::arch::is_x86_feature_detected!("avx512bw")
+                && std::arch::is_x86_feature_detected!("avx512vnni")
+            {
+                all.push(Self::Avx512);
+            }
+        }
+        all
+    }
+}
+
+/// Makes `$name`, which runs the generic `$body` compiled for the level asked for.
+macro_rules! at_level {
+    ($(#[$doc:meta])* fn $name:ident = $body:ident($($arg:ident: $type:ty),* $(,)?) $(-> $out:ty)?) => {
+        $(#[$doc])*
+        #[allow(clippy::too_many_arguments)]
+        pub(crate) fn $name(level: $crate::lanes::Level, $($arg: $type),*) $(-> $out)? {
+            #[cfg(target_arch = "x86_64")]
+            #[target_feature(enable = "avx2")]
+            fn avx2($($arg: $type),*) $(-> $out)? {
+                $body::<$crate::lanes::Avx2>($($arg),*)
+            }
+            #[cfg(target_arch = "x86_64")]
+            #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512vnni")]
+            fn avx512($($arg: $type),*) $(-> $out)? {
+                $body::<$crate::lanes::Avx512>($($arg),*)
+            }
+            match level {
+                $crate::lanes::Level::Portable => $body::<$crate::lanes::Portable>($($arg),*),
+                // SAFETY: a level is only ever made where the processor has its instructions.
+                #[cfg(target_arch = "x86_64")]
+                $crate::lanes::Level::Avx2 => unsafe { avx2($($arg),*) },
+                // SAFETY: as above.
+                #[cfg(target_arch = "x86_64")]
+                $crate::lanes::Level::Avx512 => unsafe { avx512($($arg),*) },
+            }
+        }
+    };
+}
+pub(crate) use at_level;

@@ -1,0 +1,18 @@
+//! What is kept beside the curves so that most of them need not be read: segment means and a coarse
+//! copy, both in bytes, and boxes around groups of them.
+//!
+//! See `docs/cascade.md` for what each is used for and why its bound holds.
+
+mod layout;
+mod make;
+mod order;
+mod quantiser;
+
+pub(crate) use layout::{Layout, Pair};
+pub(crate) use make::{RowSource, make};
+pub(crate) use quantiser::{CODE_SLACK, Quantiser, mean_error};
+
+/// Curves in a group: one per lane.
+pub(crate) const GROUP: usize = crate::lanes::LANES;
+/// Curves in a block: 16 groups.
+pub(crate) const BLOCK: usize = GROUP * GROUP;
