@@ -2,7 +2,7 @@
 //!
 //! Figures are minima and medians over queries, each query's time the smallest of several runs; data
 //! is built outside the timer and answers are asserted equal. `CURVE_INDEX_SIZES=1000,10000` chooses
-//! library sizes; `--record FILE` appends to a CSV.
+//! library sizes.
 
 #![allow(clippy::print_stdout, clippy::print_stderr, missing_docs)]
 
@@ -44,10 +44,18 @@ fn main() {
         let arm = DtwParams::new(CHANNELS).band_frames(BAND_FRAMES).weights(&arm).check().unwrap();
         let percent =
             IdFilter::only((0..size as u64).filter(|id| id.wrapping_mul(2654435761) % 100 == 0));
-        case(&format!("knn/motion/n={size}"), &index, &queries, &unit, 1, None);
-        case(&format!("knn/motion/n={size}/threads=2"), &index, &queries, &unit, 2, None);
-        case(&format!("knn/motion/n={size}/one part"), &index, &queries, &arm, 1, None);
-        case(&format!("knn/motion/n={size}/1%"), &index, &queries, &unit, 1, Some(&percent));
+        let at = format!("n={size}/len={FRAMES}/ch={CHANNELS}/k={K}");
+        case(&format!("knn/motion/{at}"), &index, &queries, &unit, 1, None);
+        case(&format!("knn/motion/{at}/threads=2"), &index, &queries, &unit, 2, None);
+        case(&format!("knn/motion/{at}/one part"), &index, &queries, &arm, 1, None);
+        case(&format!("knn/motion/{at}/1%"), &index, &queries, &unit, 1, Some(&percent));
+        // Nothing to prune: what the bounds cost on top of the comparisons.
+        if size <= 10_000 {
+            let values = FRAMES * CHANNELS;
+            let index = build(size, |number| data::noise(1, number, values));
+            let queries: Vec<_> = (0..3).map(|number| data::noise(2, number, values)).collect();
+            case(&format!("knn/noise/{at}"), &index, &queries, &unit, 1, None);
+        }
     }
 }
 

@@ -160,3 +160,75 @@ proptest! {
         }
     }
 }
+
+/// A library with blocks enough for every stage, at the shape the engine is tuned for.
+#[test]
+fn large_libraries_match_the_scan() {
+    use rand::{Rng, SeedableRng};
+    let shape = Shape::new(33, 6).unwrap();
+    let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(11);
+    let mut curve = |around: &[f32], spread: f32| -> Vec<f32> {
+        let mut drift = [0.0_f32; 6];
+        let step = |at: usize, drift: &mut [f32; 6], rng: &mut rand_xoshiro::Xoshiro256PlusPlus| {
+            drift[at % 6] += spread * (rng.r#gen::<f32>() - 0.5);
+            around.get(at).copied().unwrap_or(0.0) + drift[at % 6]
+        };
+        (0..33 * 6).map(|at| step(at, &mut drift, &mut rng)).collect()
+    };
+    let middles: Vec<Vec<f32>> = (0..60).map(|_| curve(&[], 0.7)).collect();
+    let curves: Vec<Vec<f32>> = (0..6000).map(|at| curve(&middles[at / 100], 0.2)).collect();
+    let mut queries: Vec<Vec<f32>> = (0..6).map(|at| curve(&middles[at * 9], 0.2)).collect();
+    queries.push(curve(&[], 2.0));
+    queries.push(curves[17].clone());
+    let mut builder = Index::in_memory(shape);
+    for (id, values) in (0_u64..5000).zip(&curves) {
+        builder.push(id * 3, values).unwrap();
+    }
+    let mut index = builder.finish().unwrap();
+    index.append((5000..6000_u64).map(|id| (id * 3, curves[id as usize].as_slice()))).unwrap();
+    index.append([(1_u64, curves[17].as_slice())]).unwrap();
+    index.delete(&(0..300).map(|at| at * 30).collect::<Vec<_>>()).unwrap();
+    let filters = [
+        None,
+        Some(IdFilter::only((0..6000).filter(|id| id % 97 == 0).map(|id| id * 3))),
+        Some(IdFilter::only((0..6000).filter(|id| id % 7 == 0).map(|id| id * 3))),
+        Some(IdFilter::except((0..4000).map(|id| id * 3))),
+    ];
+    for (number, query) in queries.iter().enumerate() {
+        for weight_kind in 0..3 {
+            let params = DtwParams::new(6)
+                .band_frames(3 + 2 * weight_kind as usize)
+                .weights(&weights(6, weight_kind))
+                .check()
+                .unwrap();
+            for filter in &filters {
+                for k in [1, 10, 700] {
+                    let mut what = Nearest::new(&params, k);
+                    if let Some(filter) = filter {
+                        what = what.filter(filter);
+                    }
+                    let want =
+                        index.nearest(query, &what.clone().strategy(Strategy::Scan)).unwrap();
+                    for threads in [1, 2] {
+                        let what = what.clone().threads(NonZeroUsize::new(threads).unwrap());
+                        let got = index.nearest(query, &what).unwrap();
+                        assert_eq!(
+                            got.neighbours, want.neighbours,
+                            "query {number}, weights {weight_kind}, {filter:?}, k {k}"
+                        );
+                        assert_eq!(got.stages.curves, want.stages.curves);
+                    }
+                    if k == 10 && filter.is_none() && weight_kind == 0 && number < 6 {
+                        assert!(got_is_pruned(&index, query, &what), "query {number}");
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Most curves never reach the exact kernel.
+fn got_is_pruned(index: &Index, query: &[f32], what: &Nearest<'_>) -> bool {
+    let stages = index.nearest(query, what).unwrap().stages;
+    stages.kernel * 10 < stages.curves && stages.warped * 2 < stages.curves
+}

@@ -34,6 +34,8 @@ pub(crate) trait Lanes: Copy {
     unsafe fn sub_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// Bytes, unsigned: the smaller.
     unsafe fn min_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// Bytes, unsigned: the larger.
+    unsafe fn max_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// Neighbouring bytes: a0 * b0 + a1 * b1 as 16 bits, a unsigned, b signed, no overflow by the
     /// caller's care.
     unsafe fn dot_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;

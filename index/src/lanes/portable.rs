@@ -50,6 +50,11 @@ impl Lanes for Portable {
     }
 
     #[inline(always)]
+    unsafe fn max_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        bytes(a, b, u8::max)
+    }
+
+    #[inline(always)]
     unsafe fn dot_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg {
         std::array::from_fn(|lane| {
             let (a, b) = (a[lane].to_le_bytes(), b[lane].to_le_bytes());

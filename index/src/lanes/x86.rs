@@ -62,6 +62,7 @@ impl Lanes for Avx2 {
     avx2_pair!(or, _mm256_or_si256);
     avx2_pair!(sub_bytes, _mm256_subs_epu8);
     avx2_pair!(min_bytes, _mm256_min_epu8);
+    avx2_pair!(max_bytes, _mm256_max_epu8);
     avx2_pair!(dot_bytes, _mm256_maddubs_epi16);
     avx2_pair!(add, _mm256_add_epi32);
     avx2_pair!(min, _mm256_min_epi32);
@@ -112,6 +113,7 @@ impl Lanes for Avx512 {
     avx512_pair!(or, _mm512_or_si512);
     avx512_pair!(sub_bytes, _mm512_subs_epu8);
     avx512_pair!(min_bytes, _mm512_min_epu8);
+    avx512_pair!(max_bytes, _mm512_max_epu8);
     avx512_pair!(dot_bytes, _mm512_maddubs_epi16);
     avx512_pair!(add, _mm512_add_epi32);
     avx512_pair!(min, _mm512_min_epi32);

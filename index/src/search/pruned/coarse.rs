@@ -1,4 +1,4 @@
-//! On coarse copies: the full LB_Keogh of one curve, then DTW of sixteen.
+//! On coarse copies: LB_Improved of one curve, then DTW of sixteen.
 
 use std::ops::Range;
 
@@ -16,13 +16,24 @@ pub(crate) struct Line(pub(crate) [i32; LANES]);
 pub(crate) struct KeoghTables {
     above: Vec<u32>,
     below: Vec<u32>,
+    high: Vec<u32>,
+    low: Vec<u32>,
+    query_above: Vec<u32>,
+    query_below: Vec<u32>,
     even: Vec<u32>,
     odd: Vec<u32>,
     bytes: Range<usize>,
+    /// Bytes per frame.
+    frame_len: usize,
+    band_frames: usize,
 }
 
 impl KeoghTables {
-    pub(crate) fn new(tables: &CoarseTables, section: &Range<usize>) -> Self {
+    pub(crate) fn new(
+        tables: &CoarseTables,
+        params: &ValidDtwParams,
+        section: &Range<usize>,
+    ) -> Self {
         let words = tables.even.len();
         let range = section.start * words..section.end * words;
         let padded = range.len().next_multiple_of(LANES);
@@ -35,11 +46,24 @@ impl KeoghTables {
         Self {
             above: part(&tables.envelope_above, u32::MAX),
             below: part(&tables.envelope_below, 0),
+            high: part(&tables.envelope_high, 0),
+            low: part(&tables.envelope_low, 0),
+            query_above: part(&tables.above, u32::MAX),
+            query_below: part(&tables.below, 0),
             even: cycle(&tables.even),
             odd: cycle(&tables.odd),
             bytes: range.start * 4..range.end * 4,
+            frame_len: words * 4,
+            band_frames: params.band_frames().min(section.len() - 1),
         }
     }
+}
+
+/// Working memory of [`improved`].
+#[derive(Debug, Default)]
+pub(crate) struct KeoghScratch {
+    high: Vec<u8>,
+    low: Vec<u8>,
 }
 
 /// Weighted squares of the gaps of four channels, added to `sum`.
@@ -58,39 +82,120 @@ unsafe fn add_squares<L: Lanes>(sum: L::Reg, gap: L::Reg, even: L::Reg, odd: L::
 }
 
 #[inline(always)]
-fn keogh_body<L: Lanes>(tables: &KeoghTables, copy: &[u8]) -> i64 {
+fn improved_body<L: Lanes>(
+    tables: &KeoghTables,
+    copy: &[u8],
+    most: i64,
+    scratch: &mut KeoghScratch,
+) -> i64 {
     let copy = &copy[tables.bytes.clone()];
     let registers = tables.above.len() / LANES;
     let mut tail = [0_u8; LINE];
     let whole = copy.len() / LINE;
     tail[..copy.len() % LINE].copy_from_slice(&copy[whole * LINE..]);
-    let lists = [&tables.above, &tables.below, &tables.even, &tables.odd];
-    assert!(lists.iter().all(|list| list.len() == registers * LANES) && registers <= whole + 1);
+    for list in [
+        &tables.above,
+        &tables.below,
+        &tables.high,
+        &tables.low,
+        &tables.query_above,
+        &tables.query_below,
+        &tables.even,
+        &tables.odd,
+    ] {
+        assert!(list.len() == registers * LANES && registers <= whole + 1);
+    }
+    // Frames shifted by the band: room for windows that reach over either end.
+    let reach = tables.band_frames * tables.frame_len;
+    let windows = (copy.len() + 2 * reach).next_multiple_of(LINE);
+    let room = windows + 2 * reach + 2 * LINE;
+    if scratch.high.len() != room {
+        scratch.high = vec![0; room];
+        scratch.low = vec![255; room];
+    }
+    scratch.high[..reach].fill(0);
+    scratch.low[..reach].fill(255);
+    let (high, low) = (scratch.high.as_mut_ptr(), scratch.low.as_mut_ptr());
     let mut out = [0_i32; LANES];
-    // SAFETY: lengths are asserted above; `L` is what `at_level` compiled for.
+    // SAFETY: lengths are asserted above, the room of the scratch is chosen so that every load and
+    // store below (at most 2 reach + a register behind a window) is inside; `L` is what `at_level`
+    // compiled for.
     unsafe {
+        let at = |list: &[u32], register: usize| {
+            L::load(list.as_ptr().cast::<u8>().add(register * LINE))
+        };
         let far = L::splat(FAR as u32);
         let mut sum = L::splat(0);
         for register in 0..registers {
-            let at = register * LINE;
-            let from = if register < whole { copy.as_ptr().add(at) } else { tail.as_ptr() };
+            let from = register * LINE;
+            let from = if register < whole { copy.as_ptr().add(from) } else { tail.as_ptr() };
             let codes = L::load(from);
-            let above = L::load(tables.above.as_ptr().cast::<u8>().add(at));
-            let below = L::load(tables.below.as_ptr().cast::<u8>().add(at));
-            let even = L::load(tables.even.as_ptr().cast::<u8>().add(at));
-            let odd = L::load(tables.odd.as_ptr().cast::<u8>().add(at));
+            let (above, below) = (at(&tables.above, register), at(&tables.below, register));
             let gap = L::or(L::sub_bytes(codes, above), L::sub_bytes(below, codes));
             // Below FAR plus one cell: no overflow.
+            let (even, odd) = (at(&tables.even, register), at(&tables.odd, register));
+            sum = L::min(add_squares::<L>(sum, gap, even, odd), far);
+            let inside = L::min_bytes(
+                L::max_bytes(codes, at(&tables.low, register)),
+                at(&tables.high, register),
+            );
+            L::store(inside, high.add(reach + register * LINE));
+            L::store(inside, low.add(reach + register * LINE));
+        }
+        L::store(sum, out.as_mut_ptr().cast());
+        let forth: i64 = out.iter().map(|&lane| i64::from(lane)).sum();
+        if forth > most {
+            return forth;
+        }
+        // Behind the last frame nothing is met.
+        std::slice::from_raw_parts_mut(high.add(reach + copy.len()), LINE).fill(0);
+        std::slice::from_raw_parts_mut(low.add(reach + copy.len()), LINE).fill(255);
+        // Windows of 2 band + 1 frames by doubling; sources lie ahead and are still unchanged.
+        let window = 2 * tables.band_frames + 1;
+        let mut covered = 1;
+        while covered < window {
+            let step = covered.min(window - covered);
+            let ahead = step * tables.frame_len;
+            let mut from = 0;
+            while from < windows {
+                let (to_high, to_low) = (high.add(from), low.add(from));
+                L::store(L::max_bytes(L::load(to_high), L::load(to_high.add(ahead))), to_high);
+                L::store(L::min_bytes(L::load(to_low), L::load(to_low.add(ahead))), to_low);
+                from += LINE;
+            }
+            covered += step;
+        }
+        let mut sum = L::splat(0);
+        for register in 0..registers {
+            let (highest, lowest) =
+                (L::load(high.add(register * LINE)), L::load(low.add(register * LINE)));
+            let above = at(&tables.query_above, register);
+            let below = at(&tables.query_below, register);
+            let gap = L::or(L::sub_bytes(lowest, above), L::sub_bytes(below, highest));
+            let (even, odd) = (at(&tables.even, register), at(&tables.odd, register));
             sum = L::min(add_squares::<L>(sum, gap, even, odd), far);
         }
         L::store(sum, out.as_mut_ptr().cast());
+        forth + out.iter().map(|&lane| i64::from(lane)).sum::<i64>()
     }
-    out.iter().map(|&lane| i64::from(lane)).sum()
 }
 
 at_level! {
-    /// LB_Keogh of one coarse copy: an integer below scale times DTW.
-    fn keogh = keogh_body(tables: &KeoghTables, copy: &[u8]) -> i64
+    /// LB_Improved of one coarse copy: an integer below scale times DTW. Stops after LB_Keogh where
+    /// that is above `most` already.
+    ///
+    /// Let h be the candidate c clamped frame by frame to the query's envelope. Where c_j meets q_i,
+    /// (c_j - q_i)^2 >= (c_j - h_j)^2 + (h_j - q_i)^2, because h_j lies between the two. So DTW is at
+    /// least LB_Keogh plus DTW of h with the query, and that at least the query's gaps to h's own
+    /// envelope. Codes are a monotone function of values, so the code of h_j is the code of c_j clamped
+    /// to the codes of the envelope, and gaps of codes never overstate.
+    /// Source: Lemire 2009, doi 10.1016/j.patcog.2008.11.030.
+    fn improved = improved_body(
+        tables: &KeoghTables,
+        copy: &[u8],
+        most: i64,
+        scratch: &mut KeoghScratch,
+    ) -> i64
 }
 
 /// Working memory of [`warp`].

@@ -22,17 +22,23 @@ use crate::lanes::{LANES, Level};
 use crate::params::Curve;
 use crate::sketch::{GROUP, Quantiser};
 use crate::store::{Index, Segment};
-use coarse::{KeoghTables, WarpScratch, keogh, warp};
+use coarse::{KeoghScratch, KeoghTables, WarpScratch, improved, warp};
 use envelope::{Envelope, envelope};
 use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
-use sweep::{Candidate, Seen, block_bounds, sweep, sweep_groups};
+use sweep::{Candidate, Seen, block_bounds, group_bounds, sweep, sweep_groups};
 use tables::{CoarseTables, SLACK, SketchTables, threshold};
 
 /// At least so many promising curves are compared exactly to get a first cutoff.
 const SEEDS: usize = 32;
 /// Curves whose sketches are read to find them, per seed.
-const LOOKED_AT: usize = 32;
+const LOOKED_AT: usize = 8;
+/// More candidates than this are worth a round of exact comparisons to lower the cutoff.
+const MANY: usize = 512;
+/// Most such rounds.
+const ROUNDS: usize = 4;
+/// Blocks looked into per block needed.
+const BLOCKS_PER_BLOCK: usize = 4;
 /// A filter that lets fewer than one curve in so many through is swept group by group.
 const SPARSE: usize = 12;
 
@@ -50,13 +56,16 @@ fn by_bound(a: &Found, b: &Found) -> std::cmp::Ordering {
     a.bound.total_cmp(&b.bound).then((a.segment, a.place).cmp(&(b.segment, b.place)))
 }
 
-/// What LB_Keogh is judged by.
-struct Sieve<'a> {
-    keogh: &'a [KeoghTables],
-    coarse: &'a [CoarseTables],
-    cutoff: f64,
-    /// (segment, place) already compared, ascending.
-    done: &'a [(u32, u32)],
+/// Keeps the `count` least, in order.
+fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
+    let by = |a: &(f32, u32, u32), b: &(f32, u32, u32)| {
+        a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
+    };
+    if count < list.len() {
+        list.select_nth_unstable_by(count, by);
+        list.truncate(count);
+    }
+    list.sort_unstable_by(by);
 }
 
 /// A segment and the tables it shares with segments of the same quantiser.
@@ -79,7 +88,10 @@ struct Job<'a> {
     level: Level,
     parts: Vec<Part<'a>>,
     quantisers: Vec<&'a Quantiser>,
+    /// Of the envelope: bounds.
     sketch_tables: Vec<SketchTables>,
+    /// Of the query itself: no bounds, but better guesses at who is near.
+    guess_tables: Vec<SketchTables>,
 }
 
 /// The k best so far, shared by all threads.
@@ -142,12 +154,15 @@ impl<'a> Job<'a> {
             });
             parts.push(Part { segment, sections: segment.sections(), tables });
         }
-        let sketch_tables = quantisers
-            .iter()
-            .map(|quantiser| {
-                SketchTables::new(index.layout(), quantiser, &envelope, what.params, section)
-            })
-            .collect();
+        let tables_of = |envelope: &Envelope| -> Vec<SketchTables> {
+            let tables = quantisers.iter().map(|quantiser| {
+                SketchTables::new(index.layout(), quantiser, envelope, what.params, section)
+            });
+            tables.collect()
+        };
+        let sketch_tables = tables_of(&envelope);
+        let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
+        let guess_tables = tables_of(&itself);
         Self {
             what,
             section: section.clone(),
@@ -159,6 +174,7 @@ impl<'a> Job<'a> {
             parts,
             quantisers,
             sketch_tables,
+            guess_tables,
         }
     }
 
@@ -171,10 +187,9 @@ impl<'a> Job<'a> {
         let mut seen = Seen::default();
         // Under a narrow filter the few groups that hold anything, else blocks by their boxes.
         let listed = self.listed(&mut seen);
-        let blocks = if listed.is_some() { Vec::new() } else { self.blocks() };
         let seeds = match &listed {
             Some(listed) => self.nearest_of(listed.clone()),
-            None => self.seeds(&blocks, &mut seen),
+            None => self.seeds(&mut seen),
         };
         for eight in seeds.chunks(WIDTH) {
             self.compare(eight, &best, &mut exact_scratch);
@@ -183,33 +198,60 @@ impl<'a> Job<'a> {
         let mut done: Vec<(u32, u32)> = seeds.iter().map(|one| (one.segment, one.place)).collect();
         done.sort_unstable();
 
-        // Sweep and LB_Keogh, by shares of the blocks.
-        let cutoff = best.cutoff();
-        let coarse = self.coarse_tables(cutoff);
-        let keogh_tables: Vec<KeoghTables> =
-            coarse.iter().map(|tables| KeoghTables::new(tables, &self.section)).collect();
-        let sieve = Sieve { keogh: &keogh_tables, coarse: &coarse, cutoff, done: &done };
+        // Sketches, by shares of the blocks.
         let threads = self.what.how.threads.get();
-        let mut candidates = Vec::new();
-        if let Some(listed) = &listed {
-            let near = listed.iter().filter(|one| !ruled_out(one.bound, cutoff));
-            for one in near {
-                stages.coarse += u64::from(self.sift(*one, &sieve, &mut candidates));
-            }
-        } else {
-            let near = self.near(&blocks, cutoff);
+        let mut cutoff = best.cutoff();
+        let mut candidates = listed.unwrap_or_else(|| {
+            let near = self.near(cutoff);
             let share = near.len().div_ceil(4 * threads).max(64);
             let shares: Vec<&[(u32, u32)]> = near.chunks(share).collect();
-            let sifted = in_parallel(threads, shares.len(), |at| self.sweep(shares[at], &sieve));
-            for (found, swept, reached) in sifted {
+            let swept = in_parallel(threads, shares.len(), |at| self.sweep(shares[at], cutoff));
+            let mut candidates = Vec::new();
+            for (found, swept) in swept {
                 candidates.extend(found);
                 seen.groups += swept.groups;
                 seen.curves += swept.curves;
-                stages.coarse += reached;
             }
-        }
+            candidates
+        });
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
+        candidates.retain(|one| {
+            !ruled_out(one.bound, cutoff) && done.binary_search(&(one.segment, one.place)).is_err()
+        });
+
+        // Many left: the nearest of them may give a lower cutoff.
+        for _ in 0..ROUNDS {
+            let wanted = self.wanted().max(SEEDS);
+            if candidates.len() < MANY.max(2 * wanted) {
+                break;
+            }
+            candidates.select_nth_unstable_by(wanted, by_bound);
+            let nearest: Vec<Found> = candidates.drain(..wanted).collect();
+            stages.kernel += nearest.len() as u64;
+            for eight in nearest.chunks(WIDTH) {
+                self.compare(eight, &best, &mut exact_scratch);
+            }
+            let before = std::mem::replace(&mut cutoff, best.cutoff());
+            candidates.retain(|one| !ruled_out(one.bound, cutoff));
+            if cutoff > before * 0.9 {
+                break;
+            }
+        }
+
+        // LB_Improved on coarse copies.
+        let coarse = self.coarse_tables(cutoff);
+        let keogh_tables: Vec<KeoghTables> = coarse
+            .iter()
+            .map(|tables| KeoghTables::new(tables, self.what.params, &self.section))
+            .collect();
+        stages.coarse = candidates.len() as u64;
+        let share = candidates.len().div_ceil(4 * threads).max(256);
+        let shares: Vec<&[Found]> = candidates.chunks(share).collect();
+        let sifted = in_parallel(threads, shares.len(), |at| {
+            self.sift(shares[at], &keogh_tables, &coarse, cutoff)
+        });
+        let mut candidates: Vec<Found> = sifted.into_iter().flatten().collect();
         candidates.sort_unstable_by(by_bound);
 
         // DTW on coarse copies, sixteen at a time, nearest first; the kernel on what is left.
@@ -226,45 +268,53 @@ impl<'a> Job<'a> {
         Answer { neighbours: top.into_sorted(), stages }
     }
 
-    /// (bound, segment, block) of every block.
-    fn blocks(&self) -> Vec<(f32, u32, u32)> {
-        let mut all = Vec::new();
+    /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
+    /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
+    fn seeds(&self, seen: &mut Seen) -> Vec<Found> {
+        let enough = self.wanted().saturating_mul(LOOKED_AT) / GROUP;
+        if enough == 0 {
+            return Vec::new();
+        }
         let mut bounds = Vec::new();
+        let mut blocks = Vec::new();
         for (number, part) in (0_u32..).zip(&self.parts) {
-            let tables = &self.sketch_tables[part.tables];
+            let tables = &self.guess_tables[part.tables];
             block_bounds(self.level, part.sections, tables, &mut bounds);
-            let scale = tables.scale;
-            let blocks = (0_u32..).zip(&bounds);
-            all.extend(
-                blocks.map(|(block, &bound)| (as_cost(f64::from(bound), scale), number, block)),
-            );
+            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
+            blocks
+                .extend((0_u32..).zip(&bounds).map(|(block, &bound)| (cost(bound), number, block)));
         }
-        all
-    }
-
-    /// The most promising curves, by the sketches of the most promising blocks.
-    fn seeds(&self, blocks: &[(f32, u32, u32)], seen: &mut Seen) -> Vec<Found> {
-        let enough = self.wanted().saturating_mul(LOOKED_AT);
-        let mut order: Vec<&(f32, u32, u32)> = blocks.iter().collect();
-        let by_bound = |a: &&(f32, u32, u32), b: &&(f32, u32, u32)| {
-            a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
-        };
-        let head = (enough / GROUP / GROUP + 4).min(order.len());
-        if head < order.len() {
-            order.select_nth_unstable_by(head, by_bound);
-        }
-        order[..head].sort_unstable_by(by_bound);
+        // Twice as many blocks as could be enough, were all full; then the nearest of their groups.
+        keep_least(&mut blocks, (enough / GROUP + 1) * BLOCKS_PER_BLOCK);
         let mut seeds = Vec::new();
         let mut candidates = Vec::new();
-        let mut rest = order.iter();
-        while seeds.len() < enough
-            && let Some(&&(_, segment, block)) = rest.next()
-        {
-            let part = &self.parts[segment as usize];
-            let tables = &self.sketch_tables[part.tables];
+        // Under a wide filter these may hold too few; then the next blocks are looked at.
+        let mut groups = Vec::new();
+        for &(_, number, block) in &blocks {
+            let part = &self.parts[number as usize];
+            let tables = &self.guess_tables[part.tables];
+            group_bounds(self.level, part.sections, tables, block, &mut bounds);
+            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
+            let first = block * GROUP as u32;
+            groups
+                .extend((first..).zip(&bounds).map(|(group, &bound)| (cost(bound), number, group)));
+        }
+        keep_least(&mut groups, enough);
+        for &(_, number, group) in &groups {
+            let part = &self.parts[number as usize];
+            let tables = &self.guess_tables[part.tables];
             candidates.clear();
-            sweep(self.level, part.sections, tables, &[block], i32::MAX, &mut candidates, seen);
-            seeds.extend(self.passing(segment, &candidates));
+            let wanted = [(group, 0xffff)];
+            sweep_groups(
+                self.level,
+                part.sections,
+                tables,
+                &wanted,
+                i32::MAX,
+                &mut candidates,
+                seen,
+            );
+            seeds.extend(self.passing(number, &candidates, tables.scale));
         }
         self.nearest_of(seeds)
     }
@@ -287,8 +337,12 @@ impl<'a> Job<'a> {
     }
 
     /// Candidates that are live and let through.
-    fn passing(&self, segment: u32, candidates: &[Candidate]) -> impl Iterator<Item = Found> {
-        let scale = self.sketch_tables[self.parts[segment as usize].tables].scale;
+    fn passing(
+        &self,
+        segment: u32,
+        candidates: &[Candidate],
+        scale: f64,
+    ) -> impl Iterator<Item = Found> {
         let passing = candidates.iter().filter(move |one| self.passes(segment, one.place));
         passing.map(move |one| Found {
             bound: as_cost(f64::from(one.bound), scale),
@@ -312,53 +366,64 @@ impl<'a> Job<'a> {
             let groups = places.groups();
             let (sections, level) = (part.sections, self.level);
             sweep_groups(level, sections, tables, &groups, i32::MAX, &mut candidates, seen);
-            listed.extend(self.passing(number, &candidates));
+            listed.extend(self.passing(number, &candidates, tables.scale));
         }
         Some(listed)
     }
 
-    /// Blocks the cutoff does not rule out, in order of place.
-    fn near(&self, blocks: &[(f32, u32, u32)], cutoff: f64) -> Vec<(u32, u32)> {
-        let near = blocks.iter().filter(|block| !ruled_out(block.0, cutoff));
-        near.map(|&(_, segment, block)| (segment, block)).collect()
+    /// Blocks whose boxes the cutoff does not rule out: (segment, block).
+    fn near(&self, cutoff: f64) -> Vec<(u32, u32)> {
+        let mut near = Vec::new();
+        let mut bounds = Vec::new();
+        for (number, part) in (0_u32..).zip(&self.parts) {
+            let tables = &self.sketch_tables[part.tables];
+            block_bounds(self.level, part.sections, tables, &mut bounds);
+            let most = threshold(cutoff, tables.scale);
+            let inside = (0_u32..).zip(&bounds).filter(|&(_, &bound)| bound <= most);
+            near.extend(inside.map(|(block, _)| (number, block)));
+        }
+        near
     }
 
-    /// Sweeps some blocks and keeps what neither sketch nor LB_Keogh rules out.
-    fn sweep(&self, blocks: &[(u32, u32)], sieve: &Sieve<'_>) -> (Vec<Found>, Seen, u64) {
+    /// Sweeps some blocks and keeps what sketches do not rule out.
+    fn sweep(&self, blocks: &[(u32, u32)], cutoff: f64) -> (Vec<Found>, Seen) {
         let mut seen = Seen::default();
-        let mut reached = 0;
         let mut found = Vec::new();
         let mut candidates: Vec<Candidate> = Vec::new();
         for run in blocks.chunk_by(|a, b| a.0 == b.0) {
             let segment = run[0].0;
             let part = &self.parts[segment as usize];
             let tables = &self.sketch_tables[part.tables];
-            let most = threshold(sieve.cutoff, tables.scale);
+            let most = threshold(cutoff, tables.scale);
             let numbers: Vec<u32> = run.iter().map(|&(_, block)| block).collect();
             candidates.clear();
             let (sections, level) = (part.sections, self.level);
             sweep(level, sections, tables, &numbers, most, &mut candidates, &mut seen);
-            for one in self.passing(segment, &candidates) {
-                reached += u64::from(self.sift(one, sieve, &mut found));
-            }
+            found.extend(self.passing(segment, &candidates, tables.scale));
         }
-        (found, seen, reached)
+        (found, seen)
     }
 
-    /// Keeps a curve that LB_Keogh on its coarse copy does not rule out, unless it is done already;
-    /// says whether the copy was read.
-    fn sift(&self, one: Found, sieve: &Sieve<'_>, found: &mut Vec<Found>) -> bool {
-        if sieve.done.binary_search(&(one.segment, one.place)).is_ok() {
-            return false;
-        }
-        let part = &self.parts[one.segment as usize];
-        let scale = sieve.coarse[part.tables].scale;
-        let copy = part.segment.coarse(one.place as usize);
-        let bound = keogh(self.level, &sieve.keogh[part.tables], copy);
-        if bound <= i64::from(threshold(sieve.cutoff, scale)) {
-            found.push(Found { bound: as_cost(bound as f64, scale), ..one });
-        }
-        true
+    /// Keeps what LB_Improved on the coarse copy does not rule out, with the better bound.
+    fn sift(
+        &self,
+        some: &[Found],
+        keogh_tables: &[KeoghTables],
+        coarse: &[CoarseTables],
+        cutoff: f64,
+    ) -> Vec<Found> {
+        let most: Vec<i64> =
+            coarse.iter().map(|tables| i64::from(threshold(cutoff, tables.scale))).collect();
+        let mut scratch = KeoghScratch::default();
+        let better = |one: &Found| {
+            let part = &self.parts[one.segment as usize];
+            let copy = part.segment.coarse(one.place as usize);
+            let most = most[part.tables];
+            let bound = improved(self.level, &keogh_tables[part.tables], copy, most, &mut scratch);
+            let keep = bound <= most;
+            keep.then(|| Found { bound: as_cost(bound as f64, coarse[part.tables].scale), ..*one })
+        };
+        some.iter().filter_map(better).collect()
     }
 
     /// Takes batches until none is left, or none can hold anything.
@@ -379,7 +444,7 @@ impl<'a> Job<'a> {
                 break;
             }
             // Curves of one quantiser share tables; a batch seldom holds two.
-            for tables in 0..coarse.len() {
+            for (tables, own_coarse) in coarse.iter().enumerate() {
                 let own: Vec<&Found> = batch
                     .iter()
                     .filter(|one| self.parts[one.segment as usize].tables == tables)
@@ -393,11 +458,11 @@ impl<'a> Job<'a> {
                     let one = own[lane.min(own.len() - 1)];
                     self.parts[one.segment as usize].segment.coarse(one.place as usize)
                 });
-                let scale = coarse[tables].scale;
+                let scale = own_coarse.scale;
                 let most = threshold(cutoff, scale);
                 let found = warp(
                     self.level,
-                    &coarse[tables],
+                    own_coarse,
                     self.what.params,
                     &self.section,
                     &copies,

@@ -116,6 +116,39 @@ at_level! {
 }
 
 #[inline(always)]
+fn group_bounds_body<L: Lanes>(
+    sections: Sections<'_>,
+    tables: &SketchTables,
+    block: u32,
+    bounds_out: &mut Vec<i32>,
+) {
+    let line = sections.words * LINE;
+    assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
+    let boxes = &sections.group_boxes[block as usize * 2 * line..][..2 * line];
+    let mut out = [i32::MAX; LANES];
+    // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
+    unsafe {
+        let low = boxes.as_ptr();
+        if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, i32::MAX) {
+            L::store(sum, out.as_mut_ptr().cast());
+        }
+    }
+    bounds_out.clear();
+    let groups = (sections.groups - block as usize * GROUP).min(GROUP);
+    bounds_out.extend_from_slice(&out[..groups]);
+}
+
+at_level! {
+    /// The bounds of the groups of a block.
+    fn group_bounds = group_bounds_body(
+        sections: Sections<'_>,
+        tables: &SketchTables,
+        block: u32,
+        bounds_out: &mut Vec<i32>,
+    )
+}
+
+#[inline(always)]
 fn sweep_body<L: Lanes>(
     sections: Sections<'_>,
     tables: &SketchTables,

@@ -108,6 +108,9 @@ pub(crate) struct CoarseTables {
     /// The envelope's, likewise.
     pub(crate) envelope_above: Vec<u32>,
     pub(crate) envelope_below: Vec<u32>,
+    /// The envelope's own codes.
+    pub(crate) envelope_high: Vec<u32>,
+    pub(crate) envelope_low: Vec<u32>,
     /// Root weights of the channels of each word of a frame, for even and for odd bytes; the other
     /// bytes are 0.
     pub(crate) even: Vec<u32>,
@@ -161,6 +164,7 @@ impl CoarseTables {
         let (mut above, mut below) =
             (vec![[255_u8; 4]; words * frames], vec![[0_u8; 4]; words * frames]);
         let (mut envelope_above, mut envelope_below) = (above.clone(), below.clone());
+        let (mut envelope_high, mut envelope_low) = (above.clone(), below.clone());
         let slack = crate::sketch::CODE_SLACK;
         for frame in 0..frames {
             for channel in 0..channels {
@@ -178,6 +182,9 @@ impl CoarseTables {
                 (above[word][byte], below[word][byte]) = limits(value, value);
                 (envelope_above[word][byte], envelope_below[word][byte]) =
                     limits(envelope.upper[at], envelope.lower[at]);
+                let code = |value: f32| crate::sketch::code(f64::from(value), offset, step);
+                envelope_high[word][byte] = code(envelope.upper[at]);
+                envelope_low[word][byte] = code(envelope.lower[at]);
             }
         }
         let word = |bytes: Vec<[u8; 4]>| bytes.into_iter().map(u32::from_le_bytes).collect();
@@ -186,6 +193,8 @@ impl CoarseTables {
             below: word(below),
             envelope_above: word(envelope_above),
             envelope_below: word(envelope_below),
+            envelope_high: word(envelope_high),
+            envelope_low: word(envelope_low),
             even: word(even),
             odd: word(odd),
             scale: factor * factor,

@@ -1,0 +1,117 @@
+"""Times the engine beside reference libraries on the same arrays, and checks that all agree.
+
+    pip install numpy dtaidistance aeon tslearn
+    cargo build --release -p curve-index --example nearest
+    python index/bench/rivals.py LIBRARY.npy QUERIES.npy [--queries 5] [--record]
+
+Both files hold float32 arrays (curves, frames, channels). Every library answers the same queries over
+the whole library, one thread each. Times are medians over queries, milliseconds; ratios are against
+the pruned engine in the same run. --record appends to index/bench/record/<processor>/<date>.csv.
+"""
+
+import argparse
+import datetime
+import importlib.metadata
+import json
+import pathlib
+import re
+import statistics
+import subprocess
+import tempfile
+import time
+
+import numpy as np
+
+BAND, K = 10, 10
+HERE = pathlib.Path(__file__).resolve().parent
+
+
+def engine(library, queries, strategy):
+    binary = HERE.parent.parent / "target" / "release" / "examples" / "nearest"
+    command = [binary, library, queries, "--band-frames", str(BAND), "-k", str(K), "--strategy", strategy]
+    run = subprocess.run(list(map(str, command)), check=True, capture_output=True, text=True)
+    lines = [json.loads(line) for line in run.stdout.splitlines()]
+    return [(line["ids"], line["distances"], line["milliseconds"]) for line in lines]
+
+
+def ranked(distances):
+    order = np.lexsort((np.arange(len(distances)), distances))[:K]
+    return order.tolist(), np.asarray(distances)[order].tolist()
+
+
+def timed(name, one_query, queries):
+    one_query(queries[0])  # compiles, warms up
+    answers = []
+    for query in queries:
+        start = time.perf_counter()
+        distances = one_query(query)
+        answers.append((*ranked(distances), (time.perf_counter() - start) * 1e3))
+    return f"{name} {importlib.metadata.version(name)}", answers
+
+
+def rivals(library, queries):
+    from aeon.distances import dtw_pairwise_distance
+    from dtaidistance import dtw_ndim
+    from tslearn.metrics import cdist_dtw
+
+    wide = np.ascontiguousarray(library, dtype=np.float64)
+    across = np.ascontiguousarray(wide.transpose(0, 2, 1))
+    share = (BAND + 1e-9) / library.shape[1]
+    yield timed(
+        "dtaidistance",
+        lambda q: [dtw_ndim.distance_fast(q, c, window=BAND + 1) for c in wide],
+        queries,
+    )
+    yield timed(
+        "aeon",
+        lambda q: np.sqrt(dtw_pairwise_distance(q.T[None], across, window=share)[0]),
+        queries,
+    )
+    yield timed(
+        "tslearn",
+        lambda q: cdist_dtw(q[None], wide, global_constraint="sakoe_chiba", sakoe_chiba_radius=BAND)[0],
+        queries,
+    )
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("library")
+    parser.add_argument("queries")
+    parser.add_argument("--queries", dest="count", type=int, default=5)
+    parser.add_argument("--record", action="store_true")
+    args = parser.parse_args()
+    library = np.load(args.library, mmap_mode="r")
+    queries = np.load(args.queries)[: args.count]
+    with tempfile.TemporaryDirectory() as folder:
+        some = pathlib.Path(folder) / "queries.npy"
+        np.save(some, queries)
+        results = [
+            (f"curve-index {strategy}", engine(args.library, some, strategy)) for strategy in ("pruned", "scan")
+        ]
+    results += rivals(library, np.ascontiguousarray(queries, dtype=np.float64))
+    want = results[0][1]
+    base = statistics.median(answer[2] for answer in want)
+    rows = []
+    for name, answers in results:
+        for (ids, distances, _), (want_ids, want_distances, _) in zip(answers, want):
+            assert ids == want_ids, (name, ids, want_ids)
+            assert np.allclose(distances, want_distances, rtol=1e-5), name
+        median = statistics.median(answer[2] for answer in answers)
+        rows.append((name, len(library), len(queries), f"{median:.3f}", f"{median / base:.1f}"))
+        print(f"{name:24} n={len(library)} median {median:10.3f} ms, {median / base:8.1f} x the pruned engine")
+    if args.record:
+        cpu = pathlib.Path("/proc/cpuinfo")
+        model = re.search(r"model name\s*:\s*(.*)", cpu.read_text()) if cpu.exists() else None
+        machine = re.sub(r"\W+", "-", model[1] if model else "unknown").strip("-").lower()
+        target = HERE / "record" / machine / f"{datetime.date.today()}.csv"
+        target.parent.mkdir(parents=True, exist_ok=True)
+        new = not target.exists()
+        with target.open("a") as file:
+            if new:
+                file.write("what,curves,queries,median_ms,ratio_to_pruned\n")
+            file.writelines(",".join(map(str, row)) + "\n" for row in rows)
+
+
+if __name__ == "__main__":
+    main()
