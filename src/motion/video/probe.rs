@@ -110,6 +110,7 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
                 said: String::new(),
             });
         }
+        let said = last_words(&said);
         return Err(not_video(if said.is_empty() { "it holds no moving picture" } else { &said }));
     };
     let format = listing.format.as_ref();
@@ -176,9 +177,9 @@ fn list(path: &Path, entries: &str) -> Result<(Listing, String), ClipError> {
         .stdin(Stdio::null())
         .output()
         .map_err(|error| missing_or(path, "ffprobe", &error))?;
-    let said = last_words(&String::from_utf8_lossy(&output.stderr));
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
     let listing = serde_json::from_slice(&output.stdout)
-        .map_err(|_| ClipError::NotVideo { path: path.to_path_buf(), said: said.clone() })?;
+        .map_err(|_| ClipError::NotVideo { path: path.to_path_buf(), said: last_words(&said) })?;
     Ok((listing, said))
 }
 
@@ -197,5 +198,9 @@ pub(super) fn last_words(stderr: &str) -> String {
         Some((tag, rest)) if tag.starts_with('[') => rest,
         _ => line,
     };
-    line.strip_prefix("file:").unwrap_or(line).to_owned()
+    // The path is named by our own message already.
+    match line.rsplit_once(": ") {
+        Some((before, rest)) if before.starts_with("file:") => rest.to_owned(),
+        _ => line.to_owned(),
+    }
 }

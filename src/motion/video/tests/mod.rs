@@ -5,6 +5,7 @@
 #![expect(clippy::print_stderr, reason = "a skipped test says so, and figures are shown")]
 
 mod agreement;
+mod clips;
 
 use std::path::{Path, PathBuf};
 
