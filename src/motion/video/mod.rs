@@ -23,11 +23,14 @@ mod landmarks;
 mod lift;
 mod model;
 mod one_euro;
+mod palm;
 mod probe;
 mod read;
 mod runtime;
 mod setup;
+mod stills;
 mod track;
+mod trust;
 mod view;
 
 #[cfg(test)]
@@ -38,8 +41,11 @@ pub use errors::{ClipError, SetupError};
 pub use frame::{Frame, Region};
 pub use landmarks::{BODY, Pose};
 pub use model::{ModelChoice, ModelError, PoseModel};
+pub use palm::{PalmReading, PalmTurn, palm_turn};
 pub use probe::{ClipInfo, probe};
 pub use read::{ClipOptions, ClipReading, Progress, read_clip, read_clip_with};
 pub use setup::{CACHE_VARIABLE, Installed, Outcome, SetupReport, Step, folder, installed, setup};
+pub use stills::{Still, stills};
 pub use track::Person;
+pub use trust::{BodyAngle, OneCameraError, one_camera_error};
 pub use view::ViewEstimate;

@@ -1,6 +1,7 @@
 //! What a clip's container says: frames with their times, size, codec, rates.
 
 use std::ffi::OsString;
+use std::io::Read;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
@@ -102,11 +103,11 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
         |said: &str| ClipError::NotVideo { path: path.to_path_buf(), said: said.to_owned() };
     let Some(stream) = listing.streams.first() else {
         // A half-copied clip has no index to open it by; the decoder names that.
-        if said.contains("moov atom not found") {
+        if said.contains("moov atom not found") && begins_as_clip(path) {
             return Err(ClipError::Truncated {
                 path: path.to_path_buf(),
-                found: "no index".to_owned(),
-                expected: "the index at its end".to_owned(),
+                found: "none".to_owned(),
+                expected: "its frames can be opened: the index at its end is missing".to_owned(),
                 said: String::new(),
             });
         }
@@ -153,6 +154,13 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
             .or_else(|| seconds(format.and_then(|f| f.duration.as_ref()))),
         times_s,
     })
+}
+
+/// Whether the file begins with a box of the MP4 and MOV family (ISO/IEC 14496-12).
+fn begins_as_clip(path: &Path) -> bool {
+    let mut head = [0; 8];
+    std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut head)).is_ok()
+        && [b"ftyp", b"moov", b"mdat", b"wide", b"free"].iter().any(|kind| head[4..] == kind[..])
 }
 
 /// Frame times by decoding; slow, only for streams whose packets do not say.

@@ -1,4 +1,4 @@
-//! Where the camera stood, told from the way the trunk faces at the strike.
+//! Where the camera stood, told from the way the chest faces after the strike.
 
 use super::landmarks::Pose;
 use crate::motion::View;
@@ -8,7 +8,7 @@ use crate::motion::View;
 pub struct ViewEstimate {
     /// The likeliest view.
     pub view: View,
-    /// Angle between the way the camera looks and the way the trunk faces at the strike: 0
+    /// Angle between the way the camera looks and the way the chest faces after the strike: 0
     /// behind, 180 in front, degrees.
     pub off_axis_deg: f64,
     /// How sure, 0 to 1.
@@ -29,30 +29,38 @@ const SHOULDERS: [usize; 2] = [11, 12];
 const HIPS: [usize; 2] = [23, 24];
 const WRISTS: [usize; 2] = [15, 16];
 const NOSE: usize = 0;
-/// Seconds around the strike over which the trunk's facing is averaged.
-const STRIKE_WINDOW_S: f64 = 0.1;
+/// Seconds after the hand's fall below the head over which the chest's facing is averaged.
+const FOLLOW_THROUGH_S: (f64, f64) = (0.1, 0.6);
+/// Slower than this no hand strikes a ball, m/s (from memory).
+const STRIKE_M_S: f64 = 3.0;
 
 /// Estimates the view; `None` if the person was never seen.
 ///
-/// At the strike a server's chest faces the net (within some 30 degrees), whatever the stance was
-/// before (common practice, no source). The strike is taken where the faster wrist passes above
-/// the head. Without such a moment the facing over the whole clip is used and the confidence is
-/// at most 0.3.
+/// After the strike a server's chest comes round to the net, whatever the stance was before
+/// (common practice, no source); at the strike itself it is still turned away. The follow-through
+/// begins where the last raised hand falls below the head, after a fast movement. Without such a
+/// moment the facing over the whole clip is used and the confidence is at most 0.3.
 pub(super) fn estimate_view(times_s: &[f64], poses: &[Option<Pose>]) -> Option<ViewEstimate> {
-    let strike = strike(times_s, poses);
-    let chosen: Vec<&Pose> = match strike {
-        Some(frame) => times_s
+    let after = follow_throughs(times_s, poses);
+    let chosen: Vec<&Pose> = if after.is_empty() {
+        poses.iter().flatten().collect()
+    } else {
+        times_s
             .iter()
             .zip(poses)
-            .filter(|(at_s, _)| (*at_s - times_s[frame]).abs() <= STRIKE_WINDOW_S)
+            .filter(|(at_s, _)| {
+                let inside = |fall_s: &f64| {
+                    (FOLLOW_THROUGH_S.0..=FOLLOW_THROUGH_S.1).contains(&(*at_s - fall_s))
+                };
+                after.iter().any(inside)
+            })
             .filter_map(|(_, pose)| pose.as_ref())
-            .collect(),
-        None => poses.iter().flatten().collect(),
+            .collect()
     };
     let mut sum = [0.0; 2];
     let mut weight = 0.0;
     for pose in &chosen {
-        let facing = facing(pose)?;
+        let Some(facing) = facing(pose) else { continue };
         let seen: f64 = SHOULDERS.iter().map(|&k| pose.visibility[k]).sum::<f64>() / 2.0;
         sum[0] += seen * facing[0];
         sum[1] += seen * facing[1];
@@ -75,40 +83,40 @@ pub(super) fn estimate_view(times_s: &[f64], poses: &[Option<Pose>]) -> Option<V
         .fold(f64::INFINITY, f64::min);
     // Half sure on a border between two views, fully 15 degrees inside.
     let clear = 0.5 + 0.5 * (edge / 15.0).min(1.0);
-    let confidence = agreement * clear * if strike.is_some() { 1.0 } else { 0.3 };
-    Some(ViewEstimate {
-        view,
-        off_axis_deg,
-        confidence,
-        why: match strike {
-            Some(frame) => format!(
-                "at the strike ({:.2} s) the chest is turned {off_axis_deg:.0} deg from the camera's line",
-                times_s[frame]
-            ),
-            None => "no strike above the head; the chest over the whole clip".to_owned(),
-        },
-    })
+    let confidence = agreement * clear * if after.is_empty() { 0.3 } else { 1.0 };
+    let why = if after.is_empty() {
+        "no strike above the head; the chest over the whole clip".to_owned()
+    } else {
+        format!("after the strike the chest is turned {off_axis_deg:.0} deg from the camera's line")
+    };
+    Some(ViewEstimate { view, off_axis_deg, confidence, why })
 }
 
-/// Frame at which the faster wrist is above the head.
-fn strike(times_s: &[f64], poses: &[Option<Pose>]) -> Option<usize> {
-    let mut best: Option<(f64, usize)> = None;
-    for i in 1..poses.len() {
-        let (Some(before), Some(now)) = (&poses[i - 1], &poses[i]) else {
-            continue;
-        };
-        for wrist in WRISTS {
-            let above = now.world_m[wrist][1] < now.world_m[NOSE][1];
+/// Times at which a raised and fast hand, the last of both, falls below the head and both stay
+/// there for the follow-through.
+fn follow_throughs(times_s: &[f64], poses: &[Option<Pose>]) -> Vec<f64> {
+    let raised =
+        |pose: &Pose| WRISTS.iter().any(|&wrist| pose.world_m[wrist][1] < pose.world_m[NOSE][1]);
+    let fast = |i: usize| {
+        let (Some(before), Some(now)) = (&poses[i - 1], &poses[i]) else { return false };
+        WRISTS.iter().any(|&wrist| {
             let d: f64 =
                 (0..3).map(|c| (now.world_m[wrist][c] - before.world_m[wrist][c]).powi(2)).sum();
-            let speed = d.sqrt() / (times_s[i] - times_s[i - 1]);
-            // Slower than this no hand strikes a ball (from memory).
-            if above && speed > 3.0 && best.is_none_or(|(fastest, _)| speed > fastest) {
-                best = Some((speed, i));
-            }
-        }
-    }
-    best.map(|(_, frame)| frame)
+            d.sqrt() / (times_s[i] - times_s[i - 1]) > STRIKE_M_S
+        })
+    };
+    (1..poses.len())
+        .filter(|&i| {
+            let fell =
+                matches!((&poses[i - 1], &poses[i]), (Some(b), Some(n)) if raised(b) && !raised(n));
+            let within = |k: &usize| times_s[*k] - times_s[i] <= FOLLOW_THROUGH_S.1;
+            fell && (i..poses.len())
+                .take_while(within)
+                .all(|k| poses[k].as_ref().is_none_or(|pose| !raised(pose)))
+                && (1..=i).rev().take_while(|&k| times_s[i] - times_s[k] <= 0.25).any(fast)
+        })
+        .map(|i| times_s[i])
+        .collect()
 }
 
 /// Unit vector of the way the chest faces in the ground plane: to the picture's right, away from
@@ -152,7 +160,7 @@ mod tests {
     }
 
     #[test]
-    fn the_chest_at_the_strike_tells_the_view() {
+    fn the_chest_after_the_strike_tells_the_view() {
         for (deg, view) in [
             (0.0, View::Behind),
             (45.0, View::Diagonal),
@@ -163,10 +171,12 @@ mod tests {
         ] {
             let poses = [
                 Some(body(77.0, [0.2, 0.0, 0.0])),
-                Some(body(deg, [0.2, -0.7, 0.0])),
-                Some(body(deg, [0.2, -1.0, 0.0])),
+                Some(body(77.0, [0.2, -1.0, 0.0])),
+                Some(body(77.0, [0.2, -0.3, 0.0])),
+                Some(body(deg, [0.2, 0.1, 0.0])),
+                Some(body(deg, [0.2, 0.1, 0.0])),
             ];
-            let got = estimate_view(&[0.0, 0.2, 0.25], &poses).unwrap();
+            let got = estimate_view(&[0.0, 0.2, 0.25, 0.5, 0.7], &poses).unwrap();
             assert_eq!(got.view, view, "{deg}: {got:?}");
             assert!(got.is_sure(), "{deg}: {got:?}");
         }

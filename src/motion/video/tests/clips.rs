@@ -9,7 +9,7 @@ use super::super::detector::Candidate;
 use super::super::frame::{Frame, Region};
 use super::super::model::{ModelError, PoseModel};
 use super::super::read::{ClipOptions, Progress, read_clip_with};
-use super::super::{ClipError, ClipReading};
+use super::super::{ClipError, ClipReading, stills};
 use super::*;
 
 /// Makes `name` in a fresh folder with the ffmpeg arguments, or `None` without ffmpeg or codec.
@@ -263,4 +263,32 @@ fn lost_frames_are_gaps_and_the_work_can_be_watched_and_stopped() {
     let error = read(&path, options).unwrap_err();
     assert!(matches!(error, ClipError::Cancelled { .. }), "{error}");
     assert_eq!(seen, 5);
+}
+
+#[test]
+fn pictures_are_cut_at_the_frames_asked_for() {
+    // Each frame is one grey, brighter by 8 than the one before.
+    let grey = "nullsrc=size=96x64:rate=30:duration=1,geq=lum='8*N':cb=128:cr=128";
+    let arguments = ["-f", "lavfi", "-i", grey, "-c:v", "libx264", "-qp", "0"];
+    let Some((_folder, path)) = made("grey.mkv", &arguments) else {
+        return;
+    };
+    let reading = plain(&path).unwrap();
+    let cut = stills(&path, &[20, 5, 5, 99], reading.size_px, 32).unwrap();
+    assert_eq!(cut.iter().map(|s| s.frame).collect::<Vec<_>>(), [5, 20]);
+    for still in &cut {
+        assert_eq!((still.size_px, still.clip_px), ((48, 32), (96, 64)));
+        assert_eq!(&still.jpeg[..2], [0xff, 0xd8]);
+        // The picture read back is as bright as that frame was made.
+        let jpeg = path.with_file_name(format!("{}.jpg", still.frame));
+        std::fs::write(&jpeg, &still.jpeg).unwrap();
+        let back = Decoder::start(&jpeg, None).unwrap().next().unwrap().unwrap();
+        let want = (8.0 * still.frame as f64 - 16.0) * 255.0 / 219.0;
+        let found = f64::from(back.rgb[back.rgb.len() / 2]);
+        assert!((found - want).abs() < 6.0, "frame {}: {found}, {want}", still.frame);
+    }
+    let svg = cut[0].svg(&reading.picture, 5, "a < b");
+    assert!(svg.contains("<title>a &lt; b</title>") && svg.contains("base64,/9j"), "{svg}");
+    // The stand-in's joints are all in the middle of the picture.
+    assert!(svg.contains("M24.0 16.0L24.0 16.0"), "{svg}");
 }
