@@ -51,12 +51,12 @@ impl OneCameraError {
 #[must_use]
 pub fn one_camera_error(angle: BodyAngle) -> OneCameraError {
     let (between_views_median, between_views_p90, planted_median) = match angle {
-        BodyAngle::Knee => (13.5, 34.0, Some(0.0)),
-        BodyAngle::Elbow => (14.0, 49.0, Some(0.0)),
-        BodyAngle::UpperArm => (9.7, 34.0, Some(0.0)),
-        BodyAngle::TrunkInclination => (7.2, 17.7, Some(0.0)),
-        BodyAngle::ShoulderTilt => (10.6, 85.0, Some(0.0)),
-        BodyAngle::Separation => (12.8, 28.3, None),
+        BodyAngle::Knee => (12.8, 32.8, Some(11.0)),
+        BodyAngle::Elbow => (13.7, 51.0, Some(21.4)),
+        BodyAngle::UpperArm => (9.7, 35.0, Some(14.2)),
+        BodyAngle::TrunkInclination => (7.2, 17.7, Some(4.7)),
+        BodyAngle::ShoulderTilt => (10.6, 85.0, Some(3.9)),
+        BodyAngle::Separation => (22.4, 49.4, None),
     };
     OneCameraError { between_views_median, between_views_p90, planted_median }
 }

@@ -9,6 +9,7 @@ use table::TABLE;
 use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
 use super::{EventKind, Reading, ServeReading};
+use crate::motion::video::{BodyAngle, one_camera_error};
 use crate::motion::{Capture, View};
 
 /// Everything a measure may look at.
@@ -28,6 +29,7 @@ pub(super) struct Context<'a> {
 #[derive(Debug, Clone, Copy)]
 enum Kind {
     Hinge,
+    Elbow,
     Arm,
     Trunk,
     /// A part of the trunk's lean along or across the direction to the net.
@@ -100,9 +102,20 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
 impl Context<'_> {
     /// Standard error of an included knee angle from this kind of source, degrees.
     ///
-    /// Markers and lifted cameras: after R132, R133, R137 and R139 (4 to 21 deg from one camera, 6
-    /// to 12 for knees from two); the others placed between by us.
+    /// One lifted camera: as measured, see [`one_camera_error`]. Markers: after R132, R133, R137
+    /// and R139 (4 to 21 deg from one camera, 6 to 12 for knees from two); the others placed
+    /// between by us.
     fn source_error_deg(&self, kind: Kind) -> f64 {
+        if self.capture == Capture::OneCameraLifted {
+            let angle = match kind {
+                Kind::Hinge => BodyAngle::Knee,
+                Kind::Elbow => BodyAngle::Elbow,
+                Kind::Arm => BodyAngle::UpperArm,
+                Kind::Trunk | Kind::Lean => BodyAngle::TrunkInclination,
+                Kind::Turn => BodyAngle::Separation,
+            };
+            return one_camera_error(angle).standard_error_deg();
+        }
         let hinge = match self.capture {
             Capture::Generated => 2.0,
             Capture::Markers => 3.0,
@@ -114,7 +127,7 @@ impl Context<'_> {
         hinge
             * match kind {
                 Kind::Hinge => 1.0,
-                Kind::Arm => 1.2,
+                Kind::Elbow | Kind::Arm => 1.2,
                 Kind::Trunk | Kind::Lean => 0.6,
                 Kind::Turn => 1.0,
             }
@@ -183,7 +196,7 @@ impl Context<'_> {
         flat: Flat,
     ) -> Result<Value, String> {
         self.not_flat(flat)?;
-        if matches!(kind, Kind::Arm) {
+        if matches!(kind, Kind::Elbow | Kind::Arm) {
             self.not_too_fast(event)?;
         }
         let moment = self.moment(event);

@@ -119,7 +119,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             SD_ELBOW.1,
         ),
-        at!(hit_elbow, Trophy, Arm, Yes),
+        at!(hit_elbow, Trophy, Elbow, Yes),
     ),
     (
         def(
@@ -131,7 +131,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             "definition as R002 (there around the cocked position); spread: R147 (another stroke, 6.4-13.9), lower end",
         ),
-        at!(hit_elbow, RacketLow, Arm, Yes),
+        at!(hit_elbow, RacketLow, Elbow, Yes),
     ),
     (
         def(
@@ -143,7 +143,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             "definition as R028 and R020 (convention assumed there); spread: R147 (another stroke, 6.4-13.9), lower end",
         ),
-        at!(hit_elbow, Contact, Arm, Yes),
+        at!(hit_elbow, Contact, Elbow, Yes),
     ),
     (
         def(

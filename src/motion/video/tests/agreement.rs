@@ -217,3 +217,31 @@ fn measure_pace_and_memory() {
         }
     }
 }
+
+/// The planted part of the trust follows from the table that `tests/video_truth.rs` measured.
+#[test]
+fn the_planted_differences_are_the_ones_the_program_states() {
+    use crate::motion::video::{BodyAngle, one_camera_error};
+    let path = home().join("tests/fixtures/video/one-camera-planted.csv");
+    let table = std::fs::read_to_string(path).unwrap();
+    for (angle, names) in [
+        (BodyAngle::Knee, &["front knee", "back knee"][..]),
+        (BodyAngle::Elbow, &["hitting elbow", "tossing elbow"]),
+        (BodyAngle::UpperArm, &["hitting upper arm", "tossing upper arm"]),
+        (BodyAngle::TrunkInclination, &["trunk inclination"]),
+        (BodyAngle::ShoulderTilt, &["shoulder tilt"]),
+    ] {
+        let medians: Vec<f64> = table
+            .lines()
+            .map(|line| line.split(',').collect::<Vec<_>>())
+            .filter(|row| {
+                ["behind", "side", "front", "diagonal"].contains(&row[0]) && names.contains(&row[1])
+            })
+            .map(|row| row[2].parse().unwrap())
+            .collect();
+        assert_eq!(medians.len(), 4 * names.len(), "{angle:?}");
+        let half = median(medians);
+        let stated = one_camera_error(angle).planted_median.unwrap();
+        assert!((stated - half).abs() < 0.06, "{angle:?}: {half}");
+    }
+}
