@@ -60,8 +60,8 @@ mod tests {
         close((NET_HEIGHT_M / NET_TO_SERVICE_LINE_M).atan().to_degrees(), 8.13, 5e-3);
         // 2.645 - 1065.9 / v^2
         close((straight_line_height_m(0.0) - falling_height_m(1.0)) / 1065.9, 1.0, 1e-3);
-        for (speed, want) in [(55.6, 2.30), (50.0, 2.22), (41.7, 2.03), (33.3, 1.69)] {
-            close(falling_height_m(speed), want, 6e-3);
+        for (kmh, want) in [(200.0, 2.30), (180.0, 2.22), (150.0, 2.03), (120.0, 1.69)] {
+            close(falling_height_m(kmh / 3.6), want, 6e-3);
         }
     }
 }
