@@ -66,6 +66,9 @@ fn labels_rows_and_times() {
     assert_eq!(read_bytes(ragged.as_bytes(), &trim).expect("trimmed").frames(), 2);
     let back = text.replace("\n0.04,", "\n0.01,");
     assert!(fails(back.as_bytes()).starts_with("frame 2: time must increase, found 0.01 s after"));
+    let leap = table(&body(4, 50.0)).replace("\n0.06,", "\n9000000,");
+    let error = fails(leap.as_bytes());
+    assert!(error.starts_with("4 frames spread over 9000000 s, although most lie"), "{error}");
     let header: String = text.lines().take(4).map(|line| format!("{line}\n")).collect();
     assert!(fails(header.as_bytes()).starts_with("the recording holds no frame"));
     let cut = depth_lines(3);

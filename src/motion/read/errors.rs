@@ -268,6 +268,19 @@ pub enum ReadErrorKind {
         /// The time here, seconds.
         here: f64,
     },
+    /// Times so far apart that hardly a frame lies between them.
+    #[error(
+        "{frames} frames spread over {span_s} s, although most lie {step_s} s apart; \
+         correct the times, or give --rate and leave the time out"
+    )]
+    TimeLeaps {
+        /// Frames in the file.
+        frames: usize,
+        /// From the first to the last, seconds.
+        span_s: f64,
+        /// The middle distance between frames, seconds.
+        step_s: f64,
+    },
     /// Which axis points up could not be told from the motion.
     #[error(
         "which axis points up is not stated, and the body stands along no axis (best: {best} in {share_percent} % of the frames); say it with --up x, y or z"

@@ -9,6 +9,9 @@ use crate::motion::{Assumption, Capture, Dimensions, Joint, Recording, Unit};
 /// Lowest and highest sample rate taken, Hz.
 const RATES_HZ: (f64, f64) = (1.0, 20_000.0);
 
+/// Uneven times may leave out so many frames for each one held.
+const SPREAD: f64 = 50.0;
+
 /// No coordinate of a recording lies farther out than this, in whatever unit (10 km in mm).
 const FARTHEST: f64 = 1e7;
 
@@ -211,6 +214,12 @@ impl Raw {
                     return Ok((times.collect(), rate_hz));
                 }
                 let rate_hz = in_range(median_rate(&each).ok_or(ReadErrorKind::RateUnknown)?)?;
+                // On an even grid such a recording would grow beyond what its file justifies.
+                let span_s = each[frames - 1] - each[0];
+                if span_s * rate_hz > SPREAD * frames as f64 {
+                    let step_s = 1.0 / rate_hz;
+                    return Err(ReadErrorKind::TimeLeaps { frames, span_s, step_s });
+                }
                 self.assumptions.push(assumed(
                     "rate",
                     format!("{rate_hz:.3} Hz"),
