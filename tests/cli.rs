@@ -286,6 +286,12 @@ fn mistakes_get_one_line_each() {
         assert!(err.starts_with("precedent: "), "{err}");
     }
     assert!(!desk.at("x.html").exists());
+    // Said once, however many layers it came through.
+    let (_, err) = desk.expect(2, &["read", &sample("scenario.toml")]);
+    assert_eq!(err.matches("scenario.toml").count(), 1, "{err}");
+    let told = err.trim_start_matches("precedent: ").trim();
+    let (_, reason) = told.split_once(": ").unwrap();
+    assert_eq!(err.matches(reason).count(), 1, "{err}");
 }
 
 /// The invented academy, whole: the planted fault of the new serve is found, the answer is the

@@ -52,6 +52,19 @@ impl Face {
     }
 }
 
+/// An error and its causes in one line; a cause that the text already holds is not repeated.
+pub(super) fn told(error: &anyhow::Error) -> String {
+    let mut text = String::new();
+    for cause in error.chain().map(ToString::to_string) {
+        if text.is_empty() {
+            text = cause;
+        } else if !text.contains(&cause) {
+            text = format!("{text}: {cause}");
+        }
+    }
+    text
+}
+
 /// Whether `error` only says that the reader of standard output went away.
 pub(super) fn is_broken_pipe(error: &anyhow::Error) -> bool {
     error.chain().any(|cause| {

@@ -44,7 +44,7 @@ pub fn run() -> ExitCode {
         Ok(Outcome::SomeFailed) => ExitCode::from(2),
         Err(error) if face::is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            face.complain(&format!("{error:#}"));
+            face.complain(&face::told(&error));
             ExitCode::from(2)
         }
     }

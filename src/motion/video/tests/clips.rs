@@ -61,7 +61,7 @@ impl PoseModel for StandIn {
         let call = self.calls;
         self.calls += 1;
         let [x, y] = region.centre_px;
-        Ok((!self.lost.contains(&call)).then(|| Pose {
+        Ok((!self.lost.contains(&call)).then_some(Pose {
             picture_px: [[x, y]; 33],
             visibility: [1.0; 33],
             world_m: [[0.1; 3]; 33],
