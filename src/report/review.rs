@@ -161,6 +161,7 @@ struct Page {
     strip: Option<Pair>,
     strip_caption: String,
     ribbon: Option<Pair>,
+    ribbon_caption: &'static str,
     plan: Option<PlanView>,
     searched: String,
     found: Vec<PrecedentView>,
@@ -219,6 +220,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         strip: strip(Seen::FromBehind),
         strip_caption: strip_caption(data, behind.is_some(), coach),
         ribbon: data.channels.first().map(&named),
+        ribbon_caption: ribbon_caption(data.channels.first(), coach),
         plan: plan_view(data, cut, &texts),
         searched: searched(data, shown, coach),
         found: data
@@ -313,6 +315,19 @@ fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
         });
     }
     text
+}
+
+fn ribbon_caption(channel: Option<&Channel>, coach: bool) -> &'static str {
+    match (channel.and_then(|channel| channel.band.as_ref()), coach) {
+        (Some(_), true) => {
+            "Line: this serve. Band: 10th to 90th percentile of the precedents, dashed: their median; events aligned."
+        }
+        (Some(_), false) => {
+            "Your line against the players who serve most like you; 8 of 10 of them stay in the band."
+        }
+        (None, true) => "Line: this serve. Fewer than three precedents: no band.",
+        (None, false) => "Your line alone: too few players to hold it against.",
+    }
 }
 
 fn measure_view(row: &MeasureRow) -> MeasureView {

@@ -607,6 +607,15 @@ fn what_is_absent_is_said_with_what_to_do() {
 }
 
 #[test]
+fn no_band_is_claimed_where_there_is_none() {
+    let mut data = sample::review_data();
+    assert!(words_of(&review(&data, Audience::Player)).contains("8 of 10 of them"));
+    data.channels[0].band = None;
+    let page = words_of(&review(&data, Audience::Player));
+    assert!(!page.contains("8 of 10 of them") && page.contains("Your line alone"));
+}
+
+#[test]
 fn cautions_stand_by_every_drill_shown() {
     let data = sample::review_data();
     for audience in [Audience::Player, Audience::Coach] {
