@@ -89,6 +89,21 @@ fn headers_that_promise_more() {
     let more = bvh.replace("Frames: 2", "Frames: 2000000000");
     assert!(fails(more.as_bytes()).starts_with("bvh: the header promises 2000000000 frames"));
     let bytes = c3d(&body(5, 50.0), &C3dStyle::default()).expect("writable");
+    // The header's own counts, while the parameters stay true: word 2 points, word 5 last frame.
+    let with = |at: usize, count: u16| {
+        let mut more = bytes.clone();
+        more[at..at + 2].copy_from_slice(&count.to_le_bytes());
+        more
+    };
+    for last in [5000, u16::MAX] {
+        let error = fails(&with(8, last));
+        assert!(error.starts_with(&format!("c3d: the header promises {last} frames")), "{error}");
+    }
+    let trim = ReadOptions { trim: true, ..ReadOptions::default() };
+    assert_eq!(read_bytes(&with(8, 5000), &trim).expect("trimmed").frames(), 5);
+    let error = fails(&with(2, u16::MAX));
+    let rule = "c3d, header: expected no more points than POINT:USED counts, found 65535 beside ";
+    assert!(error.starts_with(rule), "{error}");
     for cut in 0..bytes.len() {
         // Blocks are padded: only the padding after the last frame may go.
         if read_bytes(&bytes[..cut], &ReadOptions::default()).is_ok() {

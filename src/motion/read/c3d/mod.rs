@@ -128,6 +128,19 @@ fn head(
         .count("POINT", "USED")
         .filter(|&used| used <= u64::from(u16::MAX))
         .map_or(usize::from(word(2)), |used| used as usize);
+    let points_in_header = usize::from(word(2));
+    if points_in_header > points {
+        return Err(ReadErrorKind::Structure {
+            layout: Layout::C3d,
+            place: Place::Header,
+            expected: "no more points than POINT:USED counts",
+            found: format!("{points_in_header} beside {points}"),
+        });
+    }
+    if points_in_header < points {
+        let why = format!("as POINT:USED counts; the header says {points_in_header}");
+        assumptions.push(assumed("points", points.to_string(), why));
+    }
     let scale = parameters.number("POINT", "SCALE").unwrap_or_else(|| f64::from(float(7)));
     if !scale.is_finite() || scale == 0.0 {
         return Err(ReadErrorKind::Structure {
@@ -200,6 +213,11 @@ fn head(
     };
     if head.frames == 0 {
         return Err(ReadErrorKind::NoFrames);
+    }
+    // The header may say less than the parameters (its 16 bits overflow), but a file that holds
+    // less than its header promises was cut off, whatever the parameters say now.
+    if in_header > held {
+        head.frames = head.frames.max(in_header);
     }
     if head.frames > held {
         if !options.trim || held == 0 {
