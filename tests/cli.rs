@@ -165,6 +165,19 @@ fn a_folder_goes_on_past_bad_files_and_says_so() {
 }
 
 #[test]
+fn a_failed_add_leaves_no_player_behind() {
+    let desk = Desk::stocked();
+    for file in [sample("new-serve.c3d"), sample("forehands.csv"), "nowhere.c3d".to_owned()] {
+        let (out, err) = desk.expect(2, &["add", &file, "--player", "mistyped"]);
+        assert!(out.is_empty() && !err.contains("new player"), "{err}");
+    }
+    let (_, err) = desk.expect(0, &["verify"]);
+    assert!(err.contains("3 players"), "{err}");
+    let (_, err) = desk.expect(2, &["like", "s1", "--where", "player=mistyped"]);
+    assert!(err.contains("player has no 'mistyped'"), "{err}");
+}
+
+#[test]
 fn precedents_come_as_objects_ordered_and_filtered() {
     let desk = Desk::stocked();
     let found = desk.objects(0, &["like", "s1", "--json", "-k", "10"]);

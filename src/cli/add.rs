@@ -37,7 +37,7 @@ pub(super) fn run(
         face.say(&format!("made a new library in {}", library.folder().display()));
     }
     let catalogue = library.catalogue()?;
-    let player = player(&mut library, args, face)?;
+    let (player, new_player) = player(&mut library, args)?;
     let context = Context {
         read: args.read.options(),
         date: args.date,
@@ -61,6 +61,11 @@ pub(super) fn run(
         progress.inc(1);
     }
     progress.finish_and_clear();
+    if new_player && failed == files.len() {
+        library.write(|writer| writer.remove_player(player.id))?;
+    } else if new_player {
+        face.say(&format!("new player {}", player.code));
+    }
     if failed > 0 {
         face.say(&format!(
             "{failed} of {} files failed and left nothing behind; the others are stored",
@@ -118,8 +123,9 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
     Ok(())
 }
 
-/// The player with the given code, made or brought up to date with what the command line says.
-fn player(library: &mut Library, args: &AddArgs, face: &mut Face) -> anyhow::Result<Player> {
+/// The player with the given code, made or brought up to date with what the command line says;
+/// and whether the player is new.
+fn player(library: &mut Library, args: &AddArgs) -> anyhow::Result<(Player, bool)> {
     let known = match library.player_by_code(&args.player) {
         Ok(player) => Some(player),
         Err(StoreError::NoSuch { .. }) => None,
@@ -145,7 +151,7 @@ fn player(library: &mut Library, args: &AddArgs, face: &mut Face) -> anyhow::Res
         };
     }
     if before.as_ref() == Some(&player) {
-        return Ok(player);
+        return Ok((player, false));
     }
     let id = library.write(|writer| -> Result<PlayerId, WriteError> {
         if before.is_some() {
@@ -155,11 +161,8 @@ fn player(library: &mut Library, args: &AddArgs, face: &mut Face) -> anyhow::Res
             writer.add_player(&player)
         }
     })?;
-    if before.is_none() {
-        face.say(&format!("new player {}", player.code));
-    }
     player.id = id;
-    Ok(player)
+    Ok((player, before.is_none()))
 }
 
 /// A progress bar on standard error; none for one file or where talk is not wanted.
