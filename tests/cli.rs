@@ -209,6 +209,9 @@ fn precedents_come_as_objects_ordered_and_filtered() {
     assert!(err.contains("colour"), "{err}");
     let (_, err) = desk.expect(2, &["like", "s99"]);
     assert!(err.contains("s99"), "{err}");
+    // Nothing found is 1, from a file as from the library.
+    let (out, err) = desk.expect(1, &["like", &sample("forehands.csv"), "--json"]);
+    assert!(out.is_empty() && err.contains("no serve found"), "{err}");
     let one_each = desk.objects(0, &["like", "s1", "--json", "--one-each"]);
     assert_eq!(one_each.len(), 2);
 }

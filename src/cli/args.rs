@@ -193,7 +193,8 @@ pub(super) struct LikeArgs {
     /// How many precedents
     #[arg(short, default_value_t = 5)]
     pub(super) k: usize,
-    /// Only cases that match, for example "hand=left level=club,competition date>=2026-03"
+    /// Only cases that match, for example "hand=left level=club,competition date>=2026-03" or
+    /// words="leg drive"
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
     /// Look mainly at these body parts, for example "tossing-arm,trunk"

@@ -30,7 +30,9 @@ pub(super) fn run(
     let answer = match args.serve.parse::<ServeId>() {
         Ok(id) if !Path::new(&args.serve).exists() => like(&library, &ask(Subject::Stored(id)))?,
         _ => {
-            let (serve, recording) = from_file(args, face)?;
+            let Some((serve, recording)) = from_file(args, face)? else {
+                return Ok(Outcome::Nothing);
+            };
             let hash = intake::content_hash(Path::new(&args.serve), &args.read.options())?;
             let same = library.recording_by_hash(&hash)?;
             let subject = Subject::Unstored(Unstored {
@@ -46,7 +48,8 @@ pub(super) fn run(
     Ok(if answer.precedents.is_empty() { Outcome::Nothing } else { Outcome::Found })
 }
 
-fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<(Serve, Recording)> {
+/// The chosen serve of a file; `None`, said why, if the file holds none.
+fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<Option<(Serve, Recording)>> {
     let file = Path::new(&args.serve);
     if !file.exists() {
         bail!("'{}' is neither a serve's id (like s12) nor a file that exists", args.serve);
@@ -59,7 +62,8 @@ fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<(Serve, Recordi
     }
     let count = found.serves.len();
     if count == 0 {
-        bail!("{}: no serve found: {}", file.display(), intake::why_none(&found));
+        face.say(&format!("{}: no serve found: {}", file.display(), intake::why_none(&found)));
+        return Ok(None);
     }
     if args.nth == 0 || args.nth > count {
         bail!("--nth {}: {} holds {count} serves, counted from 1", args.nth, file.display());
@@ -67,7 +71,7 @@ fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<(Serve, Recordi
     if count > 1 {
         face.say(&format!("serve {} of {count}; choose another with --nth", args.nth));
     }
-    Ok((found.serves.swap_remove(args.nth - 1), recording))
+    Ok(Some((found.serves.swap_remove(args.nth - 1), recording)))
 }
 
 /// Precedents as JSON lines or as text a coach reads top to bottom.

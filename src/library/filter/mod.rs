@@ -111,7 +111,8 @@ pub const AGE_BANDS: [(&str, i64, i64); 7] = [
 pub enum FilterError {
     /// Not of the form `key=value`.
     #[error(
-        "filter, column {column}: '{found}' is not a term; write key=value, for example level=club"
+        "filter, column {column}: '{found}' is not a term; write key=value, for example level=club, or \
+         words=\"leg drive\" for free words"
     )]
     NotATerm {
         /// First character, from 1.

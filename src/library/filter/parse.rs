@@ -289,7 +289,8 @@ mod tests {
         );
         assert_eq!(
             error("left"),
-            "filter, column 1: 'left' is not a term; write key=value, for example level=club"
+            "filter, column 1: 'left' is not a term; write key=value, for example level=club, or \
+             words=\"leg drive\" for free words"
         );
         assert_eq!(
             error("hand>left"),
