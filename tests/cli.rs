@@ -235,6 +235,16 @@ fn judgement_is_kept_and_shown() {
     let (plan, _) =
         desk.expect(0, &["plan", "c1", "--fault", fault, "--drill", &dose, "--coach", "ash"]);
     assert_eq!(plan.trim(), "n1");
+    // A plan that is refused says so in one line, without the cautions of one that stands.
+    for (drills, rule) in [
+        (&["--drill", &drills[0], "--review-on", "2026-03-01"][..], "not before the start"),
+        (&["--drill", &drills[0], "--drill", &drills[0]], "is named twice"),
+    ] {
+        let (_, err) = desk.expect(2, &[&["plan", "c2", "--fault", fault], drills].concat());
+        assert!(err.lines().count() == 1 && err.contains(rule), "{err}");
+    }
+    let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14", "--serve", "s1"]);
+    assert!(err.contains("a session after the plan's own"), "{err}");
     desk.expect(0, &["follow-up", "n1", "--date", "2026-04-14", "--rating", "1", "--speed", "131"]);
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2025-01-01"]);
     assert!(err.contains("2026-03-14"), "{err}");

@@ -101,6 +101,7 @@ pub(super) fn plan(
     let catalogue = library.catalogue()?;
     known_fault(&catalogue, &args.fault)?;
     let mut drills = Vec::new();
+    let mut cautions = Vec::new();
     for entry in &args.drill {
         let (id, dose) = match entry.split_once('=') {
             Some((id, dose)) => (id.trim(), Some(dose.trim())),
@@ -119,10 +120,11 @@ pub(super) fn plan(
             );
         };
         let dose = dose.filter(|dose| !dose.is_empty()).unwrap_or(&drill.dose).to_owned();
-        drills.push(PlannedDrill { drill: drill.id.clone(), dose });
-        for caution in &drill.cautions {
-            face.say(&format!("{}: {caution}", drill.name));
+        if drills.iter().any(|planned: &PlannedDrill| planned.drill == drill.id) {
+            bail!("--drill: '{}' is named twice; name it once, with one dose", drill.id);
         }
+        cautions.extend(drill.cautions.iter().map(|caution| format!("{}: {caution}", drill.name)));
+        drills.push(PlannedDrill { drill: drill.id.clone(), dose });
     }
     let plan = Plan {
         id: PlanId(0),
@@ -138,6 +140,9 @@ pub(super) fn plan(
         note: args.note.clone(),
     };
     let id = library.write(|writer| writer.add_plan(&plan))?;
+    for caution in &cautions {
+        face.say(caution);
+    }
     announce("plan", &id.to_string(), face)?;
     Ok(Outcome::Found)
 }

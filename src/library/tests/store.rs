@@ -242,6 +242,12 @@ fn a_follow_up_keeps_to_its_player_and_time() {
         text(&foreign, &mut library),
         "serves: 's2'; a follow-up holds serves of the plan's player only"
     );
+    let before = made::add(&mut library, p07, 3, date(2026, 3, 1), 1).unwrap();
+    let rule = "a follow-up holds serves of a session after the plan's own";
+    for serve in [first.serves[0], before.serves[0]] {
+        let own = FollowUp { serves: vec![serve], ..good.clone() };
+        assert_eq!(text(&own, &mut library), format!("serves: '{serve}'; {rule}"));
+    }
     let rated = FollowUp { rating: Some(3), ..good.clone() };
     assert_eq!(text(&rated, &mut library), "rating: '3'; -2 (worse) to 2 (cured)");
     let gone = FollowUp { plan: PlanId(99), ..good };

@@ -171,7 +171,8 @@ impl Writer<'_> {
     ///
     /// # Errors
     /// [`WriteError::Invalid`] for a rating outside -2 to 2, a day before the plan's start, a
-    /// serve of another player, or ball figures out of range; [`NoSuch`](crate::library::StoreError::NoSuch).
+    /// serve of another player, of the plan's own session or of one before the plan's start, or
+    /// ball figures out of range; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn add_follow_up(&mut self, follow_up: &FollowUp) -> Result<FollowUpId, WriteError> {
         check_ball(&follow_up.ball)?;
         check_note(follow_up.note.as_deref())?;
@@ -180,14 +181,17 @@ impl Writer<'_> {
         {
             return Err(invalid("rating", rating, "-2 (worse) to 2 (cured)"));
         }
-        let (player, start): (i64, String) = self
+        let (player, case, start): (i64, i64, String) = self
             .run("looking for a plan", || {
                 self.db
                     .prepare_cached(
-                        "SELECT c.player, n.start FROM plans n JOIN cases c ON c.id = n.case_id
+                        "SELECT c.player, c.id, n.start
+                         FROM plans n JOIN cases c ON c.id = n.case_id
                          WHERE n.id = ?1",
                     )?
-                    .query_row([follow_up.plan.0], |row| Ok((row.get(0)?, row.get(1)?)))
+                    .query_row([follow_up.plan.0], |row| {
+                        Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+                    })
                     .optional()
             })?
             .ok_or_else(|| no_such(follow_up.plan.to_string()))?;
@@ -197,19 +201,27 @@ impl Writer<'_> {
             return Err(invalid("date", follow_up.date, rule));
         }
         for &serve in &follow_up.serves {
-            let owner: Option<i64> = self.run("looking for a serve", || {
+            let held: Option<(i64, i64, String)> = self.run("looking for a serve", || {
                 self.db
-                    .prepare_cached("SELECT player FROM serves WHERE id = ?1")?
-                    .query_row([serve.0], |row| row.get(0))
+                    .prepare_cached(
+                        "SELECT s.player, c.id, c.date
+                         FROM serves s JOIN cases c ON c.id = s.case_id
+                         WHERE s.id = ?1",
+                    )?
+                    .query_row([serve.0], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
                     .optional()
             })?;
-            match owner {
-                None => return Err(no_such(serve.to_string())),
-                Some(owner) if owner != player => {
-                    let rule = "a follow-up holds serves of the plan's player only";
-                    return Err(invalid("serves", serve, rule));
-                }
-                Some(_) => {}
+            let Some((owner, session, day)) = held else {
+                return Err(no_such(serve.to_string()));
+            };
+            if owner != player {
+                let rule = "a follow-up holds serves of the plan's player only";
+                return Err(invalid("serves", serve, rule));
+            }
+            // What the plan was made from, or came before it, cannot show what it changed.
+            if session == case || day < start {
+                let rule = "a follow-up holds serves of a session after the plan's own";
+                return Err(invalid("serves", serve, rule));
             }
         }
         let misses = follow_up.ball.misses;
