@@ -312,6 +312,14 @@ fn mistakes_get_one_line_each() {
         assert!(err.starts_with("precedent: "), "{err}");
     }
     assert!(!desk.at("x.html").exists());
+    // A name out of a file neither breaks the line nor steers the terminal.
+    let table = "time,left_wrist_x,left_wrist_y,left_wrist_z,\u{1b}[2J\u{7}_x,\u{1b}[2J\u{7}_y,\u{1b}[2J\u{7}_z\n\
+                 0,1,1,1,1,1,1\n0.1,1,1,1,1,1,1\n";
+    std::fs::write(desk.at("odd.csv"), table).unwrap();
+    let (_, err) = desk.expect(2, &["read", "odd.csv"]);
+    assert!(err.contains(r"\u{1b}[2J") && !err.trim_end().contains(char::is_control), "{err}");
+    let (_, err) = desk.expect(2, &["read", &sample("new-serve.c3d"), "--rate", "-5"]);
+    assert!(err.lines().count() == 1 && err.contains("-5 Hz"), "{err}");
     // Said once, however many layers it came through.
     let (_, err) = desk.expect(2, &["read", &sample("scenario.toml")]);
     assert_eq!(err.matches("scenario.toml").count(), 1, "{err}");

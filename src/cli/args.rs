@@ -57,7 +57,7 @@ pub(super) struct ReadArgs {
     #[arg(long)]
     layout: Option<Layout>,
     /// Sample rate in Hz, where the file states none
-    #[arg(long, value_name = "HZ")]
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     rate: Option<f64>,
     /// Serving hand, checked against the motion
     #[arg(long)]
@@ -168,7 +168,7 @@ pub(super) struct AddArgs {
     #[arg(long)]
     pub(super) born: Option<Date>,
     /// Player's standing height in metres
-    #[arg(long, value_name = "M")]
+    #[arg(long, value_name = "M", allow_negative_numbers = true)]
     pub(super) stature: Option<f64>,
     /// Squad the player belongs to; may be repeated
     #[arg(long)]
@@ -243,10 +243,10 @@ pub(super) struct LabelArgs {
 #[derive(Debug, Clone, Args)]
 pub(super) struct BallArgs {
     /// Serve speed, km/h
-    #[arg(long, value_name = "KMH")]
+    #[arg(long, value_name = "KMH", allow_negative_numbers = true)]
     pub(super) speed: Option<f64>,
     /// First serves in, percent
-    #[arg(long, value_name = "PERCENT")]
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true)]
     pub(super) first_serve: Option<f64>,
     /// Misses into the net
     #[arg(long, value_name = "COUNT")]

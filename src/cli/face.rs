@@ -1,3 +1,4 @@
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 use serde::Serialize;
@@ -42,14 +43,27 @@ impl Face {
     pub(super) fn say(&mut self, text: &str) {
         if !self.quiet {
             // Nothing sensible is left to do when standard error itself is gone.
-            let _ = writeln!(self.err, "precedent: {text}");
+            let _ = writeln!(self.err, "precedent: {}", one_line(text));
         }
     }
 
     /// A line about something that failed; never kept back.
     pub(super) fn complain(&mut self, text: &str) {
-        let _ = writeln!(self.err, "precedent: {text}");
+        let _ = writeln!(self.err, "precedent: {}", one_line(text));
     }
+}
+
+/// `text` with control characters written out: names come from files, and a file must neither
+/// break a line nor steer the terminal.
+pub(super) fn one_line(text: &str) -> Cow<'_, str> {
+    if !text.contains(char::is_control) {
+        return Cow::Borrowed(text);
+    }
+    let mut plain = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() { plain.extend(c.escape_default()) } else { plain.push(c) }
+    }
+    Cow::Owned(plain)
 }
 
 /// An error and its causes in one line; a cause that the text already holds is not repeated.

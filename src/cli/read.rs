@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::Outcome;
 use super::args::ReadCommand;
-use super::face::{Face, table};
+use super::face::{Face, one_line, table};
 use crate::intake;
 use crate::motion::{Recording, Side};
 use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
@@ -73,7 +73,7 @@ fn describe(recording: &Recording, face: &mut Face) -> anyhow::Result<()> {
         if face.json {
             face.say(&line);
         } else {
-            face.line(&line)?;
+            face.line(&one_line(&line))?;
         }
     }
     Ok(())
