@@ -261,7 +261,9 @@ fn judgement_is_kept_and_shown() {
     for word in ["Your tossing arm", "2 x 10", "clinician", "<svg"] {
         assert!(html.contains(word), "{word}");
     }
-    assert!(!html.contains("dunlin") && !html.contains("http://") || html.contains("w3.org"));
+    for outside in ["src=\"http", "href=\"http", "url(http", "@import", "<script"] {
+        assert!(!html.contains(outside), "the page reaches outside itself: {outside}");
+    }
     assert!(!html.contains("dunlin"), "another player's code in the player's copy");
     desk.expect(0, &["review", "s1", "--for", "coach", "-o", page.to_str().unwrap()]);
     assert!(std::fs::read_to_string(&page).unwrap().contains("dunlin"));
@@ -326,6 +328,26 @@ fn mistakes_get_one_line_each() {
     let told = err.trim_start_matches("precedent: ").trim();
     let (_, reason) = told.split_once(": ").unwrap();
     assert_eq!(err.matches(reason).count(), 1, "{err}");
+}
+
+/// Whoever prescribes has settled on a fault, label or not; the page must not say otherwise.
+#[test]
+fn a_plan_alone_names_the_limiting_fault() {
+    let desk = Desk::stocked();
+    let fault = "shallow_leg_drive";
+    let labels = desk.objects(0, &["like", "s1", "--json", "-k", "10"]);
+    let dunlin = labels.iter().find(|one| one["player"] == "dunlin").unwrap();
+    assert!(!dunlin["faults"].to_string().contains(fault), "not labelled: {dunlin}");
+    let (case, serve) = (dunlin["case"].as_str().unwrap(), dunlin["serve"].as_str().unwrap());
+    desk.expect(0, &["plan", case, "--fault", fault, "--drill", "land_inside"]);
+    let page = desk.at("review.html");
+    for reader in ["player", "coach"] {
+        desk.expect(0, &["review", serve, "--for", reader, "-o", page.to_str().unwrap()]);
+        let html = std::fs::read_to_string(&page).unwrap();
+        assert!(!html.contains("has not settled"), "{reader}");
+        let said = &precedent::catalogue::Catalogue::builtin().fault(fault).unwrap().to_player;
+        assert!(html.contains(said.split('\'').next().unwrap()), "{reader}: {said}");
+    }
 }
 
 /// The invented academy, whole: the planted fault of the new serve is found, the answer is the

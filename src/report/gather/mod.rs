@@ -211,8 +211,21 @@ fn faults(
     suspicions: &[Suspicion],
     measures: &[MeasureRow],
 ) -> Vec<(String, FaultFacts)> {
-    let planned = case.plans.first().map(|plan| plan.limiting_fault.as_str());
+    let plan = case.plans.first();
+    let planned = plan.map(|plan| plan.limiting_fault.as_str());
     let mut standing = matcher::standing(&case.labels);
+    // A plan is the coach's word on its fault, whether or not a label says so too.
+    if let Some(plan) = plan
+        && standing.iter().all(|label| label.fault != plan.limiting_fault)
+    {
+        standing.push(FaultLabel {
+            fault: plan.limiting_fault.clone(),
+            state: LabelState::Added,
+            severity: 0.0,
+            by: plan.coach.clone().unwrap_or_default(),
+            note: None,
+        });
+    }
     let dearness = |label: &FaultLabel| {
         catalogue.fault(&label.fault).map_or(0.0, |fault| {
             let cost = &fault.cost;
