@@ -34,7 +34,7 @@ impl Session {
 /// Smallest change that is more than chance between means of `n` and `m` serves: MDC95, the
 /// spread from serve to serve taken from the measure's definition.
 pub(super) fn detectable(def: &MeasureDef, n: usize, m: usize) -> f64 {
-    1.96 * def.within_player_sd * (1.0 / n as f64 + 1.0 / m as f64).sqrt()
+    def.detectable_change(n, m, 0.0)
 }
 
 /// This player's earlier cases against this one; `None` if there are none.
