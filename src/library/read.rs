@@ -6,14 +6,14 @@ use jiff::civil::Date;
 use rusqlite::types::Type;
 use rusqlite::{OptionalExtension, Row};
 
-use super::stored::{RecordingBytes, ServeBytes, ServeColumns, read_curve};
+use super::stored::{RecordingBytes, ServeBytes, ServeColumns, read_curve, read_readings};
 use super::{
     BallFlight, Case, CaseId, Consent, Damage, FaultLabel, FollowUp, FollowUpId, Grip, Library,
     Misses, Named, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow,
     ServeId, ServeRow, ServeType, Setting, StoreError,
 };
 use crate::motion::{Capture, Recording, Side, View};
-use crate::serve::Curve;
+use crate::serve::{Curve, ServeReading};
 
 /// What is known about a serve without reading its curve: cheap to list by the thousand.
 #[derive(Debug, Clone, PartialEq)]
@@ -261,6 +261,21 @@ impl Library {
         let values = read_curve(&bytes, channels, sum)
             .map_err(|why| StoreError::Damaged { what: format!("curve of {id}"), why })?;
         Ok(Curve { channel_set, channels, values })
+    }
+
+    /// Only the readings of a serve: cheap beside [`Library::serve`].
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuch`]; [`StoreError::Damaged`].
+    pub fn readings(&self, id: ServeId) -> Result<Vec<ServeReading>, StoreError> {
+        let details: Vec<u8> = self
+            .connection
+            .prepare_cached("SELECT details FROM serve_data WHERE serve = ?1")
+            .and_then(|mut statement| statement.query_row([id.0], |row| row.get(0)).optional())
+            .map_err(StoreError::sql("reading a serve's measures"))?
+            .ok_or_else(|| StoreError::NoSuch { what: id.to_string() })?;
+        read_readings(&details)
+            .map_err(|why| StoreError::Damaged { what: format!("measures of {id}"), why })
     }
 
     /// The heads of all serves, by id.

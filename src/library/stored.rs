@@ -130,6 +130,12 @@ impl ServeBytes {
     }
 }
 
+/// Only the readings of a stored serve.
+pub(super) fn read_readings(details: &[u8]) -> Result<Vec<ServeReading>, Damage> {
+    let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, details)?;
+    stored.readings.into_iter().map(reading).collect()
+}
+
 /// The samples of a stored curve, length and checksum checked.
 pub(super) fn read_curve(bytes: &[u8], channels: usize, sum: i64) -> Result<Vec<f32>, Damage> {
     read_f32(bytes, CURVE_FRAMES.saturating_mul(channels), sum)
