@@ -1,86 +1,10 @@
 //! The program from outside: real files in, exit status and both streams out.
-#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
-use std::path::{Path, PathBuf};
-use std::process::Output;
+#[path = "support/desk.rs"]
+mod desk;
 
-use assert_cmd::Command;
+use desk::{Desk, real, sample};
 use serde_json::Value;
-use tempfile::TempDir;
-
-/// One library in a folder of its own.
-struct Desk {
-    folder: TempDir,
-}
-
-impl Desk {
-    fn new() -> Self {
-        Self { folder: TempDir::new().unwrap() }
-    }
-
-    fn at(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn run(&self, args: &[&str]) -> Output {
-        Command::cargo_bin("precedent")
-            .unwrap()
-            .current_dir(self.folder.path())
-            .env("PRECEDENT_LIBRARY", self.at("library"))
-            .args(args)
-            .output()
-            .unwrap()
-    }
-
-    /// Runs, checks the exit status and returns (standard output, standard error).
-    fn expect(&self, status: i32, args: &[&str]) -> (String, String) {
-        let output = self.run(args);
-        let out = String::from_utf8(output.stdout).unwrap();
-        let err = String::from_utf8(output.stderr).unwrap();
-        let listing: Vec<_> =
-            std::fs::read_dir(self.folder.path()).unwrap().map(|e| e.unwrap().path()).collect();
-        assert_eq!(
-            output.status.code(),
-            Some(status),
-            "precedent {args:?} in {listing:?}\n--- out\n{out}\n--- err\n{err}"
-        );
-        assert!(!err.contains("panicked"), "{err}");
-        (out, err)
-    }
-
-    fn objects(&self, status: i32, args: &[&str]) -> Vec<Value> {
-        let (out, _) = self.expect(status, args);
-        out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
-    }
-
-    /// The three sample files with serves, each of another invented player.
-    fn stocked() -> Self {
-        let desk = Self::new();
-        for (player, file) in
-            [("sanderling", "new-serve.c3d"), ("dunlin", "basket.trc"), ("knot", "table.csv")]
-        {
-            let file = sample(file);
-            let day = ["--date", "2026-03-14", "--consent", "keep"];
-            desk.expect(0, &[&["add", &file, "--player", player], &day[..]].concat());
-        }
-        desk
-    }
-}
-
-/// A file of the invented academy.
-fn sample(name: &str) -> String {
-    format!("{}/demo-data/{name}", env!("CARGO_MANIFEST_DIR"))
-}
-
-/// A real recording made by others; `None`, said so, where the folder is absent.
-fn real(name: &str) -> Option<String> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings").join(name);
-    if path.exists() {
-        return Some(path.to_str().unwrap().to_owned());
-    }
-    eprintln!("skipped: {} is not here", path.display());
-    None
-}
 
 /// Open sample data (Apache-2.0; its README names the source): one right-hander, five serves without
 /// a ball; wrist speed peaks near frames 199, 383, 560, 744, 929 as read with an independent C3D reader.
@@ -246,7 +170,7 @@ fn judgement_is_kept_and_shown() {
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14", "--serve", "s1"]);
     assert!(err.contains("a session after the plan's own"), "{err}");
     desk.expect(0, &["follow-up", "n1", "--date", "2026-04-14", "--rating", "1", "--speed", "131"]);
-    let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2025-01-01"]);
+    let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2025-01-01", "--rating", "1"]);
     assert!(err.contains("2026-03-14"), "{err}");
 
     let like = desk.objects(0, &["like", "s2", "--json", "--where", &format!("fault={fault}")]);

@@ -236,6 +236,10 @@ pub enum Place {
 }
 
 impl Place {
+    /// Every place, from easy to full.
+    pub const ALL: [Self; 5] =
+        [Self::OffCourt, Self::PracticeSwing, Self::Wall, Self::ServiceLine, Self::Baseline];
+
     /// Name for people.
     #[must_use]
     pub fn label(self) -> &'static str {

@@ -1,14 +1,18 @@
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use anyhow::{Context as _, anyhow, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use jiff::ZonedDateTime;
 use serde::Serialize;
 
 use super::args::{AddArgs, ConsentArg};
-use super::face::Face;
+use super::face::{Face, count};
 use super::{Outcome, place};
 use crate::intake::{self, Context, Taken};
-use crate::library::{Consent, Library, Player, PlayerId, StoreError, WriteError};
+use crate::library::{
+    Consent, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
+    table_template,
+};
 
 /// One file's fate, as `--json` prints it.
 #[derive(Serialize)]
@@ -27,17 +31,63 @@ pub(super) fn run(
     library: Option<&Path>,
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
+    if let Some(file) = &args.template {
+        return template(file, face);
+    }
+    if let Some(file) = &args.table {
+        return table(file, library, face);
+    }
+    // The parser asks for it where there is neither table nor template.
+    let code = args.player.as_deref().context("--player: give the player's code")?;
+    if let Some(date) = args.date {
+        check_past("--date", date)?;
+    }
+    if let Some(born) = args.born {
+        check_born("--born", born, args.date)?;
+    }
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
         face.say("no recording in what was named");
         return Ok(Outcome::Nothing);
     }
     let (mut library, made) = place::for_adding(library)?;
-    if made {
-        face.say(&format!("made a new library in {}", library.folder().display()));
+    let stored = store(&files, code, args, &mut library, face);
+    match (&stored, &made) {
+        (Ok(Stored { failed, .. }), Some(before)) if *failed == files.len() => {
+            place::unmake(library, before)?;
+        }
+        (Err(_), Some(before)) => place::unmake(library, before)?,
+        (Ok(_), Some(_)) => {
+            face.say(&format!("made a new library in {}", library.folder().display()));
+        }
+        (_, None) => {}
     }
+    let Stored { failed, serves } = stored?;
+    if failed > 0 {
+        face.say(&format!(
+            "{failed} of {} failed and left nothing behind; the others are stored",
+            count(files.len(), "file")
+        ));
+        return Ok(Outcome::SomeFailed);
+    }
+    Ok(if serves > 0 { Outcome::Found } else { Outcome::Nothing })
+}
+
+/// How a batch went.
+struct Stored {
+    failed: usize,
+    serves: usize,
+}
+
+fn store(
+    files: &[PathBuf],
+    code: &str,
+    args: &AddArgs,
+    library: &mut Library,
+    face: &mut Face,
+) -> anyhow::Result<Stored> {
     let catalogue = library.catalogue()?;
-    let (player, new_player) = player(&mut library, args)?;
+    let (player, new_player) = player(library, code, args)?;
     let context = Context {
         read: args.read.options(),
         date: args.date,
@@ -45,35 +95,70 @@ pub(super) fn run(
         serve_type: args.serve_type.map(Into::into),
     };
     let progress = progress(files.len(), face);
-    let mut failed = 0;
-    let mut serves = 0;
-    for file in &files {
-        match intake::take(&mut library, &catalogue, &player, file, &context) {
+    let mut stored = Stored { failed: 0, serves: 0 };
+    for file in files {
+        match intake::take(library, &catalogue, &player, file, &context) {
             Ok(taken) => {
-                serves += taken.added.serves.len();
+                stored.serves += taken.added.serves.len();
                 progress.suspend(|| report(&taken, file, &player, face))?;
             }
             Err(error) => {
-                failed += 1;
+                stored.failed += 1;
                 progress.suspend(|| face.complain(&error.to_string()));
             }
         }
         progress.inc(1);
     }
     progress.finish_and_clear();
-    if new_player && failed == files.len() {
+    if new_player && stored.failed == files.len() {
         library.write(|writer| writer.remove_player(player.id))?;
     } else if new_player {
         face.say(&format!("new player {}", player.code));
     }
-    if failed > 0 {
-        face.say(&format!(
-            "{failed} of {} files failed and left nothing behind; the others are stored",
-            files.len()
-        ));
-        return Ok(Outcome::SomeFailed);
+    Ok(stored)
+}
+
+/// Writes the template of a table where there is no file yet.
+fn template(file: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
+    if file.exists() {
+        bail!("{}: is there already; name a new file", file.display());
     }
-    Ok(if serves > 0 { Outcome::Found } else { Outcome::Nothing })
+    place::write_whole(file, table_template().as_bytes())?;
+    face.say(&format!(
+        "wrote {}: replace the two example rows, then: precedent add --table {0}",
+        file.display()
+    ));
+    Ok(Outcome::Found)
+}
+
+/// Past players and cases from a table; all of it or nothing.
+fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+    let csv = std::fs::read(file)
+        .map_err(|error| anyhow!("{}: cannot be read: {}", file.display(), error.kind()))?;
+    let (mut library, made) = place::for_adding(library)?;
+    let added = match library.add_table(&csv) {
+        Ok(added) => added,
+        Err(error) => {
+            if let Some(before) = &made {
+                place::unmake(library, before)?;
+            }
+            bail!("{}: {error}; nothing is stored", file.display());
+        }
+    };
+    if face.json {
+        face.object(&added)?;
+    } else {
+        face.line(&format!(
+            "{}: {} read; new: {}, {}, {}, {}",
+            file.display(),
+            count(added.rows, "row"),
+            count(added.players, "player"),
+            count(added.cases, "case"),
+            count(added.plans, "plan"),
+            count(added.follow_ups, "follow-up")
+        ))?;
+    }
+    Ok(if added.rows > 0 { Outcome::Found } else { Outcome::Nothing })
 }
 
 fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyhow::Result<()> {
@@ -125,17 +210,21 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
 
 /// The player with the given code, made or brought up to date with what the command line says;
 /// and whether the player is new.
-fn player(library: &mut Library, args: &AddArgs) -> anyhow::Result<(Player, bool)> {
-    let known = match library.player_by_code(&args.player) {
+fn player(library: &mut Library, code: &str, args: &AddArgs) -> anyhow::Result<(Player, bool)> {
+    let known = match library.player_by_code(code) {
         Ok(player) => Some(player),
         Err(StoreError::NoSuch { .. }) => None,
         Err(error) => return Err(error.into()),
     };
     let before = known.clone();
-    let mut player = known.unwrap_or_else(|| Player::new(&args.player));
+    let mut player = known.unwrap_or_else(|| Player::new(code));
     player.hand = args.read.hand().or(player.hand);
     player.level = args.level.map(Into::into).or(player.level);
     player.born = args.born.or(player.born);
+    if let (Some(born), Some(known)) = (args.born, &before) {
+        let first = library.cases(Some(known.id))?.into_iter().map(|case| case.date).min();
+        check_born("--born", born, first)?;
+    }
     player.stature_m = args.stature.or(player.stature_m);
     player.coach = args.coach.clone().or(player.coach);
     for squad in &args.squad {

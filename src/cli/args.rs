@@ -129,6 +129,13 @@ fn picture_size(text: &str) -> Result<[u32; 2], String> {
     }
 }
 
+fn at_least_one(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(0) | Err(_) => Err("a whole number from 1 on".to_owned()),
+        Ok(count) => Ok(count),
+    }
+}
+
 fn joint_name(text: &str) -> Result<Joint, String> {
     Joint::from_name(text.trim()).ok_or_else(|| {
         let names: Vec<&str> = Joint::ALL.iter().map(|joint| joint.name()).collect();
@@ -147,11 +154,17 @@ pub(super) struct ReadCommand {
 #[derive(Debug, Args)]
 pub(super) struct AddArgs {
     /// Recordings, or folders of them
-    #[arg(required = true)]
+    #[arg(required_unless_present_any = ["table", "template"])]
     pub(super) files: Vec<PathBuf>,
     /// Player's code: a pseudonym, made new if unknown
-    #[arg(long)]
-    pub(super) player: String,
+    #[arg(long, required_unless_present_any = ["table", "template"])]
+    pub(super) player: Option<String>,
+    /// Past players and cases from a table (CSV): all of it or, on any error, nothing
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player", "template"])]
+    pub(super) table: Option<PathBuf>,
+    /// Write the template of such a table, with two example rows, to a new file
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player"])]
+    pub(super) template: Option<PathBuf>,
     /// Day of the recording [default: the file's own date]
     #[arg(long)]
     pub(super) date: Option<Date>,
@@ -191,7 +204,7 @@ pub(super) struct LikeArgs {
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) nth: usize,
     /// How many precedents
-    #[arg(short, default_value_t = 5)]
+    #[arg(short, default_value_t = 5, value_parser = at_least_one)]
     pub(super) k: usize,
     /// Only cases that match, for example "hand=left level=club,competition date>=2026-03" or
     /// words="leg drive"
@@ -266,8 +279,9 @@ pub(super) struct PlanArgs {
     /// The limiting fault
     #[arg(long)]
     pub(super) fault: String,
-    /// Drill and dose, from easy to full: "towel_swing=3 x 10, five days a week"; may be repeated
-    #[arg(long, value_name = "DRILL[=DOSE]", required = true)]
+    /// Drill, dose and where it is done (off_court, practice_swing, wall, service_line, baseline),
+    /// from easy to full: "towel_swing=3 x 10, five days a week@practice_swing"; may be repeated
+    #[arg(long, value_name = "DRILL[=DOSE][@WHERE]", required = true)]
     pub(super) drill: Vec<String>,
     /// First day [default: the case's day]
     #[arg(long)]
@@ -317,7 +331,7 @@ pub(super) struct ReviewArgs {
     #[arg(long = "for", value_name = "WHO", default_value = "player")]
     pub(super) reader: ReaderArg,
     /// How many precedents
-    #[arg(short, default_value_t = 5)]
+    #[arg(short, default_value_t = 5, value_parser = at_least_one)]
     pub(super) k: usize,
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]

@@ -8,7 +8,7 @@ use ndarray::ArrayView3;
 use ndarray_npy::WriteNpyExt;
 
 use super::args::ExportArgs;
-use super::face::Face;
+use super::face::{Face, count};
 use super::{Outcome, place};
 use crate::library::{Filter, Library, Named, ServeId};
 use crate::serve::{CURVE_FRAMES, EventKind, MEASURES, Reading, channels};
@@ -44,8 +44,8 @@ pub(super) fn run(
     // Renamed away: nothing is left to remove.
     let _ = making.keep();
     face.say(&format!(
-        "{} serves to {}: serves.csv, measures.csv, {}",
-        selection.serves.len(),
+        "{} to {}: serves.csv, measures.csv, {}",
+        count(selection.serves.len(), "serve"),
         args.output.display(),
         sets.join(", ")
     ));

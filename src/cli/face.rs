@@ -79,6 +79,27 @@ pub(super) fn told(error: &anyhow::Error) -> String {
     text
 }
 
+/// What is wrong with the command line, in one line with the next step.
+///
+/// `args`: what the program was called with.
+pub(super) fn usage(error: &clap::Error, mut args: impl Iterator<Item = String>) -> String {
+    let text = error.render().to_string();
+    // The parser's own message runs from "error: " to its blocks on usage and help.
+    let told = text
+        .split("\n\n")
+        .filter(|block| !block.starts_with("Usage:") && !block.starts_with("For more information"))
+        .map(|block| block.split_whitespace().collect::<Vec<_>>().join(" "))
+        .filter(|block| !block.is_empty())
+        .collect::<Vec<_>>()
+        .join("; ");
+    let told = told.strip_prefix("error: ").unwrap_or(&told);
+    let parser = <super::args::Cli as clap::CommandFactory>::command();
+    let command = args.find(|arg| parser.find_subcommand(arg).is_some());
+    let help = ["precedent", command.as_deref().unwrap_or_default(), "--help"];
+    let help: Vec<&str> = help.into_iter().filter(|word| !word.is_empty()).collect();
+    format!("{told}; see '{}'", help.join(" "))
+}
+
 /// Whether `error` only says that the reader of standard output went away.
 pub(super) fn is_broken_pipe(error: &anyhow::Error) -> bool {
     error.chain().any(|cause| {
@@ -87,6 +108,11 @@ pub(super) fn is_broken_pipe(error: &anyhow::Error) -> bool {
                 .downcast_ref::<serde_json::Error>()
                 .is_some_and(|e| e.io_error_kind() == Some(io::ErrorKind::BrokenPipe))
     })
+}
+
+/// A number with what it counts, in the singular or plural: "1 plan", "2 plans".
+pub(super) fn count(number: usize, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
 }
 
 /// A plain table: a header line, aligned columns, no boxes.

@@ -3,16 +3,29 @@
 use std::path::Path;
 
 use anyhow::bail;
+use serde::Serialize;
 
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
 use super::face::Face;
 use super::{Outcome, place};
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Place};
 use crate::intake::PROGRAM;
 use crate::library::{
     BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Plan, PlanId,
-    PlannedDrill, ServeId,
+    PlannedDrill, ServeId, check_past, check_planned,
 };
+
+/// What is judged about a case, as `label --json` prints it.
+#[derive(Serialize)]
+struct CaseObject<'a> {
+    case: String,
+    player: String,
+    date: String,
+    labels: &'a [FaultLabel],
+    grip: Option<Grip>,
+    ball: BallFlight,
+    note: Option<&'a str>,
+}
 
 pub(super) fn label(
     args: &LabelArgs,
@@ -88,6 +101,18 @@ pub(super) fn label(
         Ok(())
     })?;
     face.say(&format!("{case}: recorded"));
+    if face.json {
+        let case = library.case(case)?;
+        face.object(&CaseObject {
+            case: case.id.to_string(),
+            player: library.player(case.player)?.code,
+            date: case.date.to_string(),
+            labels: &case.labels,
+            grip: case.grip,
+            ball: case.ball,
+            note: case.note.as_deref(),
+        })?;
+    }
     Ok(Outcome::Found)
 }
 
@@ -103,9 +128,13 @@ pub(super) fn plan(
     let mut drills = Vec::new();
     let mut cautions = Vec::new();
     for entry in &args.drill {
-        let (id, dose) = match entry.split_once('=') {
-            Some((id, dose)) => (id.trim(), Some(dose.trim())),
+        let (told, place) = match entry.rsplit_once('@') {
+            Some((told, place)) => (told, Some(place_named(place.trim())?)),
             None => (entry.as_str(), None),
+        };
+        let (id, dose) = match told.split_once('=') {
+            Some((id, dose)) => (id.trim(), Some(dose.trim())),
+            None => (told.trim(), None),
         };
         let Some(drill) = catalogue.drill(id) else {
             let fitting: Vec<&str> = catalogue
@@ -124,6 +153,10 @@ pub(super) fn plan(
             bail!("--drill: '{}' is named twice; name it once, with one dose", drill.id);
         }
         cautions.extend(drill.cautions.iter().map(|caution| format!("{}: {caution}", drill.name)));
+        let dose = match place {
+            Some(place) => format!("{dose}; {}", place.label()),
+            None => dose,
+        };
         drills.push(PlannedDrill { drill: drill.id.clone(), dose });
     }
     let plan = Plan {
@@ -139,6 +172,10 @@ pub(super) fn plan(
         coach: args.coach.clone(),
         note: args.note.clone(),
     };
+    check_planned("--start", plan.start)?;
+    if let Some(review_on) = plan.review_on {
+        check_planned("--review-on", review_on)?;
+    }
     let id = library.write(|writer| writer.add_plan(&plan))?;
     for caution in &cautions {
         face.say(caution);
@@ -169,6 +206,13 @@ pub(super) fn follow_up(
         sessions_done: args.sessions,
         note: args.note.clone(),
     };
+    check_past("--date", follow_up.date)?;
+    if !follow_up.says_something() {
+        bail!(
+            "follow-up {plan}: only a day, so nothing shows what changed; give --serve, --speed, \
+             --first-serve, --net, --long, --wide, --rating, --sessions or --note"
+        );
+    }
     let id = library.write(|writer| writer.add_follow_up(&follow_up))?;
     announce("follow_up", &id.to_string(), face)?;
     Ok(Outcome::Found)
@@ -181,6 +225,17 @@ fn announce(what: &str, id: &str, face: &mut Face) -> anyhow::Result<()> {
         face.object(&object)
     } else {
         Ok(face.line(id)?)
+    }
+}
+
+/// A place a drill is done in, as the catalogue names it.
+fn place_named(name: &str) -> anyhow::Result<Place> {
+    let spelled = |place: Place| place.label().replace(' ', "_");
+    match Place::ALL.into_iter().find(|&place| spelled(place) == name.replace([' ', '-'], "_")) {
+        Some(place) => Ok(place),
+        None => {
+            bail!("--drill: '{name}' is no place; take from {}", Place::ALL.map(spelled).join(", "))
+        }
     }
 }
 

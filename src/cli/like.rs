@@ -3,7 +3,7 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::LikeArgs;
-use super::face::{Face, table};
+use super::face::{Face, count, table};
 use super::{Outcome, place};
 use crate::catalogue::Catalogue;
 use crate::intake;
@@ -66,7 +66,12 @@ fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<Option<(Serve, 
         return Ok(None);
     }
     if args.nth == 0 || args.nth > count {
-        bail!("--nth {}: {} holds {count} serves, counted from 1", args.nth, file.display());
+        bail!(
+            "--nth {}: {} holds {}, counted from 1",
+            args.nth,
+            file.display(),
+            self::count(count, "serve")
+        );
     }
     if count > 1 {
         face.say(&format!("serve {} of {count}; choose another with --nth", args.nth));
@@ -90,8 +95,8 @@ pub(super) fn show(answer: &Answer, catalogue: &Catalogue, face: &mut Face) -> a
     }
     if !face.json && !answer.precedents.is_empty() {
         face.say(&format!(
-            "{} serves searched; distance is in ordinary spreads between players, 0 = the same",
-            answer.searched
+            "{} searched; distance is in ordinary spreads between players, 0 = the same",
+            count(answer.searched, "serve")
         ));
     }
     Ok(())

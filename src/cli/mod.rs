@@ -18,6 +18,7 @@ mod verify;
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::ErrorKind;
 
 use args::{Cli, Command};
 use face::Face;
@@ -36,7 +37,18 @@ enum Outcome {
 /// Parses the command line, does what it says and returns the exit status.
 #[must_use]
 pub fn run() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        // Help and version were asked for and are no error; both go where clap sends them.
+        Err(told) if !told.use_stderr() => told.exit(),
+        Err(told) if told.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            told.exit()
+        }
+        Err(error) => {
+            Face::new(false, false).complain(&face::usage(&error, std::env::args().skip(1)));
+            return ExitCode::from(2);
+        }
+    };
     let mut face = Face::new(cli.json, cli.quiet);
     match dispatch(cli, &mut face) {
         Ok(Outcome::Found) => ExitCode::SUCCESS,

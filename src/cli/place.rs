@@ -1,3 +1,6 @@
+use std::collections::BTreeSet;
+use std::ffi::OsString;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -14,14 +17,74 @@ pub(super) fn folder(named: Option<&Path>) -> anyhow::Result<PathBuf> {
     }
 }
 
+/// What was in a library's folder before the library was made there; `None`: no such folder.
+#[derive(Debug)]
+pub(super) struct MadeNew(Option<BTreeSet<OsString>>);
+
 /// Opens the library for writing, made new if there is none.
-pub(super) fn for_adding(named: Option<&Path>) -> anyhow::Result<(Library, bool)> {
+pub(super) fn for_adding(named: Option<&Path>) -> anyhow::Result<(Library, Option<MadeNew>)> {
     let folder = folder(named)?;
     match Library::open(&folder) {
-        Ok(library) => Ok((library, false)),
-        Err(OpenError::Missing { .. }) => Ok((Library::create(&folder)?, true)),
+        Ok(library) => Ok((library, None)),
+        Err(OpenError::Missing { .. }) => {
+            let before = MadeNew(listing(&folder));
+            Ok((Library::create(&folder)?, Some(before)))
+        }
         Err(error) => Err(error.into()),
     }
+}
+
+/// Takes back a library that was just made and in which nothing was stored; whatever else lies
+/// in its folder stays.
+pub(super) fn unmake(library: Library, before: &MadeNew) -> anyhow::Result<()> {
+    let folder = library.folder().to_owned();
+    drop(library);
+    let made = listing(&folder).unwrap_or_default();
+    for name in made.iter().filter(|name| !before.0.as_ref().is_some_and(|b| b.contains(*name))) {
+        let path = folder.join(name);
+        let removed = if path.is_dir() {
+            std::fs::remove_dir_all(&path)
+        } else {
+            std::fs::remove_file(&path)
+        };
+        removed.with_context(|| format!("{}: cannot be removed", path.display()))?;
+    }
+    if before.0.is_none() {
+        std::fs::remove_dir(&folder)
+            .with_context(|| format!("{}: cannot be removed", folder.display()))?;
+    }
+    Ok(())
+}
+
+fn listing(folder: &Path) -> Option<BTreeSet<OsString>> {
+    let entries = std::fs::read_dir(folder).ok()?;
+    Some(entries.filter_map(|entry| entry.ok().map(|entry| entry.file_name())).collect())
+}
+
+/// Writes a page or table; a file with that name is replaced only by a whole one.
+pub(super) fn write_whole(output: &Path, content: &[u8]) -> anyhow::Result<()> {
+    let folder = match output.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    if !folder.is_dir() {
+        bail!("{}: no such folder; make it first, or write elsewhere", folder.display());
+    }
+    if output.is_dir() {
+        bail!("{}: is a folder; name a file in it", output.display());
+    }
+    let mut making = tempfile::Builder::new();
+    // Like any file a person makes: readable as their umask says.
+    #[cfg(unix)]
+    making.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    // The system's error names our temporary file, which nobody asked for.
+    let refuse = |error: std::io::Error| {
+        anyhow::anyhow!("{}: cannot be written: {}", output.display(), error.kind())
+    };
+    let mut file = making.tempfile_in(folder).map_err(refuse)?;
+    file.write_all(content).map_err(refuse)?;
+    file.persist(output).map_err(|error| refuse(error.error))?;
+    Ok(())
 }
 
 /// Opens the library for writing.

@@ -1,7 +1,4 @@
-use std::io::Write;
 use std::path::Path;
-
-use anyhow::Context;
 
 use super::args::{ReaderArg, ReviewArgs};
 use super::face::Face;
@@ -34,14 +31,5 @@ pub(super) fn write(
     output: &Path,
 ) -> anyhow::Result<()> {
     let data = report::gather(library, &library.catalogue()?, wanted)?;
-    let page = report::review(&data, audience);
-    let folder = match output.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::NamedTempFile::new_in(folder)
-        .with_context(|| format!("{}: cannot be written to", folder.display()))?;
-    file.write_all(page.as_bytes())?;
-    file.persist(output).with_context(|| format!("{}", output.display()))?;
-    Ok(())
+    place::write_whole(output, report::review(&data, audience).as_bytes())
 }

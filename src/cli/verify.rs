@@ -1,7 +1,7 @@
 use std::path::Path;
 
 use super::args::VerifyArgs;
-use super::face::Face;
+use super::face::{Face, count};
 use super::{Outcome, add, place};
 
 pub(super) fn run(
@@ -21,13 +21,13 @@ pub(super) fn run(
     }
     let checked = &verified.checked;
     face.say(&format!(
-        "checked {} players, {} recordings, {} serves, {} cases, {} plans, {} follow-ups{}",
-        checked.players,
-        checked.recordings,
-        checked.serves,
-        checked.cases,
-        checked.plans,
-        checked.follow_ups,
+        "checked {}, {}, {}, {}, {}, {}{}",
+        count(checked.players, "player"),
+        count(checked.recordings, "recording"),
+        count(checked.serves, "serve"),
+        count(checked.cases, "case"),
+        count(checked.plans, "plan"),
+        count(checked.follow_ups, "follow-up"),
         if verified.rebuilt { "; built the curve and word indexes anew" } else { "" }
     ));
     if verified.is_sound() {

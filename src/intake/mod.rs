@@ -9,7 +9,7 @@ use jiff::civil::Date;
 use crate::catalogue::{Catalogue, Conditions, detect};
 use crate::library::{
     Added, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType, Setting,
-    StoreError, WriteError,
+    StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
 use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
@@ -132,6 +132,9 @@ pub fn take(
             true,
         ),
     };
+    check_past("date", date)
+        .and_then(|()| player.born.map_or(Ok(()), |born| check_born("born", born, Some(date))))
+        .map_err(|source| IntakeError::Write { file: file.to_owned(), source: Box::new(source) })?;
     let earlier = library
         .cases(Some(player.id))?
         .into_iter()

@@ -6,6 +6,7 @@
 
 mod catalogue;
 mod curves;
+mod days;
 mod envelope;
 mod errors;
 mod filter;
@@ -24,6 +25,7 @@ mod words;
 mod write;
 
 pub use curves::{CurveSet, NearServe};
+pub use days::{check_born, check_past, check_planned};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use filter::{AGE_BANDS, Filter, FilterError, Selection, TermCut};
 pub use named::Named;

@@ -297,6 +297,18 @@ pub struct FollowUp {
     pub note: Option<String>,
 }
 
+impl FollowUp {
+    /// Whether it holds anything beside its day: serves, a result, a rating, sessions or words.
+    #[must_use]
+    pub fn says_something(&self) -> bool {
+        !self.serves.is_empty()
+            || self.ball != BallFlight::default()
+            || self.rating.is_some()
+            || self.sessions_done.is_some()
+            || self.note.as_ref().is_some_and(|note| !note.trim().is_empty())
+    }
+}
+
 /// Player context + serves + faults + plans + follow-ups of one review.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Case {
