@@ -2,6 +2,8 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
+use super::Holder;
+
 /// Why a library did not open.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -37,23 +39,20 @@ pub enum OpenError {
         known: i64,
     },
     /// Another process writes.
-    #[error("{}: open for writing {}; wait until it ends or close it, or open the library read-only", .file.display(), holder_text(.holder))]
+    #[error("{}: open for writing {}; wait until it ends or close it; commands that only read work meanwhile, and so does --read-only", .file.display(), holder_text(.holder.as_ref()))]
     Locked {
         /// The lock file.
         file: PathBuf,
-        /// Process id of the holder, where it could be read.
-        holder: Option<u32>,
+        /// Who holds it, where that could be read.
+        holder: Option<Holder>,
     },
     /// The store answered with an error.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
-fn holder_text(holder: &Option<u32>) -> String {
-    match holder {
-        Some(pid) => format!("by process {pid}"),
-        None => "elsewhere".to_owned(),
-    }
+fn holder_text(holder: Option<&Holder>) -> String {
+    holder.map_or_else(|| "elsewhere".to_owned(), |holder| format!("by {holder}"))
 }
 
 /// Why reading the store failed.

@@ -5,6 +5,7 @@
 //! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
 mod catalogue;
+mod clips;
 mod curves;
 mod days;
 mod envelope;
@@ -24,10 +25,12 @@ mod verify;
 mod words;
 mod write;
 
+pub use clips::Clip;
 pub use curves::{CurveSet, NearServe};
 pub use days::{check_born, check_past, check_planned};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use filter::{AGE_BANDS, Filter, FilterError, Selection, TermCut};
+pub use lock::Holder;
 pub use named::Named;
 pub use read::{Counts, ServeHead};
 pub use store::Library;

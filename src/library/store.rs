@@ -15,8 +15,10 @@ use super::{OpenError, StoreError, WriteError};
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(super) const FORMAT: i64 = 1;
+pub(super) const FORMAT: i64 = 2;
 const SCHEMA: &str = include_str!("schema.sql");
+/// What format 2 adds; laid over a library of format 1 it makes one of format 2.
+const SCHEMA_2: &str = include_str!("schema-2.sql");
 const DB_FILE: &str = "library.db";
 const LOCK_FILE: &str = "library.lock";
 /// How long to wait for another connection to finish a change.
@@ -52,7 +54,8 @@ impl Library {
 
     /// Opens the library in `folder` for reading and writing.
     ///
-    /// What a crash left behind in the derived indexes is repaired when they are first used.
+    /// What a crash left behind in the derived indexes is repaired when they are first used. A
+    /// library of an older format is brought to this one first, whole or not at all.
     ///
     /// # Errors
     /// [`OpenError::Missing`], [`OpenError::Locked`] while another process writes,
@@ -62,6 +65,8 @@ impl Library {
     }
 
     /// Opens the library in `folder` for reading, beside any number of others and one writer.
+    ///
+    /// A library of an older format is read as it is; what that format lacks is empty.
     ///
     /// # Errors
     /// As [`Library::open`], but never [`OpenError::Locked`].
@@ -92,6 +97,7 @@ impl Library {
         };
         match kind {
             Kind::Ours => {}
+            Kind::Older => stand_in(&connection).map_err(StoreError::sql("opening"))?,
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
@@ -106,7 +112,9 @@ impl Library {
         match check_format(&connection, &file)? {
             // New, or the making of one was cut short.
             Kind::Empty => {}
-            Kind::Ours => return Err(OpenError::Exists { folder: folder.to_owned() }),
+            Kind::Ours | Kind::Older => {
+                return Err(OpenError::Exists { folder: folder.to_owned() });
+            }
             Kind::Foreign(error) => return Err(*error),
         }
         lay_schema(&mut connection).map_err(StoreError::sql("laying the schema"))?;
@@ -119,9 +127,12 @@ impl Library {
             return Err(OpenError::Missing { folder: folder.to_owned() });
         }
         let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
-        let connection = connect(&file, &seam, OpenFlags::empty())?;
+        let mut connection = connect(&file, &seam, OpenFlags::empty())?;
         match check_format(&connection, &file)? {
             Kind::Ours => {}
+            Kind::Older => {
+                migrate(&mut connection).map_err(StoreError::sql("migrating to format 2"))?;
+            }
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
@@ -248,6 +259,8 @@ fn set_up(connection: &Connection) -> rusqlite::Result<()> {
 
 enum Kind {
     Ours,
+    /// Of format 1.
+    Older,
     Empty,
     Foreign(Box<OpenError>),
 }
@@ -263,6 +276,7 @@ fn check_format(connection: &Connection, file: &Path) -> Result<Kind, StoreError
     };
     Ok(match read() {
         Ok((APPLICATION_ID, FORMAT, _)) => Kind::Ours,
+        Ok((APPLICATION_ID, 1, _)) => Kind::Older,
         Ok((APPLICATION_ID, found, _)) => Kind::Foreign(Box::new(OpenError::Format {
             file: file.to_owned(),
             found,
@@ -291,10 +305,39 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
         "INSERT INTO library (id, uid, created) VALUES (1, ?1, ?2)",
         (uuid::Uuid::now_v7().to_string(), jiff::Timestamp::now().to_string()),
     )?;
+    lay_format_2(&transaction)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
+}
+
+fn lay_format_2(db: &Connection) -> rusqlite::Result<()> {
+    db.execute_batch(SCHEMA_2)?;
+    let secret: [u8; 32] = rand::random();
+    db.execute("INSERT INTO secrets (id, secret) VALUES (1, ?1)", [secret])?;
+    Ok(())
+}
+
+/// From format 1 to 2, in one transaction: a crash leaves the one or the other.
+fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    lay_format_2(&transaction)?;
+    transaction.pragma_update(None, "user_version", FORMAT)?;
+    transaction.commit()
+}
+
+/// Empty tables, of this connection alone, in place of those an older format lacks.
+fn stand_in(connection: &Connection) -> rusqlite::Result<()> {
+    connection.pragma_update(None, "temp_store", "MEMORY")?;
+    // Without its comments, which may hold semicolons, and without indexes.
+    let lines = SCHEMA_2.lines().filter(|line| !line.trim_start().starts_with("--"));
+    let bare: String = lines.flat_map(|line| [line, "\n"]).collect();
+    let tables = bare.replace("CREATE TABLE ", "CREATE TEMP TABLE ");
+    for statement in tables.split_inclusive(';').filter(|text| text.contains("CREATE TEMP TABLE")) {
+        connection.execute_batch(statement)?;
+    }
+    Ok(())
 }
 
 fn cannot_open(error: &rusqlite::Error) -> bool {

@@ -7,7 +7,7 @@ use super::{Counts, Library, RecordingId, ServeId, StoreError, WriteError};
 /// One thing that is not as it should be.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
-    /// Where: `library.db`, `curves`, `words`.
+    /// Where: `library.db`, `curves`, `words`, `clips`.
     pub place: &'static str,
     /// What is wrong.
     pub problem: String,
@@ -46,7 +46,7 @@ impl Library {
     /// checksum and format, the curve index and the word index against the store.
     ///
     /// Open for writing, derived indexes that disagree are built anew; with `rebuild` they are in
-    /// any case. `progress` is told how many of how many recordings and serves are done.
+    /// any case; copies of clips that belong to no recording are removed. `progress` is told how many of how many recordings and serves are done.
     /// Cost: reads everything once.
     ///
     /// # Errors
@@ -89,6 +89,13 @@ impl Library {
                 problem,
                 repaired,
             }));
+        }
+        if self.is_writable() {
+            let swept = self.sweep_clips()?;
+            if swept > 0 {
+                let problem = format!("{swept} copies of clips belong to no recording");
+                findings.push(Finding { place: "clips", problem, repaired: true });
+            }
         }
         Ok(Verified { checked: self.counts()?, findings, rebuilt: rebuild })
     }
@@ -169,7 +176,8 @@ impl Library {
         };
         for id in recordings {
             let id = RecordingId(id);
-            check(self.recording(id).and_then(|_| self.joints(id)).map(|_| ()));
+            let whole = self.recording(id).and_then(|_| self.joints(id)).map(|_| ());
+            check(whole.and_then(|()| self.clip(id).map(|_| ())));
         }
         for id in serves {
             check(self.serve(ServeId(id)).map(|_| ()));

@@ -152,6 +152,12 @@ fn child() {
             }
         }
     }
+    if folder.join("library.db").exists() {
+        // A library of format 1, to be migrated.
+        drop(Library::open_with(folder, seam).unwrap());
+        say(&format!("writes {}", faulty::writes()));
+        return;
+    }
     let mut library = Library::create_with(folder, seam).unwrap();
     say("created");
     for (n, step) in STEPS.iter().enumerate() {
@@ -280,6 +286,47 @@ fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
     check_searches(&library, &context);
     assert_eq!(library.verify(false, |_, _| {}).unwrap().findings, [], "{context}");
     true
+}
+
+#[test]
+fn killed_at_every_write_a_migration_is_whole_or_not_there() {
+    let old = || {
+        let folder = folder();
+        std::fs::copy(super::golden::golden(1), folder.path().join("library.db")).unwrap();
+        folder
+    };
+    let total = {
+        let folder = old();
+        let mut child = start(folder.path(), Some((u64::MAX, false)));
+        let said = acknowledged(&mut child);
+        assert!(child.wait().unwrap().success());
+        said.last().unwrap().strip_prefix("writes ").unwrap().parse::<u64>().unwrap()
+    };
+    let expected = contents(&Library::open_read_only(old().path()).unwrap());
+    let (mut killed, mut still_old) = (0, 0);
+    for at in 1..=total {
+        let context = format!("write {at} of {total}");
+        let folder = old();
+        let mut child = start(folder.path(), Some((at, at.is_multiple_of(2))));
+        killed += u64::from(!child.wait().unwrap().success());
+        let _open = SPAWNING.read().unwrap_or_else(PoisonError::into_inner);
+        let reader = Library::open_read_only(folder.path()).unwrap();
+        assert_eq!(contents(&reader), expected, "{context}");
+        let tables: i64 = reader
+            .connection
+            .query_row("SELECT count(*) FROM main.sqlite_schema", [], |row| row.get(0))
+            .unwrap();
+        let format: i64 =
+            reader.connection.query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
+        still_old += u64::from(format == 1);
+        assert_eq!(format == 2, tables > 40, "{context}: format {format}, {tables} tables");
+        drop(reader);
+        let mut library = Library::open(folder.path()).unwrap();
+        assert_eq!(contents(&library), expected, "{context}");
+        assert!(library.verify(false, |_, _| {}).unwrap().is_sound(), "{context}");
+    }
+    eprintln!("killed at {killed} of {total} writes of a migration, {still_old} still format 1");
+    assert!(total > 10 && killed + 10 >= total && still_old > 0);
 }
 
 #[test]

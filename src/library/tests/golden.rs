@@ -1,8 +1,9 @@
-//! A library of format 1 as it was first written, kept with the tests: later programs must read it
-//! and must write the same bytes under the same format numbers.
+//! A library of each format as it was first written, kept with the tests: later programs must read
+//! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` was made by `make_the_golden_library` below, by this program at 0.1.0 with
-//! SQLite 3.54.1 (bundled by rusqlite 0.43) and bincode 2.0.1, from the invented data of `made.rs`.
+//! `golden/format-1.db` and `golden/format-2.db` were made by `make_the_golden_library` below, each
+//! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
+//! bincode 2.0.1, from the invented data of `made.rs`.
 
 use std::fs;
 use std::path::PathBuf;
@@ -14,8 +15,13 @@ use super::made;
 use crate::library::stored::{RecordingBytes, ServeBytes};
 use crate::library::*;
 
-fn golden() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/library/tests/golden/format-1.db")
+pub(super) fn golden(format: i64) -> PathBuf {
+    let name = format!("src/library/tests/golden/format-{format}.db");
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+fn clip() -> Clip {
+    Clip { path: "basket.mp4".to_owned(), hash: made::hash(5), kept: false, body: vec![1, 2, 3] }
 }
 
 #[test]
@@ -26,16 +32,60 @@ fn make_the_golden_library() {
     let player = library.add_player(&made::player("p07")).unwrap();
     let added = made::add(&mut library, player, 1, date(2026, 3, 4), 2).unwrap();
     library.write(|w| w.set_note(added.case, Some("arm folds early"))).unwrap();
+    library.write(|w| w.set_clip(added.recording, &clip())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
-    fs::copy(folder.path().join("library.db"), golden()).unwrap();
+    fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
+}
+
+fn format_of(file: &std::path::Path) -> i64 {
+    let db = rusqlite::Connection::open(file).unwrap();
+    db.query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap()
 }
 
 #[test]
-fn a_library_of_format_1_is_read_and_checked() {
+fn a_library_of_format_1_is_read_as_it_is_and_migrated_by_the_first_writer() {
     let folder = TempDir::new().unwrap();
-    fs::copy(golden(), folder.path().join("library.db")).unwrap();
+    let file = folder.path().join("library.db");
+    fs::copy(golden(1), &file).unwrap();
+    assert_eq!(format_of(&file), 1);
+    let reader = Library::open_read_only(folder.path()).unwrap();
+    assert_eq!(reader.clip(RecordingId(1)).unwrap(), None);
+    check_contents(&reader);
+    drop(reader);
+    assert_eq!(format_of(&file), 1);
+
     let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    library.write(|w| w.set_clip(RecordingId(1), &clip())).unwrap();
+    let verified = library.verify(true, |_, _| {}).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+    drop(library);
+    assert_eq!(format_of(&file), 2);
+    let library = Library::open_read_only(folder.path()).unwrap();
+    check_contents(&library);
+    assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
+    // The same tables as in a library made new.
+    let schema = |library: &Library| -> Vec<String> {
+        let sql = "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name";
+        library.list("listing", sql, [], |row| row.get(0)).unwrap()
+    };
+    let new = TempDir::new().unwrap();
+    assert_eq!(schema(&library), schema(&Library::create(new.path()).unwrap()));
+}
+
+#[test]
+fn a_library_of_format_2_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(2), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
+    let verified = library.verify(true, |_, _| {}).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
+fn check_contents(library: &Library) {
     let mut player = made::player("p07");
     player.id = PlayerId(1);
     assert_eq!(library.players().unwrap(), [player]);
@@ -54,8 +104,6 @@ fn a_library_of_format_1_is_read_and_checked() {
         assert_eq!(stored, made);
     }
     assert_eq!(library.find_words("folds").unwrap().cases, Some(vec![CaseId(1)]));
-    let verified = library.verify(true, |_, _| {}).unwrap();
-    assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 
 #[test]
@@ -63,7 +111,7 @@ fn the_same_values_are_sealed_to_the_same_bytes() {
     // A write-ahead database makes files beside it even to be read: a copy.
     let folder = TempDir::new().unwrap();
     let file = folder.path().join("library.db");
-    fs::copy(golden(), &file).unwrap();
+    fs::copy(golden(1), &file).unwrap();
     let db = rusqlite::Connection::open(&file).unwrap();
     let blob = |sql: &str| db.query_row(sql, [], |row| row.get::<_, Vec<u8>>(0)).unwrap();
 

@@ -566,6 +566,6 @@ fn no_such(what: String) -> WriteError {
     StoreError::NoSuch { what }.into()
 }
 
-fn found(changed: usize, what: impl FnOnce() -> String) -> Result<(), WriteError> {
+pub(super) fn found(changed: usize, what: impl FnOnce() -> String) -> Result<(), WriteError> {
     if changed == 0 { Err(no_such(what())) } else { Ok(()) }
 }
