@@ -211,3 +211,89 @@ fn words_are_found_without_their_index() {
     assert!(words.join("meta.json").is_file());
     assert_eq!(desk.objects(0, &["like", "s1", "--where", "words=calm", "--json"]).len(), 2);
 }
+
+/// A player with two reviews, a plan and its follow-up: text, objects, page, and the review.
+#[test]
+fn progress_holds_before_against_after() {
+    let desk = Desk::new();
+    let add = |file: &str, day| {
+        desk.expect(
+            0,
+            &[
+                "add",
+                &sample(file),
+                "--player",
+                "knot",
+                "--date",
+                day,
+                "--setting",
+                "target",
+                "--consent",
+                "keep",
+            ],
+        );
+    };
+    add("basket.trc", "2026-03-14");
+    let (_, err) = desk.expect(1, &["progress", "knot"]);
+    assert!(err.contains("1 review;") && err.contains("a change needs two"), "{err}");
+    let plan = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", "land_inside=3 x 8"];
+    desk.expect(0, &plan);
+    desk.expect(0, &["label", "c1", "--speed", "131", "--net", "7"]);
+    let (out, _) = desk.expect(0, &["progress", "knot"]);
+    assert!(out.contains("not followed up yet"), "{out}");
+    add("table.csv", "2026-04-14");
+    desk.expect(
+        0,
+        &[
+            "follow-up",
+            "n1",
+            "--date",
+            "2026-04-14",
+            "--serve",
+            "s3",
+            "--speed",
+            "137",
+            "--net",
+            "4",
+            "--rating",
+            "1",
+            "--sessions",
+            "12",
+        ],
+    );
+
+    let (out, err) = desk.expect(0, &["progress", "knot", "-o", "progress.html"]);
+    for said in [
+        "n1, Shallow leg drive: 2026-03-14",
+        "3 x 8",
+        "what chance and measuring would give",
+        "131 before, 137 km/h after",
+        "7 before, 4 after",
+        "12 sessions done",
+        "+1 (better)",
+        "take care",
+    ] {
+        assert!(out.contains(said), "{said}: {out}");
+    }
+    assert!(err.contains("wrote progress.html") && err.contains("not proven"), "{err}");
+    let page = std::fs::read_to_string(desk.at("progress.html")).unwrap();
+    assert!(page.contains("<svg") && page.contains("clinician") && !page.contains("<script"));
+    let steps = desk.objects(0, &["progress", "knot", "--json"]);
+    assert_eq!(steps.len(), 1);
+    assert_eq!((&steps[0]["plan"], &steps[0]["follow_up"]), (&"n1".into(), &"f1".into()));
+    let main = &steps[0]["measure"];
+    let (before, after) = (main["before"].as_f64().unwrap(), main["after"].as_f64().unwrap());
+    assert!((main["change"].as_f64().unwrap() - (after - before)).abs() < 1e-9);
+    let beyond = (after - before).abs() > main["detectable"].as_f64().unwrap();
+    assert_eq!(main["beyond"], beyond);
+    assert_eq!(steps[0]["results"]["net"], serde_json::json!({"before": 7.0, "after": 4.0}));
+    assert!(steps[0]["curves"]["between_spreads"].as_f64().unwrap() > 0.0);
+
+    desk.expect(0, &["review", "s3", "-o", "review.html"]);
+    let review = std::fs::read_to_string(desk.at("review.html")).unwrap();
+    for said in ["Since 14 Mar 2026", "what chance and measuring", "speed 131, then 137 km/h"] {
+        assert!(review.contains(said), "{said}");
+    }
+    let (_, err) = desk.expect(2, &["progress", "nobody"]);
+    assert!(err.contains("nobody"), "{err}");
+}

@@ -43,6 +43,8 @@ pub(super) enum Command {
     FollowUp(FollowUpArgs),
     /// Write a serve's review as one HTML file
     Review(ReviewArgs),
+    /// A player before and after: what each plan changed, and what else did
+    Progress(ProgressArgs),
     /// Write curves (NPY, CSV) and measures (CSV) for further study
     Export(ExportArgs),
     /// Check the library; rebuild what is derived
@@ -336,6 +338,15 @@ pub(super) struct ReviewArgs {
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ProgressArgs {
+    /// The player's code
+    pub(super) player: String,
+    /// Write it as one HTML file too
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

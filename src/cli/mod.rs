@@ -11,6 +11,7 @@ mod face;
 mod judge;
 mod like;
 mod place;
+mod progress;
 mod read;
 mod review;
 mod verify;
@@ -73,6 +74,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Label(args) => judge::label(args, library, face),
         Command::Plan(args) => judge::plan(args, library, face),
         Command::FollowUp(args) => judge::follow_up(args, library, face),
+        Command::Progress(args) => progress::run(args, library, face),
         Command::Export(args) => export::run(args, library, face),
         Command::Verify(args) => verify::run(args, library, face),
     }

@@ -24,6 +24,9 @@ pub struct Channel {
     pub band: Option<Band>,
 }
 
+/// What a curve of another player's past serve is called.
+const PRECEDENT: &str = "precedent";
+
 /// Where precedents run, [`CURVE_FRAMES`] values each.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Band {
@@ -33,8 +36,10 @@ pub struct Band {
     pub middle: Vec<f64>,
     /// 90th percentile.
     pub high: Vec<f64>,
-    /// Number of precedents.
+    /// Number of curves behind it.
     pub of: usize,
+    /// What one of them is called ("precedent").
+    pub whose: &'static str,
 }
 
 impl Band {
@@ -49,8 +54,13 @@ impl Band {
         if curves.len() < 3 {
             return None;
         }
-        let mut band =
-            Self { low: Vec::new(), middle: Vec::new(), high: Vec::new(), of: curves.len() };
+        let mut band = Self {
+            low: Vec::new(),
+            middle: Vec::new(),
+            high: Vec::new(),
+            of: curves.len(),
+            whose: PRECEDENT,
+        };
         for sample in 0..CURVE_FRAMES {
             let mut values: Vec<f64> =
                 curves.iter().map(|c| c[sample]).filter(|v| v.is_finite()).collect();
@@ -68,6 +78,32 @@ impl Band {
             band.high.push(at(0.9));
         }
         Some(band)
+    }
+
+    /// The band of a player's own few curves, `whose` naming one of them: as [`Band::of`] where
+    /// there are three, else from the lowest to the highest with their mean in the middle.
+    ///
+    /// `None` where no curve has the right length.
+    #[must_use]
+    pub fn around(curves: &[Vec<f64>], whose: &'static str) -> Option<Self> {
+        if let Some(band) = Self::of(curves) {
+            return Some(Self { whose, ..band });
+        }
+        let curves: Vec<&Vec<f64>> = curves.iter().filter(|c| c.len() == CURVE_FRAMES).collect();
+        let fold = |merge: fn(f64, f64) -> f64| -> Option<Vec<f64>> {
+            let first = (*curves.first()?).clone();
+            Some(curves[1..].iter().fold(first, |so_far, curve| {
+                so_far.iter().zip(*curve).map(|(a, b)| merge(*a, *b)).collect()
+            }))
+        };
+        let count = curves.len() as f64;
+        Some(Self {
+            low: fold(f64::min)?,
+            high: fold(f64::max)?,
+            middle: fold(|a, b| a + b)?.into_iter().map(|sum| sum / count).collect(),
+            of: curves.len(),
+            whose,
+        })
     }
 }
 
@@ -127,7 +163,9 @@ impl Channel {
     /// the largest area first.
     #[must_use]
     pub fn partings(&self) -> Vec<Parting> {
-        let Some(band) = self.band.as_ref().filter(|band| self.fits(band)) else {
+        // Two curves show no spread to be outside of.
+        let band = self.band.as_ref().filter(|band| band.of >= 3 && self.fits(band));
+        let Some(band) = band else {
             return Vec::new();
         };
         let beyond = |sample: usize| {
@@ -164,7 +202,7 @@ impl Channel {
                     moment(peak as f64, &self.event_samples),
                     amount(by.abs(), &self.unit),
                     if by > 0.0 { &self.larger } else { &self.smaller },
-                    most_of(band.of)
+                    most_of(band)
                 );
                 found.push((area, Parting { samples: (start, end), peak, by, words }));
             }
@@ -179,12 +217,17 @@ impl Channel {
     }
 }
 
-fn most_of(count: usize) -> String {
-    if count >= 10 { "9 of 10".to_owned() } else { format!("most of only {count} precedents") }
+fn most_of(band: &Band) -> String {
+    match band.of {
+        // A player's own earlier serves.
+        _ if band.whose != PRECEDENT => "before".to_owned(),
+        few @ ..10 => format!("most of only {few} {PRECEDENT}s"),
+        _ => "9 of 10".to_owned(),
+    }
 }
 
 /// What a larger and a smaller value of a channel is called, by its name in data.
-fn directions(def: &ChannelDef) -> [&'static str; 2] {
+pub(super) fn directions(def: &ChannelDef) -> [&'static str; 2] {
     match def.name {
         name if name.ends_with("_flexion") => ["more bent", "straighter"],
         name if name.ends_with("_turn") => ["more open", "more closed"],

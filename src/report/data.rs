@@ -310,8 +310,10 @@ pub struct Progress {
     pub earlier: Option<(Figures, String)>,
     /// What else changed, worse ones first.
     pub elsewhere: Vec<Change>,
-    /// Reported ball results ("serve speed 142 to 149 km/h, as reported").
+    /// Reported results ("serve speed 142 to 149 km/h, as reported") and what is not alike.
     pub ball: Vec<String>,
+    /// What the whole curves say; for the coach.
+    pub curves: Option<String>,
 }
 
 /// Two settings of one player and day held side by side.

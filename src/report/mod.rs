@@ -6,6 +6,7 @@
 
 mod body;
 mod channel;
+mod course;
 mod data;
 mod dot_row;
 mod event_strip;
@@ -15,6 +16,7 @@ mod ladder;
 mod likeness;
 mod look;
 mod month_strip;
+mod progress_page;
 mod redact;
 mod review;
 mod ribbon;
@@ -28,18 +30,24 @@ mod words;
 
 pub use body::Seen;
 pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
+pub use course::{
+    ChannelMoved, Course, CurvesMoved, Look, Moved, ReportedResult, Step, StepDrawing, StepPlan,
+};
 pub use data::{
     Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
     PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
 };
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
-pub use gather::{Wanted, gather};
+pub use gather::{
+    Wanted, course, gather, told_changes, told_curves, told_main, told_result, told_value,
+};
 pub use gauge::{Gauge, gauge};
 pub use ladder::{Rung, ladder_mark};
 pub use likeness::{Likeness, likeness_figure};
 pub use look::{Tone, style_variables};
 pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};
+pub use progress_page::progress_page;
 pub use review::review;
 pub use ribbon::ribbon;
 pub use svg::Svg;

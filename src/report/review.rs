@@ -16,8 +16,8 @@ use crate::motion::Side;
 use crate::serve::Reading;
 
 /// Room on a sheet and on a large screen, and on a phone.
-const WIDE: f64 = 720.0;
-const NARROW: f64 = 358.0;
+pub(super) const WIDE: f64 = 720.0;
+pub(super) const NARROW: f64 = 358.0;
 /// With words beside it.
 const BESIDE: f64 = 430.0;
 /// Two drawings side by side.
@@ -30,9 +30,9 @@ const PLAYER_CHANGES: usize = 3;
 const COACH_STRIPS: usize = 3;
 
 /// A drawing for wide and for narrow pages; the style sheet shows one of them.
-struct Pair {
-    wide: String,
-    narrow: String,
+pub(super) struct Pair {
+    pub(super) wide: String,
+    pub(super) narrow: String,
 }
 
 impl fmt::Display for Pair {
@@ -631,7 +631,12 @@ fn progress_view(
         months,
         strip,
         elsewhere: changes(&progress.elsewhere, most, ["before", "now"]),
-        ball: progress.ball.iter().map(|line| texts.clean(line)).collect(),
+        ball: progress
+            .ball
+            .iter()
+            .chain(progress.curves.as_ref().filter(|_| coach))
+            .map(|line| texts.clean(line))
+            .collect(),
     })
 }
 

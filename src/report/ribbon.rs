@@ -2,8 +2,11 @@ use super::channel::{Band, Channel, Parting};
 use super::look::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, spread, ticks, width};
-use super::words::{bare, sentence, short};
+use super::words::{bare, count, sentence, short};
 use crate::serve::{CURVE_FRAMES, EventKind};
+
+/// Room for a name at the right end of a wide ribbon, px.
+const MARGIN: f64 = 88.0;
 
 /// Runs of finite points.
 fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f64; 2]>> {
@@ -72,7 +75,16 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     let right = if narrow { width_px - 4.0 } else { width_px - 96.0 };
     let (rows_above, rows_below) = (rows(&above, left, right), rows(&below, left, right));
     let heading = format!("{}, {}", sentence(&channel.label), channel.unit);
-    let precedents = band.map(|band| format!("{} precedents", band.of));
+    let precedents = band.map(|band| {
+        let whole = count(band.of, band.whose);
+        // The name stands in the margin; "2 earlier" says it where "2 earlier serves" is cut.
+        match band.whose.split_once(' ') {
+            Some((first, _)) if width(&whole, 12.0, true) > MARGIN => {
+                format!("{} {first}", band.of)
+            }
+            _ => whole,
+        }
+    });
     let beside =
         width(&heading, 13.0, true) + 16.0 + legend_width(this_label, precedents.as_deref());
     let head = if narrow && beside > width_px { 42.0 } else { 26.0 };
@@ -93,8 +105,9 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
 
     let mut description = match band {
         Some(band) => format!(
-            "This serve as a line, {} precedents as a band from the 10th to the 90th percentile with its median.",
-            band.of
+            "This serve as a line, {} as a band{} with its middle.",
+            count(band.of, band.whose),
+            if band.of < 3 { "" } else { " from the 10th to the 90th percentile" }
         ),
         None => "This serve as a line; too few precedents for a band.".to_owned(),
     };
@@ -258,6 +271,6 @@ fn ends(
     let wanted: Vec<(f64, f64)> =
         labels.iter().map(|((_, end), _)| (end.unwrap_or(top), 15.0)).collect();
     for (((text, _), style), at) in labels.into_iter().zip(spread(&wanted, top, bottom, 0.0)) {
-        canvas.text([left, at + 4.0], &shorten(text, 12.0, true, 88.0), style);
+        canvas.text([left, at + 4.0], &shorten(text, 12.0, true, MARGIN), style);
     }
 }

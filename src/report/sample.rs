@@ -249,6 +249,7 @@ fn make_review() -> ReviewData {
                 change("contact height over stature", 1.41, 1.44, "ratio", 0.04, Some(true)),
             ],
             ball: vec!["Serve speed 131, then 137 km/h (as reported).".to_owned()],
+            curves: Some("Moved further than serves of one day differ: front knee bend in loading.".to_owned()),
         }),
         with_ball: Some(Comparison {
             sentence: "Without a ball you bend more: the fault grows when the ball comes, so part of it is timing.".to_owned(),

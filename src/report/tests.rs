@@ -381,7 +381,13 @@ fn a_parting_is_found_measured_and_named() {
         notable: 6.0,
         values,
         event_samples: [4.0, 30.0, 55.0, 70.0, 79.0, 99.0],
-        band: Some(Band { low: flat(15.0), middle: flat(20.0), high: flat(25.0), of: 12 }),
+        band: Some(Band {
+            low: flat(15.0),
+            middle: flat(20.0),
+            high: flat(25.0),
+            of: 12,
+            whose: "precedent",
+        }),
     };
     let found = channel.partings();
     assert_eq!(found.len(), 1);

@@ -3,6 +3,8 @@
 mod followed;
 mod progress;
 
+pub use progress::{course, told_changes, told_curves, told_main, told_result, told_value};
+
 use jiff::civil::Date;
 
 use super::{

@@ -1,0 +1,242 @@
+//! A player before and after.
+
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::args::ProgressArgs;
+use super::face::{Face, count};
+use super::{Outcome, place};
+use crate::report::{
+    self, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
+};
+
+/// One before and after, as `--json` prints it.
+#[derive(Serialize)]
+struct StepObject<'a> {
+    player: &'a str,
+    plan: Option<&'a str>,
+    fault: Option<&'a str>,
+    drills: Vec<DrillObject<'a>>,
+    start: Option<String>,
+    review_on: Option<String>,
+    follow_up: Option<&'a str>,
+    before: LookObject<'a>,
+    after: Option<LookObject<'a>>,
+    notes: &'a [String],
+    measure: Option<MovedObject>,
+    elsewhere: Vec<MovedObject>,
+    curves: Option<CurvesObject>,
+    results: std::collections::BTreeMap<&'static str, ResultObject>,
+}
+
+#[derive(Serialize)]
+struct DrillObject<'a> {
+    name: &'a str,
+    dose: &'a str,
+    cautions: &'a [String],
+}
+
+#[derive(Serialize)]
+struct LookObject<'a> {
+    case: Option<&'a str>,
+    date: String,
+    serves: &'a [String],
+    of: usize,
+    what: &'a str,
+}
+
+#[derive(Serialize)]
+struct MovedObject {
+    measure: &'static str,
+    unit: &'static str,
+    before: f64,
+    before_serves: usize,
+    after: f64,
+    after_serves: usize,
+    change: f64,
+    detectable: f64,
+    beyond: bool,
+    better: Option<bool>,
+}
+
+#[derive(Serialize)]
+struct CurvesObject {
+    within_before_spreads: Option<f64>,
+    within_after_spreads: Option<f64>,
+    between_spreads: f64,
+    channels: usize,
+    moved: Vec<ChannelObject>,
+}
+
+#[derive(Serialize)]
+struct ChannelObject {
+    channel: &'static str,
+    part: &'static str,
+    phase: &'static str,
+    change: f64,
+    detectable: f64,
+    unit: &'static str,
+}
+
+#[derive(Serialize)]
+struct ResultObject {
+    before: Option<f64>,
+    after: Option<f64>,
+}
+
+pub(super) fn run(
+    args: &ProgressArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let library = place::for_reading(library)?;
+    let player = library.player_by_code(&args.player)?;
+    let course = report::course(&library, &library.catalogue()?, player.id)?;
+    if let Some(output) = &args.output {
+        place::write_whole(output, report::progress_page(&course).as_bytes())?;
+        face.say(&format!("wrote {}", output.display()));
+    }
+    if course.steps.is_empty() {
+        face.say(&format!(
+            "{}: {}; a change needs two: record a plan and a follow-up, or add a later recording",
+            course.player,
+            count(course.reviews, "review")
+        ));
+        return Ok(Outcome::Nothing);
+    }
+    for step in &course.steps {
+        if face.json {
+            face.object(&object(&course.player, step))?;
+        } else {
+            for line in told(step) {
+                face.line(&line)?;
+            }
+        }
+    }
+    if !face.json {
+        face.say(
+            "like is held against like; what came after a plan is associated with it, not proven \
+             to be caused by it",
+        );
+    }
+    Ok(Outcome::Found)
+}
+
+fn told(step: &Step) -> Vec<String> {
+    let look = |look: &Look| match look.serves.len() {
+        0 => look.date.to_string(),
+        some => format!("{} ({})", look.date, count(some, "serve")),
+    };
+    let days = match &step.after {
+        Some(after) => format!("{} to {}", look(&step.before), look(after)),
+        None => format!("{}, not followed up yet", look(&step.before)),
+    };
+    let mut lines = vec![match &step.plan {
+        Some(plan) => format!("{}, {}: {days}", plan.id, plan.name),
+        None => format!("no plan: {days}"),
+    }];
+    let mut add = |text: &str| lines.push(format!("   {text}"));
+    for drill in step.plan.iter().flat_map(|plan| &plan.drills) {
+        add(&format!("drill: {}, {}", drill.name, drill.dose));
+        for caution in &drill.cautions {
+            add(&format!("take care: {caution}"));
+        }
+    }
+    step.notes.iter().for_each(|note| add(note));
+    if let Some(main) = &step.main {
+        add(&format!("{}.", told_main(main)));
+    }
+    if let Some(text) = told_changes(step) {
+        add(&text);
+    }
+    let mut others: Vec<&Moved> = step.others.iter().filter(|moved| moved.beyond()).collect();
+    others.sort_by_key(|moved| moved.better() != Some(false));
+    for moved in others {
+        let word = match moved.better() {
+            Some(true) => "better",
+            Some(false) => "worse",
+            None if moved.by() > 0.0 => "more",
+            None => "less",
+        };
+        add(&format!(
+            "   {}: {} to {}, {word}",
+            moved.name,
+            told_value(moved, moved.before.0),
+            told_value(moved, moved.after.0)
+        ));
+    }
+    if let Some(curves) = &step.curves {
+        add(&told_curves(curves));
+    }
+    step.results.iter().filter_map(told_result).for_each(|line| add(&line));
+    lines
+}
+
+fn object<'a>(player: &'a str, step: &'a Step) -> StepObject<'a> {
+    let look = |look: &'a Look| LookObject {
+        case: look.case.as_deref(),
+        date: look.date.to_string(),
+        serves: &look.serves,
+        of: look.of,
+        what: &look.what,
+    };
+    let moved = |moved: &Moved| MovedObject {
+        measure: moved.id,
+        unit: moved.unit,
+        before: moved.before.0,
+        before_serves: moved.before.1,
+        after: moved.after.0,
+        after_serves: moved.after.1,
+        change: moved.by(),
+        detectable: moved.detectable,
+        beyond: moved.beyond(),
+        better: moved.better(),
+    };
+    let plan = step.plan.as_ref();
+    StepObject {
+        player,
+        plan: plan.map(|plan| plan.id.as_str()),
+        fault: plan.map(|plan| plan.fault.as_str()),
+        drills: plan
+            .iter()
+            .flat_map(|plan| &plan.drills)
+            .map(|drill| DrillObject {
+                name: &drill.name,
+                dose: &drill.dose,
+                cautions: &drill.cautions,
+            })
+            .collect(),
+        start: plan.map(|plan| plan.start.to_string()),
+        review_on: plan.and_then(|plan| plan.review_on).map(|day| day.to_string()),
+        follow_up: step.follow_up.as_deref(),
+        before: look(&step.before),
+        after: step.after.as_ref().map(look),
+        notes: &step.notes,
+        measure: step.main.as_ref().map(moved),
+        elsewhere: step.others.iter().map(moved).collect(),
+        curves: step.curves.as_ref().map(|curves| CurvesObject {
+            within_before_spreads: curves.within_before,
+            within_after_spreads: curves.within_after,
+            between_spreads: curves.between,
+            channels: curves.channels,
+            moved: curves
+                .moved
+                .iter()
+                .map(|one| ChannelObject {
+                    channel: one.name,
+                    part: one.part.name(),
+                    phase: one.phase,
+                    change: one.by,
+                    detectable: one.detectable,
+                    unit: one.unit,
+                })
+                .collect(),
+        }),
+        results: step
+            .results
+            .iter()
+            .map(|one| (one.name, ResultObject { before: one.before, after: one.after }))
+            .collect(),
+    }
+}
