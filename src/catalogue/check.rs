@@ -151,12 +151,22 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
     }
     known_faults(catalogue, "upstream", &fault.upstream)?;
     known_faults(catalogue, "goes_with", &fault.goes_with)?;
-    if fault.upstream.contains(&fault.id) || fault.goes_with.contains(&fault.id) {
+    known_faults(catalogue, "opposed", &fault.opposed)?;
+    if [&fault.upstream, &fault.goes_with, &fault.opposed].iter().any(|l| l.contains(&fault.id)) {
         return Err(Broken::new(
             "upstream",
             "a fault does not refer to itself",
             format!("'{}'", fault.id),
-            "take it out of upstream and goes_with",
+            "take it out of upstream, goes_with and opposed",
+        ));
+    }
+    let together = |other: &&String| catalogue.go_together(&fault.id, other) == Some(true);
+    if let Some(both) = fault.opposed.iter().find(together) {
+        return Err(Broken::new(
+            "opposed",
+            "two faults do not both go together and pull against each other",
+            format!("'{both}' in goes_with and opposed"),
+            "take it out of one, here or in the other fault",
         ));
     }
     known_sources(catalogue, "sources", &fault.sources)?;

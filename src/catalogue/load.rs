@@ -168,6 +168,24 @@ impl Catalogue {
         found.into_iter().map(|(_, drill)| drill).collect()
     }
 
+    /// Whether either of two faults names the other as one whose plan can run beside its own;
+    /// `None` where one of them is unknown.
+    #[must_use]
+    pub fn go_together(&self, one: &str, other: &str) -> Option<bool> {
+        let (a, b) = (self.fault(one)?, self.fault(other)?);
+        let named = |list: &[String], id: &str| list.iter().any(|known| known == id);
+        Some(named(&a.goes_with, other) || named(&b.goes_with, one))
+    }
+
+    /// Whether either of two faults names the other as one whose cure pulls the other way; `None`
+    /// where one of them is unknown.
+    #[must_use]
+    pub fn opposed(&self, one: &str, other: &str) -> Option<bool> {
+        let (a, b) = (self.fault(one)?, self.fault(other)?);
+        let named = |list: &[String], id: &str| list.iter().any(|known| known == id);
+        Some(named(&a.opposed, other) || named(&b.opposed, one))
+    }
+
     /// What must be said wherever this drill is shown: its own cautions, then the general ones.
     #[must_use]
     pub fn cautions<'a>(&'a self, drill: &'a Drill) -> Vec<&'a str> {

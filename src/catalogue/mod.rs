@@ -15,5 +15,5 @@ pub use error::CatalogueError;
 pub use load::Catalogue;
 pub use types::{
     Combine, Confusion, Cost, CueFocus, Direction, Drill, Fault, FaultMeasure, GripAnswers,
-    JointNeed, Needs, Phase, Place, PublishedRow, Step, Style,
+    JointNeed, Miss, Needs, Phase, Place, PublishedRow, Step, Style,
 };

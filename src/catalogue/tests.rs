@@ -174,3 +174,32 @@ fn thresholds_must_fit_their_direction_and_name_a_source() {
     wrong.cost.speed = 9;
     assert!(extra(&write(&wrong)).contains("0 to 3"));
 }
+
+#[test]
+fn faults_pull_together_or_apart_never_both() {
+    let catalogue = Catalogue::builtin();
+    assert_eq!(
+        catalogue.opposed("pause_in_rhythm", "rushed_tempo"),
+        Some(true),
+        "either way round"
+    );
+    assert_eq!(catalogue.opposed("rushed_tempo", "pause_in_rhythm"), Some(true));
+    assert_eq!(catalogue.go_together("pause_in_rhythm", "late_leg_drive"), Some(true));
+    assert_eq!(catalogue.go_together("toss_low", "no such fault"), None);
+    let fault = catalogue.fault("rushed_tempo").unwrap();
+    let changed = |change: &dyn Fn(&mut Fault)| {
+        let mut fault = Fault { replaces: true, ..fault.clone() };
+        change(&mut fault);
+        #[derive(serde::Serialize)]
+        struct File {
+            fault: Vec<Fault>,
+        }
+        extra(&toml::to_string(&File { fault: vec![fault] }).unwrap())
+    };
+    let told = changed(&|fault| fault.opposed.push("tossing_arm_drops_early".to_owned()));
+    assert!(told.contains("pull against each other"), "{told}");
+    let told = changed(&|fault| fault.opposed.push("rushed_tempo".to_owned()));
+    assert!(told.contains("does not refer to itself"), "{told}");
+    let told = changed(&|fault| fault.opposed.push("no_such_fault".to_owned()));
+    assert!(told.contains("no_such_fault"), "{told}");
+}

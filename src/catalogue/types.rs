@@ -152,6 +152,33 @@ pub enum Combine {
     Strongest,
 }
 
+/// Where a serve that misses goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Miss {
+    /// Into the net.
+    Net,
+    /// Beyond the service line.
+    Long,
+    /// Beside the box.
+    Wide,
+}
+
+impl Miss {
+    /// Every one.
+    pub const ALL: [Self; 3] = [Self::Net, Self::Long, Self::Wide];
+
+    /// In a sentence: "7 of 12 went ...".
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Net => "into the net",
+            Self::Long => "long",
+            Self::Wide => "wide",
+        }
+    }
+}
+
 /// Answers about the grip that mean the fault; every named part must be answered.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -208,6 +235,12 @@ pub struct Fault {
     /// Faults whose plan can run beside this one's without taking the serve apart.
     #[serde(default)]
     pub goes_with: Vec<String>,
+    /// Faults whose cure pulls the other way: never planned together. One entry counts for both.
+    #[serde(default)]
+    pub opposed: Vec<String>,
+    /// Where serves with this fault commonly miss (common practice, no source).
+    #[serde(default)]
+    pub misses: Vec<Miss>,
     /// How several measures make one score.
     #[serde(default)]
     pub combine: Combine,

@@ -238,6 +238,9 @@ pub(super) struct LabelArgs {
     /// Fault you see, with how strong it is from 0 to 1: tossing_arm_drops_early=0.7
     #[arg(long, value_name = "FAULT[=SEVERITY]")]
     pub(super) add: Vec<String>,
+    /// Fault you would begin with, whatever the program would; one, seen or not by the program
+    #[arg(long, value_name = "FAULT[=SEVERITY]")]
+    pub(super) limiting: Option<String>,
     /// Bevel under the index knuckle, 1 to 8
     #[arg(long, value_name = "BEVEL")]
     pub(super) index_knuckle: Option<u8>,

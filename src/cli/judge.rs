@@ -14,6 +14,7 @@ use crate::library::{
     BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Plan, PlanId,
     PlannedDrill, ServeId, check_past, check_planned,
 };
+use crate::matcher;
 
 /// What is judged about a case, as `label --json` prints it.
 #[derive(Serialize)]
@@ -56,15 +57,28 @@ pub(super) fn label(
         labels.push((fault.clone(), state, severity));
     }
     for entry in &args.add {
-        let (fault, severity) = match entry.split_once('=') {
-            None => (entry.as_str(), 0.5),
-            Some((fault, number)) => match number.parse::<f64>() {
-                Ok(severity) if (0.0..=1.0).contains(&severity) => (fault, severity),
-                _ => bail!("--add {entry}: severity is 0 to 1, found '{number}'"),
-            },
-        };
+        let (fault, severity) = with_severity("--add", entry)?;
         known_fault(&catalogue, fault)?;
-        labels.push((fault.to_owned(), LabelState::Added, severity));
+        labels.push((fault.to_owned(), LabelState::Added, severity.unwrap_or(SOME)));
+    }
+    if let Some(entry) = &args.limiting {
+        let (fault, severity) = with_severity("--limiting", entry)?;
+        known_fault(&catalogue, fault)?;
+        if let Some((_, state, _)) = labels.iter().find(|(known, ..)| known == fault) {
+            let flag = if *state == LabelState::Rejected { "--reject" } else { "another flag" };
+            bail!("--limiting {fault}: named by {flag} too; --limiting alone says that you see it");
+        }
+        // As strong as this coach, another one or the program saw it.
+        let seen = |by: &dyn Fn(&FaultLabel) -> bool| {
+            let label = held.labels.iter().find(|label| label.fault == fault && by(label));
+            label.map(|label| label.severity).filter(|severity| *severity > 0.0)
+        };
+        let severity = severity
+            .or_else(|| seen(&|label| label.by == args.coach))
+            .or_else(|| seen(&|label| label.by != PROGRAM))
+            .or_else(|| seen(&|_| true))
+            .unwrap_or(SOME);
+        labels.push((fault.to_owned(), LabelState::Limiting, severity));
     }
     let grip = (args.index_knuckle.is_some() || args.heel_pad.is_some()).then(|| Grip {
         index_knuckle: args.index_knuckle.or(held.grip.and_then(|grip| grip.index_knuckle)),
@@ -73,7 +87,7 @@ pub(super) fn label(
     let ball = merged(&args.ball, held.ball);
     if labels.is_empty() && grip.is_none() && ball == held.ball && args.note.is_none() {
         bail!(
-            "label {case}: nothing to record; give --confirm, --reject, --add, a grip, ball results or --note"
+            "label {case}: nothing to record; give --confirm, --reject, --add, --limiting, a grip, ball results or --note"
         );
     }
     library.write(|writer| {
@@ -116,6 +130,19 @@ pub(super) fn label(
     Ok(Outcome::Found)
 }
 
+/// Severity where nobody says how strong a fault is.
+const SOME: f64 = 0.5;
+
+fn with_severity<'a>(flag: &str, entry: &'a str) -> anyhow::Result<(&'a str, Option<f64>)> {
+    match entry.split_once('=') {
+        None => Ok((entry, None)),
+        Some((fault, number)) => match number.parse::<f64>() {
+            Ok(severity) if (0.0..=1.0).contains(&severity) => Ok((fault, Some(severity))),
+            _ => bail!("{flag} {entry}: severity is 0 to 1, found '{number}'"),
+        },
+    }
+}
+
 pub(super) fn plan(
     args: &PlanArgs,
     library: Option<&Path>,
@@ -125,6 +152,8 @@ pub(super) fn plan(
     let mut library = place::for_writing(library)?;
     let catalogue = library.catalogue()?;
     known_fault(&catalogue, &args.fault)?;
+    let held = library.case(case)?;
+    let standing = matcher::standing(&held.labels);
     let mut drills = Vec::new();
     let mut cautions = Vec::new();
     for entry in &args.drill {
@@ -152,6 +181,14 @@ pub(super) fn plan(
         if drills.iter().any(|planned: &PlannedDrill| planned.drill == drill.id) {
             bail!("--drill: '{}' is named twice; name it once, with one dose", drill.id);
         }
+        let present = standing.iter().map(|label| label.fault.as_str()).chain([&*args.fault]);
+        if let Some(worse) = present.into_iter().find(|id| drill.not_for.iter().any(|no| no == id))
+        {
+            bail!(
+                "--drill {id}: it makes '{worse}' worse, which {case} shows; choose another drill, or \
+                 reject that fault with label {case} --reject {worse}"
+            );
+        }
         cautions.extend(drill.cautions.iter().map(|caution| format!("{}: {caution}", drill.name)));
         let dose = match place {
             Some(place) => format!("{dose}; {}", place.label()),
@@ -164,10 +201,7 @@ pub(super) fn plan(
         case,
         limiting_fault: args.fault.clone(),
         drills,
-        start: match args.start {
-            Some(start) => start,
-            None => library.case(case)?.date,
-        },
+        start: args.start.unwrap_or(held.date),
         review_on: args.review_on,
         coach: args.coach.clone(),
         note: args.note.clone(),
@@ -177,7 +211,8 @@ pub(super) fn plan(
         check_planned("--review-on", review_on)?;
     }
     let id = library.write(|writer| writer.add_plan(&plan))?;
-    for caution in &cautions {
+    // Said whatever is kept back: a drill is never shown without its cautions.
+    for caution in cautions.iter().map(String::as_str).chain(catalogue.general_cautions()) {
         face.say(caution);
     }
     announce("plan", &id.to_string(), face)?;

@@ -142,6 +142,7 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
                 LabelState::Suspected => "suspected by the program",
                 LabelState::Confirmed | LabelState::Rejected => "confirmed by the coach",
                 LabelState::Added => "seen by the coach",
+                LabelState::Limiting => "the coach's limiting fault",
             };
             format!("{} ({by})", fault(&label.fault))
         })

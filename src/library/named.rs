@@ -1,6 +1,7 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
 use super::{LabelState, Level, ServeType, Setting};
+use crate::catalogue::Miss;
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 
 /// A value with one stable spelling.
@@ -55,7 +56,9 @@ named! {
         Confirmed = "confirmed",
         Rejected = "rejected",
         Added = "added",
+        Limiting = "limiting",
     }
+    "miss" Miss { Net = "net", Long = "long", Wide = "wide", }
     "hand" Side { Left = "left", Right = "right", }
     "capture" Capture {
         Markers = "markers",
@@ -96,6 +99,7 @@ mod tests {
         round_trip::<ServeType>();
         round_trip::<Setting>();
         round_trip::<LabelState>();
+        round_trip::<Miss>();
         round_trip::<Side>();
         round_trip::<Capture>();
         round_trip::<View>();

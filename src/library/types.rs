@@ -229,6 +229,8 @@ pub enum LabelState {
     Rejected,
     /// The coach added it unprompted.
     Added,
+    /// The coach sees it and takes it for the limiting fault, whatever the program would begin with.
+    Limiting,
 }
 
 /// A fault attached to a case; program's and coach's view are separate labels and both are kept.

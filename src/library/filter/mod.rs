@@ -7,6 +7,7 @@ mod parse;
 mod select;
 
 use std::fmt;
+use std::ops::Bound;
 
 use jiff::civil::Date;
 use thiserror::Error;
@@ -14,6 +15,7 @@ use thiserror::Error;
 pub use select::{Selection, TermCut};
 
 use super::StoreError;
+use crate::catalogue::Miss;
 
 /// A parsed filter; see [`Filter::parse`].
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -41,6 +43,10 @@ enum Test {
     Days(Vec<(Option<Date>, Option<Date>)>),
     /// Age in the year of the recording, both ends included.
     Ages(Vec<(i64, i64)>),
+    /// A reported figure lies between these, both ends included or not.
+    Figures { key: Key, spans: Vec<(Bound<f64>, Bound<f64>)> },
+    /// More misses went to one of these sides than to either other one.
+    Misses(Vec<Miss>),
     /// There is a follow-up.
     FollowUp(bool),
     /// The case holds these words.
@@ -62,6 +68,11 @@ enum Key {
     Fault,
     Limiting,
     Drill,
+    IndexKnuckle,
+    HeelPad,
+    Misses,
+    Speed,
+    FirstServe,
     Age,
     Date,
     FollowUp,
@@ -69,7 +80,7 @@ enum Key {
 }
 
 impl Key {
-    const ALL: [(Self, &'static str); 16] = [
+    const ALL: [(Self, &'static str); 21] = [
         (Self::Player, "player"),
         (Self::Squad, "squad"),
         (Self::Coach, "coach"),
@@ -83,6 +94,11 @@ impl Key {
         (Self::Fault, "fault"),
         (Self::Limiting, "limiting"),
         (Self::Drill, "drill"),
+        (Self::IndexKnuckle, "index-knuckle"),
+        (Self::HeelPad, "heel-pad"),
+        (Self::Misses, "misses"),
+        (Self::Speed, "speed"),
+        (Self::FirstServe, "first-serve"),
         (Self::Date, "date"),
         (Self::FollowUp, "follow-up"),
         (Self::Words, "words"),
@@ -175,12 +191,15 @@ pub enum FilterError {
 
 impl Filter {
     /// Reads a filter: terms separated by spaces, each `key=value`, `key=value,other` (or),
-    /// `key!=value` (everything but; unknown passes), and for `date` and `age` also `<`, `<=`,
-    /// `>`, `>=`. Values with spaces stand in double quotes. An empty text filters nothing.
+    /// `key!=value` (everything but; unknown passes), and for `date`, `age`, `speed` and
+    /// `first-serve` also `<`, `<=`, `>`, `>=`. Values with spaces stand in double quotes; `_` in
+    /// a key is read as `-`. An empty text filters nothing.
     ///
     /// Keys: `player`, `squad`, `coach`, `hand`, `level`, `age` (`u14`, `13`, `12-15`), `type`,
-    /// `setting`, `view`, `capture`, `fault` (not rejected by a coach), `limiting`, `drill`,
-    /// `date` (`2026`, `2026-03`, `2026-03-04`), `follow-up` (`yes`, `no`), `words`.
+    /// `setting`, `view`, `capture`, `fault` (not rejected by a coach), `limiting` (planned for, or
+    /// named by a coach), `drill`, `index-knuckle` and `heel-pad` (bevel 1 to 8), `misses` (`net`,
+    /// `long`, `wide`: where more went than to either other side), `speed` (km/h, `120-140`),
+    /// `first-serve` (percent in), `date` (`2026`, `2026-03`, `2026-03-04`), `follow-up` (`yes`, `no`), `words`.
     ///
     /// ```
     /// use precedent::library::Filter;

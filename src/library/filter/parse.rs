@@ -1,8 +1,11 @@
 //! From text to terms.
 
+use std::ops::Bound;
+
 use jiff::civil::{Date, date};
 
 use super::{AGE_BANDS, Filter, FilterError, Key, Term, Test};
+use crate::catalogue::Miss;
 use crate::library::{Level, Named, ServeType, Setting};
 use crate::motion::{Capture, Side, View};
 
@@ -75,11 +78,12 @@ fn term(piece: &str, column: usize) -> Result<Term, FilterError> {
     if name.is_empty() || value.is_empty() {
         return Err(not_a_term());
     }
-    let Some((key, _)) = Key::ALL.into_iter().find(|(_, known)| *known == name) else {
+    let spelled = name.replace('_', "-");
+    let Some((key, _)) = Key::ALL.into_iter().find(|(_, known)| *known == spelled) else {
         let allowed = Key::ALL.map(|(_, known)| known).join(", ");
         return Err(FilterError::UnknownKey { column, found: name.to_owned(), allowed });
     };
-    let ordered = matches!(key, Key::Age | Key::Date);
+    let ordered = matches!(key, Key::Age | Key::Date | Key::Speed | Key::FirstServe);
     if !ordered && !matches!(sign, Sign::Is | Sign::IsNot) {
         let (key, found) = (key.name(), sign.text());
         return Err(FilterError::Sign { column, key, found, allowed: "= or !=" });
@@ -130,6 +134,32 @@ fn term(piece: &str, column: usize) -> Result<Term, FilterError> {
                 })
                 .collect::<Result<_, _>>()?,
         ),
+        Key::IndexKnuckle | Key::HeelPad => {
+            let bevel = |value: &&String| !matches!(value.parse::<u8>(), Ok(1..=8));
+            if let Some(wrong) = values.iter().find(bevel) {
+                return Err(bad(wrong, "a bevel is 1 to 8".to_owned()));
+            }
+            Test::OneOf { key, values }
+        }
+        Key::Misses => Test::Misses(
+            values
+                .iter()
+                .map(|value| {
+                    Miss::from_name(value)
+                        .ok_or_else(|| bad(value, format!("it has {}", Miss::names())))
+                })
+                .collect::<Result<_, _>>()?,
+        ),
+        Key::Speed | Key::FirstServe => Test::Figures {
+            key,
+            spans: values
+                .iter()
+                .map(|value| {
+                    figures(value, sign)
+                        .ok_or_else(|| bad(value, "a number like 120, or a span 110-130".into()))
+                })
+                .collect::<Result<_, _>>()?,
+        },
         Key::FollowUp => match values.as_slice() {
             [one] if one == "yes" => Test::FollowUp(true),
             [one] if one == "no" => Test::FollowUp(false),
@@ -225,6 +255,25 @@ fn ages(value: &str, sign: Sign) -> Option<(i64, i64)> {
     })
 }
 
+fn figures(value: &str, sign: Sign) -> Option<(Bound<f64>, Bound<f64>)> {
+    let number = |text: &str| text.parse::<f64>().ok().filter(|n| (0.0..=1000.0).contains(n));
+    let (first, last) = match value.split_once('-') {
+        Some((first, last)) => (number(first)?, number(last)?),
+        None => (number(value)?, number(value)?),
+    };
+    if first > last {
+        return None;
+    }
+    use Bound::{Excluded, Included, Unbounded};
+    Some(match sign {
+        Sign::Is | Sign::IsNot => (Included(first), Included(last)),
+        Sign::AtLeast => (Included(first), Unbounded),
+        Sign::AtMost => (Unbounded, Included(last)),
+        Sign::Above => (Excluded(last), Unbounded),
+        Sign::Below => (Unbounded, Excluded(first)),
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -276,11 +325,31 @@ mod tests {
     }
 
     #[test]
+    fn grip_and_ball_are_read_in_either_spelling() {
+        assert_eq!(one("heel_pad=1").test, one("heel-pad=1").test);
+        assert_eq!(one("misses=net,long").test, Test::Misses(vec![Miss::Net, Miss::Long]));
+        let spans = |text| match one(text).test {
+            Test::Figures { spans, .. } => spans,
+            other => panic!("{other:?}"),
+        };
+        use Bound::{Excluded, Included, Unbounded};
+        assert_eq!(spans("speed=110-130"), [(Included(110.0), Included(130.0))]);
+        assert_eq!(spans("first_serve<50"), [(Unbounded, Excluded(50.0))]);
+        assert_eq!(error("heel_pad=9"), "filter, column 1: heel-pad has no '9'; a bevel is 1 to 8");
+        assert_eq!(
+            error("misses=left"),
+            "filter, column 1: misses has no 'left'; it has net, long, wide"
+        );
+        assert!(error("speed>fast").contains("a number like 120"), "{}", error("speed>fast"));
+    }
+
+    #[test]
     fn errors_name_column_finding_and_what_is_allowed() {
         assert_eq!(
             error("level=club hände=left"),
             "filter, column 12: unknown key 'hände'; known are player, squad, coach, hand, level, \
-             age, type, setting, view, capture, fault, limiting, drill, date, follow-up, words"
+             age, type, setting, view, capture, fault, limiting, drill, index-knuckle, heel-pad, \
+             misses, speed, first-serve, date, follow-up, words"
         );
         assert_eq!(
             error("hand=left level=clb"),

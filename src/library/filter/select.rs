@@ -1,12 +1,14 @@
 //! From terms to the set of serves they keep.
 
 use std::fmt;
+use std::ops::Bound;
 
 use rusqlite::params_from_iter;
 use rusqlite::types::Value;
 
 use super::{Filter, FilterError, Key, Term, Test};
-use crate::library::{Ignored, Library, ServeId};
+use crate::catalogue::Miss;
+use crate::library::{Ignored, Library, Named, ServeId};
 
 /// The serves a filter keeps, and what each term did to them.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -144,8 +146,9 @@ impl Library {
         let condition = match &term.test {
             Test::OneOf { key, values } => {
                 params.extend(values.iter().map(|value| Value::from(value.clone())));
-                let marks = vec!["?"; values.len()].join(", ");
-                one_of(*key).replace('%', &marks)
+                // Numbered, so that a condition may name the values twice.
+                let marks: Vec<_> = (1..=values.len()).map(|n| format!("?{n}")).collect();
+                one_of(*key).replace('%', &marks.join(", "))
             }
             Test::Days(spans) => any(spans, |(first, last)| {
                 let mut parts = vec!["1"];
@@ -162,6 +165,28 @@ impl Library {
                 "CAST(substr(r.date, 1, 4) AS INTEGER) - CAST(substr(p.born, 1, 4) AS INTEGER)
                     BETWEEN ? AND ?"
                     .to_owned()
+            }),
+            Test::Figures { key, spans } => {
+                let column = if *key == Key::Speed { "c.speed_kmh" } else { "c.first_serve_pct" };
+                any(spans, |span| {
+                    let mut parts = vec![format!("{column} IS NOT NULL")];
+                    for (bound, open, closed) in [(&span.0, ">", ">="), (&span.1, "<", "<=")] {
+                        let (sign, number) = match bound {
+                            Bound::Included(number) => (closed, number),
+                            Bound::Excluded(number) => (open, number),
+                            Bound::Unbounded => continue,
+                        };
+                        params.push(Value::from(*number));
+                        parts.push(format!("{column} {sign} ?"));
+                    }
+                    parts.join(" AND ")
+                })
+            }
+            Test::Misses(sides) => any(sides, |side| {
+                let column = |side: Miss| format!("c.miss_{}", side.name());
+                let others = Miss::ALL.into_iter().filter(|other| other != side);
+                let beats = others.map(|other| format!("{} > {}", column(*side), column(other)));
+                beats.collect::<Vec<_>>().join(" AND ")
             }),
             Test::FollowUp(wanted) => format!(
                 "{} EXISTS (SELECT 1 FROM plans n JOIN follow_ups f ON f.plan = n.id
@@ -238,14 +263,24 @@ fn one_of(key: Key) -> &'static str {
         Key::Capture => "r.capture IN (%)",
         Key::Fault => FAULT,
         Key::Limiting => {
-            "EXISTS (SELECT 1 FROM plans n WHERE n.case_id = c.id AND n.limiting_fault IN (%))"
+            "(c.id IN (SELECT case_id FROM plans WHERE limiting_fault IN (%))
+                OR c.id IN (SELECT case_id FROM labels WHERE state = 'limiting'
+                    AND fault IN (%)))"
         }
         Key::Drill => {
             "EXISTS (SELECT 1 FROM plans n JOIN plan_drills d ON d.plan = n.id
                 WHERE n.case_id = c.id AND d.drill IN (%))"
         }
+        Key::IndexKnuckle => "c.grip_index IN (%)",
+        Key::HeelPad => "c.grip_heel IN (%)",
         // Tests of their own.
-        Key::Age | Key::Date | Key::FollowUp | Key::Words => "0",
+        Key::Age
+        | Key::Date
+        | Key::FollowUp
+        | Key::Words
+        | Key::Misses
+        | Key::Speed
+        | Key::FirstServe => "0",
     }
 }
 

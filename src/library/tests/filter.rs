@@ -117,6 +117,73 @@ fn each_key_keeps_what_it_says() {
 }
 
 #[test]
+fn grip_ball_and_the_coachs_choice_are_keys() {
+    let (_folder, mut library) = academy();
+    let misses = |net, long, wide| Some(Misses { net, long, wide });
+    library
+        .write(|w| {
+            w.set_grip(CaseId(1), Some(Grip { index_knuckle: Some(2), heel_pad: Some(1) }))?;
+            w.set_grip(CaseId(2), Some(Grip { index_knuckle: Some(3), heel_pad: None }))?;
+            let flight = BallFlight {
+                speed_kmh: Some(118.0),
+                first_serve_pct: Some(40.0),
+                misses: misses(7, 2, 1),
+            };
+            w.set_ball(CaseId(1), &flight)?;
+            let flight = BallFlight {
+                speed_kmh: Some(140.0),
+                first_serve_pct: None,
+                misses: misses(3, 3, 0),
+            };
+            w.set_ball(CaseId(3), &flight)?;
+            let label = |fault: &str, state, by: &str| FaultLabel {
+                fault: fault.to_owned(),
+                state,
+                severity: 0.5,
+                by: by.to_owned(),
+                note: None,
+            };
+            w.set_label(CaseId(3), &label("toss_low", LabelState::Limiting, "bo"))?;
+            w.set_label(CaseId(3), &label("low_contact", LabelState::Limiting, "bo"))
+        })
+        .unwrap();
+    let cases: &[(&str, &[i64])] = &[
+        ("heel_pad=1", &[1]),
+        ("heel-pad=2,8", &[]),
+        ("heel_pad!=1", &[2, 3]),
+        ("index_knuckle=2,3", &[1, 2]),
+        ("misses=net", &[1]),
+        // Three and three: neither side has more.
+        ("misses=net,long,wide", &[1]),
+        ("misses!=net", &[2, 3]),
+        ("speed>=118", &[1, 3]),
+        ("speed>118", &[3]),
+        ("speed=110-120,139-141", &[1, 3]),
+        ("speed<130 heel_pad=1", &[1]),
+        ("first-serve<=40", &[1]),
+        // What is not known is neither below nor above.
+        ("first-serve<1000", &[1]),
+        // One limiting fault per voice: the later word stands.
+        ("limiting=low_contact", &[3]),
+        ("limiting=toss_low", &[]),
+        ("limiting=low_contact,own_fault", &[2, 3]),
+        ("fault=toss_low", &[3]),
+    ];
+    for (text, expected) in cases {
+        assert_eq!(kept(&library, text), *expected, "{text}");
+    }
+    let by_program = FaultLabel {
+        fault: "toss_low".to_owned(),
+        state: LabelState::Limiting,
+        severity: 0.5,
+        by: "program".to_owned(),
+        note: None,
+    };
+    let refused = library.write(|w| w.set_label(CaseId(1), &by_program)).unwrap_err();
+    assert!(refused.to_string().contains("a coach's word"), "{refused}");
+}
+
+#[test]
 fn a_phrase_and_ignored_words() {
     let (_folder, library) = academy();
     // Within one pair of marks stand words; a phrase needs its own.

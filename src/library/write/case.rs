@@ -5,12 +5,15 @@ use rusqlite::{OptionalExtension, params};
 use super::checks::{check_ball, check_id, check_note, check_plan, invalid};
 use super::{Writer, found, new_uid, no_such};
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, Misses, Named, Plan, PlanId,
-    WriteError,
+    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Named, Plan,
+    PlanId, WriteError,
 };
 
 impl Writer<'_> {
     /// Puts a label on a case; the same fault by the same voice is replaced, other voices stay.
+    ///
+    /// One voice names one limiting fault: an earlier one becomes an added one. The program's
+    /// voice names none; what it would begin with is reasoned anew from what is stored.
     ///
     /// # Errors
     /// [`WriteError::Invalid`] for a severity outside 0 to 1; [`NoSuch`](crate::library::StoreError::NoSuch).
@@ -21,8 +24,25 @@ impl Writer<'_> {
         check_id("fault", &label.fault)?;
         check_id("by", &label.by)?;
         check_note(label.note.as_deref())?;
+        if label.state == LabelState::Limiting && label.by == "program" {
+            return Err(invalid("state", "limiting", "a coach's word; the program only suspects"));
+        }
         self.touch(case)?;
         self.run("storing a label", || {
+            if label.state == LabelState::Limiting {
+                self.db
+                    .prepare_cached(
+                        "UPDATE labels SET state = ?3
+                         WHERE case_id = ?1 AND said_by = ?2 AND state = ?4 AND fault <> ?5",
+                    )?
+                    .execute(params![
+                        case.0,
+                        label.by,
+                        LabelState::Added.name(),
+                        LabelState::Limiting.name(),
+                        label.fault,
+                    ])?;
+            }
             self.db
                 .prepare_cached(
                     "INSERT OR REPLACE INTO labels (case_id, fault, said_by, state, severity, note)

@@ -257,6 +257,7 @@ fn faults(
                 LabelState::Suspected => None,
                 LabelState::Confirmed => Some("confirmed by the coach".to_owned()),
                 LabelState::Added => Some("seen by the coach".to_owned()),
+                LabelState::Limiting => Some("the coach's choice".to_owned()),
                 LabelState::Rejected => Some("rejected by the coach".to_owned()),
             };
             let order = if planned == Some(label.fault.as_str()) {
