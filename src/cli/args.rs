@@ -73,7 +73,7 @@ pub(super) struct ReadArgs {
     /// Subject, where the file holds several
     #[arg(long)]
     subject: Option<String>,
-    /// Person, counted from 0, where the pictures show several
+    /// Person, counted from 0 in the first picture that shows so many, and followed from there
     #[arg(long)]
     person: Option<usize>,
     /// Size of the picture in pixels, where points are fractions of it

@@ -85,6 +85,23 @@ fn c3d_subjects_are_told_apart() {
     let got = plain(lame.as_bytes());
     assert_eq!((got.subject.as_deref(), taken(&got, "subject")), (Some("Ann"), Some("Ann")));
 
+    // The same with an underscore; a name may hold one itself, a joint's name does.
+    let spoken = double.replace("Ann:", "ann_").replace("Ben:", "ben_b_");
+    let ben = ReadOptions { subject: Some("ben_b".to_owned()), ..ReadOptions::default() };
+    let got = read_bytes(spoken.as_bytes(), &ben).expect("chosen");
+    assert_eq!(got.subject.as_deref(), Some("ben_b"));
+    assert_same(&got, &ours, 1e-12);
+    assert_eq!(
+        fails(spoken.as_bytes(), &ReadOptions::default()),
+        "the file holds several subjects; choose one with --subject (ann, ben_b)"
+    );
+    let alone = text.replace(",left_", ",ann_left_").replace(",right_", ",ann_right_");
+    let got = plain(alone.as_bytes());
+    assert_eq!(got.subject.as_deref(), Some("ann"));
+    // One odd label is no subject.
+    let odd = plain(text.replace(",left_toe", ",x_left_toe").as_bytes());
+    assert_eq!(odd.subject, None);
+
     let style = C3dStyle { subject: Some("Ann".to_owned()), ..C3dStyle::default() };
     let got = plain(&c3d(&ours, &style).expect("writable"));
     assert_eq!(got.subject.as_deref(), Some("Ann"));

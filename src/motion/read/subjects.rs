@@ -1,4 +1,5 @@
-//! Several subjects in one file, told apart by the prefix of their labels (`Name:LSHO`).
+//! Several subjects in one file, told apart by the prefix of their labels (`Name:LSHO`,
+//! `name_LSHO`).
 
 use std::collections::HashMap;
 
@@ -29,13 +30,14 @@ pub(super) fn choose_subject(
     options: &ReadOptions,
     assumptions: &mut Vec<Assumption>,
 ) -> Result<(Option<String>, Columns), ReadErrorKind> {
+    let spoken = underscored(&labels);
     let mut subjects: Vec<(Option<String>, Columns)> = Vec::new();
     let mut index: HashMap<Option<String>, usize> = HashMap::new();
     for (column, label) in labels.into_iter().enumerate() {
         if label.is_empty() || label.starts_with('*') {
             continue;
         }
-        let (subject, bare) = split(&label, prefixes);
+        let (subject, bare) = split(&label, prefixes, &spoken);
         let subject = subject.map(str::to_owned);
         let entry = (column, bare.to_owned());
         let at = *index.entry(subject.clone()).or_insert(subjects.len());
@@ -78,7 +80,7 @@ pub(super) fn choose_subject(
     }
 }
 
-fn split<'a>(label: &'a str, prefixes: &[String]) -> (Option<&'a str>, &'a str) {
+fn split<'a>(label: &'a str, prefixes: &[String], spoken: &[String]) -> (Option<&'a str>, &'a str) {
     for prefix in prefixes.iter().filter(|prefix| !prefix.is_empty()) {
         if let Some(bare) = label.strip_prefix(prefix.as_str()) {
             let name = label[..prefix.len()].trim_end_matches([':', '_', '.', '-', ' ']);
@@ -87,8 +89,37 @@ fn split<'a>(label: &'a str, prefixes: &[String]) -> (Option<&'a str>, &'a str) 
     }
     match label.rsplit_once(':') {
         Some((subject, bare)) if !subject.is_empty() => (Some(subject), bare),
-        _ => (None, label),
+        _ => match at_underscore(label) {
+            Some((subject, bare)) if spoken.iter().any(|name| name == subject) => {
+                (Some(subject), bare)
+            }
+            _ => (None, label),
+        },
     }
+}
+
+/// A label that is none as a whole, at the first `_` behind which stands one: (`anna`, `LSHO`).
+fn at_underscore(label: &str) -> Option<(&str, &str)> {
+    if label.contains(':') || role(label).is_some() {
+        return None;
+    }
+    let splits = label.match_indices('_').map(|(at, _)| (&label[..at], &label[at + 1..]));
+    splits.into_iter().find(|(subject, bare)| !subject.is_empty() && role(bare).is_some())
+}
+
+/// Names before a `_` that as many labels bear as a body has limbs: fewer are an oddly named
+/// marker, not a subject.
+fn underscored(labels: &[String]) -> Vec<String> {
+    const LEAST: usize = 8;
+    let mut names: HashMap<&str, usize> = HashMap::new();
+    for (subject, _) in labels.iter().filter_map(|label| at_underscore(label)) {
+        *names.entry(subject).or_default() += 1;
+    }
+    names
+        .into_iter()
+        .filter(|(_, count)| *count >= LEAST)
+        .map(|(name, _)| name.to_owned())
+        .collect()
 }
 
 /// Do these labels give every joint a serve needs?
