@@ -92,6 +92,19 @@ fn every_shared_recording_is_accepted_or_refused_as_it_should() {
     }
 }
 
+/// Run backwards, the fast hand rises first: no serve, although every height and order is there.
+#[test]
+fn real_serves_run_backwards_are_none() {
+    let Some(mut markers) = real_recording("marker-serves-50hz.c3d") else { return };
+    let columns = markers.joints.len();
+    markers.positions = markers.positions.chunks(columns).rev().flatten().copied().collect();
+    let found = find(&markers, &FindOptions::default());
+    assert!(found.serves.is_empty(), "{} serves", found.serves.len());
+    let backwards = |reason: &str| reason.contains("seems to run backwards");
+    let said = found.refused.iter().filter(|refusal| backwards(&refusal.reason)).count();
+    assert_eq!(said, 5, "{:?}", found.refused);
+}
+
 /// What holds for every serve.
 fn check(serve: &Serve, name: &str) {
     for pair in serve.events.windows(2) {

@@ -197,6 +197,11 @@ fn judge(
         of[range].iter().copied().fold(f64::NEG_INFINITY, f64::max)
     };
     let swing = toss_top.max(top.saturating_sub(track.span(0.8)))..=lowest;
+    let (swing_from, swing_to) = (
+        top.saturating_sub(track.span(0.3)).max(run.start),
+        (top + track.span(0.4)).min(run.end - 1),
+    );
+    let hit_speed = most(swing_from..=swing_to, &signals.speed[hand as usize]);
     let value = |sign: Sign| match sign {
         Sign::Reach => hit[top],
         Sign::Toss => toss[toss_top],
@@ -221,12 +226,10 @@ fn judge(
         }
         Sign::Travel => horizontal_travel(&signals.reach[hand as usize][swing.clone()]),
         Sign::FollowThrough => hit[top] - hit[lowest],
-        Sign::Speed => {
-            let (a, b) = (
-                top.saturating_sub(track.span(0.3)).max(run.start),
-                (top + track.span(0.4)).min(run.end - 1),
-            );
-            most(a..=b, &signals.speed[hand as usize])
+        Sign::Speed => hit_speed,
+        Sign::Faster => {
+            let from = toss_top.saturating_sub(track.span(1.0)).max(run.start);
+            hit_speed / most(from..=toss_top, &signals.speed[hand.other() as usize])
         }
     };
     let signs: Vec<(Sign, f64, f64)> = Sign::ALL

@@ -1,6 +1,8 @@
 //! What was looked at and is no serve, with the reason.
 
 use super::reader::Reader;
+use super::spoken;
+use crate::motion::Joint;
 use crate::serve::Found;
 use crate::serve::detect::{Candidate, NEEDED};
 use crate::serve::track::MAX_FILLED_GAP_S;
@@ -40,11 +42,12 @@ impl Reader<'_> {
                 })
                 .copied();
             if let Some(best) = best {
-                found.refused.push(self.refusal(
-                    tries[i].toss_top_s,
-                    tries[j - 1].top_s,
-                    best.reason(),
-                ));
+                let mut reason = best.reason();
+                if let Some(gap) = self.lost_around(best) {
+                    reason.push_str(&format!("; {gap}"));
+                }
+                let (from, to) = (tries[i].toss_top_s, tries[j - 1].top_s);
+                found.refused.push(self.refusal(from, to, reason));
             }
             i = j;
         }
@@ -61,23 +64,54 @@ impl Reader<'_> {
         if let Some((from, to)) = lost
             && found.serves.is_empty()
         {
-            let reason = format!(
-                "tracking is broken: no body for {:.2} s (more than the {MAX_FILLED_GAP_S:.1} s we \
-                 fill)",
-                to - from
-            );
-            found.refused.insert(0, self.refusal(from, to, reason));
+            let reason = format!("tracking is broken: {}", self.loss(from, to));
+            let times = &self.recording.times_s;
+            found.refused.insert(0, self.refusal(times[from], times[to - 1], reason));
         }
     }
 
-    /// The longest stretch without the joints the search needs, first to last lost time.
-    fn longest_loss(&self) -> Option<(f64, f64)> {
+    /// A stretch of lost frames in words: which joints, how long, where.
+    fn loss(&self, from: usize, to: usize) -> String {
+        let times = &self.recording.times_s;
+        let seen =
+            |&&joint: &&Joint| (from..to).any(|frame| self.recording.at(frame, joint).is_some());
+        let missing: Vec<String> = NEEDED
+            .iter()
+            .filter(|joint| (from..to).any(|frame| self.recording.at(frame, **joint).is_none()))
+            .map(|&joint| spoken(joint))
+            .collect();
+        let who = if missing.len() == NEEDED.len() && !NEEDED.iter().any(|j| seen(&j)) {
+            "no body".to_owned()
+        } else {
+            format!("no {}", missing.join(", "))
+        };
+        format!(
+            "{who} for {:.2} s, frames {from}-{} (more than the {MAX_FILLED_GAP_S:.1} s we fill)",
+            times[to.min(times.len() - 1)] - times[from],
+            to - 1
+        )
+    }
+
+    /// The longest loss within the time one try would have taken, in words.
+    fn lost_around(&self, candidate: &Candidate) -> Option<String> {
+        let (from, to) =
+            (self.frame_at(candidate.toss_top_s - 1.5), self.frame_at(candidate.top_s + 1.0));
+        let (from, to) = self.longest_loss_in(from, to + 1)?;
+        Some(format!("tracking is broken near it: {}", self.loss(from, to)))
+    }
+
+    /// The longest stretch without the joints the search needs, as frames from..to.
+    fn longest_loss(&self) -> Option<(usize, usize)> {
+        self.longest_loss_in(0, self.recording.times_s.len())
+    }
+
+    fn longest_loss_in(&self, first: usize, end: usize) -> Option<(usize, usize)> {
         let times = &self.recording.times_s;
         let seen = |frame: usize| NEEDED.iter().all(|&j| self.recording.at(frame, j).is_some());
         let mut longest: Option<(usize, usize)> = None;
-        let mut from = 0;
-        for frame in 0..=times.len() {
-            if frame == times.len() || seen(frame) {
+        let mut from = first;
+        for frame in first..=end {
+            if frame == end || seen(frame) {
                 if frame > from && longest.is_none_or(|(a, b)| frame - from > b - a) {
                     longest = Some((from, frame));
                 }
@@ -85,7 +119,6 @@ impl Reader<'_> {
             }
         }
         let (a, b) = longest?;
-        let (from_s, to_s) = (times[a], times[(b).min(times.len() - 1)]);
-        (to_s - from_s > MAX_FILLED_GAP_S).then_some((from_s, to_s))
+        (times[b.min(times.len() - 1)] - times[a] > MAX_FILLED_GAP_S).then_some((a, b))
     }
 }
