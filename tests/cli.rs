@@ -314,3 +314,41 @@ fn the_demo_finds_what_was_planted() {
     let (_, err) = desk.expect(0, &[&library[..], &["verify"]].concat());
     assert!(err.contains("397 serves") && err.contains("sound"), "{err}");
 }
+
+/// Two people in the picture whose order changes every third frame: the one asked for is read as if
+/// she were alone, and the change is said.
+#[test]
+fn a_person_is_followed_when_the_order_changes() {
+    let desk = Desk::new();
+    let alone = desk.objects(0, &["read", &sample("phone-clip.json"), "--json"]);
+    let mut clip: Value =
+        serde_json::from_slice(&std::fs::read(sample("phone-clip.json")).unwrap()).unwrap();
+    let frames = clip["frames"].as_array_mut().unwrap();
+    // Somebody stands still two metres beside her.
+    let mut still = frames[0]["world_landmarks"].clone();
+    for point in still.as_array_mut().unwrap() {
+        if let Some(x) = point["x"].as_f64() {
+            point["x"] = (x + 2.0).into();
+        }
+    }
+    for (at, frame) in frames.iter_mut().enumerate() {
+        let own = frame["world_landmarks"].take();
+        let mut people = vec![own, still.clone()];
+        if at % 3 == 1 {
+            people.reverse();
+        }
+        *frame = serde_json::json!({
+            "time_s": frame["time_s"],
+            "people": people.into_iter().map(|points| serde_json::json!({"world_landmarks": points})).collect::<Vec<_>>(),
+        });
+    }
+    std::fs::write(desk.at("two.json"), clip.to_string()).unwrap();
+    let (_, err) = desk.expect(2, &["read", "two.json"]);
+    assert!(err.contains("2 people") && err.contains("--person 0 to 1"), "{err}");
+    let (out, err) = desk.expect(0, &["read", "two.json", "--person", "0", "--json"]);
+    let serve: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
+    assert_eq!(serve["events"], alone[0]["events"]);
+    assert!(err.contains("followed by nearness") && err.contains("changed in 35 of 106"), "{err}");
+    let (_, err) = desk.expect(1, &["read", "two.json", "--person", "1"]);
+    assert!(err.contains("no serve found"), "{err}");
+}
