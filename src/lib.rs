@@ -1,7 +1,7 @@
 //! The memory a serve coach lacks: recordings in, past serves like this one out.
 //!
 //! Rooms, left to right; a module may use those to its left, never to its right:
-//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> `matcher` -> [`evidence`]/`squad` ->
+//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> `matcher` -> [`evidence`]/`squad` -> [`judgement`] ->
 //! `report` -> the faces `cli` and `page`.
 //!
 //! # Conventions
@@ -14,6 +14,7 @@ pub mod cli;
 pub mod demo;
 pub mod evidence;
 pub mod intake;
+pub mod judgement;
 pub mod library;
 pub mod matcher;
 pub mod motion;

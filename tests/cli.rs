@@ -286,6 +286,10 @@ fn the_demo_finds_what_was_planted() {
     for word in ["Your tossing arm falls away", "No earlier review", "clinician"] {
         assert!(page.contains(word), "{word}");
     }
+    let coach = std::fs::read_to_string(desk.at("demo/review-coach.html")).unwrap();
+    for word in ["2 practice swings against 1 serve", "Only with the ball: tossing arm"] {
+        assert!(coach.contains(word), "{word}");
+    }
     let library = desk.at("demo/library");
     let library = ["--library", library.to_str().unwrap()];
     let all = desk.objects(0, &[&library[..], &["like", "s397", "-k", "1000", "--json"]].concat());
@@ -312,7 +316,7 @@ fn the_demo_finds_what_was_planted() {
     // A second demo uses the library that is there and stores nothing twice.
     desk.expect(0, &["demo", "--into", "demo"]);
     let (_, err) = desk.expect(0, &[&library[..], &["verify"]].concat());
-    assert!(err.contains("397 serves") && err.contains("sound"), "{err}");
+    assert!(err.contains("399 serves") && err.contains("sound"), "{err}");
 }
 
 /// Two people in the picture whose order changes every third frame: the one asked for is read as if

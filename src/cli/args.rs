@@ -35,7 +35,7 @@ pub(super) enum Command {
     Add(AddArgs),
     /// Who served like this before, why, and what was done
     Like(LikeArgs),
-    /// Confirm, reject or add faults of a case
+    /// Show where a case stands; confirm, reject or add its faults, say where to begin
     Label(LabelArgs),
     /// Record what was prescribed
     Plan(PlanArgs),
@@ -255,6 +255,22 @@ pub(super) struct LabelArgs {
     /// Your code
     #[arg(long, default_value = "coach")]
     pub(super) coach: String,
+}
+
+impl LabelArgs {
+    /// Whether nothing was said about the case, so that it is shown instead.
+    pub(super) fn records_nothing(&self) -> bool {
+        let Self { confirm, reject, add, limiting, index_knuckle, heel_pad, ball, note, .. } = self;
+        let BallArgs { speed, first_serve, net, long, wide } = ball;
+        [confirm, reject, add].iter().all(|list| list.is_empty())
+            && limiting.is_none()
+            && index_knuckle.is_none()
+            && heel_pad.is_none()
+            && speed.is_none()
+            && first_serve.is_none()
+            && [net, long, wide].iter().all(|count| count.is_none())
+            && note.is_none()
+    }
 }
 
 /// What the ball did, as reported.

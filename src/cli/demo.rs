@@ -19,9 +19,10 @@ use crate::library::{
 use crate::matcher::{self, Query, Subject};
 use crate::report::{Audience, Wanted};
 
-/// The new serve, as a file: the way from a file is part of what the demo shows.
-const NEW_SERVE: &[u8] = include_bytes!("../../demo-data/new-serve.c3d");
-const NEW_SERVE_NAME: &str = "new-serve.c3d";
+/// What comes in, as files: the way from a file is part of what the demo shows.
+const NEW_SERVE: (&str, &[u8]) = ("new-serve.c3d", include_bytes!("../../demo-data/new-serve.c3d"));
+const PRACTICE_SWINGS: (&str, &[u8]) =
+    ("practice-swings.c3d", include_bytes!("../../demo-data/practice-swings.c3d"));
 /// The invented coach who looks at it.
 const COACH: &str = "ash";
 /// The day the new serve comes in.
@@ -34,21 +35,25 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let folder = &args.into;
     std::fs::create_dir_all(folder).with_context(|| format!("{}", folder.display()))?;
     let mut library = academy(&folder.join("library"), face)?;
-    let file = folder.join(NEW_SERVE_NAME);
-    std::fs::write(&file, NEW_SERVE).with_context(|| format!("{}", file.display()))?;
-
     let player = newcomer(&mut library)?;
-    let context = Context {
-        date: Some(NEW_SERVE_DAY),
-        setting: Some(Setting::Target),
-        serve_type: Some(ServeType::Flat),
-        ..Context::default()
-    };
     let catalogue = library.catalogue()?;
-    let taken = intake::take(&mut library, &catalogue, &player, &file, &context)?;
-    face.say(&format!("{}: {}", file.display(), taken.summary));
+    let mut take = |(name, bytes): (&str, &[u8]), setting, library: &mut Library| {
+        let file = folder.join(name);
+        std::fs::write(&file, bytes).with_context(|| format!("{}", file.display()))?;
+        let context = Context {
+            date: Some(NEW_SERVE_DAY),
+            setting: Some(setting),
+            serve_type: Some(ServeType::Flat),
+            ..Context::default()
+        };
+        let taken = intake::take(library, &catalogue, &player, &file, &context)?;
+        face.say(&format!("{}: {}", file.display(), taken.summary));
+        anyhow::Ok(taken)
+    };
+    let taken = take(NEW_SERVE, Setting::Target, &mut library)?;
+    take(PRACTICE_SWINGS, Setting::PracticeSwing, &mut library)?;
     let Some(&serve) = taken.added.serves.first() else {
-        bail!("{}: no serve in it", file.display());
+        bail!("{}: no serve in it", NEW_SERVE.0);
     };
     judge(&mut library, &catalogue, taken.added.case, face)?;
     face.line(&format!("Who served like {serve} ({}, {NEW_SERVE_DAY}) before?", player.code))?;

@@ -10,9 +10,10 @@ use super::face::Face;
 use super::{Outcome, place};
 use crate::catalogue::{Catalogue, Place};
 use crate::intake::PROGRAM;
+use crate::judgement::{Chosen, Judgement, judge};
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Plan, PlanId,
-    PlannedDrill, ServeId, check_past, check_planned,
+    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Library, Misses, Plan,
+    PlanId, PlannedDrill, ServeId, check_past, check_planned,
 };
 use crate::matcher;
 
@@ -23,6 +24,7 @@ struct CaseObject<'a> {
     player: String,
     date: String,
     labels: &'a [FaultLabel],
+    judgement: &'a Judgement,
     grip: Option<Grip>,
     ball: BallFlight,
     note: Option<&'a str>,
@@ -36,6 +38,9 @@ pub(super) fn label(
     let case: CaseId = place::id("case", &args.case)?;
     if args.coach == PROGRAM {
         bail!("--coach: '{PROGRAM}' is the program's own voice; give your code");
+    }
+    if args.records_nothing() {
+        return standing(case, library, face);
     }
     let mut library = place::for_writing(library)?;
     let catalogue = library.catalogue()?;
@@ -85,11 +90,6 @@ pub(super) fn label(
         heel_pad: args.heel_pad.or(held.grip.and_then(|grip| grip.heel_pad)),
     });
     let ball = merged(&args.ball, held.ball);
-    if labels.is_empty() && grip.is_none() && ball == held.ball && args.note.is_none() {
-        bail!(
-            "label {case}: nothing to record; give --confirm, --reject, --add, --limiting, a grip, ball results or --note"
-        );
-    }
     library.write(|writer| {
         for (fault, state, severity) in &labels {
             writer.set_label(
@@ -116,18 +116,78 @@ pub(super) fn label(
     })?;
     face.say(&format!("{case}: recorded"));
     if face.json {
-        let case = library.case(case)?;
-        face.object(&CaseObject {
+        tell(&library, &catalogue, case, face)?;
+    }
+    Ok(Outcome::Found)
+}
+
+/// Where a case stands: nothing is recorded.
+fn standing(case: CaseId, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+    let library = place::for_reading(library)?;
+    tell(&library, &library.catalogue()?, case, face)?;
+    Ok(Outcome::Found)
+}
+
+fn tell(
+    library: &Library,
+    catalogue: &Catalogue,
+    case: CaseId,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    let case = library.case(case)?;
+    let player = library.player(case.player)?.code;
+    let judging = judge(library, catalogue, &case)?;
+    let judgement = &judging.judgement;
+    if face.json {
+        return face.object(&CaseObject {
             case: case.id.to_string(),
-            player: library.player(case.player)?.code,
+            player,
             date: case.date.to_string(),
             labels: &case.labels,
+            judgement,
             grip: case.grip,
             ball: case.ball,
             note: case.note.as_deref(),
-        })?;
+        });
     }
-    Ok(Outcome::Found)
+    let days = format!("{} practice swings, {} serves", judging.swings.len(), judging.balls.len());
+    face.line(&format!("{}  {player}, {}, {days}", case.id, case.date))?;
+    let Some(first) = judgement.order.first() else {
+        face.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
+        return Ok(());
+    };
+    let by = match judgement.chosen {
+        Chosen::Program => format!(
+            "first in the program's order; overrule with label {} --limiting FAULT",
+            case.id
+        ),
+        Chosen::Coach => "the coach's choice".to_owned(),
+        Chosen::Plan => "the plan works on it".to_owned(),
+    };
+    face.line(&format!("limiting fault: {} [{}]; {by}", first.name, first.fault))?;
+    if let Some(other) = &judgement.program_first {
+        face.line(&format!("  the program would have begun with: {other}"))?;
+    }
+    face.line(&format!("  {}", first.why))?;
+    for (at, one) in judgement.order.iter().enumerate() {
+        if at > 0 {
+            let second = judgement.second == Some(at);
+            let place = if second { "second, its plan goes with the first" } else { "later" };
+            face.line(&format!("{place}: {} [{}]", one.name, one.fault))?;
+        }
+        for reason in &one.reasons {
+            face.line(&format!("  - {reason}"))?;
+        }
+    }
+    if case.plans.is_empty() {
+        let drills = first.sight.drills(catalogue, &first.fault);
+        let ids: Vec<&str> = drills.iter().take(3).map(|drill| drill.id.as_str()).collect();
+        face.line(&format!("drills to choose from: {}", ids.join(", ")))?;
+        for caution in catalogue.general_cautions() {
+            face.say(caution);
+        }
+    }
+    Ok(())
 }
 
 /// Severity where nobody says how strong a fault is.

@@ -194,6 +194,7 @@ fn sample_files_read_back() {
         let hands: Vec<Side> = found.serves.iter().map(|serve| serve.hand).collect();
         let want: &[Side] = match name {
             "new-serve.c3d" => &[Side::Left],
+            "practice-swings.c3d" => &[Side::Left, Side::Left],
             "basket.trc" => &[Side::Right, Side::Right],
             "forehands.csv" => &[],
             _ => &[Side::Right],

@@ -31,6 +31,7 @@ pub fn new_player() -> Player {
 ///
 /// - `new-serve.c3d`: one serve of a left-hander with markers at 120 Hz; the tossing arm drops
 ///   early and the trunk opens early.
+/// - `practice-swings.c3d`: two practice swings of hers on the same day, without a ball: her arm stays up.
 /// - `basket.trc`: two serves with a walk back and ball bouncing between, markers at 60 Hz.
 /// - `phone-clip.json`: one serve in the 33-point keypoint layout at 30 Hz.
 /// - `table.csv`: one serve of a junior as a joint table at 60 Hz.
@@ -54,6 +55,17 @@ pub fn samples() -> Result<Vec<(&'static str, Vec<u8>)>, WriteError> {
         ..Sensor::usual(kind)
     };
     let newcomer = Server::drawn(Body::new(1.68, 1.0, 1.0), Side::Left, Level::Club, 9001);
+    let swings = Take {
+        serves: (0..2)
+            .map(|serve| {
+                let faults = vec![(Fault::TossingArmDropsEarly, 0.05)];
+                newcomer.serve(&Ask { serve, faults, session: 1, ..Ask::default() })
+            })
+            .collect(),
+        walk_between: false,
+        forehands: false,
+    };
+    let swings = rounded(swings.record(&at(SensorKind::Markers, 120.0, 35.0), 6).0);
     let newcomer = seen(
         &newcomer,
         &[(Fault::TossingArmDropsEarly, 0.7), (Fault::TrunkOpensEarly, 0.4)],
@@ -76,14 +88,15 @@ pub fn samples() -> Result<Vec<(&'static str, Vec<u8>)>, WriteError> {
     let junior = Server::drawn(Body::new(1.48, 1.0, 1.0), Side::Right, Level::Beginner, 9004);
     let table =
         seen(&junior, &[(Fault::LowHittingElbow, 0.6)], at(SensorKind::OneCamera, 60.0, 120.0), 4);
-    let swings =
+    let forehands =
         record_forehands(&regular.serve(&Ask::default()), &at(SensorKind::OneCamera, 30.0, 0.0), 5);
     Ok(vec![
         ("new-serve.c3d", write::c3d(&newcomer, &C3dStyle::default())?),
+        ("practice-swings.c3d", write::c3d(&swings, &C3dStyle::default())?),
         ("basket.trc", write::trc(&basket)?.into_bytes()),
         ("phone-clip.json", write::keypoints_33(&clip).into_bytes()),
         ("table.csv", write::table(&table).into_bytes()),
-        ("forehands.csv", write::table(&rounded(swings)).into_bytes()),
+        ("forehands.csv", write::table(&rounded(forehands)).into_bytes()),
     ])
 }
 

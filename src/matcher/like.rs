@@ -103,20 +103,23 @@ pub enum LikeError {
 /// The closest past serves, exactly: among all that pass the filter, `k` come back whenever `k`
 /// do, those from comparable sources and views first.
 ///
-/// The serve's own recording is left out; with [`Query::others`] the player too. `k` of 0 gives
+/// The serve's own recording and case are left out: what was done on the same day is no past serve.
+/// With [`Query::others`] the player is left out too. `k` of 0 gives
 /// none. Cost: one search of the channel set's index and one explanation per precedent.
 ///
 /// # Errors
 /// [`LikeError`]; an empty answer is no error and says why in [`Answer::notes`].
 pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
     let stored;
-    let (serve, source, own_player, own_recording) = match query.subject {
+    let (serve, source, own_player, own_recording, own_case) = match query.subject {
         Subject::Stored(id) => {
             let head = library.serve_head(id)?;
             stored = library.serve(id)?.serve;
-            (&stored, source_of(&head), Some(head.player), Some(head.recording))
+            (&stored, source_of(&head), Some(head.player), Some(head.recording), Some(head.case))
         }
-        Subject::Unstored(given) => (given.serve, given.source, given.player, given.recording),
+        Subject::Unstored(given) => {
+            (given.serve, given.source, given.player, given.recording, None)
+        }
     };
     let selection = if query.strict {
         library.select_strictly(&query.filter)?
@@ -134,6 +137,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
     for id in &selection.serves {
         let Some(head) = heads.get(id) else { continue };
         if Some(head.recording) == own_recording
+            || Some(head.case) == own_case
             || (query.others && Some(head.player) == own_player)
         {
             left_out += 1;
@@ -212,7 +216,7 @@ fn source_of(head: &ServeHead) -> Source {
 
 fn notes(answer: &Answer, foreign: usize, channel_set: &str, query: &Query<'_>) -> Vec<String> {
     let mut notes = Vec::new();
-    let own = if query.others { "player" } else { "recording" };
+    let own = if query.others { "player" } else { "day" };
     if answer.searched == 0 {
         notes.push(match answer.selection.why_empty() {
             Some(why) => why,

@@ -279,7 +279,7 @@ fn nothing_found_says_why() {
     query.filter = Filter::parse("player=p1 date=2026-03-01").unwrap();
     assert_eq!(
         note(&query),
-        "no match: all 2 serves that pass are of the same recording; add other recordings"
+        "no match: all 2 serves that pass are of the same day; add other recordings"
     );
     query.filter = Filter::parse("player=p1").unwrap();
     query.others = true;

@@ -11,13 +11,14 @@ use super::{
     Asked, Channel, DrillFacts, FaultFacts, Likeness, MeasureRow, PlanFacts, PlayerFacts,
     Precedent, Precedents, ReviewData, ServeFacts, channels_of,
 };
-use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
+use crate::catalogue::{Catalogue, Finding, Suspicion};
+use crate::judgement::{Chosen, Judged, Judging, judge};
 use crate::library::{
     Case, FaultLabel, Filter, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::{self, Answer, LikeError, Query, Subject};
 use crate::serve::{
-    Curve, MEASURES, NET_HEIGHT_M, Reading, ServeReading, falling_height_m, straight_line_height_m,
+    Curve, MEASURES, NET_HEIGHT_M, Reading, falling_height_m, straight_line_height_m,
 };
 
 /// What to gather.
@@ -51,14 +52,7 @@ pub fn gather(
     query.one_each = true;
     let answer = matcher::like(library, &query)?;
 
-    let readings = session_readings(library, &case)?;
-    let slices: Vec<&[ServeReading]> = readings.iter().map(Vec::as_slice).collect();
-    let conditions = Conditions {
-        index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
-        heel_pad: case.grip.and_then(|grip| grip.heel_pad),
-        ..Conditions::of(recording.capture, recording.rate_hz)
-    };
-    let suspicions = detect(catalogue, &slices, &conditions);
+    let judging = judge(library, catalogue, &case)?;
 
     let neighbours: Vec<ServeRow> = answer
         .precedents
@@ -66,9 +60,10 @@ pub fn gather(
         .map(|precedent| library.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
     let measures = measures(catalogue, &row, &neighbours);
-    let mut faults = faults(catalogue, &case, &suspicions, &measures);
-    let limiting_id = faults.first().map(|(id, _)| id.clone());
-    let limiting = (!faults.is_empty()).then(|| faults.remove(0).1);
+    let mut faults = faults(catalogue, &case, &judging, &measures);
+    let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
+    let second = judging.judgement.second.map(|at| faults.remove(at));
+    let limiting = (!faults.is_empty()).then(|| faults.remove(0));
     let mut channels = ribbons(&row, &neighbours);
     if let Some(id) = &limiting_id {
         put_first(&mut channels, catalogue, id);
@@ -90,9 +85,9 @@ pub fn gather(
         figures: Some(row.serve.figures.clone()),
         events: row.serve.events.to_vec(),
         limiting,
-        second: None,
-        other_faults: faults.into_iter().map(|(_, facts)| facts).collect(),
-        unseen_faults: unseen(catalogue, &suspicions),
+        second,
+        other_faults: faults,
+        unseen_faults: unseen(catalogue, &judging.suspicions),
         channels,
         measures,
         precedents: precedents(library, catalogue, &answer, &row, limiting_id.as_deref(), wanted)?,
@@ -103,7 +98,7 @@ pub fn gather(
             .transpose()?
             .unwrap_or_default(),
         progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
-        with_ball: None,
+        with_ball: progress::with_ball(library, catalogue, &judging)?,
         asked: asked(&case),
         cautions: cautions(catalogue, &case),
     })
@@ -134,10 +129,6 @@ fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
         notes.push(note);
     }
     notes
-}
-
-fn session_readings(library: &Library, case: &Case) -> Result<Vec<Vec<ServeReading>>, StoreError> {
-    case.serves.iter().map(|&id| library.serve(id).map(|row| row.serve.readings)).collect()
 }
 
 fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
@@ -203,84 +194,76 @@ fn published(catalogue: &Catalogue, source: &str) -> Option<(f64, f64, String)> 
     })
 }
 
-/// Faults of the case as they stand, the limiting one first.
-///
-/// A plan says what the coach took for limiting. Without one, a coach's labels come before the
-/// program's suspicions, and within each the dearest (severity times cost) comes first.
+/// Faults of the case in the order of its judgement, the limiting one first.
 fn faults(
     catalogue: &Catalogue,
     case: &Case,
-    suspicions: &[Suspicion],
+    judging: &Judging,
     measures: &[MeasureRow],
-) -> Vec<(String, FaultFacts)> {
-    let plan = case.plans.first();
-    let planned = plan.map(|plan| plan.limiting_fault.as_str());
-    let mut standing = matcher::standing(&case.labels);
-    // A plan is the coach's word on its fault, whether or not a label says so too.
-    if let Some(plan) = plan
-        && standing.iter().all(|label| label.fault != plan.limiting_fault)
-    {
-        standing.push(FaultLabel {
-            fault: plan.limiting_fault.clone(),
-            state: LabelState::Added,
-            severity: 0.0,
-            by: plan.coach.clone().unwrap_or_default(),
-            note: None,
-        });
-    }
-    let dearness = |label: &FaultLabel| {
-        catalogue.fault(&label.fault).map_or(0.0, |fault| {
-            let cost = &fault.cost;
-            label.severity * (1.0 + f64::from(cost.speed + cost.consistency + cost.load))
-        })
-    };
-    standing.sort_by(|a, b| {
-        let rank = |label: &FaultLabel| {
-            (planned == Some(label.fault.as_str()), label.state != LabelState::Suspected)
-        };
-        rank(b).cmp(&rank(a)).then(dearness(b).total_cmp(&dearness(a))).then(a.fault.cmp(&b.fault))
-    });
-    standing
-        .iter()
-        .filter_map(|label| {
-            let fault = catalogue.fault(&label.fault)?;
-            let suspicion = suspicions.iter().find(|s| s.fault == label.fault);
-            let shown: Vec<usize> = fault
-                .measures
+) -> Vec<FaultFacts> {
+    let judgement = &judging.judgement;
+    let facts = |(at, (judged, label)): (usize, (&Judged, &FaultLabel))| {
+        let fault = catalogue.fault(&judged.fault);
+        let suspicion = judging.suspicions.iter().find(|s| s.fault == judged.fault);
+        let shown = fault.map_or(&[][..], |fault| &fault.measures);
+        FaultFacts {
+            name: judged.name.clone(),
+            to_player: fault.map_or_else(|| judged.name.clone(), |fault| fault.to_player.clone()),
+            why: judged.why.clone(),
+            score: suspicion.and_then(Suspicion::score),
+            decided: decided(label.state),
+            measures: shown
                 .iter()
                 .filter_map(|shows| {
                     let def = MEASURES.iter().find(|def| def.id == shows.measure)?;
                     measures.iter().position(|row| row.name == def.name)
                 })
-                .collect();
-            let decided = match label.state {
-                LabelState::Suspected => None,
-                LabelState::Confirmed => Some("confirmed by the coach".to_owned()),
-                LabelState::Added => Some("seen by the coach".to_owned()),
-                LabelState::Limiting => Some("the coach's choice".to_owned()),
-                LabelState::Rejected => Some("rejected by the coach".to_owned()),
-            };
-            let order = if planned == Some(label.fault.as_str()) {
-                "the plan works on it"
-            } else if decided.is_some() {
-                "the coach's word comes before the program's"
+                .collect(),
+            order: Some(if at == 0 {
+                format!("{} {}", first_words(catalogue, case, judging), judged.reasons.join(" "))
             } else {
-                "suspected; first by severity and what it costs"
-            };
-            Some((
-                fault.id.clone(),
-                FaultFacts {
-                    name: fault.name.clone(),
-                    to_player: fault.to_player.clone(),
-                    why: fault.cost.text.clone(),
-                    score: suspicion.and_then(Suspicion::score),
-                    decided,
-                    measures: shown,
-                    order: Some(order.to_owned()),
-                },
-            ))
-        })
-        .collect()
+                judged.reasons.join(" ")
+            }),
+        }
+    };
+    judgement.order.iter().zip(&judging.labels).enumerate().map(facts).collect()
+}
+
+fn decided(state: LabelState) -> Option<String> {
+    match state {
+        LabelState::Suspected => None,
+        LabelState::Confirmed => Some("confirmed by the coach".to_owned()),
+        LabelState::Added => Some("seen by the coach".to_owned()),
+        LabelState::Limiting => Some("the coach's choice".to_owned()),
+        LabelState::Rejected => Some("rejected by the coach".to_owned()),
+    }
+}
+
+/// Who settled on the limiting fault, how to overrule it, and drills for it while there is no plan.
+fn first_words(catalogue: &Catalogue, case: &Case, judging: &Judging) -> String {
+    let judgement = &judging.judgement;
+    let mut words = match (judgement.chosen, &judgement.program_first) {
+        (Chosen::Program, _) => format!(
+            "First in the program's order; overrule it with label {} --limiting FAULT.",
+            case.id
+        ),
+        (Chosen::Coach, None) => "The coach's choice, and the program's.".to_owned(),
+        (Chosen::Plan, None) => "The plan works on it; the program would too.".to_owned(),
+        (Chosen::Coach, Some(other)) => {
+            format!("The coach's choice; the program would have begun with: {other}.")
+        }
+        (Chosen::Plan, Some(other)) => {
+            format!("The plan works on it; the program would have begun with: {other}.")
+        }
+    };
+    if let (true, Some(first)) = (case.plans.is_empty(), judgement.order.first()) {
+        let drills = first.sight.drills(catalogue, &first.fault);
+        let names: Vec<&str> = drills.iter().take(3).map(|drill| drill.name.as_str()).collect();
+        if !names.is_empty() {
+            words.push_str(&format!(" Drills to choose from: {}.", names.join(", ")));
+        }
+    }
+    words
 }
 
 fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, String)> {

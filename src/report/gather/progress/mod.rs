@@ -6,10 +6,12 @@ mod player;
 #[cfg(test)]
 mod tests;
 mod told;
+mod with_ball;
 
 use self::told::told_results;
 pub use player::course;
 pub use told::{told_changes, told_curves, told_main, told_result, told_value};
+pub(super) use with_ball::with_ball;
 
 use self::compare::{mean, moved};
 use self::look::{Alike, Day, Kind, Looked, alike};

@@ -1,0 +1,154 @@
+//! From a stored case to its judgement.
+
+use std::collections::HashMap;
+
+use super::{Judgement, Seen, Setting, Sight, weigh};
+use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
+use crate::evidence::Evidence;
+use crate::library::{
+    Case, FaultLabel, LabelState, Library, Player, ServeId, Setting as Shown, StoreError,
+};
+use crate::matcher::{LikeError, Subject, standing};
+use crate::serve::ServeReading;
+
+/// A case judged, and what that rests on.
+#[derive(Debug, Clone)]
+pub struct Judging {
+    /// The order of its faults.
+    pub judgement: Judgement,
+    /// The labels that stand, in the order of `judgement`.
+    pub labels: Vec<FaultLabel>,
+    /// Every fault of the catalogue as the day's serves show it: those with a ball if there are any.
+    pub suspicions: Vec<Suspicion>,
+    /// The case's practice swings.
+    pub swings: Vec<ServeId>,
+    /// Its serves with a ball, or of which nobody said what they are.
+    pub balls: Vec<ServeId>,
+}
+
+/// Judges a stored case: its labels, what its serves show with and without the ball, what is
+/// answered about grip and ball, and how past players fared (`evidence`, gathered for one of its
+/// serves; a case without serves has none).
+///
+/// An answer about the grip that means a fault counts as a suspicion, unless a coach rejected it.
+///
+/// # Errors
+/// [`LikeError`] if the store cannot be read.
+pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Judging, LikeError> {
+    let player = library.player(case.player)?;
+    let day = Day::of(library, case)?;
+    let (swing, ball) =
+        (day.suspicions(catalogue, case, true), day.suspicions(catalogue, case, false));
+    let suspicions = if day.balls.is_empty() { swing.clone() } else { ball.clone() };
+    let evidence = match case.serves.first() {
+        Some(&serve) => Some(Evidence::gather(library, catalogue, Subject::Stored(serve))?),
+        None => None,
+    };
+    let planned = case.plans.first().map(|plan| plan.limiting_fault.as_str());
+    let seen: Vec<Seen> = candidates(case, &suspicions, planned)
+        .into_iter()
+        .map(|label| {
+            let improved = evidence.as_ref().map(|known| known.improvement(&label.fault));
+            let sight = if day.swings.is_empty() || day.balls.is_empty() {
+                Sight::Unknown
+            } else {
+                Sight::of(judged(&swing, &label.fault), judged(&ball, &label.fault))
+            };
+            Seen { improvement: improved.and_then(|i| i.near.or(i.overall)), sight, label }
+        })
+        .collect();
+    let setting = Setting {
+        junior: junior(&player, case),
+        grip: case.grip,
+        misses: case.ball.misses,
+        planned,
+    };
+    let judgement = weigh(catalogue, &seen, &setting);
+    let mut labels: HashMap<String, FaultLabel> =
+        seen.into_iter().map(|seen| (seen.label.fault.clone(), seen.label)).collect();
+    Ok(Judging {
+        labels: judgement.order.iter().filter_map(|one| labels.remove(&one.fault)).collect(),
+        judgement,
+        suspicions,
+        swings: day.swings.iter().map(|serve| serve.0).collect(),
+        balls: day.balls.iter().map(|serve| serve.0).collect(),
+    })
+}
+
+/// Labels that stand, the plan's fault, and what the answers about the grip mean.
+fn candidates(case: &Case, suspicions: &[Suspicion], planned: Option<&str>) -> Vec<FaultLabel> {
+    let mut labels = standing(&case.labels);
+    let by_program = |fault: &str, state, severity| FaultLabel {
+        fault: fault.to_owned(),
+        state,
+        severity,
+        by: crate::intake::PROGRAM.to_owned(),
+        note: None,
+    };
+    for suspicion in suspicions {
+        let known = case.labels.iter().any(|label| label.fault == suspicion.fault);
+        if let Finding::Answered { score, .. } = suspicion.finding
+            && suspicion.suspected()
+            && !known
+        {
+            labels.push(by_program(&suspicion.fault, LabelState::Suspected, score));
+        }
+    }
+    // A plan is the coach's word on its fault, whether or not a label says so too.
+    if let (Some(plan), Some(fault)) = (case.plans.first(), planned)
+        && labels.iter().all(|label| label.fault != fault)
+    {
+        let by = plan.coach.clone().unwrap_or_else(|| "the coach".to_owned());
+        labels.push(FaultLabel { by, ..by_program(fault, LabelState::Added, 0.0) });
+    }
+    labels
+}
+
+fn judged(suspicions: &[Suspicion], fault: &str) -> Option<bool> {
+    let suspicion = suspicions.iter().find(|suspicion| suspicion.fault == fault)?;
+    suspicion.score().map(|_| suspicion.suspected())
+}
+
+fn junior(player: &Player, case: &Case) -> Option<bool> {
+    let born = player.born?;
+    let years = born.until((jiff::Unit::Year, case.date)).ok()?.get_years();
+    Some(years < 18)
+}
+
+/// The serves of a case's day, those of practice swings apart.
+#[derive(Default)]
+struct Day {
+    swings: Vec<(ServeId, Vec<ServeReading>)>,
+    balls: Vec<(ServeId, Vec<ServeReading>)>,
+    conditions: Option<Conditions>,
+}
+
+impl Day {
+    fn of(library: &Library, case: &Case) -> Result<Self, StoreError> {
+        let mut day = Self::default();
+        for &id in &case.serves {
+            let row = library.serve(id)?;
+            let recording = library.recording(row.recording)?;
+            let these = Conditions::of(recording.capture, recording.rate_hz);
+            // What the poorest recording cannot show is not claimed from the richest alone.
+            if day.conditions.is_none_or(|known| these.rate_hz < known.rate_hz) {
+                day.conditions = Some(these);
+            }
+            let swing = recording.setting == Some(Shown::PracticeSwing);
+            let side = if swing { &mut day.swings } else { &mut day.balls };
+            side.push((id, row.serve.readings));
+        }
+        Ok(day)
+    }
+
+    fn suspicions(&self, catalogue: &Catalogue, case: &Case, swings: bool) -> Vec<Suspicion> {
+        let side = if swings { &self.swings } else { &self.balls };
+        let readings: Vec<&[ServeReading]> = side.iter().map(|one| one.1.as_slice()).collect();
+        let conditions = self.conditions.map(|conditions| Conditions {
+            index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
+            heel_pad: case.grip.and_then(|grip| grip.heel_pad),
+            ..conditions
+        });
+        conditions.map_or_else(Vec::new, |conditions| detect(catalogue, &readings, &conditions))
+    }
+}

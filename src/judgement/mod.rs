@@ -1,0 +1,15 @@
+//! The coach's judgement, reasoned: which one fault limits this serve, why, and who said so.
+//!
+//! The reasoning ([`weigh`]) is free of storage; [`judge`] gathers what it needs from a library.
+//! The weights in it are ours (common practice, no source); they order faults, they measure nothing,
+//! and a coach's word always comes before them.
+
+mod gather;
+mod limiting;
+mod sight;
+#[cfg(test)]
+mod tests;
+
+pub use gather::{Judging, judge};
+pub use limiting::{Chosen, Judged, Judgement, Seen, Setting, weigh};
+pub use sight::Sight;
