@@ -348,11 +348,11 @@ fn a_person_is_followed_when_the_order_changes() {
     }
     std::fs::write(desk.at("two.json"), clip.to_string()).unwrap();
     let (_, err) = desk.expect(2, &["read", "two.json"]);
-    assert!(err.contains("2 people") && err.contains("--person 0 to 1"), "{err}");
-    let (out, err) = desk.expect(0, &["read", "two.json", "--person", "0", "--json"]);
+    assert!(err.contains("2 people") && err.contains("--person 1 to 2"), "{err}");
+    let (out, err) = desk.expect(0, &["read", "two.json", "--person", "1", "--json"]);
     let serve: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
     assert_eq!(serve["events"], alone[0]["events"]);
     assert!(err.contains("followed by nearness") && err.contains("changed in 35 of 106"), "{err}");
-    let (_, err) = desk.expect(1, &["read", "two.json", "--person", "1"]);
+    let (_, err) = desk.expect(1, &["read", "two.json", "--person", "2"]);
     assert!(err.contains("no serve found"), "{err}");
 }

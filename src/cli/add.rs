@@ -7,8 +7,9 @@ use serde::Serialize;
 
 use super::args::{AddArgs, ConsentArg};
 use super::face::{Face, count};
+use super::watch::Bars;
 use super::{Outcome, place};
-use crate::intake::{self, Context, Taken};
+use crate::intake::{self, Context, IntakeError, Taken};
 use crate::library::{
     Consent, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
     table_template,
@@ -53,7 +54,7 @@ pub(super) fn run(
     let (mut library, made) = place::for_adding(library)?;
     let stored = store(&files, code, args, &mut library, face);
     match (&stored, &made) {
-        (Ok(Stored { failed, .. }), Some(before)) if *failed == files.len() => {
+        (Ok(Stored { done: 0, .. }), Some(before)) => {
             place::unmake(library, before)?;
         }
         (Err(_), Some(before)) => place::unmake(library, before)?,
@@ -62,7 +63,11 @@ pub(super) fn run(
         }
         (_, None) => {}
     }
-    let Stored { failed, serves } = stored?;
+    let Stored { done, failed, serves, stopped } = stored?;
+    if stopped {
+        face.say(&format!("stopped after {done} of {}", count(files.len(), "file")));
+        return Ok(Outcome::SomeFailed);
+    }
     if failed > 0 {
         face.say(&format!(
             "{failed} of {} failed and left nothing behind; the others are stored",
@@ -75,8 +80,10 @@ pub(super) fn run(
 
 /// How a batch went.
 struct Stored {
+    done: usize,
     failed: usize,
     serves: usize,
+    stopped: bool,
 }
 
 fn store(
@@ -88,29 +95,40 @@ fn store(
 ) -> anyhow::Result<Stored> {
     let catalogue = library.catalogue()?;
     let (player, new_player) = player(library, code, args)?;
+    let bars = Bars::new(files.len(), face);
     let context = Context {
         read: args.read.options(),
+        clip: args.read.clip(),
+        watch: bars.watch(),
         date: args.date,
         setting: args.setting.map(Into::into),
         serve_type: args.serve_type.map(Into::into),
     };
-    let progress = progress(files.len(), face);
-    let mut stored = Stored { failed: 0, serves: 0 };
+    let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
     for file in files {
+        if context.watch.stopped() {
+            stored.stopped = true;
+            break;
+        }
         match intake::take(library, &catalogue, &player, file, &context) {
             Ok(taken) => {
+                stored.done += 1;
                 stored.serves += taken.added.serves.len();
-                progress.suspend(|| report(&taken, file, &player, face))?;
+                bars.suspend(|| report(&taken, file, &player, face))?;
             }
             Err(error) => {
-                stored.failed += 1;
-                progress.suspend(|| face.complain(&error.to_string()));
+                stored.stopped = matches!(&error, IntakeError::Look(look) if look.is_stop());
+                stored.failed += usize::from(!stored.stopped);
+                bars.suspend(|| face.complain(&error.to_string()));
+                if stored.stopped {
+                    break;
+                }
             }
         }
-        progress.inc(1);
+        bars.file_done();
     }
-    progress.finish_and_clear();
-    if new_player && stored.failed == files.len() {
+    bars.finish();
+    if new_player && stored.done == 0 {
         library.write(|writer| writer.remove_player(player.id))?;
     } else if new_player {
         face.say(&format!("new player {}", player.code));
@@ -254,12 +272,12 @@ fn player(library: &mut Library, code: &str, args: &AddArgs) -> anyhow::Result<(
     Ok((player, before.is_none()))
 }
 
-/// A progress bar on standard error; none for one file or where talk is not wanted.
-pub(super) fn progress(files: usize, face: &Face) -> ProgressBar {
-    if files < 2 || !face.talks() {
+/// A progress bar on standard error; none for one item or where talk is not wanted.
+pub(super) fn progress(items: usize, face: &Face) -> ProgressBar {
+    if items < 2 || !face.talks() {
         return ProgressBar::hidden();
     }
     let style = ProgressStyle::with_template("{pos} of {len}  {wide_bar}  {eta} left")
         .unwrap_or_else(|_| ProgressStyle::default_bar());
-    ProgressBar::new(files as u64).with_style(style)
+    ProgressBar::new(items as u64).with_style(style)
 }

@@ -3,7 +3,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use crate::intake::ClipWay;
 use crate::library::{Level, ServeType, Setting};
+use crate::motion::video::{ModelChoice, Person};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
@@ -33,6 +35,8 @@ pub(super) enum Command {
     Read(ReadCommand),
     /// Store recordings and their serves for a player
     Add(AddArgs),
+    /// Fetch what reading clips needs, once; clips are then read without a network
+    SetupVideo,
     /// Who served like this before, why, and what was done
     Like(LikeArgs),
     /// Show where a case stands; confirm, reject or add its faults, say where to begin
@@ -73,8 +77,8 @@ pub(super) struct ReadArgs {
     /// Subject, where the file holds several
     #[arg(long)]
     subject: Option<String>,
-    /// Person, counted from 0 in the first picture that shows so many, and followed from there
-    #[arg(long)]
+    /// Person, where the pictures show several: from 1, in a clip from the left
+    #[arg(long, value_name = "N", value_parser = counted)]
     person: Option<usize>,
     /// Size of the picture in pixels, where points are fractions of it
     #[arg(long, value_name = "WIDTHxHEIGHT", value_parser = picture_size)]
@@ -94,6 +98,23 @@ pub(super) struct ReadArgs {
     /// Keep the whole frames of a file that was cut off
     #[arg(long)]
     trim: bool,
+    #[command(flatten)]
+    clip: ClipArgs,
+}
+
+/// How to read a clip.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Reading a clip")]
+pub(super) struct ClipArgs {
+    /// Pose model: larger is slower and steadier
+    #[arg(long, value_name = "MODEL", default_value = "full", value_parser = model)]
+    model: ModelChoice,
+    /// Part of the picture in which the player's hips are at first, in pixels from the upper left
+    #[arg(long, value_name = "X,Y,W,H", conflicts_with = "person", value_parser = region)]
+    region: Option<[f64; 4]>,
+    /// Frames per second at capture, for a clip filmed in slow motion
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    capture_rate: Option<f64>,
 }
 
 impl ReadArgs {
@@ -104,7 +125,7 @@ impl ReadArgs {
             up: self.up,
             unit: self.unit,
             subject: self.subject.clone(),
-            person: self.person,
+            person: self.person.map(|n| n - 1),
             picture: self.picture,
             joint_order: self.joints.clone(),
             view: self.view.map(Into::into),
@@ -112,6 +133,15 @@ impl ReadArgs {
             mirror: self.mirror,
             trim: self.trim,
         }
+    }
+
+    pub(super) fn clip(&self) -> ClipWay {
+        let person = match (self.clip.region, self.person) {
+            (Some([x, y, width, height]), _) => Person::Within([x, y, x + width, y + height]),
+            (None, Some(n)) => Person::FromLeft(n),
+            (None, None) => Person::Only,
+        };
+        ClipWay { model: self.clip.model, person, capture_rate_hz: self.clip.capture_rate }
     }
 
     pub(super) fn hand(&self) -> Option<Side> {
@@ -135,6 +165,36 @@ fn at_least_one(text: &str) -> Result<usize, String> {
     match text.parse() {
         Ok(0) | Err(_) => Err("a whole number from 1 on".to_owned()),
         Ok(count) => Ok(count),
+    }
+}
+
+fn counted(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(n) if n > 0 => Ok(n),
+        _ => Err("people are counted from 1".to_owned()),
+    }
+}
+
+fn model(text: &str) -> Result<ModelChoice, String> {
+    ModelChoice::from_name(text)
+        .ok_or_else(|| format!("no pose model is called '{text}'; take lite, full or heavy"))
+}
+
+fn region(text: &str) -> Result<[f64; 4], String> {
+    let numbers: Option<Vec<f64>> = text.split(',').map(|n| n.trim().parse().ok()).collect();
+    match numbers.as_deref() {
+        Some(&[x, y, width, height])
+            if [x, y, width, height].iter().all(|n: &f64| n.is_finite())
+                && x >= 0.0
+                && y >= 0.0
+                && width > 0.0
+                && height > 0.0 =>
+        {
+            Ok([x, y, width, height])
+        }
+        _ => Err(format!(
+            "a region is X,Y,WIDTH,HEIGHT in pixels, found '{text}'; for example 600,200,300,700"
+        )),
     }
 }
 

@@ -4,9 +4,10 @@ use anyhow::bail;
 
 use super::args::LikeArgs;
 use super::face::{Face, count, table};
+use super::watch::Bars;
 use super::{Outcome, place};
 use crate::catalogue::Catalogue;
-use crate::intake;
+use crate::intake::{self, Context, Looked};
 use crate::library::{Filter, LabelState, Library, Named, ServeId};
 use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
 use crate::motion::Recording;
@@ -30,10 +31,19 @@ pub(super) fn run(
     let answer = match args.serve.parse::<ServeId>() {
         Ok(id) if !Path::new(&args.serve).exists() => like(&library, &ask(Subject::Stored(id)))?,
         _ => {
-            let Some((serve, recording)) = from_file(args, face)? else {
+            let bars = Bars::new(1, face);
+            let context = Context {
+                read: args.read.options(),
+                clip: args.read.clip(),
+                watch: bars.watch(),
+                ..Context::default()
+            };
+            let looked = from_file(args, &context, face);
+            bars.finish();
+            let Some((serve, recording)) = looked? else {
                 return Ok(Outcome::Nothing);
             };
-            let hash = intake::content_hash(Path::new(&args.serve), &args.read.options())?;
+            let hash = intake::content_hash(Path::new(&args.serve), &context)?;
             let same = library.recording_by_hash(&hash)?;
             let subject = Subject::Unstored(Unstored {
                 serve: &serve,
@@ -49,13 +59,17 @@ pub(super) fn run(
 }
 
 /// The chosen serve of a file; `None`, said why, if the file holds none.
-fn from_file(args: &LikeArgs, face: &mut Face) -> anyhow::Result<Option<(Serve, Recording)>> {
+fn from_file(
+    args: &LikeArgs,
+    context: &Context,
+    face: &mut Face,
+) -> anyhow::Result<Option<(Serve, Recording)>> {
     let file = Path::new(&args.serve);
     if !file.exists() {
         bail!("'{}' is neither a serve's id (like s12) nor a file that exists", args.serve);
     }
     let known = FindOptions { hand: args.read.hand(), ..FindOptions::default() };
-    let (recording, mut found) = intake::look(file, &args.read.options(), &known)?;
+    let Looked { recording, mut found, .. } = intake::look(file, context, &known)?;
     face.say(&format!("{}: {}", file.display(), recording.summary()));
     for assumed in &recording.assumptions {
         face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why));

@@ -14,7 +14,9 @@ mod place;
 mod progress;
 mod read;
 mod review;
+mod setup_video;
 mod verify;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -69,6 +71,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Demo(args) => demo::run(args, face),
         Command::Read(args) => read::run(args, face),
         Command::Add(args) => add::run(args, library, face),
+        Command::SetupVideo => setup_video::run(face),
         Command::Like(args) => like::run(args, library, face),
         Command::Review(args) => review::run(args, library, face),
         Command::Label(args) => judge::label(args, library, face),

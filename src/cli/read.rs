@@ -5,7 +5,9 @@ use serde::Serialize;
 use super::Outcome;
 use super::args::ReadCommand;
 use super::face::{Face, one_line, table};
-use crate::intake;
+use super::watch::Bars;
+use crate::intake::{self, Context, Looked};
+use crate::motion::video::ClipReading;
 use crate::motion::{Recording, Side};
 use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
 
@@ -39,8 +41,17 @@ enum MeasureObject<'a> {
 
 pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outcome> {
     let known = FindOptions { hand: command.read.hand(), ..FindOptions::default() };
-    let (recording, found) = intake::look(&command.file, &command.read.options(), &known)?;
-    describe(&recording, face)?;
+    let bars = Bars::new(1, face);
+    let context = Context {
+        read: command.read.options(),
+        clip: command.read.clip(),
+        watch: bars.watch(),
+        ..Context::default()
+    };
+    let looked = intake::look(&command.file, &context, &known);
+    bars.finish();
+    let Looked { recording, found, clip } = looked?;
+    describe(&recording, clip.as_ref(), face)?;
     for refusal in &found.refused {
         face.say(&format!(
             "frames {} to {}: no serve: {}",
@@ -62,8 +73,21 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
 }
 
 /// What the recording is and what was assumed: data as text, talk beside JSON.
-fn describe(recording: &Recording, face: &mut Face) -> anyhow::Result<()> {
+fn describe(
+    recording: &Recording,
+    clip: Option<&ClipReading>,
+    face: &mut Face,
+) -> anyhow::Result<()> {
     let mut lines = vec![format!("{}: {}", recording.format, recording.summary())];
+    if let Some(clip) = clip {
+        let (width, height) = clip.size_px;
+        lines.push(format!(
+            "clip: {width} x {height} pixels, {} of {} frames without the player, read at {:.0} frames a second",
+            clip.lost_frames,
+            recording.frames(),
+            clip.pace_hz
+        ));
+    }
     lines.extend(
         recording.assumptions.iter().map(|assumed| {
             format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why)

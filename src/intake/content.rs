@@ -5,14 +5,15 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 
-use crate::motion::ReadOptions;
+use super::Context;
+use crate::motion::video::Person;
 
 /// The name a file's content goes by: blake3 over its bytes and over the choice of subject and
-/// person, hex. A folder of one file per frame counts as its files in the order of their names.
+/// person, hex; not over how they are read. A folder of one file per frame counts as its files in the order of their names.
 ///
 /// # Errors
 /// If a file cannot be read.
-pub fn content_hash(path: &Path, options: &ReadOptions) -> io::Result<String> {
+pub fn content_hash(path: &Path, context: &Context) -> io::Result<String> {
     let mut hasher = blake3::Hasher::new();
     if path.is_dir() {
         for file in sorted_files(path)? {
@@ -21,7 +22,11 @@ pub fn content_hash(path: &Path, options: &ReadOptions) -> io::Result<String> {
     } else {
         io::copy(&mut std::fs::File::open(path)?, &mut hasher)?;
     }
+    let options = &context.read;
     hasher.update(format!("\0{:?}\0{:?}", options.subject, options.person).as_bytes());
+    if context.clip.person != Person::Only {
+        hasher.update(format!("\0{:?}", context.clip.person).as_bytes());
+    }
     Ok(hasher.finalize().to_hex().to_string())
 }
 
@@ -102,8 +107,9 @@ mod tests {
         let (a, b) = (folder.path().join("a"), folder.path().join("b"));
         std::fs::write(&a, "x").unwrap();
         std::fs::write(&b, "x").unwrap();
-        let plain = ReadOptions::default();
-        let other = ReadOptions { subject: Some("second".into()), ..ReadOptions::default() };
+        let plain = Context::default();
+        let mut other = Context::default();
+        other.read.subject = Some("second".into());
         assert_eq!(content_hash(&a, &plain).unwrap(), content_hash(&b, &plain).unwrap());
         assert_ne!(content_hash(&a, &plain).unwrap(), content_hash(&a, &other).unwrap());
     }

@@ -1,5 +1,6 @@
 //! From a file to stored serves: read, find, suspect, store; all of one file or nothing.
 
+mod clip;
 mod content;
 
 use std::path::{Path, PathBuf};
@@ -11,9 +12,11 @@ use crate::library::{
     Added, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType, Setting,
     StoreError, WriteError, check_born, check_past,
 };
+use crate::motion::video::{ClipError, ClipReading, is_clip};
 use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
 use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
 
+pub use clip::{ClipWay, Hear, Watch};
 pub use content::{content_hash, recordings_in};
 
 /// The voice under which the program's own suspicions are stored.
@@ -24,6 +27,10 @@ pub const PROGRAM: &str = "program";
 pub struct Context {
     /// How to read the file.
     pub read: ReadOptions,
+    /// How to read it if it is a clip.
+    pub clip: ClipWay,
+    /// Who hears how far it is, and who may stop it.
+    pub watch: Watch,
     /// Day it was recorded; the file's own date where `None`.
     pub date: Option<Date>,
     /// What it shows.
@@ -55,7 +62,7 @@ pub struct Taken {
 pub enum IntakeError {
     /// The file could not be read.
     #[error(transparent)]
-    Read(#[from] ReadError),
+    Look(#[from] LookError),
     /// No serve is in it.
     #[error("{}: no serve found: {reason}; nothing is stored", file.display())]
     NoServe {
@@ -78,18 +85,59 @@ pub enum IntakeError {
     Store(#[from] StoreError),
 }
 
-/// Reads the recording in `file` and finds its serves; stores nothing.
+/// Why a file could not be looked at.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LookError {
+    /// A joint file could not be read.
+    #[error(transparent)]
+    Read(#[from] ReadError),
+    /// A clip could not be read.
+    #[error(transparent)]
+    Clip(#[from] ClipError),
+    /// A clip was given a sample rate.
+    #[error(
+        "{}: --rate is for joint files, a clip has its own times; for one filmed in slow motion give --capture-rate HZ", file.display()
+    )]
+    RateOfClip {
+        /// The clip.
+        file: PathBuf,
+    },
+}
+
+impl LookError {
+    /// Whether the user stopped it.
+    #[must_use]
+    pub fn is_stop(&self) -> bool {
+        matches!(self, Self::Clip(ClipError::Cancelled { .. }))
+    }
+}
+
+/// A file as read, before anything is stored.
+#[derive(Debug, Clone)]
+pub struct Looked {
+    /// The joints.
+    pub recording: Recording,
+    /// The serves in them.
+    pub found: Found,
+    /// What the picture showed, where the file is a clip.
+    pub clip: Option<ClipReading>,
+}
+
+/// Reads the recording in `file`, joints or a clip, and finds its serves; stores nothing.
+///
+/// A file whose layout is given is taken for joints.
 ///
 /// # Errors
-/// [`ReadError`] if the file cannot be read; a file without a serve is no error here.
-pub fn look(
-    file: &Path,
-    options: &ReadOptions,
-    known: &FindOptions,
-) -> Result<(Recording, Found), ReadError> {
-    let recording = read(file, options)?;
+/// [`LookError`] if the file cannot be read; a file without a serve is no error here.
+pub fn look(file: &Path, context: &Context, known: &FindOptions) -> Result<Looked, LookError> {
+    let (recording, clip) = if context.read.layout.is_none() && is_clip(file) {
+        clip::read(file, context)?
+    } else {
+        (read(file, &context.read)?, None)
+    };
     let found = find(&recording, known);
-    Ok((recording, found))
+    Ok(Looked { recording, found, clip })
 }
 
 /// Why a recording holds no serve, in one line.
@@ -117,20 +165,18 @@ pub fn take(
     context: &Context,
 ) -> Result<Taken, IntakeError> {
     let known = FindOptions { hand: player.hand, stature_m: player.stature_m };
-    let hash = content_hash(file, &context.read)
-        .map_err(|source| ReadError { file: file.to_owned(), kind: source.into() })?;
-    let (recording, found) = look(file, &context.read, &known)?;
+    let unread = |source: std::io::Error| {
+        LookError::Read(ReadError { file: file.to_owned(), kind: source.into() })
+    };
+    let hash = content_hash(file, context).map_err(unread)?;
+    let Looked { recording, found, .. } = look(file, context, &known)?;
     if found.serves.is_empty() {
         let reason = why_none(&found);
         return Err(IntakeError::NoServe { file: file.to_owned(), reason });
     }
     let (date, date_assumed) = match context.date {
         Some(date) => (date, false),
-        None => (
-            content::date_of(file)
-                .map_err(|source| ReadError { file: file.to_owned(), kind: source.into() })?,
-            true,
-        ),
+        None => (content::date_of(file).map_err(unread)?, true),
     };
     check_past("date", date)
         .and_then(|()| player.born.map_or(Ok(()), |born| check_born("born", born, Some(date))))

@@ -228,7 +228,7 @@ pub enum ReadErrorKind {
         wanted: Option<String>,
     },
     /// Several people in the picture and none, or one too many, chosen.
-    #[error("{place}: {people} people are in the picture{}; choose one with --person 0 to {}", person_rule(*wanted), people.saturating_sub(1))]
+    #[error("{place}: {people} people are in the picture{}; choose one with --person 1 to {people}", person_rule(*wanted))]
     Person {
         /// Where.
         place: Place,
@@ -363,7 +363,7 @@ fn subject_rule(wanted: Option<&str>) -> String {
 }
 
 fn person_rule(wanted: Option<usize>) -> String {
-    wanted.map_or_else(String::new, |index| format!(", number {index} was asked for"))
+    wanted.map_or_else(String::new, |index| format!(", number {} was asked for", index + 1))
 }
 
 /// The first `most` of `labels`, each cut to a readable length, and how many more there are.

@@ -396,12 +396,12 @@ fn keypoints_in_space_fractions_and_several_people() {
     let two = serde_json::json!({ "fps": 50, "frames": two }).to_string();
     assert_eq!(
         fails(two.as_bytes(), &ReadOptions::default()),
-        "frame 0: 2 people are in the picture; choose one with --person 0 to 1"
+        "frame 0: 2 people are in the picture; choose one with --person 1 to 2"
     );
     let second = ReadOptions { person: Some(1), ..ReadOptions::default() };
     assert_same(&read_bytes(two.as_bytes(), &second).expect("chosen"), &flat, 1e-9);
     let third = ReadOptions { person: Some(2), ..ReadOptions::default() };
-    assert!(fails(two.as_bytes(), &third).contains("number 2 was asked for"));
+    assert!(fails(two.as_bytes(), &third).contains("number 3 was asked for"));
     assert_eq!(flat.dimensions, Dimensions::Two);
     assert_eq!(flat.unit, Unit::Pixel);
 }

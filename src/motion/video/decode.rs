@@ -46,6 +46,7 @@ impl Decoder {
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());
+        own_group(&mut command);
         let mut child = command.spawn().map_err(|error| missing_or(path, "ffmpeg", &error))?;
         let (Some(stdout), Some(stderr)) = (child.stdout.take(), child.stderr.take()) else {
             return Err(ClipError::Decoder {
@@ -92,6 +93,14 @@ impl Decoder {
         let words = self.words.take().and_then(|thread| thread.join().ok());
         last_words(&words.unwrap_or_default())
     }
+}
+
+/// Keeps the terminal's interrupt from a child, so that it ends when we end it and not before.
+pub(super) fn own_group(command: &mut Command) {
+    #[cfg(unix)]
+    std::os::unix::process::CommandExt::process_group(command, 0);
+    #[cfg(not(unix))]
+    let _ = command;
 }
 
 impl Drop for Decoder {

@@ -169,7 +169,7 @@ pub enum ClipError {
         frames: usize,
     },
     /// The user stopped it.
-    #[error("{path}: stopped; nothing was stored")]
+    #[error("{path}: stopped; nothing of it is kept")]
     Cancelled {
         /// The clip.
         path: PathBuf,

@@ -42,7 +42,7 @@ pub use frame::{Frame, Region};
 pub use landmarks::{BODY, Pose};
 pub use model::{ModelChoice, ModelError, PoseModel};
 pub use palm::{PalmReading, PalmTurn, palm_turn};
-pub use probe::{ClipInfo, probe};
+pub use probe::{ClipInfo, is_clip, probe};
 pub use read::{ClipOptions, ClipReading, Progress, read_clip, read_clip_with};
 pub use setup::{CACHE_VARIABLE, Installed, Outcome, SetupReport, Step, folder, installed, setup};
 pub use stills::{Still, stills};

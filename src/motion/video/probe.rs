@@ -7,6 +7,7 @@ use std::process::{Command, Stdio};
 
 use serde::Deserialize;
 
+use super::decode::own_group;
 use super::errors::ClipError;
 
 /// What a clip holds, from its container, before any picture is decoded.
@@ -75,6 +76,34 @@ const CAPTURE_TAG: &str = "com.android.capture.fps";
 
 /// Containers of single pictures, which the decoder also opens.
 const STILL_FORMATS: [&str; 3] = ["image2", "_pipe", "gif"];
+
+/// Endings of names under which clips are kept.
+const ENDINGS: [&str; 17] = [
+    "mp4", "m4v", "mov", "qt", "mkv", "webm", "avi", "3gp", "3g2", "mts", "m2ts", "mpg", "mpeg",
+    "wmv", "flv", "ogv", "hevc",
+];
+
+/// Whether a file is meant as a clip: by the first bytes of its content (MP4 and MOV, Matroska and
+/// WebM, AVI, MPEG program stream) or by the ending of its name, so that a damaged clip is refused
+/// as a clip. A file that cannot be opened is judged by its name.
+#[must_use]
+pub fn is_clip(path: &Path) -> bool {
+    if path.is_dir() {
+        return false;
+    }
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    if ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known)) {
+        return true;
+    }
+    let mut head = Vec::with_capacity(12);
+    let read = std::fs::File::open(path).and_then(|file| file.take(12).read_to_end(&mut head));
+    read.is_ok()
+        && head.len() == 12
+        && (&head[4..8] == b"ftyp"
+            || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3])
+            || (head.starts_with(b"RIFF") && &head[8..] == b"AVI ")
+            || head.starts_with(&[0, 0, 1, 0xba]))
+}
 
 /// The clip as an argument that is never taken for an option or another protocol.
 pub(super) fn argument(path: &Path) -> OsString {
@@ -178,7 +207,9 @@ pub(super) fn frame_times(path: &Path) -> Result<Vec<f64>, ClipError> {
 }
 
 fn list(path: &Path, entries: &str) -> Result<(Listing, String), ClipError> {
-    let output = Command::new("ffprobe")
+    let mut command = Command::new("ffprobe");
+    own_group(&mut command);
+    let output = command
         .args(["-v", "error", "-of", "json", "-protocol_whitelist", "file"])
         .args(["-select_streams", "V:0", "-show_entries", entries])
         .arg(argument(path))

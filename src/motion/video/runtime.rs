@@ -23,6 +23,7 @@ pub(super) fn with_model<T>(
 ) -> Result<T, ModelError> {
     let library = Library::from_path(&installed.runtime).map_err(failed)?;
     silence(&library);
+    let hushed = hush();
     let environment = litert::Environment::new(&library).map_err(failed)?;
     let detector = litert::Model::from_file(&environment, &installed.detector).map_err(failed)?;
     let landmarks = litert::Model::from_file(&environment, &installed.landmarks).map_err(failed)?;
@@ -52,7 +53,32 @@ pub(super) fn with_model<T>(
         )?,
         raw: Raw { points: Vec::new(), flag: 0.0, heat: Vec::new(), world: Vec::new() },
     };
+    drop(hushed);
     Ok(work(&mut TwoStage::new(networks)))
+}
+
+/// Leads standard error nowhere until the guard is dropped: the part of the runtime that compiles
+/// the networks writes a note there that no option turns off. What goes wrong comes back as a
+/// status, so nothing is lost.
+#[cfg(unix)]
+fn hush() -> Option<impl Drop> {
+    struct Hushed(std::os::fd::OwnedFd);
+    impl Drop for Hushed {
+        fn drop(&mut self) {
+            // It worked the other way round a moment ago.
+            let _ = rustix::stdio::dup2_stderr(&self.0);
+        }
+    }
+    let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
+    let kept = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
+    rustix::stdio::dup2_stderr(&nowhere).ok()?;
+    Some(Hushed(kept))
+}
+
+/// Elsewhere the note stays.
+#[cfg(not(unix))]
+fn hush() -> Option<std::convert::Infallible> {
+    None
 }
 
 /// Lets the runtime report errors only: it writes dozens of notes to stderr for each model, and

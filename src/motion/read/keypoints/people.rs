@@ -64,7 +64,7 @@ pub(super) fn choose(
     }
     assumptions.push(assumed(
         "person",
-        format!("number {wanted} of frame {first}, followed by nearness"),
+        format!("number {} of frame {first}, followed by nearness", wanted + 1),
         format!("as asked; up to {most} people are in the picture"),
     ));
     say(&frames, &picks, wanted, assumptions);
@@ -232,7 +232,7 @@ mod tests {
         let (chosen, said) = run(frames.collect(), 0);
         let want: Vec<_> = (0..10).map(|at| Some(100.0 + f64::from(at))).collect();
         assert_eq!(chosen, want);
-        assert_eq!(told(&said, "person"), Some("number 0 of frame 0, followed by nearness"));
+        assert_eq!(told(&said, "person"), Some("number 1 of frame 0, followed by nearness"));
         assert_eq!(told(&said, "order of people"), Some("changed in 4 of 10 frames"));
         assert_eq!(told(&said, "tracking"), None);
     }

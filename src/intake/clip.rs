@@ -1,0 +1,89 @@
+//! A phone clip on its way in: how it is read, and what it shows beside joints in space.
+
+use std::fmt;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use super::{Context, LookError};
+use crate::motion::video::{
+    ClipError, ClipOptions, ClipReading, ModelChoice, Person, Progress, read_clip,
+};
+use crate::motion::{ReadError, ReadErrorKind, Recording};
+
+/// How to read a clip; joint files need none of it.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct ClipWay {
+    /// Landmark network.
+    pub model: ModelChoice,
+    /// Whom to follow.
+    pub person: Person,
+    /// Frames per second at capture, where the clip plays slower than it was filmed.
+    pub capture_rate_hz: Option<f64>,
+}
+
+/// Who hears how far the work on a clip is.
+pub type Hear = Arc<dyn Fn(&Path, Progress) + Send + Sync>;
+
+/// Who hears how far long work is, and who may stop it.
+#[derive(Clone, Default)]
+pub struct Watch {
+    /// Hears after each frame of a clip.
+    pub hear: Option<Hear>,
+    /// Set to true from anywhere, it stops the work.
+    pub stop: Option<Arc<AtomicBool>>,
+}
+
+impl Watch {
+    /// Whether the work is to stop.
+    #[must_use]
+    pub fn stopped(&self) -> bool {
+        self.stop.as_ref().is_some_and(|stop| stop.load(Ordering::Relaxed))
+    }
+}
+
+impl fmt::Debug for Watch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Watch")
+            .field("hear", &self.hear.is_some())
+            .field("stop", &self.stop)
+            .finish()
+    }
+}
+
+/// Reads a clip as `context` says; the recording in space comes first, what the picture showed
+/// second.
+pub(super) fn read(
+    file: &Path,
+    context: &Context,
+) -> Result<(Recording, Option<ClipReading>), LookError> {
+    let at = |kind| ReadError { file: file.to_owned(), kind };
+    // A missing file is named in the same words whatever it would have been.
+    std::fs::metadata(file).map_err(|source| at(ReadErrorKind::from(source)))?;
+    if context.read.rate_hz.is_some() {
+        return Err(LookError::RateOfClip { file: file.to_owned() });
+    }
+    let mut tell = |progress| {
+        if let Some(hear) = &context.watch.hear {
+            hear(file, progress);
+        }
+    };
+    let reading = read_clip(
+        file,
+        ClipOptions {
+            model: context.clip.model,
+            person: context.clip.person,
+            capture_rate_hz: context.clip.capture_rate_hz,
+            view: context.read.view,
+            progress: Some(&mut tell),
+            cancel: context.watch.stop.as_deref(),
+        },
+    )
+    // An interrupt may reach a command we wait for first; then its failure is no news.
+    .map_err(|error| {
+        if context.watch.stopped() { ClipError::Cancelled { path: file.to_owned() } } else { error }
+    })?;
+    let recording =
+        if context.read.mirror { reading.recording.mirrored() } else { reading.recording.clone() };
+    Ok((recording, Some(reading)))
+}
