@@ -356,3 +356,27 @@ fn a_person_is_followed_when_the_order_changes() {
     let (_, err) = desk.expect(1, &["read", "two.json", "--person", "2"]);
     assert!(err.contains("no serve found"), "{err}");
 }
+
+/// Groups, faults and the page of a small squad; nothing is left where nothing was found.
+#[test]
+fn a_squad_is_told_and_written() {
+    let desk = Desk::stocked();
+    desk.expect(0, &["label", "c1", "--add", "toss_low=0.5", "--coach", "ash"]);
+    let lines = desk.objects(0, &["squad", "--json", "-o", "squad.html", "--to", "2026-04-01"]);
+    assert_eq!(lines[0]["about"], "squad");
+    assert_eq!(lines[0]["players"], 3);
+    let of = |about: &str| lines.iter().filter(|line| line["about"] == about).collect::<Vec<_>>();
+    assert!(!of("group").is_empty() && !of("tree").is_empty() && !of("fault").is_empty());
+    let toss = of("fault").into_iter().find(|line| line["fault"] == "toss_low").unwrap();
+    assert!(toss["now"]["with"].as_u64().unwrap() >= 1, "{toss}");
+    let page = std::fs::read_to_string(desk.at("squad.html")).unwrap();
+    assert!(page.contains("sanderling") && page.contains("Take care"));
+
+    let (out, _) = desk.expect(0, &["squad"]);
+    assert!(out.contains("all players: 3 players"), "{out}");
+    let (_, err) = desk.expect(2, &["squad", "nobody"]);
+    assert!(err.contains("squad has no 'nobody'"), "{err}");
+    let (out, err) = desk.expect(1, &["squad", "--from", "2030-01-01", "-o", "none.html"]);
+    assert!(out.is_empty() && err.contains("no match"), "{err}");
+    assert!(!desk.at("none.html").exists());
+}

@@ -49,6 +49,8 @@ pub(super) enum Command {
     Review(ReviewArgs),
     /// A player before and after: what each plan changed, and what else did
     Progress(ProgressArgs),
+    /// A squad: groups of similar serves, common faults, trends, whom to see next
+    Squad(SquadArgs),
     /// Write curves (NPY, CSV) and measures (CSV) for further study
     Export(ExportArgs),
     /// Check the library; rebuild what is derived
@@ -424,6 +426,24 @@ pub(super) struct ProgressArgs {
     /// The player's code
     pub(super) player: String,
     /// Write it as one HTML file too
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SquadArgs {
+    /// The squad [default: all players]
+    pub(super) name: Option<String>,
+    /// Only cases that match
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
+    /// First day that counts
+    #[arg(long, value_name = "DATE")]
+    pub(super) from: Option<Date>,
+    /// Last day that counts; what is overdue is told as of this day [default: today]
+    #[arg(long, value_name = "DATE")]
+    pub(super) to: Option<Date>,
+    /// Write the squad report as one HTML file
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
 }

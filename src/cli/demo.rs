@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use super::args::DemoArgs;
 use super::face::Face;
-use super::{Outcome, add, like, review};
+use super::{Outcome, add, like, review, squad};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, Scenario};
 use crate::intake::{self, Context, PROGRAM};
@@ -18,6 +18,7 @@ use crate::library::{
 };
 use crate::matcher::{self, Query, Subject};
 use crate::report::{Audience, Wanted};
+use crate::squad::{GroupsParams, SquadQuery};
 
 /// What comes in, as files: the way from a file is part of what the demo shows.
 const NEW_SERVE: (&str, &[u8]) = ("new-serve.c3d", include_bytes!("../../demo-data/new-serve.c3d"));
@@ -70,6 +71,17 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
         review::write(&library, &wanted, audience, &page)?;
         face.say(&format!("wrote {}", page.display()));
     }
+    let query = SquadQuery {
+        squad: None,
+        filter: Filter::default(),
+        from: None,
+        to: None,
+        today: NEW_SERVE_DAY,
+        groups: GroupsParams::default(),
+    };
+    let page = folder.join("squad.html");
+    squad::write(&squad::gather(&library, &query, face)?, &page)?;
+    face.say(&format!("wrote {}", page.display()));
     Ok(if answer.precedents.is_empty() { Outcome::Nothing } else { Outcome::Found })
 }
 

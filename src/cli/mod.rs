@@ -15,6 +15,7 @@ mod progress;
 mod read;
 mod review;
 mod setup_video;
+mod squad;
 mod verify;
 mod watch;
 
@@ -78,6 +79,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Plan(args) => judge::plan(args, library, face),
         Command::FollowUp(args) => judge::follow_up(args, library, face),
         Command::Progress(args) => progress::run(args, library, face),
+        Command::Squad(args) => squad::run(args, library, face),
         Command::Export(args) => export::run(args, library, face),
         Command::Verify(args) => verify::run(args, library, face),
     }

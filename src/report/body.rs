@@ -232,7 +232,7 @@ fn project(point: [f64; 3], seen: Seen) -> ([f64; 2], f64) {
 }
 
 /// Corners of the convex hull of circles, counter-clockwise (Andrew's monotone chain).
-fn hull(circles: &[([f64; 2], f64)]) -> Vec<[f64; 2]> {
+pub(super) fn hull(circles: &[([f64; 2], f64)]) -> Vec<[f64; 2]> {
     const AROUND: usize = 18;
     let mut points: Vec<[f64; 2]> = circles
         .iter()

@@ -22,6 +22,7 @@ mod review;
 mod ribbon;
 #[cfg(test)]
 mod sample;
+mod squad;
 mod svg;
 #[cfg(test)]
 mod tests;
@@ -50,5 +51,6 @@ pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};
 pub use progress_page::progress_page;
 pub use review::review;
 pub use ribbon::ribbon;
+pub use squad::{map_drawing, month_shares, share_mark, squad_page, tree_drawing};
 pub use svg::Svg;
 pub use words::{about, amount, phase};

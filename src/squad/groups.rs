@@ -2,10 +2,10 @@
 
 use std::ops::RangeInclusive;
 
-use rand::{Rng, SeedableRng};
-use rand_xoshiro::Xoshiro256PlusPlus;
+use rayon::prelude::*;
 
-use super::{Distances, k_medoids};
+use super::stability::stability;
+use super::{Distances, k_medoids, k_medoids_each};
 
 /// How to group.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,7 +53,7 @@ pub struct Groups {
     pub labels: Vec<usize>,
     /// The groups, largest (in players) first.
     pub groups: Vec<Group>,
-    /// Weighted mean silhouette width of the chosen number of groups; `None` for one group.
+    /// Mean silhouette width of the chosen number of groups; `None` for one group.
     pub silhouette: Option<f64>,
     /// Every number of groups tried, with its silhouette width.
     pub tried: Vec<(usize, f64)>,
@@ -62,9 +62,8 @@ pub struct Groups {
 /// Groups serves by distance; `owners[i]` numbers the player of serve `i` from 0.
 ///
 /// Every player has one vote: a serve weighs 1 over its player's number of serves. The number of
-/// groups is the one with the widest mean silhouette (Rousseeuw 1987, doi
-/// 10.1016/0377-0427(87)90125-7), provided it reaches [`GroupsParams::least_silhouette`]; else
-/// all serves are one group. O(n^2) for each number tried. Same input, same answer.
+/// groups is the one with the widest mean [`silhouette`], provided it reaches
+/// [`GroupsParams::least_silhouette`]; else all serves are one group. O(n^2) for each number tried. Same input, same answer.
 ///
 /// # Panics
 /// If `owners` has another length than there are items.
@@ -76,12 +75,13 @@ pub fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) ->
     }
     let weights = one_vote_each(owners);
     let players = owners.iter().max().map_or(0, |most| most + 1);
+    let ks: Vec<usize> =
+        params.groups.clone().filter(|&k| k >= 2 && k <= players && k < distances.len()).collect();
     let mut best = None;
     let mut tried = Vec::new();
-    for k in params.groups.clone().filter(|&k| k >= 2 && k <= players && k < distances.len()) {
-        let found = k_medoids(distances, &weights, k);
-        let width = silhouette(distances, &found.labels, &weights);
-        tried.push((k, width));
+    for (k, found) in ks.iter().zip(k_medoids_each(distances, &weights, &ks)) {
+        let width = silhouette(distances, &found.labels, owners);
+        tried.push((*k, width));
         if width >= params.least_silhouette && best.as_ref().is_none_or(|(_, w)| width > *w) {
             best = Some((found, width));
         }
@@ -132,143 +132,64 @@ fn players_mostly_in(owners: &[usize], labels: &[usize], label: usize, weights: 
     share.iter().filter(|&&s| s >= 0.5).count()
 }
 
-/// Weighted mean silhouette width of a partition, -1 to 1; 0 for items alone in their group.
+/// Mean silhouette width of a partition, -1 to 1, one vote per player.
 ///
-/// With equal weights this is the usual silhouette score. O(n^2).
+/// As Rousseeuw 1987 (doi 10.1016/0377-0427(87)90125-7), except that a serve is held only against
+/// serves of other players, each player weighing 1: a player's own serves lie close together, and
+/// would else make every player a good group. A serve with no other player in its group has width
+/// 0. With one serve per player this is the usual silhouette score. O(n^2).
 ///
 /// # Panics
 /// If lengths differ.
 #[must_use]
-pub fn silhouette(distances: &Distances, labels: &[usize], weights: &[f64]) -> f64 {
-    assert!(labels.len() == distances.len() && weights.len() == distances.len(), "lengths differ");
+pub fn silhouette(distances: &Distances, labels: &[usize], owners: &[usize]) -> f64 {
+    assert!(labels.len() == distances.len() && owners.len() == distances.len(), "lengths differ");
+    if labels.is_empty() {
+        return 0.0;
+    }
+    let weights = one_vote_each(owners);
     let k = labels.iter().max().map_or(0, |most| most + 1);
-    let mut mass = vec![0.0; k];
-    let mut size = vec![0usize; k];
-    for (&label, w) in labels.iter().zip(weights) {
-        mass[label] += w;
-        size[label] += 1;
-    }
-    let mut row = Vec::with_capacity(labels.len());
-    let (mut sum, mut total) = (0.0, 0.0);
-    for (item, &own) in labels.iter().enumerate() {
-        total += weights[item];
-        if size[own] < 2 {
-            continue;
-        }
-        distances.fill_row(item, &mut row);
-        let mut toward = vec![0.0; k];
-        for ((&d, &label), w) in row.iter().zip(labels).zip(weights) {
-            toward[label] += w * f64::from(d);
-        }
-        let inside = toward[own] / (mass[own] - weights[item]);
-        let outside = (0..k)
-            .filter(|&label| label != own && size[label] > 0)
-            .map(|label| toward[label] / mass[label])
-            .fold(f64::INFINITY, f64::min);
-        let widest = inside.max(outside);
-        if outside.is_finite() && widest > 0.0 {
-            sum += weights[item] * (outside - inside) / widest;
-        }
-    }
-    sum / total
-}
-
-/// Mean best Jaccard agreement of each group over resampled squads.
-fn stability(
-    distances: &Distances,
-    owners: &[usize],
-    labels: &[usize],
-    k: usize,
-    params: &GroupsParams,
-) -> Vec<f64> {
-    if k == 1 {
-        return vec![1.0];
-    }
     let players = owners.iter().max().map_or(0, |most| most + 1);
-    let mut serves_of = vec![Vec::new(); players];
-    for (item, &owner) in owners.iter().enumerate() {
-        serves_of[owner].push(item);
+    let mut mass = vec![0.0; k];
+    let mut own_mass = vec![0.0; k * players];
+    for ((&label, &owner), w) in labels.iter().zip(owners).zip(&weights) {
+        mass[label] += w;
+        own_mass[owner * k + label] += w;
     }
-    let mut rng = Xoshiro256PlusPlus::seed_from_u64(params.seed);
-    let mut sums = vec![0.0; k];
-    let mut counted = vec![0usize; k];
-    for _ in 0..params.resamples {
-        let items = resample(&serves_of, params.resample_items, &mut rng);
-        let part = distances.subset(&items);
-        let part_owners: Vec<usize> = items.iter().map(|&item| owners[item]).collect();
-        let again = k_medoids(&part, &one_vote_each(&part_owners), k);
-        for label in 0..k {
-            let here: Vec<bool> = items.iter().map(|&item| labels[item] == label).collect();
-            if here.iter().any(|&h| h) {
-                sums[label] +=
-                    (0..k).map(|other| jaccard(&here, &again.labels, other)).fold(0.0, f64::max);
-                counted[label] += 1;
+    let width = |item: usize| -> f64 {
+        let (own, owner) = (labels[item], owners[item]);
+        let mut toward = vec![0.0; k];
+        let others = distances.row(item).iter().zip(labels).zip(owners).zip(&weights);
+        for (((&d, &label), &other), w) in others {
+            if other != owner {
+                toward[label] += w * f64::from(d);
             }
         }
-    }
-    sums.iter().zip(counted).map(|(sum, count)| sum / count.max(1) as f64).collect()
-}
-
-/// Players drawn with replacement, each once however often drawn (repeats would only make
-/// groups of copies), with all or an equal share of their serves.
-fn resample(serves_of: &[Vec<usize>], most: usize, rng: &mut Xoshiro256PlusPlus) -> Vec<usize> {
-    let with_serves: Vec<&Vec<usize>> = serves_of.iter().filter(|s| !s.is_empty()).collect();
-    let mut drawn = vec![false; with_serves.len()];
-    for _ in 0..with_serves.len() {
-        drawn[rng.gen_range(0..with_serves.len())] = true;
-    }
-    let chosen = drawn.iter().filter(|&&d| d).count();
-    let each = (most / chosen.max(1)).max(1);
-    let mut items = Vec::new();
-    for (serves, _) in with_serves.iter().zip(&drawn).filter(|(_, d)| **d) {
-        let picked = rand::seq::index::sample(rng, serves.len(), each.min(serves.len()));
-        items.extend(picked.into_iter().map(|p| serves[p]));
-    }
-    items.sort_unstable();
-    items
-}
-
-fn jaccard(here: &[bool], labels: &[usize], label: usize) -> f64 {
-    let (mut both, mut either) = (0usize, 0usize);
-    for (&h, &l) in here.iter().zip(labels) {
-        both += usize::from(h && l == label);
-        either += usize::from(h || l == label);
-    }
-    both as f64 / either.max(1) as f64
-}
-
-/// Agreement of two partitions, corrected for chance: 1 for the same, about 0 for unrelated.
-///
-/// Hubert & Arabie 1985, doi 10.1007/BF01908075.
-///
-/// # Panics
-/// If lengths differ.
-#[must_use]
-pub fn adjusted_rand_index(a: &[usize], b: &[usize]) -> f64 {
-    assert_eq!(a.len(), b.len(), "two labels for each item");
-    let pairs = |count: usize| (count * count.saturating_sub(1)) as f64 / 2.0;
-    let (rows, columns) =
-        (a.iter().max().map_or(0, |m| m + 1), b.iter().max().map_or(0, |m| m + 1));
-    let mut table = vec![0usize; rows * columns];
-    for (&x, &y) in a.iter().zip(b) {
-        table[x * columns + y] += 1;
-    }
-    let together: f64 = table.iter().map(|&c| pairs(c)).sum();
-    let in_a: f64 = (0..rows).map(|r| pairs(table[r * columns..][..columns].iter().sum())).sum();
-    let in_b: f64 =
-        (0..columns).map(|c| pairs((0..rows).map(|r| table[r * columns + c]).sum())).sum();
-    let all = pairs(a.len());
-    let by_chance = if all > 0.0 { in_a * in_b / all } else { 0.0 };
-    let most = f64::midpoint(in_a, in_b);
-    if (most - by_chance).abs() < f64::EPSILON {
-        1.0
-    } else {
-        (together - by_chance) / (most - by_chance)
-    }
+        let mean = |label: usize| {
+            let left = mass[label] - own_mass[owner * k + label];
+            // Masses are sums of fractions of players: less than rounding is nobody.
+            (left > 1e-9).then(|| toward[label] / left)
+        };
+        let inside = mean(own);
+        let outside = (0..k).filter(|&label| label != own).filter_map(mean).reduce(f64::min);
+        match (inside, outside) {
+            (Some(inside), Some(outside)) if inside.max(outside) > 0.0 => {
+                (outside - inside) / inside.max(outside)
+            }
+            _ => 0.0,
+        }
+    };
+    let widths: Vec<f64> = (0..labels.len()).into_par_iter().map(width).collect();
+    let sum: f64 = widths.iter().zip(&weights).map(|(width, w)| width * w).sum();
+    sum / weights.iter().sum::<f64>()
 }
 
 #[cfg(test)]
 mod tests {
+    use rand::{Rng, SeedableRng};
+    use rand_xoshiro::Xoshiro256PlusPlus;
+
+    use super::super::adjusted_rand_index;
     use super::*;
 
     /// Players scattered around planted centres in the plane, several serves each.
@@ -289,7 +210,7 @@ mod tests {
                 truth.push(player % 3);
             }
         }
-        let condensed = (0..points.len())
+        let condensed: Vec<f32> = (0..points.len())
             .flat_map(|i| {
                 let points = &points;
                 (i + 1..points.len()).map(move |j| {
@@ -297,7 +218,7 @@ mod tests {
                 })
             })
             .collect();
-        (Distances::new(points.len(), condensed).unwrap(), owners, truth)
+        (Distances::new(points.len(), &condensed).unwrap(), owners, truth)
     }
 
     /// Invented data, planted truth.
@@ -323,7 +244,7 @@ mod tests {
             let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
             let points: Vec<[f64; 6]> =
                 (0..60).map(|_| std::array::from_fn(|_| rng.gen_range(-1.0..1.0))).collect();
-            let condensed = (0..60)
+            let condensed: Vec<f32> = (0..60)
                 .flat_map(|i| {
                     let points = &points;
                     (i + 1..60).map(move |j| {
@@ -333,7 +254,7 @@ mod tests {
                     })
                 })
                 .collect();
-            let distances = Distances::new(60, condensed).unwrap();
+            let distances = Distances::new(60, &condensed).unwrap();
             let owners: Vec<usize> = (0..60).collect();
             let found = groups(&distances, &owners, &GroupsParams::default());
             assert_eq!(found.groups.len(), 1, "seed {seed}: {:?}", found.tried);
@@ -373,8 +294,9 @@ mod tests {
         let golden: Golden = serde_json::from_str(include_str!("golden/partitions.json")).unwrap();
         assert_eq!(golden.problems.len(), 3);
         for problem in golden.problems {
-            let distances = Distances::new(problem.n, problem.condensed).unwrap();
+            let distances = Distances::new(problem.n, &problem.condensed).unwrap();
             let weights = vec![1.0; problem.n];
+            let each_own: Vec<usize> = (0..problem.n).collect();
             let ours = k_medoids(&distances, &weights, problem.k);
             // From the same start no worse; against the best of 50 starts within three hundredths.
             let same_start = problem.loss_from_build * (1.0 + 1e-6);
@@ -385,7 +307,7 @@ mod tests {
                 problem.n,
                 ours.loss
             );
-            let width = silhouette(&distances, &problem.labels, &weights);
+            let width = silhouette(&distances, &problem.labels, &each_own);
             assert!((width - problem.silhouette).abs() < 1e-6, "{width} {}", problem.silhouette);
             let rand = adjusted_rand_index(&problem.truth, &problem.labels);
             assert!((rand - problem.adjusted_rand).abs() < 1e-12, "{rand}");
@@ -394,9 +316,9 @@ mod tests {
 
     #[test]
     fn few_serves_are_no_reason_to_fail() {
-        let none = Distances::new(0, vec![]).unwrap();
+        let none = Distances::new(0, &[]).unwrap();
         assert!(groups(&none, &[], &GroupsParams::default()).groups.is_empty());
-        let one = Distances::new(1, vec![]).unwrap();
+        let one = Distances::new(1, &[]).unwrap();
         assert_eq!(groups(&one, &[0], &GroupsParams::default()).groups.len(), 1);
     }
 }

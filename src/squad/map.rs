@@ -85,7 +85,7 @@ mod tests {
                 [t.cos() * (1.0 + t), 0.4 * t.sin() * (1.0 + t)]
             })
             .collect();
-        let condensed = (0..n)
+        let condensed: Vec<f32> = (0..n)
             .flat_map(|i| {
                 let points = &points;
                 (i + 1..n).map(move |j| {
@@ -93,7 +93,7 @@ mod tests {
                 })
             })
             .collect();
-        (Distances::new(n, condensed).unwrap(), points)
+        (Distances::new(n, &condensed).unwrap(), points)
     }
 
     fn worst_distance_error(n: usize) -> (f64, f64) {
@@ -127,7 +127,7 @@ mod tests {
 
     #[test]
     fn same_serves_lie_on_one_place() {
-        let map = squad_map(&Distances::new(3, vec![0.0; 3]).unwrap()).unwrap();
+        let map = squad_map(&Distances::new(3, &[0.0; 3]).unwrap()).unwrap();
         assert_eq!(map.places, [[0.0; 2]; 3]);
     }
 }

@@ -4,6 +4,8 @@
 //! 101, doi 10.1016/j.is.2021.101804 (FasterPAM). We differ in weighting each item's loss, so
 //! that a player with many serves has one vote, and in starting from the greedy build.
 
+use rayon::prelude::*;
+
 use super::Distances;
 
 /// A partition around medoids.
@@ -33,23 +35,44 @@ struct Near {
 /// If there are no items, `k` is 0, or `weights` has another length than there are items.
 #[must_use]
 pub fn k_medoids(distances: &Distances, weights: &[f64], k: usize) -> Medoids {
+    k_medoids_each(distances, weights, &[k]).swap_remove(0)
+}
+
+/// As [`k_medoids`] for several numbers of groups, in the order given.
+///
+/// The greedy start of fewer groups is the beginning of that of more, so it is made only once.
+///
+/// # Panics
+/// As [`k_medoids`].
+#[must_use]
+pub fn k_medoids_each(distances: &Distances, weights: &[f64], ks: &[usize]) -> Vec<Medoids> {
     let n = distances.len();
-    assert!(n > 0 && k > 0, "{n} items in {k} groups");
+    assert!(n > 0 && ks.iter().all(|&k| k > 0), "{n} items in {ks:?} groups");
     assert_eq!(weights.len(), n, "one weight for each item");
-    let mut medoids = build(distances, weights, k.min(n));
+    let most = ks.iter().copied().max().unwrap_or(0).min(n);
+    let start = build(distances, weights, most);
+    ks.par_iter().map(|&k| swap(distances, weights, start[..k.min(n)].to_vec())).collect()
+}
+
+/// Swaps medoids for other items until no single swap lowers the loss.
+fn swap(distances: &Distances, weights: &[f64], mut medoids: Vec<usize>) -> Medoids {
+    let n = distances.len();
+    let loss_of = |near: &[Near]| -> f64 {
+        near.iter().zip(weights).map(|(m, w)| w * f64::from(m.first_d)).sum()
+    };
     let mut near = assign(distances, &medoids);
-    let mut row = Vec::with_capacity(n);
+    let mut loss = loss_of(&near);
     let mut unchanged = 0;
     let mut candidate = 0;
     while unchanged < n {
         if !medoids.contains(&candidate) {
-            distances.fill_row(candidate, &mut row);
-            let (gain, slot) = best_swap(&row, weights, &near, medoids.len());
+            let row = distances.row(candidate);
+            let (gain, slot) = best_swap(row, weights, &near, medoids.len());
             // A gain below the rounding of the sums is none, or two equal states could alternate.
-            let loss: f64 = near.iter().zip(weights).map(|(m, w)| w * f64::from(m.first_d)).sum();
             if gain > 1e-9 * loss.max(f64::MIN_POSITIVE) {
                 medoids[slot] = candidate;
                 near = assign(distances, &medoids);
+                loss = loss_of(&near);
                 unchanged = 0;
             }
         }
@@ -73,29 +96,24 @@ fn finish(medoids: Vec<usize>, near: Vec<Near>, weights: &[f64]) -> Medoids {
     }
 }
 
-/// Greedy start: each new medoid lowers the loss most.
+/// Greedy start: each new medoid lowers the loss most; ties go to the smaller item.
 fn build(distances: &Distances, weights: &[f64], k: usize) -> Vec<usize> {
     let n = distances.len();
     let mut nearest = vec![f32::INFINITY; n];
     let mut medoids = Vec::with_capacity(k);
-    let mut row = Vec::with_capacity(n);
     while medoids.len() < k {
-        let mut best = (f64::INFINITY, usize::MAX);
-        for candidate in (0..n).filter(|c| !medoids.contains(c)) {
-            distances.fill_row(candidate, &mut row);
-            let loss: f64 = row
-                .iter()
-                .zip(&nearest)
-                .zip(weights)
-                .map(|((&d, &m), w)| w * f64::from(d.min(m)))
-                .sum();
-            if loss < best.0 {
-                best = (loss, candidate);
-            }
-        }
-        medoids.push(best.1);
-        distances.fill_row(best.1, &mut row);
-        for (m, &d) in nearest.iter_mut().zip(&row) {
+        let loss = |candidate: usize| -> f64 {
+            let row = distances.row(candidate);
+            row.iter().zip(&nearest).zip(weights).map(|((&d, &m), w)| w * f64::from(d.min(m))).sum()
+        };
+        let best = (0..n)
+            .into_par_iter()
+            .filter(|candidate| !medoids.contains(candidate))
+            .map(|candidate| (loss(candidate), candidate))
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let Some((_, best)) = best else { break };
+        medoids.push(best);
+        for (m, &d) in nearest.iter_mut().zip(distances.row(best)) {
             *m = m.min(d);
         }
     }
@@ -105,10 +123,8 @@ fn build(distances: &Distances, weights: &[f64], k: usize) -> Vec<usize> {
 fn assign(distances: &Distances, medoids: &[usize]) -> Vec<Near> {
     let mut near =
         vec![Near { first: 0, first_d: f32::INFINITY, second_d: f32::INFINITY }; distances.len()];
-    let mut row = Vec::with_capacity(distances.len());
     for (slot, &medoid) in medoids.iter().enumerate() {
-        distances.fill_row(medoid, &mut row);
-        for (item, (m, &d)) in near.iter_mut().zip(&row).enumerate() {
+        for (item, (m, &d)) in near.iter_mut().zip(distances.row(medoid)).enumerate() {
             // A medoid belongs to itself even when another medoid lies at distance 0.
             if d < m.first_d || item == medoid {
                 m.second_d = m.first_d;
@@ -150,12 +166,12 @@ mod tests {
     use super::*;
 
     fn line(points: &[f32]) -> Distances {
-        let condensed = points
+        let condensed: Vec<f32> = points
             .iter()
             .enumerate()
             .flat_map(|(i, a)| points[i + 1..].iter().map(move |b| (a - b).abs()))
             .collect();
-        Distances::new(points.len(), condensed).unwrap()
+        Distances::new(points.len(), &condensed).unwrap()
     }
 
     #[test]

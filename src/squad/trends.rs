@@ -1,9 +1,10 @@
 //! Shares over time, with intervals that respect that players come back.
 
+use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// A share with its interval.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Share {
     /// How many have it.
     pub with: u32,
@@ -11,6 +12,14 @@ pub struct Share {
     pub of: u32,
     /// Lower and upper end of the interval, 0 to 1.
     pub interval: (f64, f64),
+}
+
+impl Share {
+    /// The share, 0 to 1; `None` of nobody.
+    #[must_use]
+    pub fn share(&self) -> Option<f64> {
+        (self.of > 0).then(|| f64::from(self.with) / f64::from(self.of))
+    }
 }
 
 /// Wilson's score interval of a share (Wilson 1927, doi 10.1080/01621459.1927.10502953).
@@ -36,6 +45,45 @@ pub fn wilson(with: u32, of: u32, confidence: f64) -> Share {
     Share { with, of, interval: ((middle - half).max(0.0), (middle + half).min(1.0)) }
 }
 
+/// How far a share lies from another, and its interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ShareDifference {
+    /// First minus second, -1 to 1.
+    pub by: f64,
+    /// Lower and upper end of the interval.
+    pub interval: (f64, f64),
+}
+
+impl ShareDifference {
+    /// Whether the interval leaves no room for "no difference".
+    #[must_use]
+    pub fn is_clear(&self) -> bool {
+        self.interval.0 > 0.0 || self.interval.1 < 0.0
+    }
+}
+
+/// The difference of two shares of different people with Newcombe's hybrid score interval
+/// (Newcombe 1998, doi 10.1002/(sici)1097-0258(19980430)17:8<873::aid-sim779>3.0.co;2-i, method
+/// 10); `None` if one of them is a share of nobody. Both shares' intervals must come from
+/// [`wilson`] at the confidence wanted.
+///
+/// ```
+/// use precedent::squad::{share_difference, wilson};
+/// // 9 of 12 against 5 of 28 at 90 %: statsmodels 0.15 confint_proportions_2indep(9, 12, 5, 28,
+/// // method="newcomb", alpha=0.1)
+/// let apart = share_difference(&wilson(9, 12, 0.9), &wilson(5, 28, 0.9)).unwrap();
+/// assert!((apart.interval.0 - 0.293_050).abs() < 1e-5);
+/// assert!((apart.interval.1 - 0.741_776).abs() < 1e-5);
+/// ```
+#[must_use]
+pub fn share_difference(first: &Share, second: &Share) -> Option<ShareDifference> {
+    let (p, q) = (first.share()?, second.share()?);
+    let by = p - q;
+    let down = (p - first.interval.0).hypot(second.interval.1 - q);
+    let up = (q - second.interval.0).hypot(first.interval.1 - p);
+    Some(ShareDifference { by, interval: (by - down, by + up) })
+}
+
 /// One look at one player: when, and whether the fault was there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
@@ -48,7 +96,7 @@ pub struct Look {
 }
 
 /// How the odds of a fault move by the month.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Trend {
     /// Change of the log-odds for each month; below 0: the fault gets rarer.
     pub slope: f64,
@@ -176,10 +224,12 @@ fn solve([a, b, c]: [f64; 3], y: [f64; 2]) -> Option<[f64; 2]> {
 }
 
 /// Days from a fault's first sight to its cure, with those not yet cured counted as such.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct TimeToCure {
     /// Days by which half are cured (Kaplan & Meier 1958); `None` if fewer than half ever were.
     pub median_days: Option<f64>,
+    /// Interval of that; an open end is `None`.
+    pub interval: (Option<f64>, Option<f64>),
     /// Cured.
     pub cured: usize,
     /// Seen, cured or not.
@@ -188,30 +238,54 @@ pub struct TimeToCure {
 
 /// Kaplan-Meier median of `(days, cured)`; not-cured rows say how long the fault was still seen.
 ///
+/// The interval inverts the sign test with Greenwood's variance on the scale of log(-log)
+/// (Brookmeyer & Crowley 1982, doi 10.2307/2530286); its ends are always days on which something
+/// was seen, and it is open above while too few are cured.
+///
 /// ```
 /// // By hand: 4 at risk, cures at 30 and 60: 3/4 and then 3/4 * 1/2 = 0.375 remain uncured.
-/// let time = precedent::squad::time_to_cure(&[(30.0, true), (45.0, false), (60.0, true), (90.0, false)]);
+/// let rows = [(30.0, true), (45.0, false), (60.0, true), (90.0, false)];
+/// let time = precedent::squad::time_to_cure(&rows, 0.9);
 /// assert_eq!(time.median_days, Some(60.0));
+/// assert_eq!((time.cured, time.of), (2, 4));
 /// ```
 #[must_use]
-pub fn time_to_cure(rows: &[(f64, bool)]) -> TimeToCure {
+pub fn time_to_cure(rows: &[(f64, bool)], confidence: f64) -> TimeToCure {
     let mut sorted = rows.to_vec();
-    // At equal times cures come first: those not yet cured were still at risk.
-    sorted.sort_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
-    let mut at_risk = sorted.len() as f64;
-    let mut uncured = 1.0;
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let z = Normal::standard().inverse_cdf(f64::midpoint(1.0, confidence));
+    let mut uncured: f64 = 1.0;
+    let mut greenwood = 0.0;
     let mut median_days = None;
-    for &(days, cured) in &sorted {
-        if cured {
-            uncured *= 1.0 - 1.0 / at_risk;
-            if uncured <= 0.5 && median_days.is_none() {
-                median_days = Some(days);
-            }
+    // Days on which something was seen, and whether half uncured is possible from then on.
+    let mut steps: Vec<(f64, bool)> = Vec::new();
+    let mut at = 0;
+    while at < sorted.len() {
+        let day = sorted[at].0;
+        let same = sorted[at..].iter().take_while(|row| row.0 == day);
+        let (here, cured) =
+            same.fold((0, 0), |(here, cured), row| (here + 1, cured + usize::from(row.1)));
+        // At equal times cures come first: those not yet cured were still at risk.
+        let at_risk = (sorted.len() - at) as f64;
+        uncured *= 1.0 - cured as f64 / at_risk;
+        greenwood += cured as f64 / (at_risk * (at_risk - cured as f64));
+        // Products of fractions may miss one half by their rounding.
+        if uncured <= 0.5 + 1e-12 && median_days.is_none() {
+            median_days = Some(day);
         }
-        at_risk -= 1.0;
+        let off = ((-uncured.ln()).ln() - (-0.5f64.ln()).ln()) * uncured.ln() / greenwood.sqrt();
+        steps.push((day, off.abs() <= z));
+        at += here;
     }
-    let cured = sorted.iter().filter(|row| row.1).count();
-    TimeToCure { median_days, cured, of: sorted.len() }
+    let first = steps.iter().position(|step| step.1);
+    let behind_last = steps.iter().rposition(|step| step.1).map(|last| last + 1);
+    let day = |step: usize| steps.get(step).map(|step| step.0);
+    TimeToCure {
+        median_days,
+        interval: (first.and_then(day), behind_last.and_then(day)),
+        cured: rows.iter().filter(|row| row.1).count(),
+        of: rows.len(),
+    }
 }
 
 #[cfg(test)]
@@ -318,5 +392,51 @@ mod tests {
         assert_eq!(wilson(0, 0, 0.9).interval, (0.0, 1.0));
         let none = wilson(0, 12, 0.9);
         assert!(none.interval.0 == 0.0 && none.interval.1 > 0.1);
+    }
+
+    /// scipy and statsmodels on seeded tables: `golden/academy.py` (versions in the file).
+    #[test]
+    fn intervals_agree_with_statsmodels() {
+        #[derive(serde::Deserialize)]
+        struct Cure {
+            rows: Vec<(f64, bool)>,
+            median: f64,
+            low: f64,
+            high: Option<f64>,
+        }
+        #[derive(serde::Deserialize)]
+        struct Golden {
+            differences: Vec<(u32, u32, u32, u32, f64, f64)>,
+            shares: Vec<(u32, u32, f64, f64)>,
+            cures: Vec<Cure>,
+        }
+        let golden: Golden = serde_json::from_str(include_str!("golden/academy.json")).unwrap();
+        for (with, of, low, high) in golden.shares {
+            let share = wilson(with, of, 0.9);
+            close(share.interval.0, low, 1e-9);
+            close(share.interval.1, high, 1e-9);
+        }
+        for (a, n, b, m, low, high) in golden.differences {
+            let apart = share_difference(&wilson(a, n, 0.9), &wilson(b, m, 0.9)).unwrap();
+            close(apart.interval.0, low, 1e-9);
+            close(apart.interval.1, high, 1e-9);
+        }
+        assert_eq!(golden.cures.len(), 3);
+        for cure in golden.cures {
+            let found = time_to_cure(&cure.rows, 0.9);
+            assert_eq!(found.median_days, Some(cure.median));
+            assert_eq!(found.interval, (Some(cure.low), cure.high), "{:?}", cure.rows);
+        }
+        assert_eq!(share_difference(&wilson(0, 0, 0.9), &wilson(1, 2, 0.9)), None);
+    }
+
+    #[test]
+    fn nobody_cured_has_no_time_to_cure() {
+        let none = time_to_cure(&[(30.0, false), (60.0, false)], 0.9);
+        assert_eq!((none.median_days, none.interval), (None, (None, None)));
+        assert_eq!(time_to_cure(&[], 0.9).of, 0);
+        // All on one day: the curve falls to 0, where its scale ends.
+        let all = time_to_cure(&[(30.0, true), (30.0, true)], 0.9);
+        assert_eq!(all.median_days, Some(30.0));
     }
 }

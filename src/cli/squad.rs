@@ -1,0 +1,218 @@
+use std::io::Write;
+use std::ops::ControlFlow;
+use std::path::Path;
+
+use anyhow::Context;
+use serde::Serialize;
+
+use super::args::SquadArgs;
+use super::face::{Face, table};
+use super::{Outcome, add, place};
+use crate::library::{Filter, Library};
+use crate::report;
+use crate::squad::{self, FaultFacts, GroupsParams, Share, Squad, SquadQuery, Verdict};
+
+pub(super) fn run(
+    args: &SquadArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let library = place::for_reading(library)?;
+    let query = SquadQuery {
+        squad: args.name.clone(),
+        filter: Filter::parse(args.filter.as_deref().unwrap_or_default())?,
+        from: args.from,
+        to: args.to,
+        // Asked about the past, it answers as of then.
+        today: args.to.unwrap_or_else(|| jiff::ZonedDateTime::now().date()),
+        groups: GroupsParams::default(),
+    };
+    let squad = gather(&library, &query, face)?;
+    if let Some(why) = squad.selection.why_empty() {
+        face.say(&why);
+        return Ok(Outcome::Nothing);
+    }
+    for note in &squad.notes {
+        face.say(note);
+    }
+    if face.json {
+        lines(&squad, face)?;
+    } else {
+        told(&squad, face)?;
+    }
+    if let Some(output) = &args.output {
+        write(&squad, output)?;
+        face.say(&format!("wrote {}", output.display()));
+    }
+    Ok(Outcome::Found)
+}
+
+/// Gathers with a progress bar. Only reads: stopping it at any moment leaves nothing behind.
+pub(super) fn gather(library: &Library, query: &SquadQuery, face: &Face) -> anyhow::Result<Squad> {
+    let bar = add::progress(usize::MAX, face);
+    bar.set_length(0);
+    let found = squad::gather(library, &library.catalogue()?, query, |done, of| {
+        bar.set_length(of as u64);
+        bar.set_position(done as u64);
+        ControlFlow::Continue(())
+    });
+    bar.finish_and_clear();
+    Ok(found?)
+}
+
+/// Writes the page; a file with that name is replaced only by a whole one.
+pub(super) fn write(squad: &Squad, output: &Path) -> anyhow::Result<()> {
+    let page = report::squad_page(squad);
+    let folder = match output.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let mut file = tempfile::NamedTempFile::new_in(folder)
+        .with_context(|| format!("{}: cannot be written to", folder.display()))?;
+    file.write_all(page.as_bytes())?;
+    file.persist(output).with_context(|| format!("{}", output.display()))?;
+    Ok(())
+}
+
+/// One JSON object: what it is about, and its fields.
+#[derive(Serialize)]
+struct Line<'a, T: Serialize> {
+    about: &'static str,
+    #[serde(flatten)]
+    body: &'a T,
+}
+
+#[derive(Serialize)]
+struct Head<'a> {
+    squad: Option<&'a str>,
+    from: Option<jiff::civil::Date>,
+    to: Option<jiff::civil::Date>,
+    today: jiff::civil::Date,
+    players: usize,
+    looks: usize,
+    serves: usize,
+    compared: usize,
+    silhouette: Option<f64>,
+    silhouettes_tried: &'a [(usize, f64)],
+    map_keeps: Option<f64>,
+    plans: usize,
+    followed_up: usize,
+    seen_again: usize,
+    running: usize,
+}
+
+#[derive(Serialize)]
+struct ServeLine<'a> {
+    serve: String,
+    player: &'a str,
+    group: &'a str,
+    place: [f64; 2],
+}
+
+#[derive(Serialize)]
+struct CoachLine<'a> {
+    coach: &'a str,
+    followed_up: Share,
+}
+
+fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
+    let alike = squad.alike.as_ref();
+    let head = Head {
+        squad: squad.name.as_deref(),
+        from: squad.from,
+        to: squad.to,
+        today: squad.today,
+        players: squad.players,
+        looks: squad.looks,
+        serves: squad.serves,
+        compared: alike.map_or(0, |alike| alike.serves.len()),
+        silhouette: alike.and_then(|alike| alike.silhouette),
+        silhouettes_tried: alike.map_or(&[], |alike| &alike.tried),
+        map_keeps: alike.map(|alike| alike.kept),
+        plans: squad.follow_up.plans,
+        followed_up: squad.follow_up.followed,
+        seen_again: squad.follow_up.seen_again,
+        running: squad.follow_up.running,
+    };
+    face.object(&Line { about: "squad", body: &head })?;
+    if let Some(alike) = alike {
+        for group in &alike.groups {
+            face.object(&Line { about: "group", body: group })?;
+        }
+        for placed in &alike.serves {
+            let serve = ServeLine {
+                serve: placed.serve.to_string(),
+                player: &alike.players[placed.player],
+                group: &alike.groups[placed.group].letter,
+                place: placed.place,
+            };
+            face.object(&Line { about: "serve", body: &serve })?;
+        }
+        face.object(&Line { about: "tree", body: &alike.tree })?;
+    }
+    for fault in &squad.faults {
+        face.object(&Line { about: "fault", body: fault })?;
+    }
+    for slice in &squad.slices {
+        face.object(&Line { about: "part", body: slice })?;
+    }
+    for plan in &squad.follow_up.overdue {
+        face.object(&Line { about: "overdue", body: plan })?;
+    }
+    for (coach, share) in &squad.follow_up.by_coach {
+        face.object(&Line { about: "coach", body: &CoachLine { coach, followed_up: *share } })?;
+    }
+    for one in &squad.see_next {
+        face.object(&Line { about: "see_next", body: one })?;
+    }
+    Ok(())
+}
+
+fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
+    let name = squad.name.as_deref().unwrap_or("all players");
+    face.line(&format!(
+        "{name}: {} players, {} looks, {} serves",
+        squad.players, squad.looks, squad.serves
+    ))?;
+    face.line("")?;
+    let mut faults = table(&["fault", "players", "interval", "over time", "new", "gone"]);
+    for fault in squad.faults.iter().filter(|fault| fault.ever.with > 0) {
+        faults.add_row(row(fault));
+    }
+    face.line(&faults.to_string())?;
+    if let Some(alike) = &squad.alike {
+        face.line("")?;
+        for group in &alike.groups {
+            face.line(&group.sentence)?;
+        }
+        for (serves, why) in &alike.left_out {
+            face.say(&format!("{serves} serves were not compared: {why}"));
+        }
+    }
+    face.line("")?;
+    for one in squad.see_next.iter().take(12) {
+        let reasons: Vec<&str> = one.reasons.iter().map(|reason| reason.text.as_str()).collect();
+        face.line(&format!("see {}: {}", one.player, reasons.join("; ")))?;
+    }
+    Ok(())
+}
+
+fn row(fault: &FaultFacts) -> Vec<String> {
+    let share = &fault.now;
+    vec![
+        fault.name.clone(),
+        format!("{} of {}", share.with, share.of),
+        format!("{:.0} to {:.0} %", 100.0 * share.interval.0, 100.0 * share.interval.1),
+        match fault.verdict {
+            Verdict::Rarer => "rarer",
+            Verdict::PerhapsRarer => "perhaps rarer",
+            Verdict::NotClear => "no clear change",
+            Verdict::PerhapsMoreCommon => "perhaps more common",
+            Verdict::MoreCommon => "more common",
+            Verdict::TooLittle => "too little to say",
+        }
+        .to_owned(),
+        fault.new.len().to_string(),
+        fault.cured.len().to_string(),
+    ]
+}
