@@ -29,8 +29,8 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
     let ((left, right), (low, high)) = (bounds(0), bounds(1));
     let (wide, tall) = ((right - left).max(1e-9), (high - low).max(1e-9));
     let scale = (room[0] / wide).min(room[1] / tall);
-    let figure_rows = alike.groups.len() as f64 * if narrow { 64.0 } else { 84.0 };
-    let map_height = (tall * scale).max(figure_rows).max(120.0);
+    let row = figure_row(alike.groups.len(), narrow);
+    let map_height = (tall * scale).max(row * alike.groups.len() as f64).max(120.0);
     let height = map_height + 52.0;
     let at = |place: [f64; 2]| {
         [
@@ -91,6 +91,12 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
     canvas.finish()
 }
 
+/// Height of a medoid's place in the column: smaller where there are many.
+fn figure_row(groups: usize, narrow: bool) -> f64 {
+    let most = if narrow { 84.0 } else { 112.0 };
+    (560.0 / groups.max(1) as f64).min(most)
+}
+
 /// The groups' medoids in a column at the right, each joined to its place.
 fn figures(
     canvas: &mut Canvas,
@@ -99,7 +105,7 @@ fn figures(
     narrow: bool,
     at: &impl Fn([f64; 2]) -> [f64; 2],
 ) {
-    let tall = if narrow { 52.0 } else { 70.0 };
+    let tall = figure_row(alike.groups.len(), narrow) - 10.0;
     let wanted: Vec<(f64, f64)> = alike
         .groups
         .iter()
@@ -119,11 +125,16 @@ fn figures(
         let trophy = f64::from(group.figures.event_samples[EventKind::Trophy as usize]);
         let pose = Pose::at(&group.figures, trophy);
         let mut words_from = left + 4.0;
-        if let Some(room) = extent(&pose, Seen::FromBehind) {
+        if let Some(room) = extent(&pose, Seen::FromHittingSide) {
             let scale = tall / (room.high - room.low).max(0.3);
             let ground = middle + tall / 2.0 + scale * room.low;
             let origin = [left + 4.0 - scale * room.left, ground];
-            draw_solid(canvas, &pose, Place { origin, scale, seen: Seen::FromBehind }, Tone::This);
+            draw_solid(
+                canvas,
+                &pose,
+                Place { origin, scale, seen: Seen::FromHittingSide },
+                Tone::This,
+            );
             words_from = left + 12.0 + scale * (room.right - room.left);
         }
         let name = if alike.groups.len() > 1 { group.letter.as_str() } else { "all" };

@@ -327,7 +327,8 @@ fn alike_view(alike: &Alike) -> AlikeView {
         map: drawn(map_drawing),
         map_caption: format!(
             "One dot: one serve; near means alike. Two directions hold {:.0} % of the differences. \
-             Figure: the serve that stands for its group, at trophy, seen from behind.",
+             Figure: the serve that stands for its group, at trophy, seen from the \
+             hitting side.",
             100.0 * alike.kept
         ),
         groups: alike.groups.iter().map(|group| group_view(group, alike.groups.len())).collect(),

@@ -83,8 +83,11 @@ pub(super) fn alike(
     }))
 }
 
+/// Serves to compare, and how many were left out and why.
+type Comparable<'a> = (Vec<&'a ServeHead>, Vec<(usize, String)>);
+
 /// The serves of the kind of source most players have, and how many others were left out and why.
-fn comparable(heads: &[ServeHead]) -> Option<(Vec<&ServeHead>, Vec<(usize, String)>)> {
+fn comparable(heads: &[ServeHead]) -> Option<Comparable<'_>> {
     type Key = (String, &'static str, Option<&'static str>);
     let key = |head: &ServeHead| -> Key {
         (head.channel_set.clone(), head.capture.name(), head.view.map(Named::name))
