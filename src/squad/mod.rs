@@ -2,6 +2,16 @@
 //!
 //! The numbers are free of storage and pictures: distances in, groups, places and shares out.
 //! [`gather`] feeds them from the library. Every player has one vote.
+//!
+//! # Measured
+//! Planted ways of serving (three, 24 players with 4 serves each, invented curves; noise between
+//! players as a share of what parts the ways; mean of 10 seeds, `agreement_against_noise`):
+//! adjusted Rand index 1.00 up to a noise of 0.8, 0.79 at 1.0, 0.30 at 1.2, where 2.6 and 1.6 of
+//! the 3 groups are claimed.
+//!
+//! `precedent squad` on 2,000 serves of 40 invented players (`examples/squad_scale.rs`), two cores:
+//! 12.0 s of processor time, 68 MB; 33 s by the clock while other work took the cores for two
+//! thirds of the time. Time grows with the square of the serves.
 
 mod courses;
 mod distances;
