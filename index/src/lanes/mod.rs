@@ -30,6 +30,12 @@ pub(crate) trait Lanes: Copy {
     /// The same 32 bits in every lane.
     unsafe fn splat(bits: u32) -> Self::Reg;
     unsafe fn or(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// 16 rows of 16 words become 16 columns: word r of register w is word w of row r.
+    unsafe fn transpose(rows: [Self::Reg; LANES]) -> [Self::Reg; LANES];
+    /// Even (0 and 2) and odd (1 and 3) bytes as 16-bit numbers, 128 taken off.
+    unsafe fn widen(a: Self::Reg) -> [Self::Reg; 2];
+    /// 16 bits: the low half of the product.
+    unsafe fn mul_words(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// Bytes, unsigned: a - b, at least 0.
     unsafe fn sub_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// Bytes, unsigned: the smaller.

@@ -40,6 +40,33 @@ impl Lanes for Portable {
     }
 
     #[inline(always)]
+    unsafe fn transpose(rows: [Self::Reg; LANES]) -> [Self::Reg; LANES] {
+        std::array::from_fn(|word| std::array::from_fn(|row| rows[row][word]))
+    }
+
+    #[inline(always)]
+    unsafe fn widen(a: Self::Reg) -> [Self::Reg; 2] {
+        std::array::from_fn(|odd| {
+            std::array::from_fn(|lane| {
+                let bytes = a[lane].to_le_bytes();
+                let half = |byte: usize| u32::from((i16::from(bytes[byte]) - 128) as u16);
+                half(odd) | half(odd + 2) << 16
+            })
+        })
+    }
+
+    #[inline(always)]
+    unsafe fn mul_words(a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        std::array::from_fn(|lane| {
+            let half = |shift: u32| {
+                let (a, b) = ((a[lane] >> shift) as u16, (b[lane] >> shift) as u16);
+                u32::from(a.wrapping_mul(b)) << shift
+            };
+            half(0) | half(16)
+        })
+    }
+
+    #[inline(always)]
     unsafe fn sub_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg {
         bytes(a, b, u8::saturating_sub)
     }

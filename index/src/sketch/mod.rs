@@ -10,7 +10,7 @@ mod quantiser;
 
 pub(crate) use layout::{Layout, Pair};
 pub(crate) use make::{RowSource, make};
-pub(crate) use quantiser::{CODE_SLACK, Quantiser, code, mean_error};
+pub(crate) use quantiser::{CODE_SLACK, Quantiser, mean_error};
 
 /// Curves in a group: one per lane.
 pub(crate) const GROUP: usize = crate::lanes::LANES;

@@ -1,69 +1,44 @@
-//! On coarse copies: LB_Improved of one curve, then DTW of sixteen.
+//! On coarse copies, sixteen side by side: DTW of boxes, then DTW of the codes themselves.
 
 use std::ops::Range;
 
-use super::tables::{CoarseTables, FAR};
+use super::tables::{COLUMNS, CoarseTables, FAR, ROWS};
 use crate::lanes::{LANES, LINE, Lanes, at_level};
 use crate::params::ValidDtwParams;
 
 /// One register's worth of memory.
 #[derive(Debug, Clone, Copy)]
 #[repr(C, align(64))]
-pub(crate) struct Line(pub(crate) [i32; LANES]);
+pub(crate) struct Line([i32; LANES]);
 
-/// Words of a coarse copy within the section, padded to whole registers by words that cost nothing.
-#[derive(Debug)]
-pub(crate) struct KeoghTables {
-    above: Vec<u32>,
-    below: Vec<u32>,
-    high: Vec<u32>,
-    low: Vec<u32>,
-    query_above: Vec<u32>,
-    query_below: Vec<u32>,
-    even: Vec<u32>,
-    odd: Vec<u32>,
-    bytes: Range<usize>,
-    /// Bytes per frame.
-    frame_len: usize,
-    band_frames: usize,
-}
+const FAR_LINE: Line = Line([FAR; LANES]);
 
-impl KeoghTables {
-    pub(crate) fn new(
-        tables: &CoarseTables,
-        params: &ValidDtwParams,
-        section: &Range<usize>,
-    ) -> Self {
-        let words = tables.even.len();
-        let range = section.start * words..section.end * words;
-        let padded = range.len().next_multiple_of(LANES);
-        let part = |from: &[u32], fill| {
-            let mut part = from[range.clone()].to_vec();
-            part.resize(padded, fill);
-            part
-        };
-        let cycle = |from: &[u32]| (0..padded).map(|at| from[at % words]).collect();
-        Self {
-            above: part(&tables.envelope_above, u32::MAX),
-            below: part(&tables.envelope_below, 0),
-            high: part(&tables.envelope_high, 0),
-            low: part(&tables.envelope_low, 0),
-            query_above: part(&tables.above, u32::MAX),
-            query_below: part(&tables.below, 0),
-            even: cycle(&tables.even),
-            odd: cycle(&tables.odd),
-            bytes: range.start * 4..range.end * 4,
-            frame_len: words * 4,
-            band_frames: params.band_frames().min(section.len() - 1),
-        }
-    }
-}
-
-/// Working memory of [`improved`].
+/// Working memory of [`boxed`] and [`warp`].
 #[derive(Debug, Default)]
-pub(crate) struct KeoghScratch {
-    high: Vec<u8>,
-    low: Vec<u8>,
+pub(crate) struct WarpScratch {
+    /// Words of the sixteen copies, lane by lane.
+    codes: Vec<Line>,
+    /// Lowest, then highest codes of runs of frames, word by word.
+    boxes: Vec<Line>,
+    /// Per frame, in 16 bits: each word's even, then its odd bytes.
+    wide: Vec<Line>,
+    /// What a candidate's frame adds to each of its cells.
+    heads: Vec<Line>,
+    /// Bound of all frames (or boxes) from here on.
+    rest: Vec<Line>,
+    previous: Vec<Line>,
+    current: Vec<Line>,
+}
+
+impl WarpScratch {
+    fn rows(&mut self, columns: usize) {
+        for row in [&mut self.previous, &mut self.current] {
+            row.clear();
+            row.resize(columns + 1, FAR_LINE);
+        }
+        self.previous[0] = Line([0; LANES]);
+        self.rest.resize(columns + 1, FAR_LINE);
+    }
 }
 
 /// Weighted squares of the gaps of four channels, added to `sum`.
@@ -73,7 +48,7 @@ pub(crate) struct KeoghScratch {
 #[inline(always)]
 unsafe fn add_squares<L: Lanes>(sum: L::Reg, gap: L::Reg, even: L::Reg, odd: L::Reg) -> L::Reg {
     // Even (odd) root weights are 0 at odd (even) bytes, so each 16-bit product is one byte's: at most
-    // 255 x 127, no overflow.
+    // 255 x 10, no overflow.
     // SAFETY: the caller's promise.
     unsafe {
         let (even, odd) = (L::dot_bytes(gap, even), L::dot_bytes(gap, odd));
@@ -81,136 +56,104 @@ unsafe fn add_squares<L: Lanes>(sum: L::Reg, gap: L::Reg, even: L::Reg, odd: L::
     }
 }
 
+/// The words `bytes` of sixteen copies, turned into lanes.
 #[inline(always)]
-fn improved_body<L: Lanes>(
-    tables: &KeoghTables,
-    copy: &[u8],
-    most: i64,
-    scratch: &mut KeoghScratch,
-) -> i64 {
-    let copy = &copy[tables.bytes.clone()];
-    let registers = tables.above.len() / LANES;
-    let mut tail = [0_u8; LINE];
-    let whole = copy.len() / LINE;
-    tail[..copy.len() % LINE].copy_from_slice(&copy[whole * LINE..]);
-    for list in [
-        &tables.above,
-        &tables.below,
-        &tables.high,
-        &tables.low,
-        &tables.query_above,
-        &tables.query_below,
-        &tables.even,
-        &tables.odd,
-    ] {
-        assert!(list.len() == registers * LANES && registers <= whole + 1);
-    }
-    // Frames shifted by the band: room for windows that reach over either end.
-    let reach = tables.band_frames * tables.frame_len;
-    let windows = (copy.len() + 2 * reach).next_multiple_of(LINE);
-    let room = windows + 2 * reach + 2 * LINE;
-    if scratch.high.len() != room {
-        scratch.high = vec![0; room];
-        scratch.low = vec![255; room];
-    }
-    scratch.high[..reach].fill(0);
-    scratch.low[..reach].fill(255);
-    let (high, low) = (scratch.high.as_mut_ptr(), scratch.low.as_mut_ptr());
-    let mut out = [0_i32; LANES];
-    // SAFETY: lengths are asserted above, the room of the scratch is chosen so that every load and
-    // store below (at most 2 reach + a register behind a window) is inside; `L` is what `at_level`
-    // compiled for.
-    unsafe {
-        let at = |list: &[u32], register: usize| {
-            L::load(list.as_ptr().cast::<u8>().add(register * LINE))
-        };
-        let far = L::splat(FAR as u32);
-        let mut sum = L::splat(0);
-        for register in 0..registers {
-            let from = register * LINE;
-            let from = if register < whole { copy.as_ptr().add(from) } else { tail.as_ptr() };
-            let codes = L::load(from);
-            let (above, below) = (at(&tables.above, register), at(&tables.below, register));
-            let gap = L::or(L::sub_bytes(codes, above), L::sub_bytes(below, codes));
-            // Below FAR plus one cell: no overflow.
-            let (even, odd) = (at(&tables.even, register), at(&tables.odd, register));
-            sum = L::min(add_squares::<L>(sum, gap, even, odd), far);
-            let inside = L::min_bytes(
-                L::max_bytes(codes, at(&tables.low, register)),
-                at(&tables.high, register),
-            );
-            L::store(inside, high.add(reach + register * LINE));
-            L::store(inside, low.add(reach + register * LINE));
+fn turn<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<Line>) {
+    let len = bytes.len();
+    codes.resize((len / 4).max(LANES), Line([0; LANES]));
+    let mut short = [[0_u8; LINE]; LANES];
+    let mut parts = [&[][..]; LANES];
+    for ((part, copy), short) in parts.iter_mut().zip(copies).zip(&mut short) {
+        *part = &copy[bytes.clone()];
+        if len < LINE {
+            short[..len].copy_from_slice(part);
+            *part = short;
         }
-        L::store(sum, out.as_mut_ptr().cast());
-        let forth: i64 = out.iter().map(|&lane| i64::from(lane)).sum();
-        if forth > most {
-            return forth;
-        }
-        // Behind the last frame nothing is met.
-        std::slice::from_raw_parts_mut(high.add(reach + copy.len()), LINE).fill(0);
-        std::slice::from_raw_parts_mut(low.add(reach + copy.len()), LINE).fill(255);
-        // Windows of 2 band + 1 frames by doubling; sources lie ahead and are still unchanged.
-        let window = 2 * tables.band_frames + 1;
-        let mut covered = 1;
-        while covered < window {
-            let step = covered.min(window - covered);
-            let ahead = step * tables.frame_len;
-            let mut from = 0;
-            while from < windows {
-                let (to_high, to_low) = (high.add(from), low.add(from));
-                L::store(L::max_bytes(L::load(to_high), L::load(to_high.add(ahead))), to_high);
-                L::store(L::min_bytes(L::load(to_low), L::load(to_low.add(ahead))), to_low);
-                from += LINE;
+    }
+    let last = len.max(LINE) - LINE;
+    let mut from = 0;
+    loop {
+        // SAFETY: each part has a register's worth of bytes from `from` on, `codes` sixteen lines. No
+        // closures: they would not be compiled for the instructions of `L`.
+        unsafe {
+            let mut rows = [L::load(parts[0][from..from + LINE].as_ptr()); LANES];
+            for (row, part) in rows.iter_mut().zip(&parts) {
+                *row = L::load(part[from..from + LINE].as_ptr());
             }
-            covered += step;
+            let to = codes[from / 4..from / 4 + LANES].as_mut_ptr().cast::<u8>();
+            for (at, word) in L::transpose(rows).into_iter().enumerate() {
+                L::store(word, to.add(at * LINE));
+            }
         }
-        let mut sum = L::splat(0);
-        for register in 0..registers {
-            let (highest, lowest) =
-                (L::load(high.add(register * LINE)), L::load(low.add(register * LINE)));
-            let above = at(&tables.query_above, register);
-            let below = at(&tables.query_below, register);
-            let gap = L::or(L::sub_bytes(lowest, above), L::sub_bytes(below, highest));
-            let (even, odd) = (at(&tables.even, register), at(&tables.odd, register));
-            sum = L::min(add_squares::<L>(sum, gap, even, odd), far);
+        if from == last {
+            return;
         }
-        L::store(sum, out.as_mut_ptr().cast());
-        forth + out.iter().map(|&lane| i64::from(lane)).sum::<i64>()
+        // The last block overlaps the one before.
+        from = (from + LINE).min(last);
     }
 }
 
-at_level! {
-    /// LB_Improved of one coarse copy: an integer below scale times DTW. Stops after LB_Keogh where
-    /// that is above `most` already.
-    ///
-    /// Let h be the candidate c clamped frame by frame to the query's envelope. Where c_j meets q_i,
-    /// (c_j - q_i)^2 >= (c_j - h_j)^2 + (h_j - q_i)^2, because h_j lies between the two. So DTW is at
-    /// least LB_Keogh plus DTW of h with the query, and that at least the query's gaps to h's own
-    /// envelope. Codes are a monotone function of values, so the code of h_j is the code of c_j clamped
-    /// to the codes of the envelope, and gaps of codes never overstate.
-    /// Source: Lemire 2009, doi 10.1016/j.patcog.2008.11.030.
-    fn improved = improved_body(
-        tables: &KeoghTables,
-        copy: &[u8],
-        most: i64,
-        scratch: &mut KeoghScratch,
-    ) -> i64
+/// Fills `rest`: from the last column on, the sums of `gaps`, cut off below [`FAR`]; whether any lane
+/// is within `most`.
+///
+/// # Safety
+/// The processor has the instructions of `L`; `low`, `high` have `above.len()` lines, `rest` one more
+/// than columns.
+#[inline(always)]
+unsafe fn owed<L: Lanes>(
+    [low, high]: [*const u8; 2],
+    [above, below]: [&[u32]; 2],
+    tables: &CoarseTables,
+    frames_of: impl Fn(usize) -> usize,
+    rest: *mut u8,
+    most: i32,
+) -> bool {
+    let words = tables.even.len();
+    let columns = above.len() / words;
+    // SAFETY: the caller's promise.
+    unsafe {
+        let nearly_far = L::splat(FAR as u32 - 1);
+        let mut owed = L::splat(0);
+        L::store(owed, rest.add(columns * LINE));
+        for column in (0..columns).rev() {
+            let mut sum = L::splat(0);
+            for word in 0..words {
+                let at = column * words + word;
+                let gap = L::or(
+                    L::sub_bytes(L::load(low.add(at * LINE)), L::splat(above[at])),
+                    L::sub_bytes(L::splat(below[at]), L::load(high.add(at * LINE))),
+                );
+                sum = add_squares::<L>(
+                    sum,
+                    gap,
+                    L::splat(tables.even[word]),
+                    L::splat(tables.odd[word]),
+                );
+            }
+            for _ in 0..frames_of(column) {
+                owed = L::min(L::add(owed, sum), nearly_far);
+            }
+            L::store(owed, rest.add(column * LINE));
+        }
+        L::le(owed, L::splat(most as u32)) != 0
+    }
 }
 
-/// Working memory of [`warp`].
-#[derive(Debug, Default)]
-pub(crate) struct WarpScratch {
-    /// Words of the sixteen copies, lane by lane.
-    codes: Vec<Line>,
-    /// Bound of all frames from here on.
-    rest: Vec<Line>,
-    previous: Vec<Line>,
-    current: Vec<Line>,
+/// `$body::<L, WORDS>` for the number of words per frame; 0 where only known at run time.
+macro_rules! by_words {
+    ($body:ident($tables:ident $(, $arg:expr)*)) => {
+        match $tables.even.len() {
+            1 => $body::<L, 1>($tables $(, $arg)*),
+            2 => $body::<L, 2>($tables $(, $arg)*),
+            3 => $body::<L, 3>($tables $(, $arg)*),
+            4 => $body::<L, 4>($tables $(, $arg)*),
+            _ => $body::<L, 0>($tables $(, $arg)*),
+        }
+    };
 }
 
 #[inline(always)]
-fn warp_body<L: Lanes>(
+fn boxed_body<L: Lanes>(
     tables: &CoarseTables,
     params: &ValidDtwParams,
     section: &Range<usize>,
@@ -218,18 +161,11 @@ fn warp_body<L: Lanes>(
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    match tables.even.len() {
-        1 => warp_words::<L, 1>(tables, params, section, copies, most, scratch),
-        2 => warp_words::<L, 2>(tables, params, section, copies, most, scratch),
-        3 => warp_words::<L, 3>(tables, params, section, copies, most, scratch),
-        4 => warp_words::<L, 4>(tables, params, section, copies, most, scratch),
-        _ => warp_words::<L, 0>(tables, params, section, copies, most, scratch),
-    }
+    by_words!(boxed_words(tables, params, section, copies, most, scratch))
 }
 
-/// `WORDS`: words per frame, 0 where only known at run time.
 #[inline(always)]
-fn warp_words<L: Lanes, const WORDS: usize>(
+fn boxed_words<L: Lanes, const WORDS: usize>(
     tables: &CoarseTables,
     params: &ValidDtwParams,
     section: &Range<usize>,
@@ -239,76 +175,201 @@ fn warp_words<L: Lanes, const WORDS: usize>(
 ) -> Option<[i32; LANES]> {
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let frames = section.len();
-    let bytes = section.start * words * 4..section.end * words * 4;
-    scratch.codes.resize(frames * words, Line([0; LANES]));
-    for (lane, copy) in copies.iter().enumerate() {
-        for (line, word) in scratch.codes.iter_mut().zip(copy[bytes.clone()].chunks_exact(4)) {
-            line.0[lane] = i32::from_le_bytes([word[0], word[1], word[2], word[3]]);
-        }
-    }
-    let far = Line([FAR; LANES]);
-    for row in [&mut scratch.previous, &mut scratch.current] {
-        row.clear();
-        row.resize(frames + 1, far);
-    }
-    scratch.previous[0] = Line([0; LANES]);
-    scratch.rest.resize(frames + 1, far);
-    let start = section.start * words;
-    let part = start..start + frames * words;
-    let above = &tables.above[part.clone()];
-    let below = &tables.below[part.clone()];
-    let envelope_above = &tables.envelope_above[part.clone()];
-    let envelope_below = &tables.envelope_below[part];
-    assert!(tables.even.len() == words && tables.odd.len() == words);
-    let codes = scratch.codes.as_ptr().cast::<u8>();
-    // SAFETY: registers read and written lie in the vectors sized above (columns are below `frames`);
-    // `L` is what `at_level` compiled for.
+    let (rows, columns) = (frames.div_ceil(ROWS), frames.div_ceil(COLUMNS));
+    turn::<L>(copies, section.start * words * 4..section.end * words * 4, &mut scratch.codes);
+    scratch.boxes.resize(2 * columns * words, FAR_LINE);
+    scratch.rows(columns);
+    assert!(
+        tables.odd.len() == words
+            && scratch.codes.len() >= frames * words
+            && tables.rows_above.len() == rows * words
+            && tables.rows_below.len() == rows * words
+            && tables.columns_above.len() == columns * words
+            && tables.columns_below.len() == columns * words
+    );
+    // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
+    // `at_level` compiled for.
     unsafe {
-        let limit = L::splat(most as u32);
-        let far = L::splat(FAR as u32);
-        // Each frame still to come must be met by somebody: its gap to the envelope is owed.
-        let nearly_far = L::splat(FAR as u32 - 1);
-        let mut owed = L::splat(0);
-        let rest = scratch.rest.as_mut_ptr().cast::<u8>();
-        L::store(owed, rest.add(frames * LINE));
-        for column in (0..frames).rev() {
+        let codes = scratch.codes.as_ptr().cast::<u8>();
+        let low = scratch.boxes.as_mut_ptr().cast::<u8>();
+        let high = low.add(columns * words * LINE);
+        for column in 0..columns {
+            let run = column * COLUMNS..((column + 1) * COLUMNS).min(frames);
             for word in 0..words {
-                let at = column * words + word;
-                let code = L::load(codes.add(at * LINE));
-                let gap = L::or(
-                    L::sub_bytes(code, L::splat(envelope_above[at])),
-                    L::sub_bytes(L::splat(envelope_below[at]), code),
-                );
-                let even = L::splat(tables.even[word]);
-                let odd = L::splat(tables.odd[word]);
-                owed = add_squares::<L>(owed, gap, even, odd);
+                let mut least = L::load(codes.add((run.start * words + word) * LINE));
+                let mut largest = least;
+                for frame in run.start + 1..run.end {
+                    let code = L::load(codes.add((frame * words + word) * LINE));
+                    least = L::min_bytes(least, code);
+                    largest = L::max_bytes(largest, code);
+                }
+                L::store(least, low.add((column * words + word) * LINE));
+                L::store(largest, high.add((column * words + word) * LINE));
             }
-            owed = L::min(owed, nearly_far);
-            L::store(owed, rest.add(column * LINE));
         }
-        if L::le(owed, limit) == 0 {
+        let rest = scratch.rest.as_mut_ptr().cast::<u8>();
+        let frames_of = |column: usize| (frames - column * COLUMNS).min(COLUMNS);
+        let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
+        if !owed::<L>([low, high], limits, tables, frames_of, rest, most) {
             return None;
         }
+        let limit = L::splat(most as u32);
+        let far = L::splat(FAR as u32);
+        for row in 0..rows {
+            let last_frame = (row * ROWS + ROWS - 1).min(frames - 1);
+            let first = params.columns(row * ROWS, frames, frames).0 / COLUMNS;
+            let last = params.columns(last_frame, frames, frames).1 / COLUMNS;
+            let twice = last_frame > row * ROWS;
+            let previous = scratch.previous.as_ptr().cast::<u8>();
+            let current = scratch.current.as_mut_ptr().cast::<u8>();
+            let mut diagonal = L::load(previous.add(first * LINE));
+            // Arrived in this row of boxes: with at least one of its frames still to pay, or none.
+            let (mut open, mut left, mut lowest) = (far, far, far);
+            L::store(far, current.add(first * LINE));
+            for column in first..=last {
+                let mut cost = L::splat(0);
+                for word in 0..words {
+                    let (at, row_at) = (column * words + word, row * words + word);
+                    let above = L::splat(*tables.rows_above.get_unchecked(row_at));
+                    let below = L::splat(*tables.rows_below.get_unchecked(row_at));
+                    let gap = L::or(
+                        L::sub_bytes(L::load(low.add(at * LINE)), above),
+                        L::sub_bytes(below, L::load(high.add(at * LINE))),
+                    );
+                    let even = L::splat(*tables.even.get_unchecked(word));
+                    let odd = L::splat(*tables.odd.get_unchecked(word));
+                    cost = add_squares::<L>(cost, gap, even, odd);
+                }
+                let up = L::load(previous.add((column + 1) * LINE));
+                open = L::min(L::min(diagonal, up), open);
+                if twice {
+                    open = L::min(L::add(open, cost), far);
+                }
+                // FAR plus one cell fits.
+                left = L::min(L::add(L::min(open, left), cost), far);
+                lowest = L::min(lowest, left);
+                L::store(left, current.add((column + 1) * LINE));
+                diagonal = up;
+            }
+            let owed = L::load(rest.add((last + 1) * LINE));
+            if L::le(L::add(lowest, owed), limit) == 0 {
+                return None;
+            }
+            std::mem::swap(&mut scratch.previous, &mut scratch.current);
+        }
+    }
+    Some(scratch.previous[columns].0)
+}
+
+at_level! {
+    /// DTW of sixteen coarse copies in boxes of [`COLUMNS`] frames with the query in boxes of [`ROWS`]:
+    /// integers below scale times DTW, or `None` if all are above `most`.
+    ///
+    /// A path visits boxes the way a path visits cells. A cell in a box costs at least the gap between
+    /// the two boxes, each box visited holds at least one cell of the path, and a row of boxes holds at
+    /// least one cell for each of its query frames: so a visited box is charged once, and one of those
+    /// visited in a row of two frames once more. What the columns right of a row's band owe to the
+    /// envelope comes on top, as in [`warp`].
+    /// After Sakurai, Yoshikawa and Faloutsos 2005, doi 10.1145/1065167.1065210; they take the shorter
+    /// side of a box for all its cells, we count the query's frames.
+    fn boxed = boxed_body(
+        tables: &CoarseTables,
+        params: &ValidDtwParams,
+        section: &Range<usize>,
+        copies: &[&[u8]; LANES],
+        most: i32,
+        scratch: &mut WarpScratch,
+    ) -> Option<[i32; LANES]>
+}
+
+#[inline(always)]
+fn warp_body<L: Lanes>(
+    tables: &CoarseTables,
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+    copies: &[&[u8]; LANES],
+    [most, most_owed]: [i32; 2],
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    by_words!(warp_words(tables, params, section, copies, [most, most_owed], scratch))
+}
+
+#[inline(always)]
+fn warp_words<L: Lanes, const WORDS: usize>(
+    tables: &CoarseTables,
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+    copies: &[&[u8]; LANES],
+    [most, most_owed]: [i32; 2],
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    let words = if WORDS == 0 { tables.even.len() } else { WORDS };
+    let halves = 2 * words;
+    let frames = section.len();
+    turn::<L>(copies, section.start * words * 4..section.end * words * 4, &mut scratch.codes);
+    scratch.rows(frames);
+    scratch.wide.resize(frames * halves, FAR_LINE);
+    scratch.heads.resize(frames, FAR_LINE);
+    assert!(
+        tables.odd.len() == words
+            && tables.weights.len() == halves
+            && scratch.codes.len() >= frames * words
+            && tables.envelope_above.len() == frames * words
+            && tables.envelope_below.len() == frames * words
+            && tables.minus.len() == frames * halves
+            && tables.heads.len() == frames
+    );
+    // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
+    // `at_level` compiled for.
+    unsafe {
+        let codes = scratch.codes.as_ptr().cast::<u8>();
+        let rest = scratch.rest.as_mut_ptr().cast::<u8>();
+        let limits = [tables.envelope_above.as_slice(), tables.envelope_below.as_slice()];
+        if !owed::<L>([codes, codes], limits, tables, |_| 1, rest, most_owed) {
+            return None;
+        }
+        let wide = scratch.wide.as_mut_ptr().cast::<u8>();
+        let heads = scratch.heads.as_mut_ptr().cast::<u8>();
+        for frame in 0..frames {
+            let mut head = L::splat(0);
+            for word in 0..words {
+                let two = L::widen(L::load(codes.add((frame * words + word) * LINE)));
+                for (odd, half) in two.into_iter().enumerate() {
+                    // At most 128 x 100: no overflow.
+                    let weighted = L::mul_words(half, L::splat(tables.weights[2 * word + odd]));
+                    head = L::add_dot_words(head, half, weighted);
+                    L::store(half, wide.add((frame * halves + 2 * word + odd) * LINE));
+                }
+            }
+            L::store(head, heads.add(frame * LINE));
+        }
+        let limit = L::splat(most as u32);
+        let far = L::splat(FAR as u32);
         for row in 0..frames {
             let (first, last) = params.columns(row, frames, frames);
             let previous = scratch.previous.as_ptr().cast::<u8>();
             let current = scratch.current.as_mut_ptr().cast::<u8>();
+            let minus = tables.minus[row * halves..(row + 1) * halves].as_ptr();
+            // Held in registers where their number is known.
+            let mut held = [far; 8];
+            for (half, held) in held.iter_mut().take(2 * WORDS).enumerate() {
+                *held = L::splat(*minus.add(half));
+            }
+            let own = L::splat(tables.heads[row] as u32);
             let mut left = far;
             let mut lowest = far;
             let mut diagonal = L::load(previous.add(first * LINE));
             L::store(far, current.add(first * LINE));
             for column in first..=last {
-                let mut cost = L::splat(0);
-                for word in 0..words {
-                    let code = L::load(codes.add((column * words + word) * LINE));
-                    let at = row * words + word;
-                    let gap = L::or(
-                        L::sub_bytes(code, L::splat(*above.get_unchecked(at))),
-                        L::sub_bytes(L::splat(*below.get_unchecked(at)), code),
-                    );
-                    let even = L::splat(*tables.even.get_unchecked(word));
-                    let odd = L::splat(*tables.odd.get_unchecked(word));
-                    cost = add_squares::<L>(cost, gap, even, odd);
+                let mut cost = L::add(L::load(heads.add(column * LINE)), own);
+                for half in 0..halves {
+                    let codes = L::load(wide.add((column * halves + half) * LINE));
+                    let minus = if WORDS == 0 {
+                        L::splat(*minus.add(half))
+                    } else {
+                        *held.get_unchecked(half)
+                    };
+                    cost = L::add_dot_words(cost, codes, minus);
                 }
                 let up = L::load(previous.add((column + 1) * LINE));
                 let best = L::min(L::min(diagonal, up), left);
@@ -329,18 +390,22 @@ fn warp_words<L: Lanes, const WORDS: usize>(
 }
 
 at_level! {
-    /// DTW of sixteen coarse copies, gaps rounded down: integers below scale times DTW, or `None` if
-    /// all are above `most`.
+    /// DTW of sixteen coarse copies: integers below warp scale times DTW, or `None` if all are above
+    /// `most[0]` (or what all frames owe to the envelope above `most[1]`, in units of the scale of gaps).
     ///
-    /// A cell's gap never overstates the difference of the values behind the codes, so every path, and
-    /// with it the best one, costs no more than in truth. A row's smallest cost plus what the columns
-    /// right of the row's band still owe to the envelope is below the whole.
+    /// Codes stand for the middles of their steps, the query for the nearest multiple of a fraction of
+    /// a step; a difference d' so read is off by at most e. Since 2 d' e >= -s d'^2 - e^2 / s for every
+    /// share s in (0, 1), d^2 >= (1 - s) (d'^2 - e^2 / s): the charge e^2 / s is part of each cell, the
+    /// factor 1 - s part of the scale. Values outside the codes' range are read as its ends, which only
+    /// brings them closer together. Squares come as q^2 + c^2 - 2 q c.
+    /// A row's smallest sum plus what the columns right of the row's band owe to the envelope is below
+    /// the whole.
     fn warp = warp_body(
         tables: &CoarseTables,
         params: &ValidDtwParams,
         section: &Range<usize>,
         copies: &[&[u8]; LANES],
-        most: i32,
+        most: [i32; 2],
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
 }

@@ -22,7 +22,7 @@ use crate::lanes::{LANES, Level};
 use crate::params::Curve;
 use crate::sketch::{GROUP, Quantiser};
 use crate::store::{Index, Segment};
-use coarse::{KeoghScratch, KeoghTables, WarpScratch, improved, warp};
+use coarse::{WarpScratch, boxed, warp};
 use envelope::{Envelope, envelope};
 use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
@@ -239,18 +239,13 @@ impl<'a> Job<'a> {
             }
         }
 
-        // LB_Improved on coarse copies.
+        // DTW of boxes, on coarse copies.
         let coarse = self.coarse_tables(cutoff);
-        let keogh_tables: Vec<KeoghTables> = coarse
-            .iter()
-            .map(|tables| KeoghTables::new(tables, self.what.params, &self.section))
-            .collect();
         stages.coarse = candidates.len() as u64;
         let share = candidates.len().div_ceil(4 * threads).max(256);
         let shares: Vec<&[Found]> = candidates.chunks(share).collect();
-        let sifted = in_parallel(threads, shares.len(), |at| {
-            self.sift(shares[at], &keogh_tables, &coarse, cutoff)
-        });
+        let sifted =
+            in_parallel(threads, shares.len(), |at| self.sift(shares[at], &coarse, cutoff));
         let mut candidates: Vec<Found> = sifted.into_iter().flatten().collect();
         candidates.sort_unstable_by(by_bound);
 
@@ -404,26 +399,41 @@ impl<'a> Job<'a> {
         (found, seen)
     }
 
-    /// Keeps what LB_Improved on the coarse copy does not rule out, with the better bound.
-    fn sift(
-        &self,
-        some: &[Found],
-        keogh_tables: &[KeoghTables],
-        coarse: &[CoarseTables],
-        cutoff: f64,
-    ) -> Vec<Found> {
-        let most: Vec<i64> =
-            coarse.iter().map(|tables| i64::from(threshold(cutoff, tables.scale))).collect();
-        let mut scratch = KeoghScratch::default();
-        let better = |one: &Found| {
-            let part = &self.parts[one.segment as usize];
-            let copy = part.segment.coarse(one.place as usize);
-            let most = most[part.tables];
-            let bound = improved(self.level, &keogh_tables[part.tables], copy, most, &mut scratch);
-            let keep = bound <= most;
-            keep.then(|| Found { bound: as_cost(bound as f64, coarse[part.tables].scale), ..*one })
-        };
-        some.iter().filter_map(better).collect()
+    /// Keeps what DTW of boxes on the coarse copy does not rule out, with the better bound.
+    fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
+        let mut scratch = WarpScratch::default();
+        let mut kept = Vec::new();
+        for batch in some.chunks(LANES) {
+            for (tables, own_coarse) in coarse.iter().enumerate() {
+                let (own, copies) = self.lanes(batch, tables);
+                if own.is_empty() {
+                    continue;
+                }
+                let most = threshold(cutoff, own_coarse.scale);
+                let (params, section) = (self.what.params, &self.section);
+                let found =
+                    boxed(self.level, own_coarse, params, section, &copies, most, &mut scratch);
+                for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
+                    if *bound <= most {
+                        let bound = as_cost(f64::from(*bound), own_coarse.scale);
+                        kept.push(Found { bound: bound.max(one.bound), ..*one });
+                    }
+                }
+            }
+        }
+        kept
+    }
+
+    /// Those of a batch whose segments use these tables, and their coarse copies; lanes left over
+    /// repeat the last. A batch seldom holds curves of two quantisers.
+    fn lanes<'b>(&self, batch: &'b [Found], tables: usize) -> (Vec<&'b Found>, [&'a [u8]; LANES]) {
+        let part = |one: &Found| &self.parts[one.segment as usize];
+        let own: Vec<&Found> = batch.iter().filter(|one| part(one).tables == tables).collect();
+        let copies = std::array::from_fn(|lane| {
+            own.get(lane.min(own.len().saturating_sub(1)))
+                .map_or(&[][..], |one| part(one).segment.coarse(one.place as usize))
+        });
+        (own, copies)
     }
 
     /// Takes batches until none is left, or none can hold anything.
@@ -443,35 +453,22 @@ impl<'a> Job<'a> {
             if ruled_out(batch[0].bound, cutoff) {
                 break;
             }
-            // Curves of one quantiser share tables; a batch seldom holds two.
             for (tables, own_coarse) in coarse.iter().enumerate() {
-                let own: Vec<&Found> = batch
-                    .iter()
-                    .filter(|one| self.parts[one.segment as usize].tables == tables)
-                    .collect();
+                let (own, copies) = self.lanes(batch, tables);
                 if own.is_empty() {
                     continue;
                 }
                 warped += own.len() as u64;
-                // Lanes left over repeat the last curve.
-                let copies: [&[u8]; LANES] = std::array::from_fn(|lane| {
-                    let one = own[lane.min(own.len() - 1)];
-                    self.parts[one.segment as usize].segment.coarse(one.place as usize)
-                });
-                let scale = own_coarse.scale;
-                let most = threshold(cutoff, scale);
-                let found = warp(
-                    self.level,
-                    own_coarse,
-                    self.what.params,
-                    &self.section,
-                    &copies,
-                    most,
-                    &mut scratch,
-                );
+                let scale = own_coarse.warp_scale;
+                let most = [threshold(cutoff, scale), threshold(cutoff, own_coarse.scale)];
+                let (params, section) = (self.what.params, &self.section);
+                let found =
+                    warp(self.level, own_coarse, params, section, &copies, most, &mut scratch);
                 for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
-                    if *bound <= most {
-                        waiting.push(Found { bound: as_cost(f64::from(*bound), scale), ..*one });
+                    if *bound <= most[0] {
+                        // The charge for blur may bring a bound below 0.
+                        let bound = as_cost(f64::from((*bound).max(0)), scale);
+                        waiting.push(Found { bound: bound.max(one.bound), ..*one });
                     }
                 }
             }
@@ -556,6 +553,7 @@ impl<'a> Job<'a> {
                 self.query,
                 &self.envelope,
                 self.what.params,
+                &self.section,
                 cutoff,
             )
         };

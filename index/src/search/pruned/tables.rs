@@ -99,24 +99,37 @@ impl SketchTables {
     }
 }
 
-/// The query and its envelope in the bytes of the coarse copies.
+/// Query frames in a box, when coarse copies are held against the query box by box.
+pub(crate) const ROWS: usize = 2;
+/// Candidate frames in a box.
+pub(crate) const COLUMNS: usize = 4;
+
+/// The query and its envelope in the bytes of the coarse copies; everything covers the section only.
 #[derive(Debug)]
 pub(crate) struct CoarseTables {
-    /// Query values, one word per word of a copy: gaps above and below.
-    pub(crate) above: Vec<u32>,
-    pub(crate) below: Vec<u32>,
-    /// The envelope's, likewise.
+    /// Limits of boxes of [`ROWS`] query frames, one word per word of a frame.
+    pub(crate) rows_above: Vec<u32>,
+    pub(crate) rows_below: Vec<u32>,
+    /// The envelope's limits, frame by frame.
     pub(crate) envelope_above: Vec<u32>,
     pub(crate) envelope_below: Vec<u32>,
-    /// The envelope's own codes.
-    pub(crate) envelope_high: Vec<u32>,
-    pub(crate) envelope_low: Vec<u32>,
+    /// The envelope's limits over [`COLUMNS`] frames.
+    pub(crate) columns_above: Vec<u32>,
+    pub(crate) columns_below: Vec<u32>,
     /// Root weights of the channels of each word of a frame, for even and for odd bytes; the other
     /// bytes are 0.
     pub(crate) even: Vec<u32>,
     pub(crate) odd: Vec<u32>,
-    /// A bound is the integer sum divided by this.
+    /// A bound made of gaps is the integer sum divided by this.
     pub(crate) scale: f64,
+    /// Weights in 16 bits: per word of a frame its even, then its odd channels.
+    pub(crate) weights: Vec<u32>,
+    /// Query values times twice their weights, negated, likewise; per frame.
+    pub(crate) minus: Vec<u32>,
+    /// What a query frame adds to each of its cells.
+    pub(crate) heads: Vec<i32>,
+    /// A bound made of warped codes is the integer sum divided by this.
+    pub(crate) warp_scale: f64,
 }
 
 /// No cell costs more than this; with [`FAR`] below 2^30, sums stay inside 31 bits.
@@ -125,6 +138,32 @@ pub(crate) const MOST_CELL: f64 = (1 << 29) as f64;
 pub(crate) const FAR: i32 = 1 << 30;
 /// The cutoff is scaled to lie below this.
 const MOST_CUTOFF: f64 = (1 << 28) as f64;
+/// Largest root weight: twice its square times a code fits 16 bits.
+const MOST_ROOT: f64 = 10.0;
+/// How far a code may be off, in steps: half a step, and a hair for what `f64` rounds.
+const HALF: f64 = 0.5 + 1e-6;
+
+/// The most (or least) of each byte over runs of `frames` frames of `words` words.
+fn over(bytes: &[[u8; 4]], words: usize, frames: usize, pick: fn(u8, u8) -> u8) -> Vec<[u8; 4]> {
+    let runs = bytes.chunks(words * frames);
+    runs.flat_map(|run| {
+        (0..words).map(move |word| {
+            let mut all = run[word..].iter().step_by(words).copied();
+            let first = all.next().unwrap_or_default();
+            all.fold(first, |a, b| std::array::from_fn(|at| pick(a[at], b[at])))
+        })
+    })
+    .collect()
+}
+
+fn packed(bytes: Vec<[u8; 4]>) -> Vec<u32> {
+    bytes.into_iter().map(u32::from_le_bytes).collect()
+}
+
+/// Two numbers of 16 bits in a word.
+fn pair(low: i16, high: i16) -> u32 {
+    u32::from(low as u16) | u32::from(high as u16) << 16
+}
 
 impl CoarseTables {
     /// `cutoff`: finite; the scale is chosen so that it fits.
@@ -134,47 +173,63 @@ impl CoarseTables {
         query: Curve<'_>,
         envelope: &Envelope,
         params: &ValidDtwParams,
+        section: &Range<usize>,
         cutoff: f64,
     ) -> Self {
         let channels = layout.shape.channels();
         let words = layout.frame_words();
-        let frames = layout.shape.frames();
+        let frames = section.len();
         let root: Vec<f64> = (0..channels)
             .map(|channel| params.weights()[channel].sqrt() * quantiser.coarse_step[channel])
             .collect();
-        // Root scale: cells stay below MOST_CELL, roots below 128, the cutoff below MOST_CUTOFF.
+        // Root scale: cells stay below MOST_CELL, roots up to MOST_ROOT, the cutoff below MOST_CUTOFF.
         let most = root.iter().copied().fold(0.0, f64::max);
         let all: f64 = root.iter().map(|root| root / most * (root / most)).sum();
-        let by_cell = (MOST_CELL / all).sqrt() / 255.0;
+        let by_cell = (MOST_CELL / all).sqrt() / 256.0;
         let by_cutoff =
-            if cutoff > 0.0 { MOST_CUTOFF.sqrt() / cutoff.sqrt() * most } else { 127.0 };
-        let largest = by_cell.min(127.0).min(by_cutoff);
+            if cutoff > 0.0 { MOST_CUTOFF.sqrt() / cutoff.sqrt() * most } else { MOST_ROOT };
+        let largest = by_cell.min(MOST_ROOT).min(by_cutoff);
         // A whole number for the largest root loses nothing to rounding.
         let largest = if largest >= 1.0 { largest.floor() } else { largest };
         let factor = largest / most;
+        let scale = factor * factor;
         let mut even = vec![[0_u8; 4]; words];
         let mut odd = vec![[0_u8; 4]; words];
+        // Raised by a hair so that the largest becomes the whole number meant; the slack of the cutoff
+        // covers it.
+        let raised = 1.0 + 1e-12;
         for (channel, root) in root.iter().enumerate() {
-            // Raised by a hair so that the largest root becomes the whole number meant; the slack of
-            // the cutoff covers it.
-            let integer = (root * factor * (1.0 + 1e-12)) as u8;
             let side = if channel % 2 == 0 { &mut even } else { &mut odd };
-            side[channel / 4][channel % 4] = integer;
+            side[channel / 4][channel % 4] = (root * factor * raised) as u8;
         }
+        let whole: Vec<i16> =
+            root.iter().map(|root| ((root * factor).powi(2) * raised) as i16).collect();
+        let whole_at = |channel: usize| whole.get(channel).copied().unwrap_or(0);
+        let weights = (0..words)
+            .flat_map(|word| [0, 1].map(|odd| 4 * word + odd))
+            .map(|first| pair(whole_at(first), whole_at(first + 2)))
+            .collect();
+
         let (mut above, mut below) =
             (vec![[255_u8; 4]; words * frames], vec![[0_u8; 4]; words * frames]);
         let (mut envelope_above, mut envelope_below) = (above.clone(), below.clone());
-        let (mut envelope_high, mut envelope_low) = (above.clone(), below.clone());
+        let mut minus = vec![0_i16; frames * words * 4];
+        let mut heads = vec![0.0_f64; frames];
         let slack = crate::sketch::CODE_SLACK;
-        for frame in 0..frames {
-            for channel in 0..channels {
-                if params.weights()[channel] == 0.0 {
-                    continue;
-                }
+        let mut blur = 0.0;
+        for (channel, &weight) in whole.iter().enumerate() {
+            if params.weights()[channel] == 0.0 {
+                continue;
+            }
+            let offset = quantiser.coarse_offset[channel];
+            let step = quantiser.coarse_step[channel];
+            let weight = f64::from(weight);
+            if weight > 0.0 {
+                blur += weight * (HALF + 0.25 / weight).powi(2);
+            }
+            for (frame, head) in heads.iter_mut().enumerate() {
                 let (word, byte) = (frame * words + channel / 4, channel % 4);
-                let at = frame * channels + channel;
-                let offset = quantiser.coarse_offset[channel];
-                let step = quantiser.coarse_step[channel];
+                let at = (section.start + frame) * channels + channel;
                 let limits = |upper: f32, lower: f32| {
                     limits(f64::from(upper), f64::from(lower), offset, step, slack)
                 };
@@ -182,22 +237,34 @@ impl CoarseTables {
                 (above[word][byte], below[word][byte]) = limits(value, value);
                 (envelope_above[word][byte], envelope_below[word][byte]) =
                     limits(envelope.upper[at], envelope.lower[at]);
-                let code = |value: f32| crate::sketch::code(f64::from(value), offset, step);
-                envelope_high[word][byte] = code(envelope.upper[at]);
-                envelope_low[word][byte] = code(envelope.lower[at]);
+                if weight > 0.0 {
+                    let code = ((f64::from(value) - offset) / step).clamp(0.0, 256.0) - 128.5;
+                    let product = (2.0 * weight * code).round();
+                    // Per word: the even channels, then the odd ones.
+                    let half = 4 * word + byte % 2 * 2 + byte / 2;
+                    minus[half] = -product as i16;
+                    *head += product * product / (4.0 * weight);
+                }
             }
         }
-        let word = |bytes: Vec<[u8; 4]>| bytes.into_iter().map(u32::from_le_bytes).collect();
+        // The share that the blur of codes gives away least by, were the path as long as the section
+        // and its cost the cutoff. Any share between 0 and 1 is right.
+        let share = (blur * frames as f64 / (cutoff * scale).max(1.0)).sqrt().clamp(1e-4, 0.5);
+        let heads = heads.iter().map(|head| (head - blur / share - 0.01).floor() as i32).collect();
         Self {
-            above: word(above),
-            below: word(below),
-            envelope_above: word(envelope_above),
-            envelope_below: word(envelope_below),
-            envelope_high: word(envelope_high),
-            envelope_low: word(envelope_low),
-            even: word(even),
-            odd: word(odd),
-            scale: factor * factor,
+            rows_above: packed(over(&above, words, ROWS, u8::max)),
+            rows_below: packed(over(&below, words, ROWS, u8::min)),
+            columns_above: packed(over(&envelope_above, words, COLUMNS, u8::max)),
+            columns_below: packed(over(&envelope_below, words, COLUMNS, u8::min)),
+            envelope_above: packed(envelope_above),
+            envelope_below: packed(envelope_below),
+            even: packed(even),
+            odd: packed(odd),
+            scale,
+            weights,
+            minus: minus.chunks_exact(2).map(|two| pair(two[0], two[1])).collect(),
+            heads,
+            warp_scale: scale / (1.0 - share),
         }
     }
 }
