@@ -6,7 +6,7 @@ mod scan;
 mod top;
 
 pub use filter::IdFilter;
-pub(crate) use pruned::Sections;
+pub(crate) use pruned::{ExactScratch, Sections, WIDTH, exact};
 
 use std::num::NonZeroUsize;
 use std::ops::Range;

@@ -24,7 +24,7 @@ use crate::sketch::{GROUP, Quantiser};
 use crate::store::{Index, Segment};
 use coarse::{WarpScratch, boxed, warp};
 use envelope::{Envelope, envelope};
-use exact::{ExactScratch, WIDTH, exact};
+pub(crate) use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
 use sweep::{Candidate, Seen, block_bounds, group_bounds, sweep, sweep_groups};
 use tables::{CoarseTables, SLACK, SketchTables, threshold};
