@@ -91,3 +91,33 @@ fn round(members: &[Curve<'_>], values: &[f32], params: &ValidDtwParams) -> Vec<
     // A path visits every frame, so no count is 0; a mean of f32 fits f32.
     (0..sums.len()).map(|at| (sums[at] / counts[at / channels]) as f32).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::params::DtwParams;
+
+    /// Invented curves that warp and differ by noise: no round may raise the sum of costs, and the last
+    /// figure is the cost of the curve handed back.
+    #[test]
+    fn the_objective_never_rises() {
+        for seed in 0_u32..20 {
+            let member = |number: u32| -> Vec<f32> {
+                let hash = |at: u32| (at ^ seed << 8 ^ number << 16).wrapping_mul(2_654_435_761);
+                let shift = (hash(7) % 7) as f32;
+                let noise = |at: u32| (hash(at) >> 16) as f32 / 65_536.0;
+                (0..60).map(|at| ((at / 2) as f32 * 0.3 + shift).sin() + 0.4 * noise(at)).collect()
+            };
+            let values: Vec<Vec<f32>> = (0..9).map(member).collect();
+            let curves: Vec<Curve<'_>> = values.iter().map(|v| Curve::new(v, 2).unwrap()).collect();
+            let params = DtwParams::new(2).band_frames(4).check().unwrap();
+            let typical = barycentre(&curves, curves[0], &params, 30).unwrap();
+            let falls = typical.objective.windows(2).all(|two| two[1] < two[0]);
+            assert!(falls && typical.objective.len() > 1, "seed {seed}: {:?}", typical.objective);
+            let at_end = Curve::new(&typical.values, 2).unwrap();
+            let sum: f64 = curves.iter().map(|&one| crate::naive::dtw(at_end, one, &params)).sum();
+            let last = typical.objective[typical.objective.len() - 1];
+            assert!((sum - last).abs() <= 1e-9 * sum, "seed {seed}: {sum} and {last}");
+        }
+    }
+}

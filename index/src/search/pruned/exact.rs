@@ -32,6 +32,23 @@ fn exact_body<L: Lanes>(
     cutoff: f64,
     scratch: &mut ExactScratch,
 ) -> Option<Wide> {
+    // A product with 1 is the other factor, bit by bit: it may be left out.
+    if params.weights().iter().all(|&weight| weight == 1.0) {
+        exact_weighted::<true>(query, curves, params, section, cutoff, scratch)
+    } else {
+        exact_weighted::<false>(query, curves, params, section, cutoff, scratch)
+    }
+}
+
+#[inline(always)]
+fn exact_weighted<const UNIT: bool>(
+    query: Curve<'_>,
+    curves: &[Curve<'_>; WIDTH],
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+    cutoff: f64,
+    scratch: &mut ExactScratch,
+) -> Option<Wide> {
     let channels = params.channels();
     let frames = section.len();
     let inside = section.start * channels..section.end * channels;
@@ -60,7 +77,8 @@ fn exact_body<L: Lanes>(
                 let value = f64::from(value);
                 for lane in 0..WIDTH {
                     let difference = value - wide[lane];
-                    cell[lane] += weight * (difference * difference);
+                    let square = difference * difference;
+                    cell[lane] += if UNIT { square } else { weight * square };
                 }
             }
             let up = scratch.previous[column + 1];
