@@ -13,6 +13,7 @@ import argparse
 import datetime
 import importlib.metadata
 import json
+import os
 import pathlib
 import re
 import statistics
@@ -27,7 +28,8 @@ HERE = pathlib.Path(__file__).resolve().parent
 
 
 def engine(library, queries, strategy):
-    binary = HERE.parent.parent / "target" / "release" / "examples" / "nearest"
+    target = os.environ.get("CARGO_TARGET_DIR", HERE.parent.parent / "target")
+    binary = pathlib.Path(target) / "release" / "examples" / "nearest"
     command = [binary, library, queries, "--band-frames", str(BAND), "-k", str(K), "--strategy", strategy]
     run = subprocess.run(list(map(str, command)), check=True, capture_output=True, text=True)
     lines = [json.loads(line) for line in run.stdout.splitlines()]
@@ -98,7 +100,8 @@ def main():
             assert ids == want_ids, (name, ids, want_ids)
             assert np.allclose(distances, want_distances, rtol=1e-5), name
         median = statistics.median(answer[2] for answer in answers)
-        rows.append((name, len(library), len(queries), f"{median:.3f}", f"{median / base:.1f}"))
+        of = pathlib.Path(args.queries).stem
+        rows.append((name, len(library), of, len(queries), f"{median:.3f}", f"{median / base:.1f}"))
         print(f"{name:24} n={len(library)} median {median:10.3f} ms, {median / base:8.1f} x the pruned engine")
     if args.record:
         cpu = pathlib.Path("/proc/cpuinfo")
@@ -109,7 +112,7 @@ def main():
         new = not target.exists()
         with target.open("a") as file:
             if new:
-                file.write("what,curves,queries,median_ms,ratio_to_pruned\n")
+                file.write("what,curves,query_set,queries,median_ms,ratio_to_pruned\n")
             file.writelines(",".join(map(str, row)) + "\n" for row in rows)
 
 
