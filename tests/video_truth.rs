@@ -236,6 +236,114 @@ fn a_drawn_serve_is_followed_from_the_side() {
     assert!(*knee < 20.0, "front knee off by {knee:.1} deg");
 }
 
+/// Runs the program on a library of its own; the exit status, standard output and error.
+fn precedent(home: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_precedent"))
+        .args(arguments)
+        .current_dir(home)
+        .env("PRECEDENT_LIBRARY", home.join("library"))
+        .output()
+        .unwrap();
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    (output.status.code().unwrap(), text(&output.stdout), text(&output.stderr))
+}
+
+/// A clip goes the whole way: read, stored in a batch with joints and damage, reviewed with its
+/// pictures, and reviewed without them when it is gone.
+#[test]
+fn a_clip_is_read_stored_and_reviewed_with_its_pictures() {
+    if !ready() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    let shot = Shot { around_deg: 90.0, rate_hz: 30.0, size: 0.45, blur: false };
+    film(&shot, &serve(shot.rate_hz).0, &home.join("clip.mp4"));
+
+    let (status, out, err) =
+        precedent(home, &["read", "clip.mp4", "--view", "side", "--pictures", "cut"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert!(!err.contains("INFO"), "{err}");
+    assert!(out.contains("Serve 1") && out.contains("palm after contact: "), "{out}");
+    // What one camera cannot claim is said, not shown.
+    let unseen = "not measurable (one camera: may be off by more than 0.1 s)";
+    let unseen = out.lines().find(|line| line.starts_with(unseen)).unwrap();
+    assert!(unseen.contains("start of the toss to contact"), "{unseen}");
+    assert!(home.join("cut/serve-1-contact.svg").is_file());
+
+    let bytes = std::fs::read(home.join("clip.mp4")).unwrap();
+    std::fs::write(home.join("cut.mp4"), &bytes[..bytes.len() / 2]).unwrap();
+    std::fs::write(home.join("text.mp4"), "not a video at all").unwrap();
+    let joints = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/new-serve.c3d");
+    std::fs::copy(joints, home.join("joints.c3d")).unwrap();
+    let day = ["--date", "2026-03-14", "--consent", "keep"];
+    let add = |files: &[&str], player: &str, more: &[&str]| {
+        let all = [&["add"], files, &["--player", player], &day, more].concat();
+        precedent(home, &all)
+    };
+    let (status, out, err) = add(&["cut.mp4", "text.mp4", "joints.c3d"], "knot", &[]);
+    assert_eq!(status, 2, "{out}{err}");
+    assert!(err.contains("cut.mp4: the clip is cut off or damaged"), "{err}");
+    assert!(err.contains("text.mp4: not a video"), "{err}");
+    assert!(out.contains("stored joints.c3d"), "{out}");
+
+    let (status, out, err) = add(&["clip.mp4"], "dunlin", &["--view", "side"]);
+    assert_eq!(status, 0, "{out}{err}");
+    let stored = out.split(": ").last().unwrap().trim().to_owned();
+    let review = |reader: &str| {
+        let (status, out, err) =
+            precedent(home, &["review", &stored, "-o", "review.html", "--for", reader]);
+        assert_eq!(status, 0, "{out}{err}");
+        std::fs::read_to_string(home.join("review.html")).unwrap()
+    };
+    let pictures = |page: &str| page.matches("data:image/jpeg;base64,").count();
+    let page = review("coach");
+    assert!(pictures(&page) >= 7, "{} pictures", pictures(&page));
+    assert!(page.contains("Palm after contact: "));
+    let page = review("player");
+    assert_eq!(pictures(&page), 6);
+    assert!(page.len() < 400_000, "{} bytes", page.len());
+
+    // The clip stays where it is; when it has gone, the review says so and goes on.
+    std::fs::rename(home.join("clip.mp4"), home.join("moved.mp4")).unwrap();
+    let page = review("player");
+    assert_eq!(pictures(&page), 0);
+    assert!(page.contains("The clip is not where it was"));
+    assert!(!page.contains("clip.mp4"), "a path may hold names");
+
+    // Added again with a copy, it needs the file no more.
+    let (status, out, err) = add(&["moved.mp4"], "dunlin", &["--view", "side", "--keep-clip"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert!(out.contains("already stored"), "{out}");
+    std::fs::remove_file(home.join("moved.mp4")).unwrap();
+    assert_eq!(pictures(&review("player")), 6);
+}
+
+/// Without the set-up there is one error that names the command; nothing is stored.
+#[test]
+fn without_the_set_up_one_error_names_the_remedy() {
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc2=size=96x64:rate=30:duration=1"])
+        .arg(home.join("clip.mp4"))
+        .status();
+    if !made.is_ok_and(|status| status.success()) {
+        eprintln!("skipped: ffmpeg is absent");
+        return;
+    }
+    let output = Command::new(env!("CARGO_BIN_EXE_precedent"))
+        .args(["add", "clip.mp4", "--player", "knot", "--library", "library"])
+        .current_dir(home)
+        .env("PRECEDENT_CACHE", home.join("empty"))
+        .output()
+        .unwrap();
+    let err = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    assert!(err.contains("which is missing") && err.contains("`precedent setup-video`"), "{err}");
+    assert!(!home.join("library").exists(), "an empty library stays behind");
+}
+
 /// Measures the table kept in `tests/fixtures/video/one-camera-planted.csv`; minutes long, run by
 /// hand: `cargo nextest run --test video_truth --run-ignored only --no-capture`.
 #[test]

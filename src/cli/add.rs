@@ -99,6 +99,7 @@ fn store(
     let context = Context {
         read: args.read.options(),
         clip: args.read.clip(),
+        keep_clip: args.keep_clip,
         watch: bars.watch(),
         date: args.date,
         setting: args.setting.map(Into::into),

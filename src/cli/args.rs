@@ -211,6 +211,9 @@ fn joint_name(text: &str) -> Result<Joint, String> {
 pub(super) struct ReadCommand {
     /// The recording
     pub(super) file: PathBuf,
+    /// Folder to write a clip's pictures into: each event, and the hand after contact
+    #[arg(long, value_name = "DIR")]
+    pub(super) pictures: Option<PathBuf>,
     #[command(flatten)]
     pub(super) read: ReadArgs,
 }
@@ -256,6 +259,9 @@ pub(super) struct AddArgs {
     /// What the player agreed to: keep here, or keep here and share without a name
     #[arg(long)]
     pub(super) consent: Option<ConsentArg>,
+    /// Keep a copy of each clip in the library; otherwise a clip stays where it is
+    #[arg(long)]
+    pub(super) keep_clip: bool,
     #[command(flatten)]
     pub(super) read: ReadArgs,
 }

@@ -1,14 +1,17 @@
 use std::collections::BTreeMap;
+use std::path::Path;
 
+use anyhow::{Context as _, bail};
 use serde::Serialize;
 
-use super::Outcome;
 use super::args::ReadCommand;
 use super::face::{Face, one_line, table};
 use super::watch::Bars;
+use super::{Outcome, place};
 use crate::intake::{self, Context, Looked};
-use crate::motion::video::ClipReading;
+use crate::motion::video::{ClipReading, Kept, PalmReading, palm_turn};
 use crate::motion::{Recording, Side};
+use crate::report::clip_pictures;
 use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
 
 /// One serve of a file, as `--json` prints it.
@@ -68,8 +71,56 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
         } else {
             print(index + 1, serve, face)?;
         }
+        if let Some(clip) = &clip {
+            let palm = palm(serve, &recording);
+            let frames: Vec<String> = palm.frames.iter().map(ToString::to_string).collect();
+            let line = format!(
+                "palm after contact: {} ({}); look at frames {}",
+                palm.turn.name(),
+                palm.why,
+                frames.join(", ")
+            );
+            if face.json {
+                face.say(&line)
+            } else {
+                face.line(&line)?
+            }
+            if let Some(folder) = &command.pictures {
+                write_pictures(folder, index + 1, &command.file, clip, serve, &recording, face)?;
+            }
+        }
     }
     Ok(Outcome::Found)
+}
+
+fn palm(serve: &Serve, recording: &Recording) -> PalmReading {
+    palm_turn(recording, serve.events[EventKind::Contact as usize].time_s, serve.hand)
+}
+
+/// One SVG file per event and per look at the hand.
+fn write_pictures(
+    folder: &Path,
+    number: usize,
+    file: &Path,
+    clip: &ClipReading,
+    serve: &Serve,
+    recording: &Recording,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    let pictures = clip_pictures(file, &Kept::of(clip), serve, recording);
+    if let Some(why) = pictures.missing {
+        bail!("{}: no pictures: {why}", file.display());
+    }
+    std::fs::create_dir_all(folder).with_context(|| format!("{}", folder.display()))?;
+    let hands = pictures.palm.pictures.iter().enumerate();
+    let hands = hands.map(|(at, (_, svg))| (format!("palm-{}", at + 1), svg));
+    let moments = pictures.moments.iter().map(|(kind, svg)| (kind.name().to_owned(), svg));
+    for (name, svg) in moments.chain(hands) {
+        let path = folder.join(format!("serve-{number}-{name}.svg"));
+        place::write_whole(&path, svg.as_bytes())?;
+    }
+    face.say(&format!("wrote the pictures of serve {number} into {}", folder.display()));
+    Ok(())
 }
 
 /// What the recording is and what was assumed: data as text, talk beside JSON.

@@ -173,6 +173,8 @@ fn markers_at_240_hz_are_read_back() {
     );
 }
 
+/// Durations and the arm and trunk at contact are not claimed from one camera: clips of drawn
+/// figures gave errors as large as the differences between players, whatever this sensor gives.
 #[test]
 fn one_camera_at_60_hz_is_read_back() {
     let sensor = Sensor { rate_hz: 60.0, ..Sensor::usual(SensorKind::OneCamera) };
@@ -187,11 +189,7 @@ fn one_camera_at_60_hz_is_read_back() {
             ("finish", 0.20),
             ("front_knee_flexion_trophy", 10.0),
             ("front_knee_flexion_contact", 12.0),
-            ("elbow_flexion_contact", 20.0),
-            ("shoulder_elevation_contact", 9.0),
             ("trunk_inclination_trophy", 9.0),
-            ("trunk_inclination_contact", 9.0),
-            ("tossing_arm_fall_time", 0.06),
         ],
     );
 }
@@ -210,9 +208,7 @@ fn one_camera_at_30_hz_is_read_back() {
             ("finish", 0.20),
             ("front_knee_flexion_trophy", 10.0),
             ("front_knee_flexion_contact", 12.0),
-            ("shoulder_elevation_contact", 10.0),
             ("trunk_inclination_trophy", 9.0),
-            ("trunk_inclination_contact", 9.0),
         ],
     );
 }

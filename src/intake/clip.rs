@@ -1,13 +1,15 @@
 //! A phone clip on its way in: how it is read, and what it shows beside joints in space.
 
 use std::fmt;
-use std::path::Path;
+use std::io;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use super::{Context, LookError};
+use super::{Context, IntakeError, LookError};
+use crate::library::{Clip, Library};
 use crate::motion::video::{
-    ClipError, ClipOptions, ClipReading, ModelChoice, Person, Progress, read_clip,
+    ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
 };
 use crate::motion::{ReadError, ReadErrorKind, Recording};
 
@@ -86,4 +88,62 @@ pub(super) fn read(
     let recording =
         if context.read.mirror { reading.recording.mirrored() } else { reading.recording.clone() };
     Ok((recording, Some(reading)))
+}
+
+/// A clip as the store is to know it. A copy made for it is taken back if this is dropped before
+/// [`Self::stored`].
+pub(super) struct Keeping {
+    pub(super) about: Clip,
+    copy: Option<PathBuf>,
+}
+
+impl Keeping {
+    /// The store has it: the copy stays.
+    pub(super) fn stored(mut self) {
+        self.copy = None;
+    }
+}
+
+impl Drop for Keeping {
+    fn drop(&mut self) {
+        if let Some(copy) = &self.copy {
+            // What stays against our will is removed by the next check of the library.
+            let _ = std::fs::remove_file(copy);
+        }
+    }
+}
+
+/// What the library keeps of a clip; with `copy`, the clip's bytes too, whole or not at all.
+pub(super) fn kept(
+    library: &Library,
+    file: &Path,
+    seen: &ClipReading,
+    copy: bool,
+) -> Result<Keeping, IntakeError> {
+    let failed = |source: io::Error| {
+        LookError::Read(ReadError { file: file.to_owned(), kind: source.into() })
+    };
+    let mut hasher = blake3::Hasher::new();
+    io::copy(&mut std::fs::File::open(file).map_err(failed)?, &mut hasher).map_err(failed)?;
+    let hash = hasher.finalize().to_hex().to_string();
+    let place = library.clip_copy(&hash);
+    let mut made = None;
+    if copy && !place.exists() {
+        let folder = place.parent().unwrap_or(library.folder());
+        std::fs::create_dir_all(folder).map_err(failed)?;
+        let mut whole = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+        io::copy(&mut std::fs::File::open(file).map_err(failed)?, &mut whole).map_err(failed)?;
+        whole.persist(&place).map_err(|error| failed(error.error))?;
+        made = Some(place.clone());
+    }
+    let path = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
+    Ok(Keeping {
+        about: Clip {
+            path: path.display().to_string(),
+            hash,
+            kept: place.exists(),
+            body: Kept::of(seen).to_bytes(),
+        },
+        copy: made,
+    })
 }

@@ -29,6 +29,8 @@ pub struct Context {
     pub read: ReadOptions,
     /// How to read it if it is a clip.
     pub clip: ClipWay,
+    /// Whether the library keeps a copy of a clip.
+    pub keep_clip: bool,
     /// Who hears how far it is, and who may stop it.
     pub watch: Watch,
     /// Day it was recorded; the file's own date where `None`.
@@ -169,7 +171,7 @@ pub fn take(
         LookError::Read(ReadError { file: file.to_owned(), kind: source.into() })
     };
     let hash = content_hash(file, context).map_err(unread)?;
-    let Looked { recording, found, .. } = look(file, context, &known)?;
+    let Looked { recording, found, clip } = look(file, context, &known)?;
     if found.serves.is_empty() {
         let reason = why_none(&found);
         return Err(IntakeError::NoServe { file: file.to_owned(), reason });
@@ -207,15 +209,22 @@ pub fn take(
         rate_hz: recording.rate_hz,
     }));
     let labels = suspicions(catalogue, &serves);
+    let clip = clip.map(|seen| clip::kept(library, file, &seen, context.keep_clip)).transpose()?;
     let added = library
         .write(|writer| {
             let added = writer.add_recording(&new)?;
+            if let Some(clip) = &clip {
+                writer.set_clip(added.recording, &clip.about)?;
+            }
             if added.new {
                 writer.replace_labels(added.case, PROGRAM, &labels)?;
             }
             Ok(added)
         })
         .map_err(|source| IntakeError::Write { file: file.to_owned(), source: Box::new(source) })?;
+    if let Some(clip) = clip {
+        clip.stored();
+    }
     Ok(Taken {
         added,
         summary: recording.summary(),

@@ -1,10 +1,10 @@
 use jiff::civil::Date;
 
-use super::{Channel, DotRow, Likeness, MonthStrip, Rung};
+use super::{Channel, DotRow, Likeness, MonthStrip, Rung, Seen};
 use crate::catalogue::Drill;
 use crate::library::{Level, ServeType, Setting};
 use crate::motion::Side;
-use crate::serve::{Event, Figures, MeasureDef, Reading};
+use crate::serve::{Event, EventKind, Figures, MeasureDef, Reading};
 
 /// For whom a review is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +28,8 @@ pub struct ReviewData {
     pub figures: Option<Figures>,
     /// Events, in order of time.
     pub events: Vec<Event>,
+    /// What the player's own clip shows; `None` where the serve was not read from a clip.
+    pub pictures: Option<Pictures>,
     /// The limiting fault.
     pub limiting: Option<FaultFacts>,
     /// A second fault, only where its plan goes with the first.
@@ -54,6 +56,32 @@ pub struct ReviewData {
     pub asked: Vec<Asked>,
     /// Cautions beside the general ones of the catalogue, which are always shown.
     pub cautions: Vec<String>,
+}
+
+/// Pictures cut from the player's clip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pictures {
+    /// One picture per event with the joints drawn over it, as SVG.
+    pub moments: Vec<(EventKind, String)>,
+    /// The side a figure beside them is best drawn from.
+    pub seen: Seen,
+    /// The palm after contact.
+    pub palm: Palm,
+    /// Why there are no pictures, and what to do.
+    pub missing: Option<String>,
+    /// Where the clip was when it was added; for the coach only, a path may hold names.
+    pub place: String,
+}
+
+/// Which way the palm looks after contact.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Palm {
+    /// `outward`, `sideways`, `down` or `unsure`.
+    pub turn: &'static str,
+    /// What that rests on.
+    pub why: String,
+    /// Close pictures of the hand, as SVG, each with its time from contact in seconds.
+    pub pictures: Vec<(f64, String)>,
 }
 
 /// The serve under review.

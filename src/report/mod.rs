@@ -16,6 +16,7 @@ mod ladder;
 mod likeness;
 mod look;
 mod month_strip;
+mod picture_strip;
 mod progress_page;
 mod redact;
 mod review;
@@ -36,12 +37,14 @@ pub use course::{
 };
 pub use data::{
     Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
-    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+    Palm, Pictures, PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData,
+    ServeFacts,
 };
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
 pub use gather::{
-    Wanted, course, gather, told_changes, told_curves, told_main, told_result, told_value,
+    Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main, told_result,
+    told_value,
 };
 pub use gauge::{Gauge, gauge};
 pub use ladder::{Rung, ladder_mark};

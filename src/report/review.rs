@@ -5,6 +5,7 @@ use askama::Template;
 use super::data::{Audience, Change, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData};
 use super::event_strip::{EventStrip, event_strip};
 use super::look::style_variables;
+use super::picture_strip::{palm_strip, picture_strip};
 use super::redact::Redactor;
 use super::words::{self, about, about_moment, amount, bare, day, list, moments, sentence};
 use super::{
@@ -121,6 +122,12 @@ struct Changes {
     after: &'static str,
 }
 
+struct PalmView {
+    turn: &'static str,
+    why: String,
+    shots: Option<String>,
+}
+
 struct ProgressView {
     sentence: String,
     months: Option<Pair>,
@@ -160,6 +167,10 @@ struct Page {
     limiting: Option<FaultView>,
     strip: Option<Pair>,
     strip_caption: String,
+    shots: Option<String>,
+    shots_caption: String,
+    shots_missing: String,
+    palm: Option<PalmView>,
     ribbon: Option<Pair>,
     ribbon_caption: &'static str,
     plan: Option<PlanView>,
@@ -202,6 +213,11 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         let strip = EventStrip { this, this_label: you, behind, events: &data.events, seen };
         Some(pair(|width| event_strip(&strip, width)))
     };
+    let behind_shots = behind.as_ref().map(|(figures, label)| (*figures, label.as_str()));
+    let shots = data
+        .pictures
+        .as_ref()
+        .and_then(|pictures| picture_strip(pictures, &data.events, behind_shots));
     let named = |channel: &Channel| pair(|width| ribbon(channel, you, width));
     let (shown, cut) = if coach {
         (data.precedents.found.len(), usize::MAX)
@@ -219,6 +235,14 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         limiting: data.limiting.as_ref().map(|fault| fault_view(fault, data, &texts)),
         strip: strip(Seen::FromBehind),
         strip_caption: strip_caption(data, behind.is_some(), coach),
+        shots_caption: shots_caption(data, behind.is_some(), coach),
+        shots,
+        shots_missing: shots_missing(data, coach),
+        palm: data.pictures.as_ref().filter(|_| coach).map(|pictures| PalmView {
+            turn: pictures.palm.turn,
+            why: pictures.palm.why.clone(),
+            shots: palm_strip(&pictures.palm),
+        }),
         ribbon: data.channels.first().map(&named),
         ribbon_caption: ribbon_caption(data.channels.first(), coach),
         plan: plan_view(data, cut, &texts),
@@ -315,6 +339,30 @@ fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
         });
     }
     text
+}
+
+fn shots_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
+    let mut text = format!(
+        "{} own clip at the six moments, with the joints as the program sees them.",
+        if coach { "The player's" } else { "Your" }
+    );
+    if outlined {
+        text.push_str(" Below: the closest precedent at the same moments.");
+        if data.player.hand == Side::Left {
+            text.push_str(" It is drawn with the hitting arm on the right.");
+        }
+    }
+    text
+}
+
+fn shots_missing(data: &ReviewData, coach: bool) -> String {
+    let Some(pictures) = &data.pictures else { return String::new() };
+    let Some(why) = &pictures.missing else { return String::new() };
+    if coach {
+        format!("{} It was: {}", sentence(why) + ".", pictures.place)
+    } else {
+        sentence(why) + "."
+    }
 }
 
 fn ribbon_caption(channel: Option<&Channel>, coach: bool) -> &'static str {

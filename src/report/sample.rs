@@ -199,6 +199,7 @@ fn make_review() -> ReviewData {
             age_band: Some("15 to 16".to_owned()), stature_m: Some(1.68),
         },
         events: this.events.to_vec(),
+        pictures: None,
         limiting: Some(fault("shallow_leg_drive", 0.71, &[0], Some("confirmed by the coach"))),
         second: Some(fault("tossing_arm_drops_early", 0.44, &[2], None)),
         other_faults: vec![fault("collapsed_front_knee", 0.31, &[3], None)],
@@ -270,6 +271,7 @@ pub(super) fn bare_review() -> ReviewData {
     ReviewData {
         figures: None,
         events: Vec::new(),
+        pictures: None,
         limiting: None,
         second: None,
         other_faults: Vec::new(),

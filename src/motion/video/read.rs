@@ -57,6 +57,8 @@ pub struct ClipReading {
     /// The same joints in the picture plane, in pixels, for drawing and for two-dimensional
     /// measures.
     pub picture: Recording,
+    /// Frame of the clip behind each frame of the recordings.
+    pub clip_frames: Vec<usize>,
     /// Where the camera seems to stand; `None` if nobody was seen well enough to say.
     pub view: Option<ViewEstimate>,
     /// Frames in which the person was out of sight.
@@ -140,7 +142,7 @@ fn read_with(
     let pace_hz = poses.len() as f64 / began.elapsed().as_secs_f64().max(1e-9);
     let complaint = decoder.complaint();
     settle_times(path, &mut info, poses.len(), &complaint)?;
-    let times_s = in_order(&info.times_s, slower, &mut poses, &mut assumptions);
+    let (times_s, clip_frames) = in_order(&info.times_s, slower, &mut poses, &mut assumptions);
     let lost_frames = poses.iter().filter(|pose| pose.is_none()).count();
     if lost_frames == poses.len() {
         return Err(nobody(path, options.person, tracker.most_seen, poses.len()));
@@ -174,6 +176,7 @@ fn read_with(
         picture: lift::flat(&common),
         info,
         size_px,
+        clip_frames,
         view,
         lost_frames,
         pace_hz,
@@ -259,15 +262,17 @@ fn in_order(
     slower: f64,
     poses: &mut Vec<Option<Pose>>,
     assumptions: &mut Vec<Assumption>,
-) -> Vec<f64> {
+) -> (Vec<f64>, Vec<usize>) {
     let first = clip_s.first().copied().unwrap_or_default();
     let mut times_s: Vec<f64> = Vec::with_capacity(clip_s.len());
     let mut kept = Vec::with_capacity(poses.len());
-    for (pose, at_s) in poses.drain(..).zip(clip_s) {
+    let mut clip_frames = Vec::with_capacity(poses.len());
+    for (frame, (pose, at_s)) in poses.drain(..).zip(clip_s).enumerate() {
         let life_s = first + (at_s - first) / slower;
         if times_s.last().is_none_or(|last| life_s > *last) {
             times_s.push(life_s);
             kept.push(pose);
+            clip_frames.push(frame);
         }
     }
     let dropped = clip_s.len() - times_s.len();
@@ -279,7 +284,7 @@ fn in_order(
         ));
     }
     *poses = kept;
-    times_s
+    (times_s, clip_frames)
 }
 
 fn settle_view(
@@ -312,8 +317,9 @@ fn settle_view(
         (None, estimate) => {
             let why = estimate.map_or_else(
                 || "the trunk was never seen well enough".to_owned(),
-                |e| format!("{}, only {:.0} % sure", name(e.view), 100.0 * e.confidence),
+                |e| format!("{}, only {:.0} % sure: {}", name(e.view), 100.0 * e.confidence, e.why),
             );
+            let why = format!("{why}; say --view behind, side, front or diagonal if you know");
             assumptions.push(assumption("view", "unknown", why));
             None
         }

@@ -8,43 +8,50 @@ use std::process::{Command, Stdio};
 use super::decode::Decoder;
 use super::errors::ClipError;
 use super::frame::Frame;
+use super::kept::Kept;
 use super::probe::missing_or;
-use crate::motion::{Dimensions, Joint, Recording, Unit};
+use crate::motion::Joint;
+
+/// A picture to cut.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cut {
+    /// Frame of the clip, from 0.
+    pub frame: usize,
+    /// Part of the picture: left, top, width, height in pixels; `None` for all of it.
+    pub area_px: Option<[f64; 4]>,
+    /// Most pixels down.
+    pub height_px: usize,
+}
 
 /// One picture of a clip.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Still {
     /// Frame of the clip, from 0.
     pub frame: usize,
     /// Picture size, pixels.
     pub size_px: (usize, usize),
-    /// Size of the clip's own picture, pixels; joints are in these.
-    pub clip_px: (usize, usize),
+    /// Part of the clip's picture it shows: left, top, width, height in the clip's pixels.
+    pub area_px: [f64; 4],
     /// The picture as JPEG.
     pub jpeg: Vec<u8>,
 }
 
-/// Cuts `frames` (any order, repeats allowed) from a clip, at most `max_height_px` high.
+/// Cuts pictures from a clip, in the order asked for; `None` for a frame beyond the clip's end.
 ///
-/// `clip_px`: the clip's picture size, as in [`super::ClipReading::size_px`]. The answer is in
-/// order of frames, each once; a frame beyond the clip's end is left out.
+/// An area is moved inwards where it reaches beyond the picture.
 ///
 /// # Cost
-/// Decodes the clip from its start.
+/// Decodes the clip from its start to the last frame asked for.
 ///
 /// # Errors
 /// [`ClipError::NoDecoder`], [`ClipError::Decoder`].
-pub fn stills(
-    path: &Path,
-    frames: &[usize],
-    clip_px: (usize, usize),
-    max_height_px: usize,
-) -> Result<Vec<Still>, ClipError> {
-    let mut wanted = frames.to_vec();
+pub fn stills(path: &Path, cuts: &[Cut]) -> Result<Vec<Option<Still>>, ClipError> {
+    let mut wanted: Vec<usize> = cuts.iter().map(|cut| cut.frame).collect();
     wanted.sort_unstable();
     wanted.dedup();
+    let mut cut_out = vec![None; cuts.len()];
     if wanted.is_empty() {
-        return Ok(Vec::new());
+        return Ok(cut_out);
     }
     let mut filter = String::from("select='");
     for (k, frame) in wanted.iter().enumerate() {
@@ -52,29 +59,45 @@ pub fn stills(
         // Writing to a string cannot fail.
         let _ = write!(filter, "{plus}eq(n,{frame})");
     }
-    let height = clip_px.1.min(max_height_px.max(2));
-    let _ = write!(filter, "',scale=-2:{}", height - height % 2);
+    filter.push('\'');
     let mut decoder = Decoder::start(path, Some(&filter))?;
-    let mut cut = Vec::new();
     for frame in wanted {
         let Some(picture) = decoder.next()? else { break };
-        cut.push(Still {
-            frame,
-            size_px: (picture.width, picture.height),
-            clip_px,
-            jpeg: jpeg(path, &picture)?,
-        });
+        for (cut, out) in cuts.iter().zip(&mut cut_out).filter(|(cut, _)| cut.frame == frame) {
+            *out = Some(still(path, &picture, cut)?);
+        }
         decoder.recycle(picture);
     }
-    Ok(cut)
+    Ok(cut_out)
 }
 
-fn jpeg(path: &Path, picture: &Frame) -> Result<Vec<u8>, ClipError> {
+fn still(path: &Path, picture: &Frame, cut: &Cut) -> Result<Still, ClipError> {
+    let whole = [picture.width, picture.height];
+    let asked = cut.area_px.unwrap_or([0.0, 0.0, whole[0] as f64, whole[1] as f64]);
+    // The encoder halves its colour planes, so sizes are even.
+    let even = |n: usize| (n & !1).max(2);
+    let side = |k: usize| even((asked[2 + k].max(2.0) as usize).min(whole[k]));
+    let (width, height) = (side(0), side(1));
+    let corner =
+        |k: usize, side: usize| (asked[k].max(0.0) as usize).min(whole[k].saturating_sub(side));
+    let (left, top) = (corner(0, width), corner(1, height));
+    let down = even(height.min(cut.height_px));
+    let across = even((width as f64 * down as f64 / height as f64).round() as usize);
+    let filter = format!("crop={width}:{height}:{left}:{top},scale={across}:{down}");
+    Ok(Still {
+        frame: cut.frame,
+        size_px: (across, down),
+        area_px: [left as f64, top as f64, width as f64, height as f64],
+        jpeg: jpeg(path, picture, &filter)?,
+    })
+}
+
+fn jpeg(path: &Path, picture: &Frame, filter: &str) -> Result<Vec<u8>, ClipError> {
     let failed = |said: String| ClipError::Decoder { path: path.to_path_buf(), said };
     let mut child = Command::new("ffmpeg")
         .args(["-v", "error", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s"])
         .arg(format!("{}x{}", picture.width, picture.height))
-        .args(["-i", "-", "-frames:v", "1", "-f", "image2pipe", "-c:v", "mjpeg"])
+        .args(["-i", "-", "-vf", filter, "-frames:v", "1", "-f", "image2pipe", "-c:v", "mjpeg"])
         .args(["-pix_fmt", "yuvj420p", "-q:v", "4", "-"])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -111,46 +134,39 @@ const BONES: [(Joint, Joint); 14] = [
 ];
 
 /// Joints the network rates below this are not drawn.
-const MIN_SEEN: f32 = 0.3;
+const MIN_SEEN: f64 = 0.3;
 
 impl Still {
-    /// The picture as one SVG element with the joints of `frame` of `picture` (the picture-plane
-    /// recording of the same clip) drawn over it; `label` is its description for those who cannot
-    /// see it. White lines on a dark rim stay visible on any ground.
+    /// The picture as one SVG element with the joints of `kept` at `frame` of the recording drawn
+    /// over it; `label` is its description for those who cannot see it. White lines on a dark rim
+    /// stay visible on any ground.
     #[must_use]
-    pub fn svg(&self, picture: &Recording, frame: usize, label: &str) -> String {
+    pub fn svg(&self, kept: &Kept, frame: usize, label: &str) -> String {
         let (width, height) = self.size_px;
-        let scale = width as f64 / self.clip_px.0.max(1) as f64;
+        let scale = width as f64 / self.area_px[2].max(1.0);
         let stroke = (height as f64 / 240.0).max(1.0);
         let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\"><title>{}</title><image href=\"data:image/jpeg;base64,{}\" width=\"{width}\" height=\"{height}\"/>",
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\" style=\"overflow:hidden\"><title>{}</title><image href=\"data:image/jpeg;base64,{}\" width=\"{width}\" height=\"{height}\"/>",
             escaped(label),
             base64(&self.jpeg)
         );
-        let flat = picture.dimensions == Dimensions::Two && picture.unit == Unit::Pixel;
         let at = |joint: Joint| {
-            let column = picture.column(joint)?;
-            let seen = picture
-                .confidence
-                .as_ref()
-                .is_none_or(|c| c[frame * picture.joints.len() + column] >= MIN_SEEN);
-            let [x, _, z] = picture.at(frame, joint)?;
-            seen.then_some((x * scale, -z * scale))
+            let ([x, y], seen) = kept.at(frame, joint)?;
+            let (x, y) = ((x - self.area_px[0]) * scale, (y - self.area_px[1]) * scale);
+            (seen >= MIN_SEEN).then_some((x, y))
         };
-        if flat && frame < picture.frames() {
-            let mut path = String::new();
-            for (from, to) in BONES {
-                if let (Some((x1, y1)), Some((x2, y2))) = (at(from), at(to)) {
-                    let _ = write!(path, "M{x1:.1} {y1:.1}L{x2:.1} {y2:.1}");
-                }
+        let mut path = String::new();
+        for (from, to) in BONES {
+            if let (Some((x1, y1)), Some((x2, y2))) = (at(from), at(to)) {
+                let _ = write!(path, "M{x1:.1} {y1:.1}L{x2:.1} {y2:.1}");
             }
-            for (colour, wide) in [("#111", 2.6), ("#fff", 1.2)] {
-                let _ = write!(
-                    svg,
-                    "<path d=\"{path}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{:.1}\" stroke-linecap=\"round\"/>",
-                    wide * stroke
-                );
-            }
+        }
+        for (colour, wide) in [("#111", 2.6), ("#fff", 1.2)] {
+            let _ = write!(
+                svg,
+                "<path d=\"{path}\" fill=\"none\" stroke=\"{colour}\" stroke-width=\"{:.1}\" stroke-linecap=\"round\"/>",
+                wide * stroke
+            );
         }
         svg.push_str("</svg>");
         svg

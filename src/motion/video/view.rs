@@ -72,20 +72,29 @@ pub(super) fn estimate_view(times_s: &[f64], poses: &[Option<Pose>]) -> Option<V
     let agreement = sum[0].hypot(sum[1]) / weight;
     let off_axis_deg = sum[0].atan2(sum[1]).to_degrees().abs();
     let view = match off_axis_deg {
-        a if a < 30.0 => View::Behind,
+        a if a < 26.0 => View::Behind,
         a if a > 150.0 => View::Front,
         a if (60.0..=120.0).contains(&a) => View::Side,
         _ => View::Diagonal,
     };
-    let edge = [30.0, 60.0, 120.0, 150.0]
+    let edge = [26.0, 60.0, 120.0, 150.0]
         .iter()
         .map(|edge: &f64| (off_axis_deg - edge).abs())
         .fold(f64::INFINITY, f64::min);
     // Half sure on a border between two views, fully 15 degrees inside.
-    let clear = 0.5 + 0.5 * (edge / 15.0).min(1.0);
+    let clear = match view {
+        // On drawn figures the estimate was 25 deg from behind, 27 from 45 deg and 64 from the
+        // side: what seems diagonal may be either neighbour.
+        View::Diagonal => 0.5,
+        _ => 0.5 + 0.5 * (edge / 15.0).min(1.0),
+    };
     let confidence = agreement * clear * if after.is_empty() { 0.3 } else { 1.0 };
     let why = if after.is_empty() {
         "no strike above the head; the chest over the whole clip".to_owned()
+    } else if view == View::Diagonal {
+        format!(
+            "after the strike the chest is turned {off_axis_deg:.0} deg from the camera's line, between two views that cannot be told apart"
+        )
     } else {
         format!("after the strike the chest is turned {off_axis_deg:.0} deg from the camera's line")
     };
@@ -178,7 +187,7 @@ mod tests {
             ];
             let got = estimate_view(&[0.0, 0.2, 0.25, 0.5, 0.7], &poses).unwrap();
             assert_eq!(got.view, view, "{deg}: {got:?}");
-            assert!(got.is_sure(), "{deg}: {got:?}");
+            assert_eq!(got.is_sure(), view != View::Diagonal, "{deg}: {got:?}");
         }
     }
 

@@ -1,8 +1,10 @@
 //! From the library to everything a review shows.
 
 mod followed;
+mod pictures;
 mod progress;
 
+pub use pictures::clip_pictures;
 pub use progress::{course, told_changes, told_curves, told_main, told_result, told_value};
 
 use jiff::civil::Date;
@@ -17,6 +19,7 @@ use crate::library::{
     Case, FaultLabel, Filter, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::{self, Answer, LikeError, Query, Subject};
+use crate::motion::{Capture, View};
 use crate::serve::{
     Curve, MEASURES, NET_HEIGHT_M, Reading, falling_height_m, straight_line_height_m,
 };
@@ -79,11 +82,15 @@ pub fn gather(
             ),
             setting: recording.setting,
             serve_type: recording.serve_type,
-            notes: notes(&row, &player, &case),
+            notes: notes(&row, &player, &case)
+                .into_iter()
+                .chain(camera_note(recording.capture, recording.view))
+                .collect(),
         },
         player: player_facts(&player, &row, recording.date),
         figures: Some(row.serve.figures.clone()),
         events: row.serve.events.to_vec(),
+        pictures: pictures::pictures(library, &row, &recording)?,
         limiting,
         second,
         other_faults: faults,
@@ -129,6 +136,29 @@ fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
         notes.push(note);
     }
     notes
+}
+
+/// What a serve seen by one camera is held against first.
+fn camera_note(capture: Capture, view: Option<View>) -> Option<String> {
+    matches!(capture, Capture::OneCameraLifted | Capture::OneCameraFlat).then(|| {
+        let seen = match view {
+            Some(view) => format!("seen {}", view_words(view)),
+            None => "from a place not known".to_owned(),
+        };
+        format!(
+            "one camera, {seen}: precedents filmed in the same way come first, others are marked; \
+             the strongest comparison is with the player's own serves filmed from the same place"
+        )
+    })
+}
+
+fn view_words(view: View) -> &'static str {
+    match view {
+        View::Behind => "from behind",
+        View::Front => "from the front",
+        View::Side => "from the side",
+        View::Diagonal => "diagonally",
+    }
 }
 
 fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
@@ -337,6 +367,9 @@ fn precedents(
         context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
         context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
         context.push(precedent.capture.name().replace('_', " "));
+        if let Some(why) = &precedent.incomparable_because {
+            context.push(format!("compares poorly: {why}"));
+        }
         found.push(Precedent {
             player: precedent.player.clone(),
             serve: precedent.serve.to_string(),

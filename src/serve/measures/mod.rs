@@ -8,8 +8,8 @@ use table::TABLE;
 
 use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
-use super::{EventKind, Reading, ServeReading};
-use crate::motion::video::{BodyAngle, one_camera_error};
+use super::{EventKind, MeasureDef, Reading, ServeReading};
+use crate::motion::video::{BodyAngle, one_camera_error, planted_error};
 use crate::motion::{Capture, View};
 
 /// Everything a measure may look at.
@@ -71,6 +71,12 @@ struct Value {
 /// Half width of an interval that holds 9 of 10 normal errors, in standard errors.
 const NINE_OF_TEN: f64 = 1.645;
 
+/// From one camera, a reading that may be further off than this is no reading: the differences
+/// between players that a coach works on are smaller.
+const USABLE_DEG: f64 = 36.0;
+const USABLE_S: f64 = 0.1;
+const USABLE_RATIO: f64 = 0.15;
+
 /// Reads every measure of the table, in its order.
 pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
     TABLE
@@ -84,11 +90,7 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
                 Rule::Own(rule) => rule(context),
             };
             let reading = match read {
-                Ok(v) if v.value.is_finite() && v.error.is_finite() => Reading::Value {
-                    value: v.value,
-                    trust: v.trust.clamp(0.0, 1.0),
-                    give_or_take: NINE_OF_TEN * v.error,
-                },
+                Ok(v) if v.value.is_finite() && v.error.is_finite() => context.claim(def, &v),
                 Ok(_) => {
                     Reading::NotMeasurable { why: "a joint is unseen at this moment".to_owned() }
                 }
@@ -100,6 +102,27 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
 }
 
 impl Context<'_> {
+    /// The reading of a value, or that one camera cannot claim it.
+    fn claim(&self, def: &MeasureDef, v: &Value) -> Reading {
+        let mut give_or_take = NINE_OF_TEN * v.error;
+        if self.capture == Capture::OneCameraLifted {
+            give_or_take =
+                give_or_take.max(NINE_OF_TEN * planted_error(def.id).unwrap_or_default());
+            let usable = match def.unit {
+                "deg" => USABLE_DEG,
+                "s" => USABLE_S,
+                "ratio" => USABLE_RATIO,
+                _ => f64::INFINITY,
+            };
+            if give_or_take > usable {
+                let unit = if def.unit == "ratio" { "of the stature" } else { def.unit };
+                let why = format!("one camera: may be off by more than {usable} {unit}");
+                return Reading::NotMeasurable { why };
+            }
+        }
+        Reading::Value { value: v.value, trust: v.trust.clamp(0.0, 1.0), give_or_take }
+    }
+
     /// Standard error of an included knee angle from this kind of source, degrees.
     ///
     /// One lifted camera: as measured, see [`one_camera_error`]. Markers: after R132, R133, R137

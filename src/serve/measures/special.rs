@@ -184,6 +184,9 @@ pub(super) fn racket_height(c: &Context<'_>) -> Read {
 
 pub(super) fn contact_forward(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
+    if c.capture == Capture::OneCameraLifted {
+        return Err("one camera shows no place on court".to_owned());
+    }
     let track = &c.body.track;
     let (Some(wrist), Some(ankle)) = (track.path(Joint::RightWrist), track.path(Joint::LeftAnkle))
     else {
@@ -313,6 +316,9 @@ pub(super) fn palm_turn(c: &Context<'_>) -> Read {
 
 pub(super) fn palm_direction(c: &Context<'_>) -> Read {
     let hand = c.hand()?;
+    if c.capture == Capture::OneCameraLifted {
+        return Err("one camera: the pictures of the palm decide".to_owned());
+    }
     c.frames_enough(25.0)?;
     let contact = c.position(EventKind::Contact);
     let range = c.samples(contact + c.steps(0.06), contact + c.steps(0.14));

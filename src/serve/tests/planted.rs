@@ -91,7 +91,6 @@ const GRID: &[Limits] = &[
         events_ms: [160.0, 40.0, 190.0, 90.0, 45.0, 150.0],
         measures: &[
             ("front_knee_flexion_trophy", 9.0),
-            ("elbow_flexion_contact", 35.0),
             ("trunk_inclination_trophy", 6.0),
             ("contact_height_ratio", 0.09),
         ],
@@ -103,7 +102,6 @@ const GRID: &[Limits] = &[
         events_ms: [230.0, 55.0, 160.0, 95.0, 45.0, 150.0],
         measures: &[
             ("front_knee_flexion_trophy", 11.0),
-            ("elbow_flexion_contact", 35.0),
             ("trunk_inclination_trophy", 7.0),
             ("contact_height_ratio", 0.09),
         ],

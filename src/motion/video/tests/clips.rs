@@ -9,7 +9,7 @@ use super::super::detector::Candidate;
 use super::super::frame::{Frame, Region};
 use super::super::model::{ModelError, PoseModel};
 use super::super::read::{ClipOptions, Progress, read_clip_with};
-use super::super::{ClipError, ClipReading, stills};
+use super::super::{ClipError, ClipReading, Cut, Kept, stills};
 use super::*;
 
 /// Makes `name` in a fresh folder with the ffmpeg arguments, or `None` without ffmpeg or codec.
@@ -274,10 +274,17 @@ fn pictures_are_cut_at_the_frames_asked_for() {
         return;
     };
     let reading = plain(&path).unwrap();
-    let cut = stills(&path, &[20, 5, 5, 99], reading.size_px, 32).unwrap();
-    assert_eq!(cut.iter().map(|s| s.frame).collect::<Vec<_>>(), [5, 20]);
+    let whole = |frame| Cut { frame, area_px: None, height_px: 32 };
+    let part = Cut { area_px: Some([60.0, 40.0, 48.0, 32.0]), ..whole(5) };
+    let cut = stills(&path, &[whole(20), whole(5), whole(99), part]).unwrap();
+    assert!(cut[2].is_none(), "there is no frame 99");
+    let cut: Vec<_> = cut.into_iter().flatten().collect();
+    assert_eq!(cut.iter().map(|s| s.frame).collect::<Vec<_>>(), [20, 5, 5]);
+    assert_eq!(cut[0].area_px, [0.0, 0.0, 96.0, 64.0]);
+    // Moved inwards from the picture's edge.
+    assert_eq!(cut[2].area_px, [48.0, 32.0, 48.0, 32.0]);
     for still in &cut {
-        assert_eq!((still.size_px, still.clip_px), ((48, 32), (96, 64)));
+        assert_eq!(still.size_px, (48, 32));
         assert_eq!(&still.jpeg[..2], [0xff, 0xd8]);
         // The picture read back is as bright as that frame was made.
         let jpeg = path.with_file_name(format!("{}.jpg", still.frame));
@@ -287,8 +294,11 @@ fn pictures_are_cut_at_the_frames_asked_for() {
         let found = f64::from(back.rgb[back.rgb.len() / 2]);
         assert!((found - want).abs() < 6.0, "frame {}: {found}, {want}", still.frame);
     }
-    let svg = cut[0].svg(&reading.picture, 5, "a < b");
+    let kept = Kept::of(&reading);
+    let svg = cut[0].svg(&kept, 5, "a < b");
     assert!(svg.contains("<title>a &lt; b</title>") && svg.contains("base64,/9j"), "{svg}");
     // The stand-in's joints are all in the middle of the picture.
     assert!(svg.contains("M24.0 16.0L24.0 16.0"), "{svg}");
+    // Seen through the part, the middle lies at its upper left corner.
+    assert!(cut[2].svg(&kept, 5, "").contains("M0.0 0.0L0.0 0.0"));
 }
