@@ -380,3 +380,39 @@ fn a_squad_is_told_and_written() {
     assert!(out.is_empty() && err.contains("no match"), "{err}");
     assert!(!desk.at("none.html").exists());
 }
+
+#[test]
+fn a_player_is_forgotten_only_when_that_is_confirmed() {
+    let desk = Desk::stocked();
+    let (_, err) = desk.expect(2, &["forget", "dunlin"]);
+    assert!(err.contains("cannot be undone; add --yes"), "{err}");
+    let (_, err) = desk.expect(2, &["forget", "dunlin", "--yes", "--read-only"]);
+    assert!(err.contains("--read-only: this command changes the library"), "{err}");
+    desk.expect(0, &["like", "s1", "--where", "player=dunlin"]);
+    let (_, err) = desk.expect(0, &["forget", "dunlin", "--yes"]);
+    assert!(err.contains("removed dunlin with 1 recording"), "{err}");
+    let (_, err) = desk.expect(2, &["forget", "dunlin", "--yes"]);
+    assert!(err.contains("player 'dunlin': not in this library"), "{err}");
+    let (_, err) = desk.expect(0, &["verify"]);
+    assert!(err.contains("checked 2 players") && err.contains("sound"), "{err}");
+}
+
+/// Another process holds the library open for writing: reading goes on, writing names the holder.
+#[test]
+fn while_one_writes_others_read() {
+    let desk = Desk::stocked();
+    let writer = precedent::library::Library::open(desk.at("library")).unwrap();
+    let (_, err) = desk.expect(2, &["label", "c1", "--heel-pad", "2"]);
+    let holder = format!("open for writing by process {}", std::process::id());
+    assert!(err.contains(&holder) && err.contains(" since "), "{err}");
+    assert!(err.contains("commands that only read work meanwhile"), "{err}");
+    let (_, err) = desk.expect(2, &["verify"]);
+    assert!(err.contains(&holder) && err.contains("--read-only"), "{err}");
+    desk.expect(0, &["like", "s1"]);
+    let (_, err) = desk.expect(0, &["verify", "--read-only"]);
+    assert!(err.contains("the library is sound"), "{err}");
+    let (_, err) = desk.expect(2, &["verify", "--rebuild", "--read-only"]);
+    assert!(err.contains("read-only"), "{err}");
+    drop(writer);
+    desk.expect(0, &["label", "c1", "--heel-pad", "2"]);
+}

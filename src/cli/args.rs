@@ -19,6 +19,9 @@ pub(super) struct Cli {
     /// One JSON object per line on standard output
     #[arg(long, global = true)]
     pub(super) json: bool,
+    /// Change nothing in the library: refuse commands that would, and check without repairing
+    #[arg(long, global = true)]
+    pub(super) read_only: bool,
     /// Say nothing but errors on standard error
     #[arg(long, short, global = true)]
     pub(super) quiet: bool,
@@ -53,6 +56,8 @@ pub(super) enum Command {
     Squad(SquadArgs),
     /// Write curves (NPY, CSV) and measures (CSV) for further study
     Export(ExportArgs),
+    /// Remove a player from the library for good
+    Forget(ForgetArgs),
     /// Check the library; rebuild what is derived
     Verify(VerifyArgs),
 }
@@ -462,6 +467,15 @@ pub(super) struct ExportArgs {
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ForgetArgs {
+    /// Player's code
+    pub(super) player: String,
+    /// Do it without asking; it cannot be undone
+    #[arg(long)]
+    pub(super) yes: bool,
 }
 
 #[derive(Debug, Args)]

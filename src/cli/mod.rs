@@ -8,6 +8,7 @@ mod args;
 mod demo;
 mod export;
 mod face;
+mod forget;
 mod judge;
 mod like;
 mod place;
@@ -68,6 +69,19 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
     let library = cli.library.as_deref();
+    if cli.read_only
+        && matches!(
+            cli.command,
+            Command::Add(_)
+                | Command::Label(_)
+                | Command::Plan(_)
+                | Command::FollowUp(_)
+                | Command::Forget(_)
+                | Command::Demo(_)
+        )
+    {
+        anyhow::bail!("--read-only: this command changes the library; leave the option out");
+    }
     match &cli.command {
         Command::Demo(args) => demo::run(args, face),
         Command::Read(args) => read::run(args, face),
@@ -81,6 +95,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Progress(args) => progress::run(args, library, face),
         Command::Squad(args) => squad::run(args, library, face),
         Command::Export(args) => export::run(args, library, face),
-        Command::Verify(args) => verify::run(args, library, face),
+        Command::Forget(args) => forget::run(args, library, face),
+        Command::Verify(args) => verify::run(args, library, cli.read_only, face),
     }
 }

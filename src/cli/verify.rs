@@ -7,9 +7,11 @@ use super::{Outcome, add, place};
 pub(super) fn run(
     args: &VerifyArgs,
     library: Option<&Path>,
+    read_only: bool,
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
-    let mut library = place::for_writing(library)?;
+    let mut library =
+        if read_only { place::for_reading(library)? } else { place::for_writing(library)? };
     let progress = add::progress(usize::MAX, face);
     let verified = library.verify(args.rebuild, |done, of| {
         progress.set_length(of as u64);

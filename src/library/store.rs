@@ -136,7 +136,9 @@ impl Library {
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
-        Self::assemble(folder, connection, seam, Some(lock))
+        let library = Self::assemble(folder, connection, seam, Some(lock))?;
+        library.do_chores()?;
+        Ok(library)
     }
 
     fn assemble(
