@@ -49,6 +49,36 @@ impl Shape {
 }
 
 impl Shape {
+    /// A channel's value at a stage.
+    fn at(&self, channel: Channel, stage: f64) -> f64 {
+        Course::new(&self.keys[channel as usize]).at(stage)
+    }
+
+    /// Seconds of a stage from 0 to 5.
+    fn seconds(&self, stage: f64) -> f64 {
+        let gap = (stage.max(0.0) as usize).min(4);
+        let (from, to) = (self.events_s[gap], self.events_s[gap + 1]);
+        from + (stage - gap as f64) * (to - from)
+    }
+
+    /// The stage at some seconds; the inverse of [`Self::seconds`].
+    fn stage(&self, time_s: f64) -> f64 {
+        let gap = self.events_s[1..5].partition_point(|&event| event <= time_s);
+        let (from, to) = (self.events_s[gap], self.events_s[gap + 1]);
+        gap as f64 + (time_s - from) / (to - from)
+    }
+
+    /// Puts a key on the channel's course at `stage`, which stays as it was there.
+    fn pin(&mut self, channel: Channel, stage: f64) -> f64 {
+        let value = self.at(channel, stage);
+        let keys = &mut self.keys[channel as usize];
+        let place = keys.partition_point(|key| key.0 < stage);
+        if keys.get(place).is_none_or(|key| key.0 > stage) {
+            keys.insert(place, (stage, value));
+        }
+        value
+    }
+
     /// Pulls keys between `from` and `to` towards `pivot`: the distance is multiplied by `factor`.
     fn pull(&mut self, channel: Channel, from: f64, to: f64, width: f64, pivot: f64, factor: f64) {
         for key in &mut self.keys[channel as usize] {
@@ -63,6 +93,28 @@ impl Shape {
     fn shift(&mut self, channel: Channel, from: f64, to: f64, width: f64, by: f64) {
         for key in &mut self.keys[channel as usize] {
             key.0 = shifted(key.0, from, to, width, by);
+        }
+    }
+
+    /// Retimes the keys between stages `from` and `to` so that what happened at `old` happens at
+    /// `new`; both ends stay, so keys keep their order.
+    fn retime(&mut self, channel: Channel, from: f64, to: f64, old: f64, new: f64) {
+        for key in &mut self.keys[channel as usize] {
+            if key.0 > from && key.0 < old {
+                key.0 = from + (key.0 - from) * (new - from) / (old - from);
+            } else if key.0 >= old && key.0 < to {
+                key.0 = to - (to - key.0) * (to - new) / (to - old);
+            }
+        }
+    }
+
+    /// Stops a channel at `stage`: what would still come is multiplied by `rest`.
+    fn stop(&mut self, channel: Channel, stage: f64, rest: f64) {
+        let value = self.pin(channel, stage);
+        for key in &mut self.keys[channel as usize] {
+            if key.0 > stage {
+                key.1 = value + rest * (key.1 - value);
+            }
         }
     }
 
@@ -158,87 +210,213 @@ faults! {
     ShortFinish = "short_finish",
 }
 
+/// A severity on the catalogue's own scale: what it asks of a measure.
+///
+/// The measure aimed at lies [`REACH`] times the severity of the way from where the catalogue
+/// begins to count to where it counts fully, whatever the player's own value; below [`BLEND`] the
+/// player's own value fades in, so that severity 0 changes nothing. Severity 0.38 is the middle
+/// of the way, at which a fault is suspected.
+#[derive(Debug, Clone, Copy)]
+struct Aim {
+    severity: f64,
+    weight: f64,
+}
+
+const REACH: f64 = 1.3;
+const BLEND: f64 = 0.35;
+
+impl Aim {
+    fn at(severity: f64) -> Self {
+        let severity = severity.clamp(0.0, 1.0);
+        Self { severity, weight: (severity / BLEND).min(1.0) }
+    }
+
+    /// How much to add to the measure's own value `own`; never towards the sound side.
+    fn change(self, own: f64, starts: f64, full: f64) -> f64 {
+        let change = starts + REACH * self.severity * (full - starts) - own;
+        if change * (full - starts) > 0.0 { self.weight * change } else { 0.0 }
+    }
+}
+
 impl Fault {
+    /// Plants several faults. Those that change the tempo come first, because the others aim at
+    /// seconds, and the pause last, because it holds whatever the others made.
+    pub(crate) fn plant_all(faults: &[(Self, f64)], shape: &mut Shape) {
+        let mut ordered = faults.to_vec();
+        ordered.sort_by_key(|&(fault, _)| match fault {
+            Self::RushedTempo => 0,
+            Self::TossLow => 1,
+            Self::PauseInRhythm => 3,
+            _ => 2,
+        });
+        for (fault, severity) in ordered {
+            fault.plant(severity, shape);
+        }
+    }
+
     /// Changes the courses; severity 0 does nothing, 1 is as strong as it gets.
-    pub(crate) fn plant(self, severity: f64, shape: &mut Shape) {
-        let s = severity.clamp(0.0, 1.0);
+    fn plant(self, severity: f64, shape: &mut Shape) {
+        let aim = Aim::at(severity);
+        let s = aim.severity;
         match self {
             Self::ShallowLegDrive => {
+                let own = shape.at(Channel::FrontKnee, 2.0);
+                let factor = 1.0 + aim.change(own, 50.0, 32.0) / (own - 14.0).max(10.0);
                 for knee in [Channel::FrontKnee, Channel::BackKnee] {
-                    shape.pull(knee, 0.8, 2.9, 0.5, 14.0, 1.0 - 0.74 * s);
+                    shape.pull(knee, 0.8, 2.9, 0.5, 14.0, factor);
                 }
                 shape.pull(Channel::FrontHeel, 2.4, 3.6, 0.4, 0.0, 1.0 - 0.6 * s);
             }
             Self::LateLegDrive => {
+                // The front knee straightens fastest a little before the legs let go.
+                let push = shape.off_stage - 0.14;
+                let lead = -shape.seconds(push);
+                let by = shape.stage(-lead - aim.change(lead, 0.14, 0.07)) - push;
                 for leg in [Channel::FrontKnee, Channel::BackKnee, Channel::FrontHeel] {
-                    shape.shift(leg, 2.0, 3.0, 1.4, 0.8 * s);
+                    shape.shift(leg, 2.0, 3.0, 1.4, by);
                 }
-                shape.off_stage = shifted(shape.off_stage, 2.0, 3.0, 1.4, 0.8 * s);
+                shape.off_stage = shifted(shape.off_stage, 2.0, 3.0, 1.4, by);
             }
             Self::CollapsedFrontKnee => {
-                shape.bump_between(Channel::FrontKnee, 3.2, 4.4, 0.5, 44.0 * s);
+                let change = aim.change(shape.at(Channel::FrontKnee, 4.0), 38.0, 55.0);
+                shape.bump_between(Channel::FrontKnee, 3.4, 4.4, 0.5, change);
             }
             Self::TossingArmDropsEarly => {
-                shape.shift(Channel::TossElevation, 2.2, 3.2, 1.1, -0.9 * s);
-                shape.shift(Channel::TossElbow, 2.2, 3.2, 1.1, -0.9 * s);
+                // About here the tossing wrist falls below its shoulder.
+                let falls = 3.05;
+                let own = shape.seconds(falls);
+                let new = shape.stage(own + aim.change(own, -0.20, -0.35)).max(1.8);
+                for channel in [
+                    Channel::TossElevation,
+                    Channel::TossPlane,
+                    Channel::TossExternal,
+                    Channel::TossElbow,
+                ] {
+                    shape.retime(channel, 1.6, 4.3, falls, new);
+                }
             }
             Self::TrunkOpensEarly => {
-                shape.shift(Channel::TrunkHeading, 2.3, 4.0, 1.2, -s);
-                shape.shift(Channel::PelvisHeading, 2.3, 4.0, 1.2, -0.8 * s);
+                // Against a stance of 88 degrees: nearly the whole turn lies before the racket's
+                // low point and little is left for the swing.
+                let own = shape.at(Channel::TrunkHeading, 3.0);
+                let turned = own - aim.change(88.0 - own, 55.0, 80.0) / aim.weight.max(0.01);
+                let weight = (s / 0.55).min(1.0);
+                shape.turn_early(Channel::TrunkHeading, turned, weight);
+                shape.turn_early(Channel::PelvisHeading, turned - 8.0, weight);
             }
             Self::LumbarArch => {
-                shape.bump(Channel::TrunkLeanNet, 2.0, 0.9, -20.0 * s);
-                shape.bump(Channel::TrunkLeanSide, 2.0, 0.9, -4.0 * s);
+                let change = aim.change(-shape.at(Channel::TrunkLeanNet, 2.0), 33.0, 48.0);
+                shape.bump(Channel::TrunkLeanNet, 2.0, 0.9, -change);
             }
             Self::ExcessiveSideTilt => {
-                shape.bump(Channel::TrunkLeanSide, 4.0, 0.9, -26.0 * s);
+                let change = aim.change(-shape.at(Channel::TrunkLeanSide, 4.0), 40.0, 55.0);
+                shape.bump(Channel::TrunkLeanSide, 4.0, 0.9, -change);
             }
             Self::TossBehind => {
-                shape.bump(Channel::TrunkLeanNet, 4.0, 0.8, -18.0 * s);
-                shape.bump(Channel::HitPlane, 4.0, 0.12, -14.0 * s);
-                shape.bump(Channel::PelvisNet, 4.0, 0.8, -0.04 * s);
+                // The wrist at contact goes with the pelvis and, on a trunk and arm of about 0.58
+                // statures, with the lean.
+                let per_deg = 0.009;
+                let own = shape.at(Channel::PelvisNet, 4.0)
+                    + per_deg * shape.at(Channel::TrunkLeanNet, 4.0)
+                    + 0.08;
+                let change = aim.change(own, 0.10, 0.0);
+                shape.bump(Channel::PelvisNet, 4.0, 0.8, 0.2 * change);
+                shape.bump(Channel::TrunkLeanNet, 4.0, 0.8, 0.8 * change / per_deg);
                 shape.bump(Channel::TossPlane, 1.5, 1.0, -22.0 * s);
                 shape.bump(Channel::TossElevation, 1.6, 0.7, 8.0 * s);
             }
             Self::TossLow => {
-                shape.stretch(0, 1.0 + 0.45 * s);
-                shape.stretch(1, 1.0 - 0.62 * s);
-                shape.stretch(2, 1.0 - 0.12 * s);
+                // A lower ball is thrown with a slower arm, so the toss starts hardly later.
+                let gaps = [1, 2].map(|gap| shape.events_s[gap + 1] - shape.events_s[gap]);
+                let cut = -aim.change(-shape.events_s[1], 0.75, 0.55);
+                let toss = shape.events_s[1] - shape.events_s[0];
+                shape.stretch(1, 1.0 - 0.85 * cut / gaps[0]);
+                shape.stretch(2, 1.0 - 0.15 * cut / gaps[1]);
+                shape.stretch(0, 1.0 + 0.65 * cut / toss);
             }
             Self::RushedTempo => {
-                shape.stretch(0, 1.0 - 0.6 * s);
-                shape.stretch(1, 1.0 - 0.36 * s);
-                shape.stretch(2, 1.0 - 0.12 * s);
+                // The start of the toss shows about 0.06 s after the hand is lowest.
+                let cut = -aim.change(-shape.events_s[0] - 0.06, 1.15, 0.88);
+                let toss = shape.events_s[1] - shape.events_s[0];
+                let loading = shape.events_s[2] - shape.events_s[1];
+                let quick = cut.min(toss - 0.2).max(0.0);
+                shape.stretch(0, 1.0 - quick / toss);
+                shape.stretch(1, 1.0 - ((cut - quick) / loading).min(0.6));
             }
-            Self::PauseInRhythm => shape.hold(2, 0.5 * s),
+            Self::PauseInRhythm => shape.hold(2, aim.change(0.07, 0.15, 0.40)),
             Self::LowContact => {
-                shape.bump_between(Channel::HitElbow, 3.9, 4.2, 0.5, 48.0 * s);
-                shape.bump(Channel::HitElevation, 4.0, 0.5, -8.0 * s);
-                shape.bump(Channel::GirdleTilt, 4.0, 0.8, -12.0 * s);
-                shape.stretch(3, 1.0 + 0.25 * s);
-                shape.stretch(4, 1.0 + 0.25 * s);
+                let change = aim.change(shape.at(Channel::HitElbow, 4.0), 46.0, 70.0);
+                shape.bump_between(Channel::HitElbow, 3.9, 4.2, 0.5, change);
+                shape.bump(Channel::HitElevation, 4.0, 0.5, -14.0 * aim.weight * s);
+                shape.bump(Channel::GirdleTilt, 4.0, 0.8, -24.0 * aim.weight * s);
             }
             Self::LowHittingElbow => {
-                shape.bump_between(Channel::HitElevation, 1.8, 3.0, 0.9, -34.0 * s);
-                shape.bump(Channel::HitElevation, 4.0, 0.7, -26.0 * s);
+                let change = aim.change(shape.at(Channel::HitElevation, 2.0), 75.0, 55.0);
+                shape.bump_between(Channel::HitElevation, 1.8, 3.0, 0.9, change);
+                // The hanging arm would turn the palm up by itself; that is another fault.
+                shape.bump_between(Channel::HitPronation, 2.2, 2.9, 0.6, change);
+                let change = aim.change(shape.at(Channel::HitElevation, 4.0), 92.0, 75.0);
+                shape.bump(Channel::HitElevation, 4.0, 0.8, change);
             }
             Self::WaitersTray => {
-                shape.bump_between(Channel::HitPronation, 2.4, 3.1, 0.5, 68.0 * s);
+                shape.bump_between(Channel::HitPronation, 2.4, 3.1, 0.5, 66.0 * s);
                 shape.bump_between(Channel::HitWrist, 2.2, 3.3, 0.6, -22.0 * s);
-                shape.bump(Channel::HitElevation, 3.0, 0.8, -6.0 * s);
             }
             Self::NoTurnAfterContact => {
-                shape.pull(Channel::HitExternal, 4.05, 4.7, 0.2, 80.0, 1.0 - 0.85 * s);
-                shape.pull(Channel::HitPronation, 4.05, 4.7, 0.2, -24.0, 1.0 - 0.95 * s);
-                shape.bump_between(Channel::HitWrist, 4.05, 4.6, 0.2, 22.0 * s);
+                // What upper arm and forearm turn in the tenth of a second after contact.
+                let soon = shape.stage(0.10);
+                let turns = [Channel::HitExternal, Channel::HitPronation];
+                let now = turns.map(|channel| shape.pin(channel, 4.0));
+                let own: f64 = turns
+                    .iter()
+                    .zip(now)
+                    .map(|(&channel, now)| (shape.at(channel, soon) - now).abs())
+                    .sum();
+                // The arm's swing turns the palm by some 30 degrees more.
+                let factor = 1.0 + aim.change(own + 30.0, 50.0, 20.0) / own.max(50.0);
+                for (channel, now) in turns.into_iter().zip(now) {
+                    shape.pull(channel, 4.0, 4.6, 0.4, now, factor);
+                }
             }
             Self::ShortFinish => {
-                shape.stretch(4, 1.0 - 0.55 * s);
-                shape.bump(Channel::HitPlane, 5.0, 0.8, -46.0 * s);
-                shape.bump(Channel::HitElevation, 5.0, 0.8, 34.0 * s);
-                shape.bump(Channel::TrunkLeanNet, 5.0, 0.8, -16.0 * s);
+                // About two thirds of the way to the finish the hand is a quarter as fast.
+                let own = shape.seconds(4.65);
+                let stop = shape.stage(own + aim.change(own, 0.22, 0.12));
+                for channel in [
+                    Channel::HitPlane,
+                    Channel::HitElevation,
+                    Channel::HitElbow,
+                    Channel::TrunkHeading,
+                    Channel::TrunkLeanNet,
+                    Channel::TrunkLeanSide,
+                    Channel::GirdleTilt,
+                ] {
+                    shape.stop(channel, stop, 1.0 - 0.93 * aim.weight);
+                }
             }
         }
+    }
+}
+
+impl Shape {
+    /// Turns a heading to `turned` by the racket's low point and leaves it about there until
+    /// contact; `weight` 0 leaves the course as it was.
+    fn turn_early(&mut self, channel: Channel, turned: f64, weight: f64) {
+        let contact = self.at(channel, 4.0);
+        let early = [
+            (2.45, self.at(channel, 2.35)),
+            (2.85, turned - 2.0),
+            (3.5, turned - 2.0),
+            (4.0, contact.min(turned - 2.0)),
+        ];
+        let early = early.map(|(stage, aimed)| {
+            let own = self.at(channel, stage);
+            (stage, own + weight * (aimed - own))
+        });
+        let keys = &mut self.keys[channel as usize];
+        keys.retain(|key| key.0 <= 2.0 || key.0 > 4.0);
+        let place = keys.partition_point(|key| key.0 <= 2.0);
+        keys.splice(place..place, early);
     }
 }
 

@@ -194,10 +194,9 @@ impl Server {
         }
         by_level(&mut shape, quality);
         by_serve_type(&mut shape, ask.serve_type);
-        for &(fault, severity) in &ask.faults {
-            fault.plant(severity, &mut shape);
-        }
-        let mut pace = self.pace;
+        shape.events_s = shape.events_s.map(|each| each * self.pace);
+        Fault::plant_all(&ask.faults, &mut shape);
+        let mut pace = 1.0;
         if ask.variation > 0.0 {
             let size = ask.variation * (1.7 - 0.7 * quality);
             let mut day = chance(self.seed ^ 0x5e55_1011, ask.session);

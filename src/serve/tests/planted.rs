@@ -74,7 +74,7 @@ const GRID: &[Limits] = &[
         kind: SensorKind::Markers,
         racket: false,
         rate_hz: 60.0,
-        events_ms: [90.0, 25.0, 45.0, 90.0, 40.0, 130.0],
+        events_ms: [90.0, 40.0, 45.0, 90.0, 40.0, 130.0],
         measures: &[
             ("front_knee_flexion_trophy", 1.5),
             ("elbow_flexion_contact", 25.0),
@@ -88,7 +88,7 @@ const GRID: &[Limits] = &[
         kind: SensorKind::OneCamera,
         racket: false,
         rate_hz: 60.0,
-        events_ms: [160.0, 40.0, 190.0, 90.0, 45.0, 150.0],
+        events_ms: [160.0, 40.0, 200.0, 90.0, 45.0, 150.0],
         measures: &[
             ("front_knee_flexion_trophy", 9.0),
             ("trunk_inclination_trophy", 6.0),
