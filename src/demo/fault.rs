@@ -391,7 +391,7 @@ impl Fault {
                     Channel::TrunkLeanSide,
                     Channel::GirdleTilt,
                 ] {
-                    shape.stop(channel, stop, 1.0 - 0.93 * aim.weight);
+                    shape.stop(channel, stop, 1.0 - 0.85 * aim.weight);
                 }
             }
         }

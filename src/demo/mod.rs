@@ -57,6 +57,8 @@ pub fn record_serve(serve: &DemoServe, sensor: &Sensor, seed: u64) -> (Recording
 #[cfg(test)]
 mod academy_tests;
 #[cfg(test)]
+mod detection;
+#[cfg(test)]
 mod recovery;
 #[cfg(test)]
 mod tests;
