@@ -1,11 +1,9 @@
 //! How many got better.
 
-use std::collections::BTreeMap;
-
 use serde::Serialize;
 use statrs::distribution::{Beta, ContinuousCDF};
 
-use super::row::{Row, effective, votes};
+use super::row::{Row, Vote, effective, votes};
 
 /// Share of players who improved beyond what chance allows, one vote each.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -42,37 +40,32 @@ pub struct Improvements {
 #[must_use]
 pub fn improvements(rows: &[Row], fault: usize) -> Improvements {
     let of = |planned: bool, near: bool| {
-        let votes =
-            votes(rows.iter().filter(|row| row.fault == fault && planned != row.drills.is_empty()));
-        let mut players: BTreeMap<u64, (f64, f64, f64)> = BTreeMap::new();
-        for vote in &votes {
-            let entry = players.entry(vote.player).or_default();
-            *entry = (entry.0 + vote.improved, entry.1 + vote.weight, entry.2 + 1.0);
-        }
-        share(
-            players.values().map(|&(improved, weight, count)| {
-                (improved / count, if near { weight } else { 1.0 })
-            }),
-        )
+        let wanted = |row: &&Row| row.fault == fault && planned != row.drills.is_empty();
+        let rows: Vec<Row> = rows
+            .iter()
+            .filter(wanted)
+            .map(|row| Row { weight: if near { row.weight } else { 1.0 }, ..row.clone() })
+            .collect();
+        share(&votes(&rows))
     };
     Improvements { overall: of(true, false), near: of(true, true), without_plan: of(false, false) }
 }
 
-fn share(votes: impl Iterator<Item = (f64, f64)>) -> Option<Improvement> {
-    let votes: Vec<(f64, f64)> = votes.collect();
-    let total: f64 = votes.iter().map(|vote| vote.1).sum();
+fn share(votes: &[Vote]) -> Option<Improvement> {
+    let total: f64 = votes.iter().map(|vote| vote.weight).sum();
     if votes.is_empty() || total <= 0.0 {
         return None;
     }
-    let effective = effective(votes.iter().map(|vote| vote.1));
-    let yes = effective * votes.iter().map(|vote| vote.0 * vote.1).sum::<f64>() / total;
+    let (players, effective) = effective(votes);
+    let improved: f64 = votes.iter().filter(|vote| vote.improved).map(|vote| vote.weight).sum();
+    let yes = effective * (improved / total).min(1.0);
     let (a, b) = (yes + 0.5, effective - yes + 0.5);
-    let beta = Beta::new(a, b.max(0.5)).ok()?;
+    let beta = Beta::new(a, b).ok()?;
     Some(Improvement {
         improved: a / (a + b),
         low: beta.inverse_cdf(0.05),
         high: beta.inverse_cdf(0.95),
-        players: votes.len(),
+        players,
         effective,
     })
 }

@@ -4,25 +4,18 @@ use std::collections::HashMap;
 
 use curve_index::{DtwParams, Strategy};
 
+use super::kernel::{LEAST, kernel};
 use crate::library::{AGE_BANDS, Level, Library, Player, ServeHead, ServeId};
 use crate::matcher::{BAND_FRAMES, LikeError, Source, incomparable};
 use crate::motion::Side;
 use crate::serve::Curve;
 
-/// The kernel is as wide as the distance of the case of this rank, so that about so many count
-/// nearly fully. Our choice, no source.
-const CLOSE_CASES: usize = 15;
 /// What remains of a weight for each step of level and for each age band apart, for the other
 /// hand, and for a source or view that compares poorly. Our choice, no source.
 const PER_LEVEL: f64 = 0.8;
 const PER_AGE_BAND: f64 = 0.85;
 const OTHER_HAND: f64 = 0.9;
 const OTHER_SOURCE: f64 = 0.5;
-/// A case that cannot be placed (other channels) counts like one at this many widths.
-const UNPLACED_WIDTHS: f64 = 1.5;
-/// Nothing counts less than this, so that one close case never stands alone by arithmetic.
-const LEAST: f64 = 0.01;
-
 /// What is known about who serves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Who {
@@ -75,22 +68,10 @@ pub(super) fn distances(
     Ok(near.into_iter().map(|near| (near.serve, near.cost.sqrt())).collect())
 }
 
-/// Weights in (0, 1] of cases at these distances (`None`: cannot be placed): a Gaussian kernel
-/// whose width is the distance of the case of rank [`CLOSE_CASES`], times what the players share.
+/// Weights in (0, 1] of cases at these distances (`None`: cannot be placed): the [`kernel`] times
+/// what the players share.
 pub(super) fn weights(this: &Who, cases: &[(Option<f64>, Who)]) -> Vec<f64> {
-    let mut placed: Vec<f64> = cases.iter().filter_map(|case| case.0).collect();
-    placed.sort_by(f64::total_cmp);
-    let width = placed
-        .get(CLOSE_CASES - 1)
-        .or(placed.last())
-        .copied()
-        .filter(|width| *width > 0.0)
-        .unwrap_or(1.0);
-    cases
-        .iter()
-        .map(|(distance, who)| {
-            let widths = distance.map_or(UNPLACED_WIDTHS, |distance| distance / width);
-            ((-0.5 * widths * widths).exp() * this.alike(who)).max(LEAST)
-        })
-        .collect()
+    let distances: Vec<Option<f64>> = cases.iter().map(|case| case.0).collect();
+    let near = kernel(&distances);
+    near.iter().zip(cases).map(|(near, (_, who))| (near * this.alike(who)).max(LEAST)).collect()
 }

@@ -45,57 +45,58 @@ impl Row {
     }
 }
 
-/// One player's vote on one thing done: the mean of that player's rows.
+/// One row as part of a player's vote.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Vote {
     pub(super) player: u64,
+    /// Ascending, each once.
     pub(super) drills: Vec<usize>,
     pub(super) start: f64,
     pub(super) change: f64,
     pub(super) detectable: f64,
-    /// Nearness, shared out over the things the player did.
+    /// Nearness, shared out over the player's rows.
     pub(super) weight: f64,
-    /// Share of the player's rows that improved.
-    pub(super) improved: f64,
+    pub(super) improved: bool,
 }
 
-/// One vote per player: rows of one player for the same drills become their mean, and a player who
-/// did several things, each with a plan, shares one vote among them. What came by itself is a vote
-/// of its own. Rows that are not sound are left out.
+/// One vote per player: the rows of one player with a plan share one vote evenly, and so do those
+/// without one. Rows that are not sound are left out.
+///
+/// Rows are not averaged: a mean of starts goes back to the ordinary less than a single start does,
+/// so averaged rows would hide what comes by itself.
 pub(super) fn votes<'a>(rows: impl IntoIterator<Item = &'a Row>) -> Vec<Vote> {
-    let mut groups: BTreeMap<(u64, Vec<usize>), Vec<&Row>> = BTreeMap::new();
-    for row in rows.into_iter().filter(|row| row.is_sound()) {
-        let mut drills = row.drills.clone();
-        drills.sort_unstable();
-        drills.dedup();
-        groups.entry((row.player, drills)).or_default().push(row);
+    let sound: Vec<&Row> = rows.into_iter().filter(|row| row.is_sound()).collect();
+    let mut counts: BTreeMap<(u64, bool), f64> = BTreeMap::new();
+    for row in &sound {
+        *counts.entry((row.player, row.drills.is_empty())).or_default() += 1.0;
     }
-    let mut planned: BTreeMap<u64, f64> = BTreeMap::new();
-    for (player, _) in groups.keys().filter(|(_, drills)| !drills.is_empty()) {
-        *planned.entry(*player).or_default() += 1.0;
-    }
-    groups
+    sound
         .into_iter()
-        .map(|((player, drills), rows)| {
-            let count = rows.len() as f64;
-            let mean = |of: fn(&Row) -> f64| rows.iter().map(|row| of(row)).sum::<f64>() / count;
-            let shared = if drills.is_empty() { 1.0 } else { planned[&player] };
+        .map(|row| {
+            let mut drills = row.drills.clone();
+            drills.sort_unstable();
+            drills.dedup();
             Vote {
-                player,
-                start: mean(|row| row.start),
-                change: mean(|row| row.change),
-                detectable: mean(|row| row.detectable),
-                weight: mean(|row| row.weight) / shared,
-                improved: mean(|row| f64::from(u8::from(row.improved()))),
+                player: row.player,
+                start: row.start,
+                change: row.change,
+                detectable: row.detectable,
+                weight: row.weight / counts[&(row.player, drills.is_empty())],
+                improved: row.improved(),
                 drills,
             }
         })
         .collect()
 }
 
-/// Kish's effective sample size of weights: (sum w)^2 / sum w^2; 0 of none.
-pub(super) fn effective(weights: impl IntoIterator<Item = f64>) -> f64 {
+/// Players behind these votes, and what they count like: Kish's effective sample size of the
+/// players' weights, (sum w)^2 / sum w^2; 0 of none.
+pub(super) fn effective<'a>(votes: impl IntoIterator<Item = &'a Vote>) -> (usize, f64) {
+    let mut players: BTreeMap<u64, f64> = BTreeMap::new();
+    for vote in votes {
+        *players.entry(vote.player).or_default() += vote.weight;
+    }
     let (sum, squares) =
-        weights.into_iter().fold((0.0, 0.0), |(sum, squares), w| (sum + w, squares + w * w));
-    if squares > 0.0 { sum * sum / squares } else { 0.0 }
+        players.values().fold((0.0, 0.0), |(sum, squares), w| (sum + w, squares + w * w));
+    (players.len(), if squares > 0.0 { sum * sum / squares } else { 0.0 })
 }

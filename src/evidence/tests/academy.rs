@@ -1,0 +1,200 @@
+//! An invented academy as plain numbers, of which everything that should be found is known.
+
+use rand::{Rng, SeedableRng};
+use rand_xoshiro::Xoshiro256PlusPlus;
+
+use crate::evidence::kernel::kernel;
+use crate::evidence::row::Row;
+
+/// Everything in detectable changes of the fault's measure.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Spec {
+    pub(super) players: usize,
+    pub(super) faults: usize,
+    /// Mean of what plans add, and its spread between faults, drills and players.
+    pub(super) gain: f64,
+    pub(super) between_faults: f64,
+    pub(super) between_drills: f64,
+    pub(super) between_players: f64,
+    /// How what a drill adds moves with how a player serves (one spread of style).
+    pub(super) by_style: f64,
+    /// Share of what is gained that is lost for each detectable change nearer to having no fault.
+    pub(super) by_start: f64,
+    /// Spread of the measure between players and from day to day (with the error of a look).
+    pub(super) level_spread: f64,
+    pub(super) day_spread: f64,
+    /// How strongly drills are chosen by the start: 0 not at all.
+    pub(super) confounding: f64,
+    /// Most reviews of a player.
+    pub(super) reviews: usize,
+    /// Chance that a player is not seen again, and what is added from the best to the worst start.
+    pub(super) missing: f64,
+    /// Added where the player got no better: what nobody can see in the rows.
+    pub(super) missing_if_no_better: f64,
+}
+
+impl Spec {
+    /// A middling academy.
+    pub(super) const USUAL: Self = Self {
+        players: 60,
+        faults: 8,
+        gain: 0.8,
+        between_faults: 0.35,
+        between_drills: 0.45,
+        between_players: 0.3,
+        by_style: 0.0,
+        by_start: 0.0,
+        level_spread: 1.2,
+        day_spread: 0.6,
+        confounding: 2.0,
+        reviews: 4,
+        missing: 0.2,
+        missing_if_no_better: 0.0,
+    };
+}
+
+/// What is true of one fault, for the question asked.
+#[derive(Debug, Clone)]
+pub(super) struct Truth {
+    pub(super) start: f64,
+    pub(super) by_itself: f64,
+    /// Of each drill of the fault, in the order of `drills`.
+    pub(super) gains: Vec<f64>,
+    pub(super) drills: Vec<usize>,
+    /// The drill prescribed most often.
+    pub(super) usual: usize,
+}
+
+pub(super) struct Academy {
+    pub(super) rows: Vec<Row>,
+    /// Of each fault.
+    pub(super) truths: Vec<Truth>,
+}
+
+fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
+    // Box and Muller.
+    let (u, v): (f64, f64) = (1.0 - rng.gen_range(0.0..1.0), rng.gen_range(0.0..1.0));
+    (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
+}
+
+/// Players have a lasting level; a look shows it with the day's form. A look that seems bad enough
+/// to the coach gets a plan more often than not, the worse the more; which drill depends on how bad
+/// it looked. At the next look the level is raised by what the drill adds for this player; each plan
+/// starts from the lasting level anew.
+/// So plans start on bad days and the next look is better even if nothing was gained.
+pub(super) fn invent(spec: &Spec, seed: u64) -> Academy {
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
+    let asks_style = normal(&mut rng);
+    let mut rows: Vec<Row> = Vec::new();
+    let mut truths = Vec::new();
+    let styles: Vec<f64> = (0..spec.players).map(|_| normal(&mut rng)).collect();
+    let eager: Vec<f64> = (0..spec.players).map(|_| normal(&mut rng)).collect();
+    let mut next_drill = 0;
+    for fault in 0..spec.faults {
+        let unit = [6.0, 0.05, 11.0][fault % 3];
+        let gain = spec.gain + spec.between_faults * normal(&mut rng);
+        let count = rng.gen_range(2..=5);
+        let drills: Vec<usize> = (next_drill..next_drill + count).collect();
+        next_drill += count;
+        let adds: Vec<f64> =
+            drills.iter().map(|_| gain + spec.between_drills * normal(&mut rng)).collect();
+        let slopes: Vec<f64> = drills.iter().map(|_| spec.by_style * normal(&mut rng)).collect();
+        // Habits of the house: how much each drill is liked, and for which starts.
+        let liked: Vec<f64> = drills.iter().map(|_| normal(&mut rng)).collect();
+        let for_start: Vec<f64> =
+            drills.iter().map(|_| spec.confounding * normal(&mut rng)).collect();
+        let true_gain = |drill: usize, style: f64, start: f64| {
+            let room = 1.0 - spec.by_start * (start + 1.0);
+            (adds[drill] + slopes[drill] * style) * room
+        };
+        let mut prescribed = vec![0_usize; count];
+        let mut starts = Vec::new();
+        for player in 0..spec.players {
+            if rng.gen_bool(0.35) {
+                continue;
+            }
+            let level = spec.level_spread * normal(&mut rng);
+            for _ in 0..rng.gen_range(1..=spec.reviews) {
+                let look = level + spec.day_spread * normal(&mut rng);
+                let seen = look + 0.3 * normal(&mut rng);
+                if seen > 0.0 {
+                    continue;
+                }
+                let planned = rng.gen_bool((0.55 - 0.15 * seen).clamp(0.0, 0.9));
+                let mut did = Vec::new();
+                if planned {
+                    let weights: Vec<f64> = (0..count)
+                        .map(|d| (0.7 * liked[d] + for_start[d] * (seen + 0.8)).exp())
+                        .collect();
+                    let mut open: Vec<usize> = (0..count).collect();
+                    for _ in 0..if rng.gen_bool(0.15) { 2 } else { 1 } {
+                        let total: f64 = open.iter().map(|&d| weights[d]).sum();
+                        let mut at = rng.gen_range(0.0..total);
+                        let place = open
+                            .iter()
+                            .position(|&d| {
+                                at -= weights[d];
+                                at < 0.0
+                            })
+                            .unwrap_or(open.len() - 1);
+                        did.push(open.remove(place));
+                    }
+                    prescribed[did[0]] += 1;
+                    starts.push(look);
+                }
+                let own = spec.between_players
+                    * (0.6 * eager[player] + 0.8 * normal(&mut rng))
+                    * if spec.gain == 0.0 && spec.between_drills == 0.0 { 0.0 } else { 1.0 };
+                let added = if did.is_empty() {
+                    0.0
+                } else {
+                    own + did.iter().map(|&d| true_gain(d, styles[player], look)).sum::<f64>()
+                        / did.len() as f64
+                };
+                let drift = 0.15 * normal(&mut rng);
+                let after = level + drift + added + spec.day_spread * normal(&mut rng);
+                let change = after - look;
+                let worst = (-look / 3.0).clamp(0.0, 1.0);
+                let gone = spec.missing * (0.5 + worst)
+                    + if change < 0.3 { spec.missing_if_no_better } else { 0.0 };
+                if !rng.gen_bool(gone.clamp(0.0, 1.0)) {
+                    rows.push(Row {
+                        player: player as u64,
+                        fault,
+                        drills: did.iter().map(|&d| drills[d]).collect(),
+                        start: unit * look,
+                        change: unit * change,
+                        detectable: unit,
+                        weight: 1.0,
+                        days: 30.0,
+                    });
+                }
+            }
+        }
+        // Distances are spreads of style and some of everything else.
+        let places: Vec<usize> =
+            (0..rows.len()).filter(|&place| rows[place].fault == fault).collect();
+        let far: Vec<Option<f64>> = places
+            .iter()
+            .map(|&place| {
+                let style = styles[rows[place].player as usize] - asks_style;
+                let rest = 1.5 + 0.4 * normal(&mut rng);
+                Some(style.hypot(rest))
+            })
+            .collect();
+        for (&place, weight) in places.iter().zip(kernel(&far)) {
+            rows[place].weight = weight;
+        }
+        let start = if starts.is_empty() { -1.0 } else { starts[rng.gen_range(0..starts.len())] };
+        let total = spec.level_spread.powi(2) + spec.day_spread.powi(2);
+        let usual = (0..count).max_by_key(|&d| prescribed[d]).unwrap_or(0);
+        truths.push(Truth {
+            start: unit * start,
+            by_itself: -unit * start * spec.day_spread.powi(2) / total,
+            gains: (0..count).map(|d| unit * true_gain(d, asks_style, start)).collect(),
+            usual: drills[usual],
+            drills,
+        });
+    }
+    Academy { rows, truths }
+}

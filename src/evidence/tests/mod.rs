@@ -1,0 +1,4 @@
+//! Planted truth on invented academies, and an independent implementation on the same table.
+
+mod academy;
+mod planted;

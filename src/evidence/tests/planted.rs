@@ -1,0 +1,90 @@
+//! Do the intervals hold what was planted, does the ranking help, is nothing claimed of nothing?
+
+use super::academy::{Academy, Spec, invent};
+use crate::evidence::pool::{Claim, estimates};
+
+/// Counts over many questions.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Figures {
+    pub(super) questions: usize,
+    /// Questions with too few players.
+    pub(super) unanswered: usize,
+    /// Intervals of a drill's change, and those that hold the truth; the first drill's alone.
+    pub(super) changes: (usize, usize),
+    pub(super) firsts: (usize, usize),
+    /// The same for what a drill adds.
+    pub(super) gains: (usize, usize),
+    pub(super) by_itself: (usize, usize),
+    /// Questions in which something is claimed of the first drill or of any drill.
+    pub(super) claimed_first: usize,
+    pub(super) claimed_any: usize,
+    /// Questions in which the claim is of a drill that truly adds nothing.
+    pub(super) claimed_falsely: usize,
+    /// Sums of the true gain, in detectable changes: first drill, usual drill, best drill.
+    pub(super) chosen: f64,
+    pub(super) usual: f64,
+    pub(super) best: f64,
+    pub(super) width: f64,
+}
+
+impl Figures {
+    pub(super) fn rate((of, held): (usize, usize)) -> f64 {
+        held as f64 / of.max(1) as f64
+    }
+
+    fn add(&mut self, academy: &Academy, fault: usize) {
+        let truth = &academy.truths[fault];
+        let unit = [6.0, 0.05, 11.0][fault % 3];
+        self.questions += 1;
+        let Some(found) = estimates(&academy.rows, fault, Some(truth.start)) else {
+            self.unanswered += 1;
+            return;
+        };
+        let gain = |drill: usize| {
+            truth.drills.iter().position(|d| *d == drill).map_or(0.0, |place| truth.gains[place])
+        };
+        let hold = |counts: &mut (usize, usize), low: f64, high: f64, truth: f64| {
+            counts.0 += 1;
+            counts.1 += usize::from((low..=high).contains(&truth));
+        };
+        if let Some(by_itself) = found.by_itself {
+            hold(&mut self.by_itself, by_itself.low, by_itself.high, truth.by_itself);
+        }
+        let mut any = (false, false);
+        for (place, one) in found.drills.iter().enumerate() {
+            let true_gain = gain(one.drills[0]);
+            let (low, high) = (one.change.low, one.change.high);
+            hold(&mut self.changes, low, high, truth.by_itself + true_gain);
+            self.width += (high - low) / unit;
+            if place == 0 {
+                hold(&mut self.firsts, low, high, truth.by_itself + true_gain);
+                self.claimed_first += usize::from(one.claim == Claim::BeyondChance);
+            }
+            if let Some(added) = one.gain {
+                hold(&mut self.gains, added.low, added.high, true_gain);
+            }
+            if one.claim == Claim::BeyondChance {
+                any = (true, any.1 || true_gain <= 1e-9);
+            }
+        }
+        self.claimed_any += usize::from(any.0);
+        self.claimed_falsely += usize::from(any.1);
+        // Both choices are among the drills somebody did and came back from.
+        let tried = || found.drills.iter().map(|one| one.drills[0]);
+        let first = found.drills[0].drills[0];
+        let usual = if tried().any(|drill| drill == truth.usual) { truth.usual } else { first };
+        self.chosen += gain(first) / unit;
+        self.usual += gain(usual) / unit;
+        self.best += tried().map(gain).fold(f64::NEG_INFINITY, f64::max) / unit;
+    }
+}
+
+/// One question about each of `questions` academies, of a fault that changes from one to the next.
+pub(super) fn figures(spec: &Spec, questions: u64, seed: u64) -> Figures {
+    let mut figures = Figures::default();
+    for question in 0..questions {
+        let academy = invent(spec, seed + question);
+        figures.add(&academy, question as usize % spec.faults);
+    }
+    figures
+}
