@@ -8,9 +8,13 @@ mod kernel;
 mod near;
 mod pool;
 mod row;
+#[cfg(test)]
+mod tests;
+mod worked;
 
 pub use change::Followed;
 pub use gather::{Evidence, Followings, Reported};
 pub use improve::{Improvement, Improvements, improvements};
 pub use pool::{Claim, DrillEstimate, Estimate, Estimates, estimates};
 pub use row::Row;
+pub use worked::{Typical, Worked, WorkedDrill};

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use ndarray::{Array1, Array2};
+use serde::Serialize;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
 use super::fit::{Design, Fit, Noise, Prior, fit};
@@ -44,7 +45,7 @@ const OTHER_FAULTS: usize = 5;
 const FAULT_SPREAD: f64 = 0.2;
 
 /// A number with its 90 % interval.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Estimate {
     /// The estimate.
     pub mean: f64,
@@ -58,7 +59,7 @@ pub struct Estimate {
 }
 
 /// What may be said of a drill.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Claim {
     /// Fewer than 3 players, or together worth fewer than 2: stories.

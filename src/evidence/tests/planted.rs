@@ -25,6 +25,7 @@ pub(super) struct Figures {
     pub(super) usual: f64,
     pub(super) best: f64,
     pub(super) width: f64,
+    pub(super) bias: f64,
 }
 
 impl Figures {
@@ -56,6 +57,7 @@ impl Figures {
             let (low, high) = (one.change.low, one.change.high);
             hold(&mut self.changes, low, high, truth.by_itself + true_gain);
             self.width += (high - low) / unit;
+            self.bias += (one.change.mean - truth.by_itself - true_gain) / unit;
             if place == 0 {
                 hold(&mut self.firsts, low, high, truth.by_itself + true_gain);
                 self.claimed_first += usize::from(one.claim == Claim::BeyondChance);
