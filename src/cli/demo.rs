@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use super::args::DemoArgs;
 use super::face::Face;
-use super::{Outcome, add, like, review, squad};
+use super::{Outcome, add, like, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, Scenario};
 use crate::intake::{self, Context, PROGRAM};
@@ -62,6 +62,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let query = Query { one_each: true, ..Query::new(Subject::Stored(serve), 5) };
     let answer = matcher::like(&library, &query)?;
     like::show(&answer, &catalogue, face)?;
+    worked::show(&library, &catalogue, Subject::Stored(serve), &answer, face)?;
 
     let wanted = Wanted { serve, k: 9, filter: Filter::default() };
     for (audience, name) in

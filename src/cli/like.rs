@@ -5,7 +5,7 @@ use anyhow::bail;
 use super::args::LikeArgs;
 use super::face::{Face, count, table};
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Outcome, place, worked};
 use crate::catalogue::Catalogue;
 use crate::intake::{self, Context, Looked};
 use crate::library::{Filter, LabelState, Library, Named, ServeId};
@@ -28,8 +28,11 @@ pub(super) fn run(
         one_each: args.one_each,
         ..Query::new(subject, args.k)
     };
-    let answer = match args.serve.parse::<ServeId>() {
-        Ok(id) if !Path::new(&args.serve).exists() => like(&library, &ask(Subject::Stored(id)))?,
+    let found = match args.serve.parse::<ServeId>() {
+        Ok(id) if !Path::new(&args.serve).exists() => {
+            let subject = Subject::Stored(id);
+            tell(&library, subject, &like(&library, &ask(subject))?, face)?
+        }
         _ => {
             let bars = Bars::new(1, face);
             let context = Context {
@@ -51,11 +54,26 @@ pub(super) fn run(
                 player: same.as_ref().map(|row| row.player),
                 recording: same.as_ref().map(|row| row.id),
             });
-            like(&library, &ask(subject))?
+            tell(&library, subject, &like(&library, &ask(subject))?, face)?
         }
     };
-    show(&answer, &library.catalogue()?, face)?;
-    Ok(if answer.precedents.is_empty() { Outcome::Nothing } else { Outcome::Found })
+    Ok(if found { Outcome::Found } else { Outcome::Nothing })
+}
+
+/// The precedents and what worked for them; whether there are any.
+fn tell(
+    library: &Library,
+    subject: Subject<'_>,
+    answer: &Answer,
+    face: &mut Face,
+) -> anyhow::Result<bool> {
+    let catalogue = library.catalogue()?;
+    show(answer, &catalogue, face)?;
+    if answer.precedents.is_empty() {
+        return Ok(false);
+    }
+    worked::show(library, &catalogue, subject, answer, face)?;
+    Ok(true)
 }
 
 /// The chosen serve of a file; `None`, said why, if the file holds none.

@@ -19,6 +19,7 @@ mod setup_video;
 mod squad;
 mod verify;
 mod watch;
+mod worked;
 
 use std::process::ExitCode;
 

@@ -45,7 +45,8 @@ pub(super) struct Fit {
     pub(super) log_likelihood: f64,
     /// Weighted squared residuals of each group.
     pub(super) residual: [f64; 2],
-    /// Sum of leverages of each group: how many of its rows the coefficients use up.
+    /// How many of each group's weighted rows the coefficients use up: what is missing from the
+    /// expected weighted squares, in variances.
     pub(super) used: [f64; 2],
     /// Sum of products of standardised residuals over pairs of rows of one player, and the pairs.
     pub(super) paired: (f64, f64),
@@ -83,10 +84,13 @@ pub(super) fn fit(design: &Design, noise: Noise, prior: &Prior) -> Option<Fit> {
 
     let errors = y - &columns.dot(&mean);
     let leverage = (&weighted.dot(&inverse) * columns).sum_axis(Axis(1));
+    let reach = (&columns.dot(&covariance) * columns).sum_axis(Axis(1));
     let (mut residual, mut used) = ([0.0; 2], [0.0; 2]);
     for (row, &group) in group.iter().enumerate() {
         residual[group] += weights[row] * errors[row] * errors[row];
-        used[group] += leverage[row];
+        // E r^2 = s2 (1 - 2 h) + x' C x: what the fit takes from the error, and what it adds.
+        let own = 2.0 * leverage[row] - reach[row] / variances[group];
+        used[group] += weights[row] * own;
     }
     let mut paired = (0.0, 0.0);
     for rows in clusters {

@@ -48,6 +48,8 @@ pub struct ReviewData {
     pub plan: Option<PlanFacts>,
     /// What happened to players like this one, best supported first.
     pub evidence: Vec<EvidenceRow>,
+    /// What the reader must know about all of it, one sentence each.
+    pub evidence_notes: Vec<String>,
     /// This player's earlier reviews.
     pub progress: Option<Progress>,
     /// What changes when the ball comes: this player's practice swings against serves.
@@ -308,6 +310,8 @@ pub struct EvidenceRow {
     pub typical_days: Option<f64>,
     /// How far to trust it, one sentence.
     pub trust: String,
+    /// Cautions of the drill itself; the general ones stand on the page.
+    pub cautions: Vec<String>,
 }
 
 /// A number before and after.

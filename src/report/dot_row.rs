@@ -18,6 +18,8 @@ pub struct DotRow {
     pub detectable: f64,
     /// Estimate and its interval (low, high), same sign rule; `None` when there is too little to say.
     pub estimate: Option<(f64, f64, f64)>,
+    /// Change to be expected without it, same sign rule; `None` where nobody can say.
+    pub by_itself: Option<f64>,
     /// Coverage of the interval in percent, for example 90.
     pub interval_pct: u8,
 }
@@ -65,6 +67,7 @@ impl DotRow {
     pub fn range(&self) -> (f64, f64) {
         let mut values = self.changes.clone();
         values.extend([0.0, -self.detectable, self.detectable]);
+        values.extend(self.by_itself);
         values.extend(self.estimate.iter().flat_map(|&(middle, low, high)| [middle, low, high]));
         values
             .into_iter()
@@ -110,8 +113,12 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
 
     let title = format!("{}: change in {}", row.label, row.measure);
     let description = format!(
-        "{counted}; {}. One dot per player, filled when beyond the detectable change; right is better.",
-        row.estimated()
+        "{counted}; {}. One dot per player, filled when beyond the detectable change; right is better.{}",
+        row.estimated(),
+        row.by_itself.map_or_else(String::new, |value| format!(
+            " Dashed: {} comes by itself.",
+            amount(value, &row.unit)
+        ))
     );
     let mut canvas = Canvas::new("dot-row", width_px, height, &title, &description);
     canvas.text([0.0, 14.0], &label, Type::new(13.0, Tone::Ink).bold());
@@ -126,6 +133,10 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
     canvas.rect([x(-d), line - 14.0], [x(d) - x(-d), 22.0], 0.0, Paint::wash(Tone::Quiet, 0.16));
     canvas.line([left, line + 4.0], [right, line + 4.0], Stroke::solid(Tone::Quiet, 1.0));
     canvas.line([x(0.0), line - 14.0], [x(0.0), line + 8.0], Stroke::solid(Tone::Ink, 1.2));
+    if let Some(by_itself) = row.by_itself.filter(|value| value.is_finite()) {
+        let (at, stroke) = (x(by_itself), Stroke::dashed(Tone::Ink, 1.2, "3 3"));
+        canvas.line([at, line - 16.0], [at, line + 20.0], stroke);
+    }
     for (at, level, change) in placed {
         let centre = [at, line - RADIUS - (2.0 * RADIUS + 2.0) * level as f64];
         let paint = if change >= d {

@@ -178,6 +178,8 @@ struct Page {
     found: Vec<PrecedentView>,
     likeness: Option<String>,
     evidence: Vec<EvidenceView>,
+    evidence_notes: Vec<String>,
+    dashed: bool,
     progress: Option<ProgressView>,
     with_ball: Option<ComparisonView>,
     /// Something stands beside the cautions.
@@ -259,6 +261,8 @@ fn page(data: &ReviewData, coach: bool) -> Page {
             .filter(|one| !one.likeness.parts.is_empty())
             .map(|one| likeness_figure(&one.likeness, "the closest precedent", 290.0).to_string()),
         evidence: evidence_views(data, limits.0, coach, &texts),
+        evidence_notes: data.evidence_notes.iter().map(|note| texts.clean(note)).collect(),
+        dashed: data.evidence.iter().any(|row| row.row.by_itself.is_some()),
         progress: progress_view(data, limits.1, coach, &texts),
         with_ball: data.with_ball.as_ref().map(|ball| ComparisonView {
             sentence: texts.clean(&ball.sentence),
@@ -614,6 +618,10 @@ fn evidence_views(
                     .filter(|n| coach && n.is_finite())
                     .map(|n| format!("Counts like {n:.1} players as close as the closest.")),
             );
+            if !row.cautions.is_empty() {
+                let cautions: Vec<_> = row.cautions.iter().map(|text| texts.clean(text)).collect();
+                trust.push(format!("Caution: {}", cautions.join(" ")));
+            }
             EvidenceView {
                 drawing: dot_row(row_of_dots, range, HALF).to_string(),
                 trust: trust.join(" "),

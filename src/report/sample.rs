@@ -134,6 +134,7 @@ pub(super) fn dots(label: &str, changes: &[f64], estimate: Option<(f64, f64, f64
         unit: "deg".to_owned(),
         changes: changes.to_vec(),
         detectable: 6.0,
+        by_itself: None,
         estimate,
         interval_pct: 90,
     }
@@ -234,13 +235,16 @@ fn make_review() -> ReviewData {
                 row: dots("Serves from the service line", &[11.0, 14.0, 3.0, 9.0, 22.0, -2.0, 12.0], Some((10.0, 5.0, 15.0))),
                 effective_players: Some(4.6), typical_days: Some(38.0),
                 trust: "Seven players, few enough that one more could shift this.".to_owned(),
+                cautions: vec!["Not on a slippery court.".to_owned()],
             },
             EvidenceRow {
                 row: dots("Jump and reach", &[4.0, -8.0, 10.0], None),
                 effective_players: Some(2.1), typical_days: None,
                 trust: "Only three players, HOLM-2 among them: read it as three stories, not as a number.".to_owned(),
+                cautions: Vec::new(),
             },
         ],
+        evidence_notes: vec!["14 plans for this fault: 9 followed up, 5 never seen again; those never seen again may have done worse.".to_owned()],
         progress: Some(Progress {
             sentence: "Since May your front knee bend at trophy went from about 31 to 38 deg; that is more than chance allows (6 deg).".to_owned(),
             months: Some(months()),
@@ -281,6 +285,7 @@ pub(super) fn bare_review() -> ReviewData {
         precedents: Precedents::default(),
         plan: None,
         evidence: Vec::new(),
+        evidence_notes: Vec::new(),
         progress: None,
         with_ball: None,
         asked: Vec::new(),

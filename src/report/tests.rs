@@ -437,6 +437,7 @@ fn dots_are_counted_and_filled_by_the_detectable_change() {
         changes: vec![6.0, 5.9, -7.0, 12.0, 12.1],
         detectable: 6.0,
         estimate: None,
+        by_itself: None,
         interval_pct: 90,
     };
     assert_eq!(row.counted(), "3 of 5 players better by 6 deg or more");

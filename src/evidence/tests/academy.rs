@@ -51,6 +51,11 @@ impl Spec {
         missing: 0.2,
         missing_if_no_better: 0.0,
     };
+
+    /// Chance that a player who looked like this is not seen again.
+    fn gone(&self, look: f64) -> f64 {
+        (self.missing * (0.5 + (-look / 3.0).clamp(0.0, 1.0))).clamp(0.0, 1.0)
+    }
 }
 
 /// What is true of one fault, for the question asked.
@@ -63,6 +68,60 @@ pub(super) struct Truth {
     pub(super) drills: Vec<usize>,
     /// The drill prescribed most often.
     pub(super) usual: usize,
+}
+
+/// What comes by itself, in detectable changes, for the typical player: each player has one vote
+/// however often he looked bad, so who looks bad seldom counts like who always does. Drawn once from
+/// many players who are looked at by the same rule, as (start, change without noise, vote).
+#[derive(Debug)]
+pub(super) struct Course {
+    looks: Vec<(f64, f64, f64)>,
+}
+
+impl Course {
+    pub(super) fn of(spec: &Spec) -> Self {
+        let mut rng = Xoshiro256PlusPlus::seed_from_u64(99);
+        let mut looks = Vec::new();
+        for _ in 0..60_000 {
+            let level = spec.level_spread * normal(&mut rng);
+            let mut own = Vec::new();
+            for _ in 0..rng.gen_range(1..=spec.reviews) {
+                let Some((look, seen)) = bad_look(spec, level, &mut rng) else { continue };
+                if rng.gen_bool(chance_of_plan(seen)) && !rng.gen_bool(spec.gone(look)) {
+                    own.push((look, level - look));
+                }
+            }
+            let vote = 1.0 / own.len().max(1) as f64;
+            looks.extend(own.into_iter().map(|(look, change)| (look, change, vote)));
+        }
+        looks.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Self { looks }
+    }
+
+    /// Mean over the looks within 0.1 of `start`, or the 200 nearest at the rim.
+    fn at(&self, start: f64) -> f64 {
+        let place = |at: f64| self.looks.partition_point(|look| look.0 < at);
+        let (mut low, mut high) = (place(start - 0.1), place(start + 0.1));
+        if high - low < 200 {
+            let middle = place(start);
+            low = middle.saturating_sub(100).min(self.looks.len() - 200);
+            high = low + 200;
+        }
+        let near = &self.looks[low..high];
+        let total: f64 = near.iter().map(|look| look.2).sum();
+        near.iter().map(|look| look.1 * look.2).sum::<f64>() / total
+    }
+}
+
+/// A look that seems bad enough to the coach, as it was and as it seemed.
+fn bad_look(spec: &Spec, level: f64, rng: &mut Xoshiro256PlusPlus) -> Option<(f64, f64)> {
+    let look = level + spec.day_spread * normal(rng);
+    let seen = look + 0.3 * normal(rng);
+    (seen <= 0.0).then_some((look, seen))
+}
+
+fn chance_of_plan(seen: f64) -> f64 {
+    (0.55 - 0.15 * seen).clamp(0.0, 0.9)
 }
 
 pub(super) struct Academy {
@@ -82,7 +141,7 @@ fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
 /// it looked. At the next look the level is raised by what the drill adds for this player; each plan
 /// starts from the lasting level anew.
 /// So plans start on bad days and the next look is better even if nothing was gained.
-pub(super) fn invent(spec: &Spec, seed: u64) -> Academy {
+pub(super) fn invent(spec: &Spec, course: &Course, seed: u64) -> Academy {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
     let asks_style = normal(&mut rng);
     let mut rows: Vec<Row> = Vec::new();
@@ -115,12 +174,8 @@ pub(super) fn invent(spec: &Spec, seed: u64) -> Academy {
             }
             let level = spec.level_spread * normal(&mut rng);
             for _ in 0..rng.gen_range(1..=spec.reviews) {
-                let look = level + spec.day_spread * normal(&mut rng);
-                let seen = look + 0.3 * normal(&mut rng);
-                if seen > 0.0 {
-                    continue;
-                }
-                let planned = rng.gen_bool((0.55 - 0.15 * seen).clamp(0.0, 0.9));
+                let Some((look, seen)) = bad_look(spec, level, &mut rng) else { continue };
+                let planned = rng.gen_bool(chance_of_plan(seen));
                 let mut did = Vec::new();
                 if planned {
                     let weights: Vec<f64> = (0..count)
@@ -154,9 +209,8 @@ pub(super) fn invent(spec: &Spec, seed: u64) -> Academy {
                 let drift = 0.15 * normal(&mut rng);
                 let after = level + drift + added + spec.day_spread * normal(&mut rng);
                 let change = after - look;
-                let worst = (-look / 3.0).clamp(0.0, 1.0);
-                let gone = spec.missing * (0.5 + worst)
-                    + if change < 0.3 { spec.missing_if_no_better } else { 0.0 };
+                let gone =
+                    spec.gone(look) + if change < 0.3 { spec.missing_if_no_better } else { 0.0 };
                 if !rng.gen_bool(gone.clamp(0.0, 1.0)) {
                     rows.push(Row {
                         player: player as u64,
@@ -186,11 +240,10 @@ pub(super) fn invent(spec: &Spec, seed: u64) -> Academy {
             rows[place].weight = weight;
         }
         let start = if starts.is_empty() { -1.0 } else { starts[rng.gen_range(0..starts.len())] };
-        let total = spec.level_spread.powi(2) + spec.day_spread.powi(2);
         let usual = (0..count).max_by_key(|&d| prescribed[d]).unwrap_or(0);
         truths.push(Truth {
             start: unit * start,
-            by_itself: -unit * start * spec.day_spread.powi(2) / total,
+            by_itself: unit * course.at(start),
             gains: (0..count).map(|d| unit * true_gain(d, asks_style, start)).collect(),
             usual: drills[usual],
             drills,

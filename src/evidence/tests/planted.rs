@@ -1,6 +1,6 @@
 //! Do the intervals hold what was planted, does the ranking help, is nothing claimed of nothing?
 
-use super::academy::{Academy, Spec, invent};
+use super::academy::{Academy, Course, Spec, invent};
 use crate::evidence::pool::{Claim, estimates};
 
 /// Counts over many questions.
@@ -84,9 +84,80 @@ impl Figures {
 /// One question about each of `questions` academies, of a fault that changes from one to the next.
 pub(super) fn figures(spec: &Spec, questions: u64, seed: u64) -> Figures {
     let mut figures = Figures::default();
+    let course = Course::of(spec);
     for question in 0..questions {
-        let academy = invent(spec, seed + question);
+        let academy = invent(spec, &course, seed + question);
         figures.add(&academy, question as usize % spec.faults);
     }
     figures
+}
+
+#[cfg(test)]
+mod suite {
+    use super::*;
+
+    /// Nothing works, and nobody answers better than another.
+    const NOTHING: Spec = Spec {
+        gain: 0.0,
+        between_faults: 0.0,
+        between_drills: 0.0,
+        between_players: 0.0,
+        ..Spec::USUAL
+    };
+
+    /// 150 questions: the shares are looser by what chance allows (4 standard errors of a share of
+    /// 0.9 over 150 independent questions is 0.098; the drills of one question hang together).
+    #[test]
+    fn intervals_hold_what_was_planted() {
+        let found = figures(&Spec::USUAL, 150, 11);
+        assert!(found.unanswered <= 3, "{found:?}");
+        for counts in [found.changes, found.firsts, found.gains, found.by_itself] {
+            let rate = Figures::rate(counts);
+            assert!((0.80..=0.985).contains(&rate), "{rate} held: {found:?}");
+        }
+    }
+
+    /// At a true rate of 2 in 100, more than 10 of 150 happen less than once in a thousand runs.
+    #[test]
+    fn nothing_is_claimed_of_nothing() {
+        let found = figures(&NOTHING, 150, 12);
+        assert!(found.claimed_any <= 10, "{found:?}");
+    }
+
+    #[test]
+    fn the_first_drill_beats_the_usual_one() {
+        let found = figures(&Spec::USUAL, 150, 13);
+        assert!(found.chosen > found.usual + 0.1 * found.questions as f64, "{found:?}");
+        assert!(found.claimed_first > found.questions / 3, "claims too little: {found:?}");
+    }
+
+    /// The figures the documentation states; `cargo test --release -- --ignored full_figures`.
+    #[test]
+    #[ignore = "2,500 questions for each kind of academy take minutes"]
+    #[expect(clippy::print_stderr, reason = "the figures are what it is run for")]
+    fn full_figures() {
+        let kinds = [
+            ("usual", Spec::USUAL),
+            ("30 players", Spec { players: 30, ..Spec::USUAL }),
+            ("200 players", Spec { players: 200, ..Spec::USUAL }),
+            ("great form of the day", Spec { day_spread: 1.0, ..Spec::USUAL }),
+            ("nobody comes back", Spec { reviews: 1, ..Spec::USUAL }),
+            ("one fault only", Spec { faults: 1, ..Spec::USUAL }),
+        ];
+        for (name, spec) in kinds {
+            let found = figures(&spec, 2500, 1_000_000);
+            eprintln!("{name}: {found:?}");
+            for counts in [found.changes, found.firsts, found.gains] {
+                let rate = Figures::rate(counts);
+                assert!((0.87..=0.93).contains(&rate), "{name}: {rate} held: {found:?}");
+            }
+            assert!(found.chosen > found.usual, "{name}: {found:?}");
+        }
+        for spec in [NOTHING, Spec { players: 200, ..NOTHING }, Spec { day_spread: 1.0, ..NOTHING }]
+        {
+            let found = figures(&spec, 2500, 2_000_000);
+            eprintln!("nothing works: {found:?}");
+            assert!(found.claimed_any <= found.questions * 2 / 100, "{found:?}");
+        }
+    }
 }

@@ -2,73 +2,47 @@
 
 use super::progress::detectable;
 use crate::catalogue::{Catalogue, Direction};
-use crate::library::{Filter, Library, ServeId, StoreError};
-use crate::matcher::{self, LikeError, Query, Subject};
+use crate::evidence::Evidence;
+use crate::library::{Library, ServeId, StoreError};
+use crate::matcher::{self, LikeError, Subject};
 use crate::report::{DotRow, EvidenceRow, Outcome};
 use crate::serve::{MEASURES, Reading};
 
-/// Players asked for evidence, nearest first.
-const EVIDENCE_PLAYERS: usize = 30;
-
-/// What followed each drill among the nearest other players with the same fault, a plan for it and
-/// a follow-up: one dot a player, counted, without an average.
+/// What worked for this fault among other players, nearest first in weight: one dot a player, the
+/// change to be expected from this start as a bracket, what comes by itself beside it; and what the
+/// reader must know about all of it. Names nobody.
 pub(super) fn evidence(
     library: &Library,
     catalogue: &Catalogue,
     serve: ServeId,
     fault: &str,
-) -> Result<Vec<EvidenceRow>, LikeError> {
-    let mut query = Query::new(Subject::Stored(serve), EVIDENCE_PLAYERS);
-    query.filter = Filter::parse(&format!("fault={fault}"))?;
-    query.others = true;
-    query.one_each = true;
-    let mut rows: Vec<EvidenceRow> = Vec::new();
-    for precedent in matcher::like(library, &query)?.precedents {
-        let Some(plan) = precedent.plans.first().filter(|plan| plan.limiting_fault == fault) else {
-            continue;
-        };
-        let Some(drill) = plan.drills.first().and_then(|first| catalogue.drill(&first.drill))
-        else {
-            continue;
-        };
-        let Outcome::Changed { measure, by, unit, detectable } =
-            outcome(library, catalogue, &precedent)?
-        else {
-            continue;
-        };
-        match rows.iter_mut().find(|known| known.row.label == drill.name) {
-            Some(known) => {
-                known.row.changes.push(by);
-                // The widest of the players' corridors: nobody counts too easily.
-                known.row.detectable = known.row.detectable.max(detectable);
-            }
-            None => rows.push(EvidenceRow {
-                row: DotRow {
-                    label: drill.name.clone(),
-                    measure,
-                    unit,
-                    changes: vec![by],
-                    detectable,
-                    estimate: None,
-                    interval_pct: 90,
-                },
-                effective_players: None,
-                typical_days: None,
-                trust: String::new(),
-            }),
-        }
-    }
-    rows.sort_by(|a, b| b.row.beyond().cmp(&a.row.beyond()).then(a.row.label.cmp(&b.row.label)));
-    for known in &mut rows {
-        known.trust = match known.row.changes.len() {
-            1 => "One player: a story, not a result.".to_owned(),
-            count => format!(
-                "{count} players, counted one by one; associated with the drill, not proven to \
-                 come from it."
-            ),
-        };
-    }
-    Ok(rows)
+) -> Result<(Vec<EvidenceRow>, Vec<String>), LikeError> {
+    let found = Evidence::gather(library, catalogue, Subject::Stored(serve))?;
+    let Some(worked) = found.worked(catalogue, fault) else {
+        return Ok((Vec::new(), Vec::new()));
+    };
+    let rows = worked
+        .drills
+        .iter()
+        .filter(|drill| drill.players > 0)
+        .map(|drill| EvidenceRow {
+            row: DotRow {
+                label: drill.name.clone(),
+                measure: worked.measure.clone(),
+                unit: worked.unit.clone(),
+                changes: drill.changes.clone(),
+                detectable: drill.detectable,
+                estimate: drill.change.map(|change| (change.mean, change.low, change.high)),
+                by_itself: worked.by_itself.map(|by_itself| by_itself.mean),
+                interval_pct: 90,
+            },
+            effective_players: Some(drill.effective),
+            typical_days: drill.typical_days,
+            trust: drill.trust.clone(),
+            cautions: drill.cautions.clone(),
+        })
+        .collect();
+    Ok((rows, worked.notes))
 }
 
 /// How the planned fault's first measure moved from the case to the last follow-up with serves.

@@ -71,6 +71,10 @@ pub fn gather(
     if let Some(id) = &limiting_id {
         put_first(&mut channels, catalogue, id);
     }
+    let (evidence, evidence_notes) = match limiting_id.as_deref() {
+        Some(id) => followed::evidence(library, catalogue, wanted.serve, id)?,
+        None => Default::default(),
+    };
     Ok(ReviewData {
         serve: ServeFacts {
             id: row.id.to_string(),
@@ -99,11 +103,8 @@ pub fn gather(
         measures,
         precedents: precedents(library, catalogue, &answer, &row, limiting_id.as_deref(), wanted)?,
         plan: plan(catalogue, &case),
-        evidence: limiting_id
-            .as_deref()
-            .map(|id| followed::evidence(library, catalogue, wanted.serve, id))
-            .transpose()?
-            .unwrap_or_default(),
+        evidence,
+        evidence_notes,
         progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
         with_ball: progress::with_ball(library, catalogue, &judging)?,
         asked: asked(&case),

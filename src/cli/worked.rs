@@ -1,0 +1,133 @@
+//! What worked for past players, as text and as JSON.
+
+use super::face::Face;
+use crate::catalogue::Catalogue;
+use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
+use crate::library::{FaultLabel, Library};
+use crate::matcher::{Answer, Subject, standing};
+
+/// Faults told at most.
+const FAULTS: usize = 2;
+/// Drills told in text for each.
+const DRILLS: usize = 4;
+
+/// One fault's evidence as a JSON line, told apart from a precedent by its key.
+#[derive(serde::Serialize)]
+struct Line<'a> {
+    worked: &'a Worked,
+}
+
+/// What worked for the serve's own faults, else for the faults most precedents have.
+pub(super) fn show(
+    library: &Library,
+    catalogue: &Catalogue,
+    subject: Subject<'_>,
+    answer: &Answer,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    let faults = faults(library, subject, answer)?;
+    if faults.is_empty() {
+        return Ok(());
+    }
+    let evidence = Evidence::gather(library, catalogue, subject)?;
+    let mut shown_drill = false;
+    for worked in faults.iter().filter_map(|fault| evidence.worked(catalogue, fault)) {
+        if face.json {
+            face.object(&Line { worked: &worked })?;
+            continue;
+        }
+        face.line("")?;
+        face.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
+        for note in &worked.notes {
+            face.line(&format!("   {note}"))?;
+        }
+        for (place, drill) in worked.drills.iter().take(DRILLS).enumerate() {
+            shown_drill = true;
+            for line in told(place + 1, drill, &worked.unit) {
+                face.line(&line)?;
+            }
+        }
+        if worked.drills.len() > DRILLS {
+            face.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
+        }
+        if !worked.untried.is_empty() {
+            face.line(&format!("   nobody seen yet after: {}", worked.untried.join(", ")))?;
+        }
+    }
+    if shown_drill {
+        face.line("")?;
+        for caution in catalogue.general_cautions() {
+            face.line(caution)?;
+        }
+    }
+    Ok(())
+}
+
+fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::Result<Vec<String>> {
+    let mut faults: Vec<String> = Vec::new();
+    let mut add = |fault: &str| {
+        if !faults.iter().any(|known| known == fault) {
+            faults.push(fault.to_owned());
+        }
+    };
+    if let Subject::Stored(serve) = subject {
+        let case = library.case(library.serve_head(serve)?.case)?;
+        case.plans.iter().for_each(|plan| add(&plan.limiting_fault));
+        standing(&case.labels).iter().for_each(|label| add(&label.fault));
+    }
+    let mut counts: Vec<(String, usize)> = Vec::new();
+    let precedents: Vec<&FaultLabel> =
+        answer.precedents.iter().flat_map(|precedent| &precedent.faults).collect();
+    for label in precedents {
+        match counts.iter_mut().find(|known| known.0 == label.fault) {
+            Some(known) => known.1 += 1,
+            None => counts.push((label.fault.clone(), 1)),
+        }
+    }
+    counts.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
+    counts.iter().for_each(|(fault, _)| add(fault));
+    faults.truncate(FAULTS);
+    Ok(faults)
+}
+
+fn told(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
+    let places = if matches!(unit, "s" | "m" | "ratio" | "statures" | "") { 2 } else { 0 };
+    let number = |value: f64| format!("{value:.places$}");
+    let players = if drill.players == 1 { "player" } else { "players" };
+    let mut lines = vec![format!(
+        "   {place}. {}: {} of {} {players} better by {} {unit} or more; they count like {:.1}",
+        drill.name,
+        drill.improved,
+        drill.players,
+        number(drill.detectable),
+        drill.effective
+    )];
+    lines.push(match drill.change {
+        Some(change) => format!(
+            "      change to expect from this start: {} {unit} (90 % interval {} to {})",
+            number(change.mean),
+            number(change.low),
+            number(change.high)
+        ),
+        None => "      too few to expect anything from".to_owned(),
+    });
+    lines.push(format!("      {}", drill.trust));
+    let mut more = Vec::new();
+    more.extend(
+        drill
+            .typical_days
+            .map(|days| format!("seen after about {:.0} weeks", (days / 7.0).max(1.0))),
+    );
+    let beside = |typical: Option<Typical>, what: &str, unit: &str| {
+        let typical = typical?;
+        Some(format!("{what} {:+.0}{unit} (median of {})", typical.median, typical.players))
+    };
+    more.extend(beside(drill.rating, "coach's rating", ""));
+    more.extend(beside(drill.speed_kmh, "serve speed", " km/h"));
+    more.extend(beside(drill.first_serve_pct, "first serves in", " points"));
+    if !more.is_empty() {
+        lines.push(format!("      {}", more.join(", ")));
+    }
+    lines.extend(drill.cautions.iter().map(|caution| format!("      Caution: {caution}")));
+    lines
+}
