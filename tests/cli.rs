@@ -292,7 +292,11 @@ fn the_demo_finds_what_was_planted() {
     }
     let library = desk.at("demo/library");
     let library = ["--library", library.to_str().unwrap()];
-    let all = desk.objects(0, &[&library[..], &["like", "s397", "-k", "1000", "--json"]].concat());
+    let mut all =
+        desk.objects(0, &[&library[..], &["like", "s397", "-k", "1000", "--json"]].concat());
+    let worked = all.iter().filter(|line| line.get("worked").is_some()).count();
+    assert!(worked > 0, "what worked is told beside the precedents");
+    all.retain(|line| line.get("serve").is_some());
     assert_eq!(all.len(), 396, "every planted serve is stored and comes back");
     // A player reviewed more than once: the last review holds the earlier ones against it.
     let mut days: std::collections::BTreeMap<String, Vec<(String, String)>> = Default::default();
