@@ -376,9 +376,9 @@ struct Sums {
 
 impl Sums {
     fn add(&mut self, fitted: &Fit, effective: [f64; 2]) {
-        for group in 0..2 {
+        for (group, rows) in effective.into_iter().enumerate() {
             self.residual[group] += fitted.residual[group];
-            self.left[group] += (effective[group] - fitted.used[group]).max(0.0);
+            self.left[group] += (rows - fitted.used[group]).max(0.0);
         }
         self.paired = (self.paired.0 + fitted.paired.0, self.paired.1 + fitted.paired.1);
     }
