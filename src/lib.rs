@@ -1,7 +1,7 @@
 //! The memory a serve coach lacks: recordings in, past serves like this one out.
 //!
 //! Rooms, left to right; a module may use those to its left, never to its right:
-//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> `matcher` -> [`evidence`]/`squad` -> [`judgement`] ->
+//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> [`packs`] -> `matcher` -> [`evidence`]/`squad` -> [`judgement`] ->
 //! `report` -> the faces `cli` and `page`.
 //!
 //! # Conventions
@@ -18,6 +18,7 @@ pub mod judgement;
 pub mod library;
 pub mod matcher;
 pub mod motion;
+pub mod packs;
 pub mod report;
 pub mod serve;
 pub mod squad;

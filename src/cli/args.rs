@@ -58,6 +58,10 @@ pub(super) enum Command {
     Export(ExportArgs),
     /// Remove a player from the library for good
     Forget(ForgetArgs),
+    /// Write cases of players who agreed to it as one file without names, for another academy
+    Share(ShareArgs),
+    /// Take in another academy's pack, take one back, or list those that came
+    Receive(ReceiveArgs),
     /// Check the library; rebuild what is derived
     Verify(VerifyArgs),
 }
@@ -330,6 +334,13 @@ pub(super) struct LabelArgs {
     pub(super) coach: String,
 }
 
+impl ReceiveArgs {
+    /// Whether it needs the library open for writing; a bare `receive` lists.
+    pub(super) fn changes(&self) -> bool {
+        self.pack.is_some() || self.undo.is_some()
+    }
+}
+
 impl LabelArgs {
     /// Whether nothing was said about the case, so that it is shown instead.
     pub(super) fn records_nothing(&self) -> bool {
@@ -476,6 +487,34 @@ pub(super) struct ForgetArgs {
     /// Do it without asking; it cannot be undone
     #[arg(long)]
     pub(super) yes: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ShareArgs {
+    /// Where to write the pack
+    #[arg(short, long, value_name = "FILE")]
+    pub(super) output: PathBuf,
+    /// Only cases that match
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
+    /// What the receiver shall call you
+    #[arg(long, value_name = "NAME")]
+    pub(super) academy: Option<String>,
+    /// Let free words leave too
+    #[arg(long)]
+    pub(super) with_notes: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ReceiveArgs {
+    /// The pack [default: list those that came]
+    pub(super) pack: Option<PathBuf>,
+    /// Check it and say what it would bring; store nothing
+    #[arg(long, requires = "pack")]
+    pub(super) dry_run: bool,
+    /// Remove all that only this pack brought
+    #[arg(long, value_name = "PACK", conflicts_with = "pack")]
+    pub(super) undo: Option<String>,
 }
 
 #[derive(Debug, Args)]

@@ -14,8 +14,10 @@ mod like;
 mod place;
 mod progress;
 mod read;
+mod receive;
 mod review;
 mod setup_video;
+mod share;
 mod squad;
 mod verify;
 mod watch;
@@ -70,16 +72,19 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
     let library = cli.library.as_deref();
+    let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
-        && matches!(
-            cli.command,
-            Command::Add(_)
-                | Command::Label(_)
-                | Command::Plan(_)
-                | Command::FollowUp(_)
-                | Command::Forget(_)
-                | Command::Demo(_)
-        )
+        && (receives
+            || matches!(
+                cli.command,
+                Command::Add(_)
+                    | Command::Label(_)
+                    | Command::Plan(_)
+                    | Command::FollowUp(_)
+                    | Command::Forget(_)
+                    | Command::Share(_)
+                    | Command::Demo(_)
+            ))
     {
         anyhow::bail!("--read-only: this command changes the library; leave the option out");
     }
@@ -97,6 +102,8 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Squad(args) => squad::run(args, library, face),
         Command::Export(args) => export::run(args, library, face),
         Command::Forget(args) => forget::run(args, library, face),
+        Command::Share(args) => share::run(args, library, face),
+        Command::Receive(args) => receive::run(args, library, face),
         Command::Verify(args) => verify::run(args, library, cli.read_only, face),
     }
 }

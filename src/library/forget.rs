@@ -10,6 +10,7 @@
 use jiff::civil::Date;
 use rusqlite::{OptionalExtension, params};
 
+use super::received::keyed_print;
 use super::write::Writer;
 use super::{CaseId, Counts, Library, PlayerId, RecordingId, StoreError, WriteError};
 
@@ -106,6 +107,7 @@ impl Library {
         let prints = self.prints_of(player)?;
         self.write(|w| {
             w.bury(&prints, day)?;
+            w.drop_versions(player)?;
             w.remove_player(player)
         })?;
         let mentions = self.mentions(&[Some(who.code), who.name])?;
@@ -174,7 +176,10 @@ impl Library {
                     |row| row.get(0),
                 )
                 .map_err(StoreError::sql("reading a recording"))?;
-            prints.push(self.motion_print(&positions)?);
+            // What came in a pack has no joints to know it by.
+            if !positions.is_empty() {
+                prints.push(self.motion_print(&positions)?);
+            }
         }
         Ok(prints)
     }
@@ -191,13 +196,7 @@ impl Library {
 
     /// blake3 of `value` under a key drawn from the library's secret for this one purpose.
     fn keyed(&self, purpose: &str, value: &[u8]) -> Result<[u8; 32], StoreError> {
-        let secret: [u8; 32] = self
-            .connection
-            .prepare_cached("SELECT secret FROM secrets")
-            .and_then(|mut statement| statement.query_row([], |row| row.get(0)))
-            .map_err(StoreError::sql("reading the secret"))?;
-        let key = *blake3::keyed_hash(&secret, purpose.as_bytes()).as_bytes();
-        Ok(*blake3::keyed_hash(&key, value).as_bytes())
+        Ok(*keyed_print(&self.connection, purpose, value)?.as_bytes())
     }
 
     /// Cases whose free words hold one of these names, by id.

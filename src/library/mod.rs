@@ -15,6 +15,7 @@ mod forget;
 mod lock;
 mod named;
 mod read;
+mod received;
 mod seam;
 mod store;
 mod stored;
@@ -35,6 +36,10 @@ pub use forget::{Forgotten, SentPack};
 pub use lock::Holder;
 pub use named::Named;
 pub use read::{Counts, ServeHead};
+pub use received::{
+    Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, PackRow, PlanItem, PlayerItem,
+    RecordingItem, ServeItem,
+};
 pub use store::Library;
 pub use table::{TableAdded, TableError, table_template};
 pub use types::{

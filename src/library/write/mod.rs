@@ -7,6 +7,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 mod case;
 mod checks;
+mod received;
 
 use checks::{check_player, check_recording, check_serve};
 

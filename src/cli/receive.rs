@@ -1,0 +1,159 @@
+use std::path::Path;
+
+use anyhow::{Context, bail};
+use serde::Serialize;
+
+use super::args::ReceiveArgs;
+use super::face::{Face, count, table};
+use super::{Outcome, place};
+use crate::library::{Brought, Library};
+use crate::packs;
+
+/// Fewest digits of a pack's id that name it.
+const LEAST_DIGITS: usize = 6;
+/// Digits of a pack's id that are shown.
+const SHOWN_DIGITS: usize = 12;
+
+#[derive(Serialize)]
+struct Told<'a> {
+    pack: &'a str,
+    academy: Option<&'a str>,
+    made: &'a str,
+    dry_run: bool,
+    #[serde(flatten)]
+    brought: Brought,
+}
+
+pub(super) fn run(
+    args: &ReceiveArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    match (&args.pack, &args.undo) {
+        (Some(file), _) => take(file, args.dry_run, library, face),
+        (None, Some(pack)) => undo(pack, library, face),
+        (None, None) => list(library, face),
+    }
+}
+
+fn take(
+    file: &Path,
+    dry_run: bool,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let at = || format!("{}", file.display());
+    let bytes = std::fs::read(file).with_context(|| format!("{}: cannot be read", at()))?;
+    let pack = packs::open(&bytes).with_context(at)?;
+    let (mut library, made_new) = place::for_adding(library)?;
+    let result =
+        if dry_run { library.try_receive(&pack) } else { library.write(|w| w.receive(&pack)) };
+    if let Some(before) = made_new.filter(|_| dry_run || result.is_err()) {
+        place::unmake(library, &before)?;
+    }
+    let brought = result.with_context(at)?;
+    if face.json {
+        face.object(&Told {
+            pack: &pack.id,
+            academy: pack.academy.as_deref(),
+            made: &pack.made,
+            dry_run,
+            brought,
+        })?;
+    } else {
+        face.line(&format!(
+            "pack {} of {}, made {}",
+            &pack.id[..SHOWN_DIGITS],
+            pack.academy.as_deref().unwrap_or("an unnamed academy"),
+            pack.made.get(..10).unwrap_or(&pack.made),
+        ))?;
+        face.line(&format!(
+            "{}: {}, {}, {} with {}",
+            if dry_run { "would bring" } else { "brought" },
+            count(brought.players, "player"),
+            count(brought.cases, "case"),
+            count(brought.recordings, "recording"),
+            count(brought.serves, "serve"),
+        ))?;
+        for (number, what) in [
+            (brought.replaced, "case changes to a newer version"),
+            (brought.forgotten, "player was forgotten here and is not taken"),
+            (brought.in_the_way, "case is not shown: your own of that day and player is there"),
+        ] {
+            if number > 0 {
+                face.line(&format!("{number} x {what}"))?;
+            }
+        }
+    }
+    if brought.known {
+        face.say("this pack was here already");
+    }
+    if dry_run {
+        face.say("nothing was stored; leave out --dry-run to receive it");
+    } else {
+        face.say(&format!("take it back with receive --undo {}", &pack.id[..SHOWN_DIGITS]));
+    }
+    Ok(Outcome::Found)
+}
+
+fn undo(prefix: &str, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+    let mut library = place::for_writing(library)?;
+    let id = known(&library, prefix)?;
+    let gone = library.write(|w| w.undo_pack(&id))?;
+    if face.json {
+        face.object(&gone)?;
+    }
+    face.say(&format!(
+        "took back pack {}: {}, {}, {} gone",
+        &id[..SHOWN_DIGITS],
+        count(gone.players_gone, "player"),
+        count(gone.cases_gone, "case"),
+        count(gone.recordings_gone, "recording"),
+    ));
+    Ok(Outcome::Found)
+}
+
+/// The one pack whose id begins so.
+fn known(library: &Library, prefix: &str) -> anyhow::Result<String> {
+    if prefix.len() < LEAST_DIGITS {
+        bail!("--undo {prefix}: give at least {LEAST_DIGITS} digits of the pack's id");
+    }
+    let fitting: Vec<String> = library
+        .packs()?
+        .into_iter()
+        .map(|pack| pack.id)
+        .filter(|id| id.starts_with(prefix))
+        .collect();
+    match fitting.as_slice() {
+        [one] => Ok(one.clone()),
+        [] => bail!("--undo {prefix}: no such pack here; `receive` without a file lists them"),
+        more => bail!("--undo {prefix}: {} packs begin so; give more digits", more.len()),
+    }
+}
+
+fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+    let packs = place::for_reading(library)?.packs()?;
+    if packs.is_empty() {
+        face.say("no packs received; receive one with receive FILE");
+        return Ok(Outcome::Nothing);
+    }
+    let mut rows = table(&["pack", "academy", "made", "received", "players", "cases"]);
+    for pack in &packs {
+        if face.json {
+            face.object(pack)?;
+            continue;
+        }
+        rows.add_row([
+            pack.id[..SHOWN_DIGITS].to_owned(),
+            pack.academy.clone().unwrap_or_default(),
+            pack.made.get(..10).unwrap_or_default().to_owned(),
+            pack.received.get(..10).unwrap_or_default().to_owned(),
+            pack.players.to_string(),
+            pack.cases.to_string(),
+        ]);
+    }
+    if !face.json {
+        face.line(&rows.to_string())?;
+    }
+    Ok(Outcome::Found)
+}

@@ -1,0 +1,85 @@
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::args::ShareArgs;
+use super::face::{Face, count};
+use super::{Outcome, place};
+use crate::library::Filter;
+use crate::packs::{self, Request};
+
+#[derive(Serialize)]
+struct Told<'a> {
+    pack: &'a str,
+    players: usize,
+    cases: usize,
+    recordings: usize,
+    serves: usize,
+    without_consent: usize,
+    from_others: usize,
+}
+
+pub(super) fn run(
+    args: &ShareArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let mut library = place::for_writing(library)?;
+    let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
+    let request = Request {
+        filter: &filter,
+        academy: args.academy.as_deref(),
+        with_notes: args.with_notes,
+        made: jiff::Timestamp::now(),
+    };
+    let packed = packs::pack(&library, &request)?;
+    let left = packed.left_out;
+    if left.no_consent > 0 {
+        face.say(&format!(
+            "left out: {} of {} without recorded consent to sharing; record it with \
+             add --consent share",
+            count(left.no_consent, "case"),
+            count(left.players, "player"),
+        ));
+    }
+    if left.received > 0 {
+        let cases = count(left.received, "case");
+        face.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
+    }
+    let cases = packed.leaving.cases.len();
+    if cases == 0 {
+        face.say(&packed.selection.why_empty().unwrap_or_else(|| "nothing to share".to_owned()));
+        return Ok(Outcome::Nothing);
+    }
+    // Recorded before it is written: a pack that left is always known here.
+    let number = library.write(|w| w.add_leaving(&packed.leaving))?;
+    if let Err(error) = place::write_whole(&args.output, &packed.bytes) {
+        library.write(|w| w.remove_leaving(number))?;
+        return Err(error);
+    }
+    if face.json {
+        face.object(&Told {
+            pack: &packed.id,
+            players: packed.players,
+            cases,
+            recordings: packed.recordings,
+            serves: packed.leaving.serves,
+            without_consent: left.no_consent,
+            from_others: left.received,
+        })?;
+    }
+    face.say(&format!(
+        "{} of {} with {} to {}: pseudonyms and age bands, no names, files or pictures",
+        count(cases, "case"),
+        count(packed.players, "player"),
+        count(packed.leaving.serves, "serve"),
+        args.output.display(),
+    ));
+    face.say(
+        "days, level, stature and the motion itself are in it: send it only to whom you trust",
+    );
+    if args.with_notes {
+        face.say("free words are in it: other people may be named there");
+    }
+    Ok(Outcome::Found)
+}

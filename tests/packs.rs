@@ -1,0 +1,59 @@
+//! Cases go from one library to another as one file, and back out again.
+
+#[path = "support/desk.rs"]
+mod desk;
+
+use desk::{Desk, sample};
+
+#[test]
+fn a_pack_goes_from_desk_to_desk_and_back() {
+    let ours = Desk::stocked();
+    let (_, err) = ours.expect(1, &["share", "-o", "pack.zip"]);
+    assert!(err.contains("left out: 3 cases of 3 players without recorded consent"), "{err}");
+    assert!(!ours.at("pack.zip").exists());
+    let file = sample("new-serve.c3d");
+    let day = ["--date", "2026-03-14", "--consent", "share"];
+    ours.expect(0, &[&["add", &file, "--player", "sanderling"], &day[..]].concat());
+    ours.expect(0, &["label", "c1", "--note", "long quoll"]);
+    let (_, err) = ours.expect(0, &["share", "-o", "pack.zip", "--academy", "North Side"]);
+    assert!(err.contains("1 case of 1 player with") && err.contains("left out: 2 cases"), "{err}");
+    let pack = ours.at("pack.zip");
+    let pack = pack.to_str().unwrap();
+
+    let theirs = Desk::new();
+    let (out, err) = theirs.expect(0, &["receive", pack, "--dry-run"]);
+    assert!(out.contains("would bring: 1 player, 1 case, 1 recording"), "{out}");
+    assert!(err.contains("nothing was stored") && !theirs.at("library").exists(), "{err}");
+    let told = &theirs.objects(0, &["receive", pack, "--json"])[0];
+    assert_eq!((&told["cases"], &told["known"]), (&1.into(), &false.into()));
+    let id = told["pack"].as_str().unwrap().to_owned();
+    let (_, err) = theirs.expect(0, &["receive", pack]);
+    assert!(err.contains("this pack was here already"), "{err}");
+    let (out, _) = theirs.expect(0, &["receive"]);
+    assert!(out.contains(&id[..12]) && out.contains("North Side"), "{out}");
+
+    // The received serve takes part in a search.
+    let day = ["--date", "2026-03-14", "--consent", "keep"];
+    theirs.expect(0, &[&["add", &sample("basket.trc"), "--player", "dunlin"], &day[..]].concat());
+    let (out, _) = theirs.expect(0, &["like", &sample("new-serve.c3d")]);
+    assert!(out.contains("north-side-"), "{out}");
+    let (_, err) = theirs.expect(0, &["verify"]);
+    assert!(err.contains("sound"), "{err}");
+
+    let (_, err) = theirs.expect(2, &["receive", "--undo", "000000"]);
+    assert!(err.contains("no such pack here"), "{err}");
+    let (_, err) = theirs.expect(0, &["receive", "--undo", &id[..12]]);
+    assert!(err.contains("1 player, 1 case, 1 recording gone"), "{err}");
+    let (out, _) = theirs.expect(0, &["like", &sample("new-serve.c3d")]);
+    assert!(!out.contains("north-side-"), "{out}");
+    theirs.expect(1, &["receive"]);
+
+    // Cut off: refused in one line, nothing stored.
+    let whole = std::fs::read(pack).unwrap();
+    std::fs::write(theirs.at("cut.zip"), &whole[..whole.len() / 2]).unwrap();
+    let (_, err) = theirs.expect(2, &["receive", "cut.zip"]);
+    assert!(err.contains("cut.zip: not a whole pack") && err.lines().count() == 1, "{err}");
+    theirs.expect(1, &["receive"]);
+    let (_, err) = ours.expect(2, &["receive", pack]);
+    assert!(err.contains("made by this very library"), "{err}");
+}
