@@ -66,7 +66,7 @@ pub enum PackError {
         /// Which part.
         place: String,
         /// The rule.
-        source: WriteError,
+        source: Box<WriteError>,
     },
     /// The filter asks for something this library does not have.
     #[error(transparent)]

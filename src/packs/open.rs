@@ -175,7 +175,8 @@ fn read_items(lines: &[u8]) -> Result<Vec<Item>, PackError> {
         .map(|(at, line)| {
             let item: Item = serde_json::from_slice(line)
                 .map_err(|error| PackError::Part { place: place(at), why: error.to_string() })?;
-            item.check().map_err(|source| PackError::Rule { place: place(at), source })?;
+            item.check()
+                .map_err(|why| PackError::Rule { place: place(at), source: Box::new(why) })?;
             Ok(item)
         })
         .collect()
