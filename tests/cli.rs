@@ -104,7 +104,7 @@ fn a_failed_add_leaves_no_player_behind() {
 #[test]
 fn precedents_come_as_objects_ordered_and_filtered() {
     let desk = Desk::stocked();
-    let found = desk.objects(0, &["like", "s1", "--json", "-k", "10"]);
+    let found = desk.precedents(&["like", "s1", "--json", "-k", "10"]);
     assert_eq!(found.len(), 3, "own recording left out");
     for (n, one) in found.iter().enumerate() {
         assert_eq!(one["rank"], n + 1);
@@ -121,11 +121,11 @@ fn precedents_come_as_objects_ordered_and_filtered() {
         assert!((shares - 1.0).abs() < 1e-6, "{shares}");
     }
     // From the file itself: the stored twin is its own recording and stays out.
-    let from_file = desk.objects(0, &["like", &sample("new-serve.c3d"), "--json", "-k", "10"]);
+    let from_file = desk.precedents(&["like", &sample("new-serve.c3d"), "--json", "-k", "10"]);
     let ids = |list: &[Value]| list.iter().map(|o| o["serve"].to_string()).collect::<Vec<_>>();
     assert_eq!(ids(&from_file), ids(&found));
 
-    let dunlin = desk.objects(0, &["like", "s1", "--json", "--where", "player=dunlin"]);
+    let dunlin = desk.precedents(&["like", "s1", "--json", "--where", "player=dunlin"]);
     assert_eq!(dunlin.len(), 2);
     let (out, err) = desk.expect(1, &["like", "s1", "--where", "player=dunlin level=national"]);
     assert!(out.is_empty() && err.contains("level=national"), "{err}");
@@ -136,7 +136,7 @@ fn precedents_come_as_objects_ordered_and_filtered() {
     // Nothing found is 1, from a file as from the library.
     let (out, err) = desk.expect(1, &["like", &sample("forehands.csv"), "--json"]);
     assert!(out.is_empty() && err.contains("no serve found"), "{err}");
-    let one_each = desk.objects(0, &["like", "s1", "--json", "--one-each"]);
+    let one_each = desk.precedents(&["like", "s1", "--json", "--one-each"]);
     assert_eq!(one_each.len(), 2);
 }
 
@@ -173,7 +173,7 @@ fn judgement_is_kept_and_shown() {
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2025-01-01", "--rating", "1"]);
     assert!(err.contains("2026-03-14"), "{err}");
 
-    let like = desk.objects(0, &["like", "s2", "--json", "--where", &format!("fault={fault}")]);
+    let like = desk.precedents(&["like", "s2", "--json", "--where", &format!("fault={fault}")]);
     assert_eq!(like.len(), 1);
     assert_eq!(like[0]["player"], "sanderling");
     assert_eq!(like[0]["plans"][0]["limiting_fault"], fault);
@@ -216,12 +216,12 @@ fn export_gives_arrays_and_tables_that_agree() {
 #[test]
 fn derived_indexes_are_rebuilt_from_the_store() {
     let desk = Desk::stocked();
-    let before = desk.objects(0, &["like", "s1", "--json"]);
+    let before = desk.precedents(&["like", "s1", "--json"]);
     for derived in ["curves", "words"] {
         std::fs::remove_dir_all(desk.at("library").join(derived)).ok();
     }
     desk.expect(0, &["verify", "--rebuild"]);
-    assert_eq!(desk.objects(0, &["like", "s1", "--json"]), before);
+    assert_eq!(desk.precedents(&["like", "s1", "--json"]), before);
 }
 
 #[test]
@@ -259,7 +259,7 @@ fn mistakes_get_one_line_each() {
 fn a_plan_alone_names_the_limiting_fault() {
     let desk = Desk::stocked();
     let fault = "shallow_leg_drive";
-    let labels = desk.objects(0, &["like", "s1", "--json", "-k", "10"]);
+    let labels = desk.precedents(&["like", "s1", "--json", "-k", "10"]);
     let dunlin = labels.iter().find(|one| one["player"] == "dunlin").unwrap();
     assert!(!dunlin["faults"].to_string().contains(fault), "not labelled: {dunlin}");
     let (case, serve) = (dunlin["case"].as_str().unwrap(), dunlin["serve"].as_str().unwrap());

@@ -71,7 +71,7 @@ fn a_plan_says_where_and_a_follow_up_says_something() {
     let (_, err) = desk.expect(2, &drill("land_inside=3 x 8@moon"));
     assert!(err.contains("'moon' is no place") && err.contains("service_line"), "{err}");
     desk.expect(0, &drill("land_inside=3 x 8@practice_swing"));
-    let like = desk.objects(0, &["like", "s2", "--where", "player=sanderling", "--json"]);
+    let like = desk.precedents(&["like", "s2", "--where", "player=sanderling", "--json"]);
     assert_eq!(like[0]["plans"][0]["drills"][0]["dose"], "3 x 8; practice swing");
 
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14"]);
@@ -195,7 +195,7 @@ fn words_are_found_without_their_index() {
     let desk = Desk::stocked();
     desk.expect(0, &["label", "c1", "--note", "a calm toss"]);
     let ask = ["like", "s2", "--where", "words=calm", "--json"];
-    let before = desk.objects(0, &ask);
+    let before = desk.precedents(&ask);
     assert_eq!(before.len(), 1);
     let words = desk.at("library/words");
     for entry in std::fs::read_dir(&words).unwrap().map(Result::unwrap) {
@@ -203,13 +203,13 @@ fn words_are_found_without_their_index() {
             std::fs::remove_file(entry.path()).unwrap();
         }
     }
-    assert_eq!(desk.objects(0, &ask), before);
+    assert_eq!(desk.precedents(&ask), before);
     std::fs::remove_dir_all(&words).unwrap();
-    assert_eq!(desk.objects(0, &ask), before);
+    assert_eq!(desk.precedents(&ask), before);
     // Whoever writes next builds it anew.
     desk.expect(0, &["label", "c2", "--note", "calm too"]);
     assert!(words.join("meta.json").is_file());
-    assert_eq!(desk.objects(0, &["like", "s1", "--where", "words=calm", "--json"]).len(), 2);
+    assert_eq!(desk.precedents(&["like", "s1", "--where", "words=calm", "--json"]).len(), 2);
 }
 
 /// A player with two reviews, a plan and its follow-up: text, objects, page, and the review.

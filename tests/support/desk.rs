@@ -54,6 +54,13 @@ impl Desk {
         out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
     }
 
+    /// The precedents of `like --json`, without the lines on what worked.
+    pub(crate) fn precedents(&self, args: &[&str]) -> Vec<Value> {
+        let mut lines = self.objects(0, args);
+        lines.retain(|line| line.get("worked").is_none());
+        lines
+    }
+
     /// The three sample files with serves, each of another invented player.
     pub(crate) fn stocked() -> Self {
         let desk = Self::new();
