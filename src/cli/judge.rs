@@ -6,7 +6,7 @@ use anyhow::bail;
 use serde::Serialize;
 
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
-use super::face::Face;
+use super::face::{Face, count};
 use super::{Outcome, place};
 use crate::catalogue::{Catalogue, Place};
 use crate::intake::PROGRAM;
@@ -150,7 +150,11 @@ fn tell(
             note: case.note.as_deref(),
         });
     }
-    let days = format!("{} practice swings, {} serves", judging.swings.len(), judging.balls.len());
+    let days = format!(
+        "{}, {}",
+        count(judging.swings.len(), "practice swing"),
+        count(judging.balls.len(), "serve")
+    );
     face.line(&format!("{}  {player}, {}, {days}", case.id, case.date))?;
     let Some(first) = judgement.order.first() else {
         face.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;

@@ -15,6 +15,8 @@ const SECOND: f64 = 0.5;
 const TAKES_ALONG: f64 = 0.5;
 /// Players without news: a share seen among few is pulled towards one half by this many.
 const DOUBT: f64 = 4.0;
+/// Of fewer players no share is told.
+const FEW: usize = 3;
 /// Fewer misses than this tell nothing.
 const LEAST_MISSES: u32 = 4;
 
@@ -336,6 +338,9 @@ impl<'a> Weighed<'a> {
         }
         reasons.push(match &self.seen.improvement {
             None => "No player with a plan for it was seen again.".to_owned(),
+            Some(improvement) if improvement.players < FEW => {
+                format!("{} with a plan for it: too few to say.", players(improvement.players))
+            }
             Some(improvement) => format!(
                 "{} with a plan for it: {:.0} % improved beyond chance (90 % interval {:.0} to {:.0}).",
                 players(improvement.players),
