@@ -157,7 +157,7 @@ fn cell(tally: Tally) -> String {
     format!("{precision} / {:.0} ({seen})", 100.0 * tally.recall())
 }
 
-/// Writes `src/catalogue/DETECTION.md`'s tables to stdout; minutes long.
+/// Writes the tables of precision and recall per fault to stdout; half an hour unoptimised.
 #[test]
 #[ignore = "half an hour unoptimised: writes precision and recall per fault to stdout"]
 #[allow(clippy::print_stdout)]
