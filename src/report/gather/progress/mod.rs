@@ -18,7 +18,7 @@ use self::look::{Alike, Day, Kind, Looked, alike};
 use super::published;
 use crate::catalogue::Catalogue;
 use crate::library::{Case, FollowUp, Library, StoreError};
-use crate::report::course::Step;
+use crate::report::course::{Moved, Step};
 use crate::report::words;
 use crate::report::{Change, MonthStrip, PlanSpan, Progress, ReviewPoint};
 use crate::serve::{MEASURES, MeasureDef};
@@ -63,7 +63,7 @@ pub(super) fn progress(
             .drawing
             .as_ref()
             .map(|drawing| (drawing.behind.clone(), format!("you, {}", words::day(before.date)))),
-        elsewhere: elsewhere(&step),
+        elsewhere: beyond_chance(&step.others),
         ball: review_lines(&step),
         curves: step.curves.as_ref().map(told_curves),
     }))
@@ -91,9 +91,9 @@ fn review_lines(step: &Step) -> Vec<String> {
     lines
 }
 
-/// What else changed beyond chance and measuring, worse ones first.
-fn elsewhere(step: &Step) -> Vec<Change> {
-    let mut moved: Vec<_> = step.others.iter().filter(|moved| moved.beyond()).collect();
+/// Those that moved beyond chance and measuring, worse ones first.
+fn beyond_chance(moved: &[Moved]) -> Vec<Change> {
+    let mut moved: Vec<&Moved> = moved.iter().filter(|moved| moved.beyond()).collect();
     moved.sort_by_key(|moved| moved.better() != Some(false));
     moved
         .into_iter()

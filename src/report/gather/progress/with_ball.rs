@@ -1,13 +1,14 @@
 //! What changes when the ball comes: a day's practice swings against its serves with a ball.
 
+use super::beyond_chance;
 use super::compare::other_measures;
 use super::look::{Alike, looked};
 use super::told::lower_first;
 use crate::catalogue::Catalogue;
 use crate::judgement::{Judging, Sight};
 use crate::library::{Library, StoreError};
+use crate::report::Comparison;
 use crate::report::words;
-use crate::report::{Change, Comparison};
 
 /// `None` where the day's case does not hold both.
 pub(in crate::report::gather) fn with_ball(
@@ -23,9 +24,7 @@ pub(in crate::report::gather) fn with_ball(
         Alike { before: swings.iter().collect(), after: balls.iter().collect(), notes: Vec::new() };
     let all = other_measures(catalogue, &alike, None);
     let measured = all.len();
-    let mut changes: Vec<_> = all.into_iter().filter(|moved| moved.beyond()).collect();
-    // Where the ball does harm comes first.
-    changes.sort_by_key(|moved| moved.better() != Some(false));
+    let changes = beyond_chance(&all);
     let counts = format!(
         "{} against {}",
         words::count(swings.len(), "practice swing"),
@@ -51,18 +50,5 @@ pub(in crate::report::gather) fn with_ball(
             sentence.push_str(&format!(" {text}: {}.", words::list(&names)));
         }
     }
-    Ok(Some(Comparison {
-        sentence,
-        changes: changes
-            .into_iter()
-            .map(|moved| Change {
-                measure: moved.name.to_owned(),
-                unit: moved.unit.to_owned(),
-                before: moved.before.0,
-                after: moved.after.0,
-                detectable: moved.detectable,
-                larger_is_better: moved.larger_is_better,
-            })
-            .collect(),
-    }))
+    Ok(Some(Comparison { sentence, changes }))
 }
