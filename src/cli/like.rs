@@ -11,6 +11,7 @@ use crate::intake::{self, Context, Looked};
 use crate::library::{Filter, LabelState, Library, Named, ServeId};
 use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
 use crate::motion::Recording;
+use crate::report::signed;
 use crate::serve::{FindOptions, Serve};
 
 pub(super) fn run(
@@ -194,10 +195,14 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
     }
     if let Some(outcome) = &precedent.outcome {
         let mut came = Vec::new();
-        came.extend(outcome.rating.map(|rating| format!("coach's rating {rating:+}")));
-        came.extend(outcome.speed_change_kmh.map(|by| format!("serve speed {by:+.0} km/h")));
         came.extend(
-            outcome.first_serve_change_pct.map(|by| format!("first serves in {by:+.0} points")),
+            outcome.rating.map(|rating| format!("coach's rating {}", signed(f64::from(rating)))),
+        );
+        came.extend(outcome.speed_change_kmh.map(|by| format!("serve speed {} km/h", signed(by))));
+        came.extend(
+            outcome
+                .first_serve_change_pct
+                .map(|by| format!("first serves in {} points", signed(by))),
         );
         if came.is_empty() {
             came.push("followed up, no result recorded".to_owned());

@@ -191,8 +191,10 @@ fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
     }
     face.line("")?;
     for one in squad.see_next.iter().take(12) {
-        let reasons: Vec<&str> = one.reasons.iter().map(|reason| reason.text.as_str()).collect();
-        face.line(&format!("see {}: {}", one.player, reasons.join("; ")))?;
+        face.line(&format!("see {}", one.player))?;
+        for reason in &one.reasons {
+            face.line(&format!("   {}", reason.text))?;
+        }
     }
     Ok(())
 }

@@ -5,6 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
 use crate::library::{FaultLabel, Library};
 use crate::matcher::{Answer, Subject, standing};
+use crate::report::signed;
 
 /// Faults told at most.
 const FAULTS: usize = 2;
@@ -120,7 +121,7 @@ fn told(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
     );
     let beside = |typical: Option<Typical>, what: &str, unit: &str| {
         let typical = typical?;
-        Some(format!("{what} {:+.0}{unit} (median of {})", typical.median, typical.players))
+        Some(format!("{what} {}{unit} (median of {})", signed(typical.median), typical.players))
     };
     more.extend(beside(drill.rating, "coach's rating", ""));
     more.extend(beside(drill.speed_kmh, "serve speed", " km/h"));

@@ -221,7 +221,7 @@ fn most_of(band: &Band) -> String {
     match band.of {
         // A player's own earlier serves.
         _ if band.whose != PRECEDENT => "before".to_owned(),
-        few @ ..10 => format!("most of only {few} {PRECEDENT}s"),
+        few @ ..10 => format!("most of only {few}"),
         _ => "9 of 10".to_owned(),
     }
 }

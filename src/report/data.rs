@@ -1,5 +1,6 @@
 use jiff::civil::Date;
 
+use super::words::is_moment;
 use super::{Channel, DotRow, Likeness, MonthStrip, Rung, Seen};
 use crate::catalogue::Drill;
 use crate::library::{Level, ServeType, Setting};
@@ -174,7 +175,7 @@ impl MeasureRow {
     /// Whether the value is a moment, in seconds from contact, and not a duration.
     #[must_use]
     pub fn is_moment(&self) -> bool {
-        self.unit == "s" && self.name.starts_with("when ")
+        is_moment(&self.name, &self.unit)
     }
 }
 

@@ -56,4 +56,4 @@ pub use review::review;
 pub use ribbon::ribbon;
 pub use squad::{map_drawing, month_shares, share_mark, squad_page, tree_drawing};
 pub use svg::Svg;
-pub use words::{about, amount, phase};
+pub use words::{about, amount, phase, signed};

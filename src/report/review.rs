@@ -270,7 +270,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         }),
         aside: data.with_ball.is_some() || !data.asked.is_empty() || !unmeasured.is_empty(),
         not_measurable: unmeasured,
-        asked: data.asked.iter().map(|asked| asked_line(asked, coach, &texts)).collect(),
+        asked: asked_lines(&data.asked, coach, &texts),
         cautions: Catalogue::builtin()
             .general_cautions()
             .map(str::to_owned)
@@ -651,8 +651,8 @@ fn change_view(change: &Change) -> ChangeView {
     };
     ChangeView {
         measure: sentence(&change.measure),
-        before: amount(change.before, &change.unit),
-        after: amount(change.after, &change.unit),
+        before: words::reading(&change.measure, &change.unit, change.before),
+        after: words::reading(&change.measure, &change.unit, change.after),
         said,
         class,
     }
@@ -716,13 +716,23 @@ fn not_measurable(measures: &[MeasureRow]) -> Vec<String> {
         .collect()
 }
 
-fn asked_line(asked: &super::data::Asked, coach: bool, texts: &Redactor) -> String {
-    let what = sentence(&asked.what);
-    match &asked.answer {
-        Some(answer) => format!("{what}: {} (as told, not measured).", texts.clean(answer)),
-        None if coach => format!("{what}: not asked yet; ask, and record the answer."),
-        None => format!("{what}: your coach will ask you."),
+/// What was answered, a line each; what is still to be asked, in one line.
+fn asked_lines(asked: &[super::data::Asked], coach: bool, texts: &Redactor) -> Vec<String> {
+    let answered = asked.iter().filter_map(|one| {
+        let answer = texts.clean(one.answer.as_ref()?);
+        Some(format!("{}: {answer} (as told, not measured).", sentence(&one.what)))
+    });
+    let mut lines: Vec<String> = answered.collect();
+    let open: Vec<&str> =
+        asked.iter().filter(|one| one.answer.is_none()).map(|one| one.what.as_str()).collect();
+    if !open.is_empty() {
+        let open = list(&open);
+        lines.push(match coach {
+            true => format!("Not asked yet: {open}. Ask, and record the answers."),
+            false => format!("Your coach will ask you for: {open}."),
+        });
     }
+    lines
 }
 
 fn precedent_strips(data: &ReviewData, you: &str) -> Vec<Pair> {

@@ -59,6 +59,27 @@ pub fn about(value: f64, give_or_take: f64, unit: &str) -> String {
     format!("about {}, give or take {give_or_take:.places$}", number(value, unit, places))
 }
 
+/// Whether a measure of this name and unit is a moment, in seconds from contact, and not a duration.
+pub(super) fn is_moment(name: &str, unit: &str) -> bool {
+    unit == "s" && name.starts_with("when ")
+}
+
+/// A measure's value in words; a moment is told from contact: "0.38 s before contact".
+pub(super) fn reading(name: &str, unit: &str, value: f64) -> String {
+    if !is_moment(name, unit) || !value.is_finite() {
+        return amount(value, unit);
+    }
+    let side = if value < 0.0 { "before" } else { "after" };
+    format!("{} {side} contact", amount(value.abs(), unit))
+}
+
+/// A change as a whole number with its sign, for example "+3", "-8"; "0" without one.
+#[must_use]
+pub fn signed(change: f64) -> String {
+    let text = format!("{change:+.0}");
+    if matches!(text.as_str(), "+0" | "-0") { "0".to_owned() } else { text }
+}
+
 /// A moment and how sure, from its seconds relative to contact: "about 0.35 s before contact, give
 /// or take 0.03".
 pub(super) fn about_moment(offset_s: f64, give_or_take_s: f64) -> String {
@@ -220,6 +241,9 @@ mod tests {
         assert_eq!(moments(-0.27, 0.12), "0.27 s before to 0.12 s after contact");
         assert_eq!(amount(-0.2, "deg"), "0 deg");
         assert_eq!(amount(61.4, "%"), "61 %");
+        assert_eq!(reading("when the arm comes down", "s", -0.37), "0.37 s before contact");
+        assert_eq!(reading("release to contact", "s", 0.87), "0.87 s");
+        assert_eq!([signed(-0.3), signed(0.2), signed(-8.0), signed(3.4)], ["0", "0", "-8", "+3"]);
     }
 
     #[test]

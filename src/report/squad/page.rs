@@ -251,7 +251,13 @@ fn fault_view(fault: &FaultFacts) -> FaultView {
     let detail = match (&fault.trend, &fault.no_trend_because) {
         (Some(trend), _) => {
             let odds = [trend.slope, trend.interval.0, trend.interval.1].map(f64::exp);
-            format!("odds times {:.2} a month ({:.2} to {:.2})", odds[0], odds[1], odds[2])
+            let against = fault.verdict == Verdict::NotClear && !(odds[1]..=odds[2]).contains(&1.0);
+            let why_not = match (fault.new.len(), fault.cured.len()) {
+                _ if !against => String::new(),
+                (0, 0) => ", but no player got or lost it".to_owned(),
+                (new, gone) => format!(", but {new} got it and {gone} lost it"),
+            };
+            format!("odds times {:.2} a month ({:.2} to {:.2}){why_not}", odds[0], odds[1], odds[2])
         }
         (None, Some(why)) => why.clone(),
         (None, None) => String::new(),

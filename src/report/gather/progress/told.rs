@@ -1,7 +1,7 @@
 //! What moved, in words: what is beyond chance and measuring, and what is within it.
 
 use crate::report::course::{CurvesMoved, Moved, ReportedResult, Step};
-use crate::report::words::{amount, count, list, sentence};
+use crate::report::words::{amount, count, list, reading, sentence, signed};
 
 /// A text with its first letter small, for the middle of a sentence.
 pub(super) fn lower_first(text: &str) -> String {
@@ -12,12 +12,7 @@ pub(super) fn lower_first(text: &str) -> String {
 /// A value of the measure in words; a moment is told from contact: "0.38 s before contact".
 #[must_use]
 pub fn told_value(moved: &Moved, value: f64) -> String {
-    let moment = moved.unit == "s" && moved.name.starts_with("when ");
-    match moment {
-        true if value < 0.0 => format!("{} before contact", amount(-value, "s")),
-        true => format!("{} after contact", amount(value, "s")),
-        false => amount(value, moved.unit),
-    }
+    reading(moved.name, moved.unit, value)
 }
 
 /// One measure before and after, without a full stop: "Front knee bend at trophy went from 31 to 44
@@ -137,7 +132,7 @@ pub fn told_result(result: &ReportedResult) -> Option<String> {
                 1 => "better",
                 _ => "cured",
             };
-            Some(format!("Coach's rating: {:+.0} ({word}).", result.after?))
+            Some(format!("Coach's rating: {} ({word}).", signed(result.after?)))
         }
         "sessions" => Some(format!("{} done.", count(result.after? as usize, "session"))),
         "speed_kmh" => Some(format!("Serve speed, as told: {}.", pair(" km/h")?)),
@@ -156,7 +151,7 @@ pub(super) fn told_results(results: &[ReportedResult]) -> Option<String> {
         .iter()
         .filter_map(|result| {
             let (what, unit) = match result.name {
-                "rating" => return Some(format!("coach's rating {:+.0}", result.after?)),
+                "rating" => return Some(format!("coach's rating {}", signed(result.after?))),
                 "sessions" => return Some(count(result.after? as usize, "session")),
                 "speed_kmh" => ("serve speed", " km/h"),
                 "first_serve_pct" => ("first serves in", " %"),
