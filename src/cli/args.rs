@@ -14,16 +14,22 @@ use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, V
 #[command(name = "precedent", version, propagate_version = true, arg_required_else_help = true)]
 pub(super) struct Cli {
     /// Folder of the library [default: `precedent` in the user's data folder]
-    #[arg(long, global = true, env = "PRECEDENT_LIBRARY", value_name = "DIR")]
+    #[arg(
+        long,
+        global = true,
+        help_heading = "Everywhere",
+        env = "PRECEDENT_LIBRARY",
+        value_name = "DIR"
+    )]
     pub(super) library: Option<PathBuf>,
     /// One JSON object per line on standard output
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Everywhere")]
     pub(super) json: bool,
     /// Change nothing in the library: refuse commands that would, and check without repairing
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Everywhere")]
     pub(super) read_only: bool,
     /// Say nothing but errors on standard error
-    #[arg(long, short, global = true)]
+    #[arg(long, short, global = true, help_heading = "Everywhere")]
     pub(super) quiet: bool,
     /// What to do
     #[command(subcommand)]
