@@ -30,6 +30,7 @@ pub(crate) trait Lanes: Copy {
     /// The same 32 bits in every lane.
     unsafe fn splat(bits: u32) -> Self::Reg;
     unsafe fn or(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    unsafe fn and(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// 16 rows of 16 words become 16 columns: word r of register w is word w of row r.
     unsafe fn transpose(rows: [Self::Reg; LANES]) -> [Self::Reg; LANES];
     /// Even (0 and 2) and odd (1 and 3) bytes as 16-bit numbers, 128 taken off.
@@ -47,7 +48,11 @@ pub(crate) trait Lanes: Copy {
     unsafe fn dot_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// sum + neighbouring 16-bit numbers a0 * b0 + a1 * b1, signed, no overflow by the caller's care.
     unsafe fn add_dot_words(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    /// sum + four neighbouring bytes a0 * b0 + .. + a3 * b3, a unsigned, b signed; neighbours' sums fit 16
+    /// bits by the caller's care.
+    unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg;
     unsafe fn add(a: Self::Reg, b: Self::Reg) -> Self::Reg;
+    unsafe fn sub(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// 32 bits, signed: the smaller.
     unsafe fn min(a: Self::Reg, b: Self::Reg) -> Self::Reg;
     /// Bit l is set where lane l of a (signed) is <= that of b.
@@ -97,6 +102,19 @@ impl Level {
         }
         all
     }
+}
+
+/// Has bytes that will be needed soon brought near the processor; a hint, which changes nothing else.
+#[inline(always)]
+pub(crate) fn prefetch(bytes: &[u8]) {
+    #[cfg(target_arch = "x86_64")]
+    for line in bytes.chunks(LINE) {
+        use std::arch::x86_64::{_MM_HINT_T1, _mm_prefetch};
+        // SAFETY: every x86-64 has it, and it may be given any address.
+        unsafe { _mm_prefetch::<_MM_HINT_T1>(line.as_ptr().cast()) };
+    }
+    #[cfg(not(target_arch = "x86_64"))]
+    let _ = bytes;
 }
 
 /// Makes `$name`, which runs the generic `$body` compiled for the level asked for.

@@ -40,6 +40,11 @@ impl Lanes for Portable {
     }
 
     #[inline(always)]
+    unsafe fn and(a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        std::array::from_fn(|lane| a[lane] & b[lane])
+    }
+
+    #[inline(always)]
     unsafe fn transpose(rows: [Self::Reg; LANES]) -> [Self::Reg; LANES] {
         std::array::from_fn(|word| std::array::from_fn(|row| rows[row][word]))
     }
@@ -101,8 +106,22 @@ impl Lanes for Portable {
     }
 
     #[inline(always)]
+    unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        std::array::from_fn(|lane| {
+            let (a, b) = (a[lane].to_le_bytes(), b[lane].to_le_bytes());
+            let products = a.iter().zip(b).map(|(&a, b)| i32::from(a) * i32::from(b as i8));
+            sum[lane].wrapping_add(products.sum::<i32>() as u32)
+        })
+    }
+
+    #[inline(always)]
     unsafe fn add(a: Self::Reg, b: Self::Reg) -> Self::Reg {
         std::array::from_fn(|lane| a[lane].wrapping_add(b[lane]))
+    }
+
+    #[inline(always)]
+    unsafe fn sub(a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        std::array::from_fn(|lane| a[lane].wrapping_sub(b[lane]))
     }
 
     #[inline(always)]

@@ -126,11 +126,13 @@ impl Lanes for Avx2 {
 
     avx2_pair!(mul_words, _mm256_mullo_epi16);
     avx2_pair!(or, _mm256_or_si256);
+    avx2_pair!(and, _mm256_and_si256);
     avx2_pair!(sub_bytes, _mm256_subs_epu8);
     avx2_pair!(min_bytes, _mm256_min_epu8);
     avx2_pair!(max_bytes, _mm256_max_epu8);
     avx2_pair!(dot_bytes, _mm256_maddubs_epi16);
     avx2_pair!(add, _mm256_add_epi32);
+    avx2_pair!(sub, _mm256_sub_epi32);
     avx2_pair!(min, _mm256_min_epi32);
 
     #[inline(always)]
@@ -141,6 +143,16 @@ impl Lanes for Avx2 {
                 _mm256_add_epi32(sum.0, _mm256_madd_epi16(a.0, b.0)),
                 _mm256_add_epi32(sum.1, _mm256_madd_epi16(a.1, b.1)),
             )
+        }
+    }
+
+    #[inline(always)]
+    unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        // SAFETY: the caller vouches for the instructions.
+        unsafe {
+            let ones = _mm256_set1_epi16(1);
+            let dot = |a, b| _mm256_madd_epi16(_mm256_maddubs_epi16(a, b), ones);
+            (_mm256_add_epi32(sum.0, dot(a.0, b.0)), _mm256_add_epi32(sum.1, dot(a.1, b.1)))
         }
     }
 
@@ -224,17 +236,25 @@ impl Lanes for Avx512 {
 
     avx512_pair!(mul_words, _mm512_mullo_epi16);
     avx512_pair!(or, _mm512_or_si512);
+    avx512_pair!(and, _mm512_and_si512);
     avx512_pair!(sub_bytes, _mm512_subs_epu8);
     avx512_pair!(min_bytes, _mm512_min_epu8);
     avx512_pair!(max_bytes, _mm512_max_epu8);
     avx512_pair!(dot_bytes, _mm512_maddubs_epi16);
     avx512_pair!(add, _mm512_add_epi32);
+    avx512_pair!(sub, _mm512_sub_epi32);
     avx512_pair!(min, _mm512_min_epi32);
 
     #[inline(always)]
     unsafe fn add_dot_words(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
         // SAFETY: the caller vouches for the instructions.
         unsafe { _mm512_dpwssd_epi32(sum, a, b) }
+    }
+
+    #[inline(always)]
+    unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
+        // SAFETY: the caller vouches for the instructions.
+        unsafe { _mm512_dpbusd_epi32(sum, a, b) }
     }
 
     #[inline(always)]

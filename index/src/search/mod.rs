@@ -53,6 +53,8 @@ pub struct Stages {
     pub groups: u64,
     /// Curves whose sketch was looked at.
     pub sketches: u64,
+    /// Curves whose sketch was looked at once more, by leads.
+    pub leads: u64,
     /// Curves whose coarse copy was held against the query's envelope.
     pub coarse: u64,
     /// Curves whose coarse copy was warped.
@@ -69,6 +71,7 @@ impl Stages {
             ("curves", self.curves),
             ("groups", self.groups),
             ("sketches", self.sketches),
+            ("leads", self.leads),
             ("coarse", self.coarse),
             ("warped", self.warped),
             ("kernel", self.kernel),

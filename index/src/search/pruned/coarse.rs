@@ -2,14 +2,9 @@
 
 use std::ops::Range;
 
-use super::tables::{COLUMNS, CoarseTables, FAR, ROWS};
+use super::tables::{COLUMNS, CoarseTables, FAR, Line, MOST_GAP, ROWS};
 use crate::lanes::{LANES, LINE, Lanes, at_level};
 use crate::params::ValidDtwParams;
-
-/// One register's worth of memory.
-#[derive(Debug, Clone, Copy)]
-#[repr(C, align(64))]
-pub(crate) struct Line([i32; LANES]);
 
 const FAR_LINE: Line = Line([FAR; LANES]);
 
@@ -41,16 +36,29 @@ impl WarpScratch {
     }
 }
 
-/// Weighted squares of the gaps of four channels, added to `sum`.
+/// Weighted squares of the gaps of four channels, added to `sum`; all weights are 1 if `ALIKE`.
 ///
 /// # Safety
 /// The processor has the instructions of `L`.
 #[inline(always)]
-unsafe fn add_squares<L: Lanes>(sum: L::Reg, gap: L::Reg, even: L::Reg, odd: L::Reg) -> L::Reg {
+unsafe fn add_squares<L: Lanes, const ALIKE: bool>(
+    sum: L::Reg,
+    gap: L::Reg,
+    even: u32,
+    odd: u32,
+) -> L::Reg {
+    if ALIKE {
+        // SAFETY: the caller's promise.
+        return unsafe {
+            let gap = L::min_bytes(gap, L::splat(MOST_GAP * 0x0101_0101));
+            L::add_dot_bytes(sum, gap, gap)
+        };
+    }
     // Even (odd) root weights are 0 at odd (even) bytes, so each 16-bit product is one byte's: at most
     // 255 x 10, no overflow.
     // SAFETY: the caller's promise.
     unsafe {
+        let (even, odd) = (L::splat(even), L::splat(odd));
         let (even, odd) = (L::dot_bytes(gap, even), L::dot_bytes(gap, odd));
         L::add_dot_words(L::add_dot_words(sum, even, even), odd, odd)
     }
@@ -100,7 +108,7 @@ fn turn<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<
 /// The processor has the instructions of `L`; `low`, `high` have `above.len()` lines, `rest` one more
 /// than columns.
 #[inline(always)]
-unsafe fn owed<L: Lanes>(
+unsafe fn owed<L: Lanes, const ALIKE: bool>(
     [low, high]: [*const u8; 2],
     [above, below]: [&[u32]; 2],
     tables: &CoarseTables,
@@ -123,12 +131,7 @@ unsafe fn owed<L: Lanes>(
                     L::sub_bytes(L::load(low.add(at * LINE)), L::splat(above[at])),
                     L::sub_bytes(L::splat(below[at]), L::load(high.add(at * LINE))),
                 );
-                sum = add_squares::<L>(
-                    sum,
-                    gap,
-                    L::splat(tables.even[word]),
-                    L::splat(tables.odd[word]),
-                );
+                sum = add_squares::<L, ALIKE>(sum, gap, tables.even[word], tables.odd[word]);
             }
             for _ in 0..frames_of(column) {
                 owed = L::min(L::add(owed, sum), nearly_far);
@@ -139,15 +142,21 @@ unsafe fn owed<L: Lanes>(
     }
 }
 
-/// `$body::<L, WORDS>` for the number of words per frame; 0 where only known at run time.
+/// `$body::<L, WORDS, ALIKE>` for the number of words per frame, 0 where only known at run time, and
+/// for weights that are all alike.
 macro_rules! by_words {
     ($body:ident($tables:ident $(, $arg:expr)*)) => {
-        match $tables.even.len() {
-            1 => $body::<L, 1>($tables $(, $arg)*),
-            2 => $body::<L, 2>($tables $(, $arg)*),
-            3 => $body::<L, 3>($tables $(, $arg)*),
-            4 => $body::<L, 4>($tables $(, $arg)*),
-            _ => $body::<L, 0>($tables $(, $arg)*),
+        match ($tables.even.len(), $tables.alike) {
+            (1, true) => $body::<L, 1, true>($tables $(, $arg)*),
+            (2, true) => $body::<L, 2, true>($tables $(, $arg)*),
+            (3, true) => $body::<L, 3, true>($tables $(, $arg)*),
+            (4, true) => $body::<L, 4, true>($tables $(, $arg)*),
+            (_, true) => $body::<L, 0, true>($tables $(, $arg)*),
+            (1, false) => $body::<L, 1, false>($tables $(, $arg)*),
+            (2, false) => $body::<L, 2, false>($tables $(, $arg)*),
+            (3, false) => $body::<L, 3, false>($tables $(, $arg)*),
+            (4, false) => $body::<L, 4, false>($tables $(, $arg)*),
+            (_, false) => $body::<L, 0, false>($tables $(, $arg)*),
         }
     };
 }
@@ -165,7 +174,7 @@ fn boxed_body<L: Lanes>(
 }
 
 #[inline(always)]
-fn boxed_words<L: Lanes, const WORDS: usize>(
+fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     tables: &CoarseTables,
     params: &ValidDtwParams,
     section: &Range<usize>,
@@ -173,6 +182,7 @@ fn boxed_words<L: Lanes, const WORDS: usize>(
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
+    const { assert!(ROWS == 2 && COLUMNS >= 4, "what the proof of the bound needs") };
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let frames = section.len();
     let (rows, columns) = (frames.div_ceil(ROWS), frames.div_ceil(COLUMNS));
@@ -210,7 +220,7 @@ fn boxed_words<L: Lanes, const WORDS: usize>(
         let rest = scratch.rest.as_mut_ptr().cast::<u8>();
         let frames_of = |column: usize| (frames - column * COLUMNS).min(COLUMNS);
         let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
-        if !owed::<L>([low, high], limits, tables, frames_of, rest, most) {
+        if !owed::<L, ALIKE>([low, high], limits, tables, frames_of, rest, most) {
             return None;
         }
         let limit = L::splat(most as u32);
@@ -236,9 +246,9 @@ fn boxed_words<L: Lanes, const WORDS: usize>(
                         L::sub_bytes(L::load(low.add(at * LINE)), above),
                         L::sub_bytes(below, L::load(high.add(at * LINE))),
                     );
-                    let even = L::splat(*tables.even.get_unchecked(word));
-                    let odd = L::splat(*tables.odd.get_unchecked(word));
-                    cost = add_squares::<L>(cost, gap, even, odd);
+                    let even = *tables.even.get_unchecked(word);
+                    let odd = *tables.odd.get_unchecked(word);
+                    cost = add_squares::<L, ALIKE>(cost, gap, even, odd);
                 }
                 let up = L::load(previous.add((column + 1) * LINE));
                 open = L::min(L::min(diagonal, up), open);
@@ -266,10 +276,10 @@ at_level! {
     /// integers below scale times DTW, or `None` if all are above `most`.
     ///
     /// A path visits boxes the way a path visits cells. A cell in a box costs at least the gap between
-    /// the two boxes, each box visited holds at least one cell of the path, and a row of boxes holds at
-    /// least one cell for each of its query frames: so a visited box is charged once, and one of those
-    /// visited in a row of two frames once more. What the columns right of a row's band owe to the
-    /// envelope comes on top, as in [`warp`].
+    /// the two boxes. The cheapest path of boxes that charges each box visited once, and in a row of two
+    /// frames one of them once more, is below the path's cost; `docs/cascade.md` proves it for boxes of
+    /// two query frames and at least four of the candidate. What the columns right of a row's band owe to
+    /// the envelope comes on top, as in [`warp`].
     /// After Sakurai, Yoshikawa and Faloutsos 2005, doi 10.1145/1065167.1065210; they take the shorter
     /// side of a box for all its cells, we count the query's frames.
     fn boxed = boxed_body(
@@ -295,7 +305,7 @@ fn warp_body<L: Lanes>(
 }
 
 #[inline(always)]
-fn warp_words<L: Lanes, const WORDS: usize>(
+fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     tables: &CoarseTables,
     params: &ValidDtwParams,
     section: &Range<usize>,
@@ -325,7 +335,7 @@ fn warp_words<L: Lanes, const WORDS: usize>(
         let codes = scratch.codes.as_ptr().cast::<u8>();
         let rest = scratch.rest.as_mut_ptr().cast::<u8>();
         let limits = [tables.envelope_above.as_slice(), tables.envelope_below.as_slice()];
-        if !owed::<L>([codes, codes], limits, tables, |_| 1, rest, most_owed) {
+        if !owed::<L, ALIKE>([codes, codes], limits, tables, |_| 1, rest, most_owed) {
             return None;
         }
         let wide = scratch.wide.as_mut_ptr().cast::<u8>();

@@ -4,11 +4,15 @@
 //! best curve known so far (never one that equals it), so the answer is the scan's. See
 //! `docs/cascade.md`.
 
+mod choose;
 mod coarse;
 mod envelope;
 mod exact;
+mod leads;
 mod sweep;
 mod tables;
+#[cfg(test)]
+mod tests;
 
 use std::ops::Range;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
@@ -18,30 +22,23 @@ use super::filter::Resolved;
 use super::top::Top;
 use super::{Answer, Nearest, Neighbour, Stages, cut, scan};
 use crate::dtw::{Scratch, dtw};
-use crate::lanes::{LANES, Level};
+use crate::lanes::{LANES, Level, prefetch};
 use crate::params::Curve;
-use crate::sketch::{GROUP, Quantiser};
+use crate::sketch::Quantiser;
 use crate::store::{Index, Segment};
 use coarse::{WarpScratch, boxed, warp};
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
-use sweep::{Candidate, Seen, block_bounds, group_bounds, sweep, sweep_groups};
+use sweep::Seen;
 use tables::{CoarseTables, SLACK, SketchTables, threshold};
 
 /// At least so many promising curves are compared exactly to get a first cutoff.
 const SEEDS: usize = 32;
-/// Curves whose sketches are read to find them, per seed.
-const LOOKED_AT: usize = 8;
 /// More candidates than this are worth a round of exact comparisons to lower the cutoff.
 const MANY: usize = 512;
 /// Most such rounds.
 const ROUNDS: usize = 4;
-/// Blocks looked into per block needed.
-const BLOCKS_PER_BLOCK: usize = 4;
-/// A filter that lets fewer than one curve in so many through is swept group by group.
-const SPARSE: usize = 12;
-
 /// A curve still in the running.
 #[derive(Debug, Clone, Copy)]
 struct Found {
@@ -56,16 +53,49 @@ fn by_bound(a: &Found, b: &Found) -> std::cmp::Ordering {
     a.bound.total_cmp(&b.bound).then((a.segment, a.place).cmp(&(b.segment, b.place)))
 }
 
-/// Keeps the `count` least, in order.
-fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
-    let by = |a: &(f32, u32, u32), b: &(f32, u32, u32)| {
-        a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
-    };
-    if count < list.len() {
-        list.select_nth_unstable_by(count, by);
-        list.truncate(count);
+/// Curves compared already.
+struct Done {
+    /// Ascending.
+    places: Vec<(u32, u32)>,
+    /// Whether the bit of a place's lowest ten bits is set, for a quick no.
+    bits: [u64; 16],
+}
+
+impl Done {
+    fn new(curves: &[Found]) -> Self {
+        let mut places: Vec<(u32, u32)> =
+            curves.iter().map(|one| (one.segment, one.place)).collect();
+        places.sort_unstable();
+        let mut bits = [0; 16];
+        for (_, place) in &places {
+            bits[(place / 64 % 16) as usize] |= 1 << (place % 64);
+        }
+        Self { places, bits }
     }
-    list.sort_unstable_by(by);
+
+    fn holds(&self, one: &Found) -> bool {
+        self.bits[(one.place / 64 % 16) as usize] >> (one.place % 64) & 1 == 1
+            && self.places.binary_search(&(one.segment, one.place)).is_ok()
+    }
+}
+
+/// The `count` of the lowest bounds, lowest first.
+fn least(candidates: &[Found], count: usize) -> Vec<Found> {
+    let mut nearest: Vec<Found> = Vec::with_capacity(2 * count);
+    let mut most = f32::INFINITY;
+    for one in candidates {
+        if one.bound <= most {
+            nearest.push(*one);
+            if nearest.len() == 2 * count {
+                nearest.select_nth_unstable_by(count - 1, by_bound);
+                nearest.truncate(count);
+                most = nearest[count - 1].bound;
+            }
+        }
+    }
+    nearest.sort_unstable_by(by_bound);
+    nearest.truncate(count);
+    nearest
 }
 
 /// A segment and the tables it shares with segments of the same quantiser.
@@ -195,49 +225,24 @@ impl<'a> Job<'a> {
             self.compare(eight, &best, &mut exact_scratch);
         }
         stages.kernel += seeds.len() as u64;
-        let mut done: Vec<(u32, u32)> = seeds.iter().map(|one| (one.segment, one.place)).collect();
-        done.sort_unstable();
+        let done = Done::new(&seeds);
 
-        // Sketches, by shares of the blocks.
         let threads = self.what.how.threads.get();
-        let mut cutoff = best.cutoff();
-        let mut candidates = listed.unwrap_or_else(|| {
-            let near = self.near(cutoff);
-            let share = near.len().div_ceil(4 * threads).max(64);
-            let shares: Vec<&[(u32, u32)]> = near.chunks(share).collect();
-            let swept = in_parallel(threads, shares.len(), |at| self.sweep(shares[at], cutoff));
-            let mut candidates = Vec::new();
-            for (found, swept) in swept {
-                candidates.extend(found);
-                seen.groups += swept.groups;
-                seen.curves += swept.curves;
+        let mut candidates = match listed {
+            Some(mut listed) => {
+                listed.retain(|one| !done.holds(one));
+                listed
             }
-            candidates
-        });
+            None => self.sweep_all(&best, &done, &mut seen, &mut exact_scratch),
+        };
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
-        candidates.retain(|one| {
-            !ruled_out(one.bound, cutoff) && done.binary_search(&(one.segment, one.place)).is_err()
-        });
-
-        // Many left: the nearest of them may give a lower cutoff.
-        for _ in 0..ROUNDS {
-            let wanted = self.wanted().max(SEEDS);
-            if candidates.len() < MANY.max(2 * wanted) {
-                break;
-            }
-            candidates.select_nth_unstable_by(wanted, by_bound);
-            let nearest: Vec<Found> = candidates.drain(..wanted).collect();
-            stages.kernel += nearest.len() as u64;
-            for eight in nearest.chunks(WIDTH) {
-                self.compare(eight, &best, &mut exact_scratch);
-            }
-            let before = std::mem::replace(&mut cutoff, best.cutoff());
-            candidates.retain(|one| !ruled_out(one.bound, cutoff));
-            if cutoff > before * 0.9 {
-                break;
-            }
-        }
+        stages.leads = seen.leads;
+        stages.kernel += seen.compared;
+        let cutoff = best.cutoff();
+        candidates.retain(|one| !ruled_out(one.bound, cutoff));
+        stages.kernel += self.look(&mut candidates, &best, &mut exact_scratch);
+        let cutoff = best.cutoff();
 
         // DTW of boxes, on coarse copies.
         let coarse = self.coarse_tables(cutoff);
@@ -263,147 +268,41 @@ impl<'a> Job<'a> {
         Answer { neighbours: top.into_sorted(), stages }
     }
 
-    /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
-    /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
-    fn seeds(&self, seen: &mut Seen) -> Vec<Found> {
-        let enough = self.wanted().saturating_mul(LOOKED_AT) / GROUP;
-        if enough == 0 {
-            return Vec::new();
+    /// While many are left: compares those of the lowest bounds exactly, which may lower the cutoff, and
+    /// drops what it then rules out. Keeps the order; returns how many it compared.
+    fn look(&self, candidates: &mut Vec<Found>, best: &Best, scratch: &mut ExactScratch) -> u64 {
+        let wanted = self.wanted().max(SEEDS);
+        let mut compared = 0;
+        for _ in 0..ROUNDS {
+            if candidates.len() < MANY.max(2 * wanted) {
+                break;
+            }
+            let before = best.cutoff();
+            let nearest = least(candidates, wanted);
+            compared += nearest.len() as u64;
+            for eight in nearest.chunks(WIDTH) {
+                self.compare(eight, best, scratch);
+            }
+            let cutoff = best.cutoff();
+            let farthest = nearest.last().map_or(0.0, |one| one.bound);
+            let compared =
+                |one: &Found| nearest.binary_search_by(|with| by_bound(with, one)).is_ok();
+            candidates.retain(|one| {
+                !ruled_out(one.bound, cutoff) && (one.bound > farthest || !compared(one))
+            });
+            if cutoff > before * 0.9 {
+                break;
+            }
         }
-        let mut bounds = Vec::new();
-        let mut blocks = Vec::new();
-        for (number, part) in (0_u32..).zip(&self.parts) {
-            let tables = &self.guess_tables[part.tables];
-            block_bounds(self.level, part.sections, tables, &mut bounds);
-            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
-            blocks
-                .extend((0_u32..).zip(&bounds).map(|(block, &bound)| (cost(bound), number, block)));
-        }
-        // Twice as many blocks as could be enough, were all full; then the nearest of their groups.
-        keep_least(&mut blocks, (enough / GROUP + 1) * BLOCKS_PER_BLOCK);
-        let mut seeds = Vec::new();
-        let mut candidates = Vec::new();
-        // Under a wide filter these may hold too few; then the next blocks are looked at.
-        let mut groups = Vec::new();
-        for &(_, number, block) in &blocks {
-            let part = &self.parts[number as usize];
-            let tables = &self.guess_tables[part.tables];
-            group_bounds(self.level, part.sections, tables, block, &mut bounds);
-            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
-            let first = block * GROUP as u32;
-            groups
-                .extend((first..).zip(&bounds).map(|(group, &bound)| (cost(bound), number, group)));
-        }
-        keep_least(&mut groups, enough);
-        for &(_, number, group) in &groups {
-            let part = &self.parts[number as usize];
-            let tables = &self.guess_tables[part.tables];
-            candidates.clear();
-            let wanted = [(group, 0xffff)];
-            sweep_groups(
-                self.level,
-                part.sections,
-                tables,
-                &wanted,
-                i32::MAX,
-                &mut candidates,
-                seen,
-            );
-            seeds.extend(self.passing(number, &candidates, tables.scale));
-        }
-        self.nearest_of(seeds)
-    }
-
-    /// How many seeds to compare.
-    fn wanted(&self) -> usize {
-        // A range query knows its cutoff; k beyond all curves comes only with one.
-        if self.what.k >= self.passing { 0 } else { SEEDS.max(self.what.k + self.what.k / 2) }
-    }
-
-    /// The nearest of `seeds`, as many as wanted, by their bounds.
-    fn nearest_of(&self, mut seeds: Vec<Found>) -> Vec<Found> {
-        let wanted = self.wanted();
-        if seeds.len() > wanted {
-            seeds.select_nth_unstable_by(wanted, by_bound);
-            seeds.truncate(wanted);
-        }
-        seeds.sort_unstable_by(by_bound);
-        seeds
-    }
-
-    /// Candidates that are live and let through.
-    fn passing(
-        &self,
-        segment: u32,
-        candidates: &[Candidate],
-        scale: f64,
-    ) -> impl Iterator<Item = Found> {
-        let passing = candidates.iter().filter(move |one| self.passes(segment, one.place));
-        passing.map(move |one| Found {
-            bound: as_cost(f64::from(one.bound), scale),
-            segment,
-            place: one.place,
-        })
-    }
-
-    /// Under a narrow filter: all that it lets through, with the bounds of their sketches.
-    fn listed(&self, seen: &mut Seen) -> Option<Vec<Found>> {
-        let filter = self.filter?;
-        let rows: usize = self.parts.iter().map(|part| part.segment.rows()).sum();
-        if filter.passing.saturating_mul(SPARSE) > rows {
-            return None;
-        }
-        let mut listed = Vec::with_capacity(filter.passing);
-        let mut candidates = Vec::new();
-        for (number, (part, places)) in (0_u32..).zip(self.parts.iter().zip(&filter.segments)) {
-            let tables = &self.sketch_tables[part.tables];
-            candidates.clear();
-            let groups = places.groups();
-            let (sections, level) = (part.sections, self.level);
-            sweep_groups(level, sections, tables, &groups, i32::MAX, &mut candidates, seen);
-            listed.extend(self.passing(number, &candidates, tables.scale));
-        }
-        Some(listed)
-    }
-
-    /// Blocks whose boxes the cutoff does not rule out: (segment, block).
-    fn near(&self, cutoff: f64) -> Vec<(u32, u32)> {
-        let mut near = Vec::new();
-        let mut bounds = Vec::new();
-        for (number, part) in (0_u32..).zip(&self.parts) {
-            let tables = &self.sketch_tables[part.tables];
-            block_bounds(self.level, part.sections, tables, &mut bounds);
-            let most = threshold(cutoff, tables.scale);
-            let inside = (0_u32..).zip(&bounds).filter(|&(_, &bound)| bound <= most);
-            near.extend(inside.map(|(block, _)| (number, block)));
-        }
-        near
-    }
-
-    /// Sweeps some blocks and keeps what sketches do not rule out.
-    fn sweep(&self, blocks: &[(u32, u32)], cutoff: f64) -> (Vec<Found>, Seen) {
-        let mut seen = Seen::default();
-        let mut found = Vec::new();
-        let mut candidates: Vec<Candidate> = Vec::new();
-        for run in blocks.chunk_by(|a, b| a.0 == b.0) {
-            let segment = run[0].0;
-            let part = &self.parts[segment as usize];
-            let tables = &self.sketch_tables[part.tables];
-            let most = threshold(cutoff, tables.scale);
-            let numbers: Vec<u32> = run.iter().map(|&(_, block)| block).collect();
-            candidates.clear();
-            let (sections, level) = (part.sections, self.level);
-            sweep(level, sections, tables, &numbers, most, &mut candidates, &mut seen);
-            found.extend(self.passing(segment, &candidates, tables.scale));
-        }
-        (found, seen)
+        compared
     }
 
     /// Keeps what DTW of boxes on the coarse copy does not rule out, with the better bound.
     fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
         let mut scratch = WarpScratch::default();
         let mut kept = Vec::new();
-        for batch in some.chunks(LANES) {
+        for (number, batch) in some.chunks(LANES).enumerate() {
+            self.fetch(some.chunks(LANES).nth(number + 1).unwrap_or_default());
             for (tables, own_coarse) in coarse.iter().enumerate() {
                 let (own, copies) = self.lanes(batch, tables);
                 if own.is_empty() {
@@ -422,6 +321,15 @@ impl<'a> Job<'a> {
             }
         }
         kept
+    }
+
+    /// Has the coarse copies brought near.
+    fn fetch(&self, some: &[Found]) {
+        let words = self.parts[0].segment.layout().frame_words() * 4;
+        for one in some {
+            let copy = self.parts[one.segment as usize].segment.coarse(one.place as usize);
+            prefetch(&copy[self.section.start * words..self.section.end * words]);
+        }
     }
 
     /// Those of a batch whose segments use these tables, and their coarse copies; lanes left over

@@ -1,8 +1,15 @@
 //! From all curves to candidates: boxes around blocks, boxes around groups, sketches.
 
-use super::tables::{MOST_GAP, SketchTables};
-use crate::lanes::{LANES, LINE, Lanes, at_level};
+use super::leads::{LeadTables, leads};
+use super::tables::{FAR, Line, MOST_GAP, SketchTables};
+use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch};
 use crate::sketch::GROUP;
+
+/// Boxes or sketches are fetched so many ahead.
+const AHEAD: usize = 4;
+
+/// So many lanes of a group are held against leads where they lie; fewer wait for others.
+const FULL: u32 = 12;
 
 /// The byte sections of a segment.
 #[derive(Debug, Clone, Copy)]
@@ -21,11 +28,13 @@ pub(crate) struct Candidate {
     pub(crate) place: u32,
 }
 
-/// How many groups and curves were looked at.
+/// How many groups and curves were looked at, and how many of these compared exactly.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Seen {
     pub(crate) groups: u64,
     pub(crate) curves: u64,
+    pub(crate) leads: u64,
+    pub(crate) compared: u64,
 }
 
 /// The integer bounds of sixteen boxes (or curves, where `high` is `low`), or `None` if all are above
@@ -149,92 +158,171 @@ at_level! {
 }
 
 #[inline(always)]
-fn sweep_body<L: Lanes>(
+fn near_groups_body<L: Lanes>(
     sections: Sections<'_>,
     tables: &SketchTables,
     blocks: &[u32],
     most: i32,
-    candidates: &mut Vec<Candidate>,
-    seen: &mut Seen,
-) {
+    near: &mut Vec<(u32, u32)>,
+) -> u64 {
     let line = sections.words * LINE;
     assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
-    for &block in blocks {
-        let boxes = &sections.group_boxes[block as usize * 2 * line..][..2 * line];
+    let boxes_of = |block: u32| &sections.group_boxes[block as usize * 2 * line..][..2 * line];
+    let mut seen = 0;
+    for (number, &block) in blocks.iter().enumerate() {
+        if let Some(&soon) = blocks.get(number + AHEAD) {
+            prefetch(boxes_of(soon));
+        }
+        let boxes = boxes_of(block);
         let groups = (sections.groups - block as usize * GROUP).min(GROUP);
-        seen.groups += groups as u64;
+        seen += groups as u64;
         // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
         let found = unsafe { bounds::<L>(boxes.as_ptr(), boxes.as_ptr().add(line), tables, most) };
         let mut mask = found.map_or(0, |(_, mask)| mask) & first(groups);
         while mask != 0 {
-            let group = block as usize * GROUP + mask.trailing_zeros() as usize;
+            near.push((block * GROUP as u32 + mask.trailing_zeros(), 0xffff));
             mask &= mask - 1;
-            sweep_group::<L>(sections, tables, group, most, 0xffff, candidates, seen);
         }
     }
-}
-
-#[inline(always)]
-fn sweep_group<L: Lanes>(
-    sections: Sections<'_>,
-    tables: &SketchTables,
-    group: usize,
-    most: i32,
-    wanted: u32,
-    candidates: &mut Vec<Candidate>,
-    seen: &mut Seen,
-) {
-    let line = sections.words * LINE;
-    let sketch = &sections.sketches[group * line..][..line];
-    seen.curves += u64::from(wanted.count_ones());
-    // SAFETY: `sketch` holds a line; `L` is what `at_level` compiled for.
-    unsafe {
-        let at = sketch.as_ptr();
-        let Some((sum, mask)) = bounds::<L>(at, at, tables, most) else { return };
-        let mut mask = mask & wanted;
-        let mut out = [0_i32; LANES];
-        L::store(sum, out.as_mut_ptr().cast());
-        while mask != 0 {
-            let lane = mask.trailing_zeros() as usize;
-            mask &= mask - 1;
-            candidates.push(Candidate { bound: out[lane], place: (group * GROUP + lane) as u32 });
-        }
-    }
+    seen
 }
 
 at_level! {
-    /// Appends the curves of `blocks` whose bound is at most `most`. Places in the last group that
-    /// hold no curve may come, too.
-    fn sweep = sweep_body(
+    /// Appends the groups of `blocks` whose boxes' bound is at most `most`, all lanes wanted; returns
+    /// how many it looked at.
+    fn near_groups = near_groups_body(
         sections: Sections<'_>,
         tables: &SketchTables,
         blocks: &[u32],
         most: i32,
-        candidates: &mut Vec<Candidate>,
-        seen: &mut Seen,
-    )
+        near: &mut Vec<(u32, u32)>,
+    ) -> u64
+}
+
+/// Sketches that passed, from several groups, until there are sixteen for [`leads`].
+struct Waiting {
+    /// Word by word, lane by lane.
+    codes: Vec<Line>,
+    places: [u32; LANES],
+    count: usize,
+}
+
+impl Waiting {
+    fn new(words: usize) -> Self {
+        Self { codes: vec![Line([0; LANES]); words], places: [0; LANES], count: 0 }
+    }
+
+    /// Takes one lane of a group's sketches; there is room.
+    fn take(&mut self, sketch: &[u8], lane: usize, place: u32) {
+        let slot = self.count % LANES;
+        for (into, words) in self.codes.iter_mut().zip(sketch.chunks_exact(LINE)) {
+            let word = words[4 * lane..].first_chunk::<4>().copied().unwrap_or_default();
+            into.0[slot] = i32::from_le_bytes(word);
+        }
+        self.places[slot] = place;
+        self.count += 1;
+    }
+
+    /// Moves those that leads do not rule out to the candidates.
+    #[inline(always)]
+    fn drain<L: Lanes>(&mut self, tables: &LeadTables, most: i32, candidates: &mut Vec<Candidate>) {
+        let wanted = first(self.count);
+        self.count = 0;
+        // SAFETY: as many lines as a sketch has words; `L` is what `at_level` compiled for.
+        unsafe {
+            let at = self.codes.as_ptr().cast();
+            if let Some((sum, mask)) = leads::<L>(tables, at, wanted, most) {
+                push::<L>(sum, mask, |lane| self.places[lane], candidates);
+            }
+        }
+    }
+}
+
+/// Adds the lanes of `mask` to the candidates.
+///
+/// # Safety
+/// The processor has the instructions of `L`.
+#[inline(always)]
+unsafe fn push<L: Lanes>(
+    sum: L::Reg,
+    mut mask: u32,
+    place: impl Fn(usize) -> u32,
+    candidates: &mut Vec<Candidate>,
+) {
+    let mut bounds = [0_i32; LANES];
+    // SAFETY: the caller's promise.
+    unsafe { L::store(sum, bounds.as_mut_ptr().cast()) };
+    while mask != 0 {
+        let lane = mask.trailing_zeros() as usize;
+        mask &= mask - 1;
+        candidates.push(Candidate { bound: bounds[lane], place: place(lane) });
+    }
 }
 
 #[inline(always)]
 fn sweep_groups_body<L: Lanes>(
     sections: Sections<'_>,
     tables: &SketchTables,
+    tighter: Option<&LeadTables>,
     groups: &[(u32, u32)],
     most: i32,
     candidates: &mut Vec<Candidate>,
     seen: &mut Seen,
 ) {
     assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
-    for &(group, wanted) in groups {
-        sweep_group::<L>(sections, tables, group as usize, most, wanted, candidates, seen);
+    // A bound that leads could not tell from one out of reach.
+    let tighter = tighter.filter(|_| most < FAR);
+    let line = sections.words * LINE;
+    let sketch_of = |group: u32| &sections.sketches[group as usize * line..][..line];
+    let mut waiting = Waiting::new(sections.words);
+    for (number, &(group, wanted)) in groups.iter().enumerate() {
+        // They lie apart, so that the processor does not guess what comes next.
+        if let Some(&(soon, _)) = groups.get(number + AHEAD) {
+            prefetch(sketch_of(soon));
+        }
+        let sketch = sketch_of(group);
+        seen.curves += u64::from(wanted.count_ones());
+        let place = |lane: usize| group * GROUP as u32 + lane as u32;
+        // SAFETY: `sketch` holds a line; `L` is what `at_level` compiled for.
+        unsafe {
+            let at = sketch.as_ptr();
+            let Some((sum, mask)) = bounds::<L>(at, at, tables, most) else { continue };
+            let mask = mask & wanted;
+            let Some(tighter) = tighter else {
+                push::<L>(sum, mask, place, candidates);
+                continue;
+            };
+            seen.leads += u64::from(mask.count_ones());
+            if mask.count_ones() >= FULL {
+                if let Some((sum, mask)) = leads::<L>(tighter, at, mask, most) {
+                    push::<L>(sum, mask, place, candidates);
+                }
+                continue;
+            }
+            let mut mask = mask;
+            while mask != 0 {
+                let lane = mask.trailing_zeros() as usize;
+                mask &= mask - 1;
+                waiting.take(sketch, lane, place(lane));
+                if waiting.count == LANES {
+                    waiting.drain::<L>(tighter, most, candidates);
+                }
+            }
+        }
+    }
+    if let (Some(tighter), true) = (tighter, waiting.count > 0) {
+        waiting.drain::<L>(tighter, most, candidates);
     }
 }
 
 at_level! {
-    /// The same for the wanted lanes of some groups, boxes left aside.
+    /// Appends the curves in the wanted lanes of some groups whose bound (by leads, where there are
+    /// tables for them, made of the same segment) is at most `most`, in no particular order. Places in
+    /// the last group that hold no curve may come, too.
     fn sweep_groups = sweep_groups_body(
         sections: Sections<'_>,
         tables: &SketchTables,
+        tighter: Option<&LeadTables>,
         groups: &[(u32, u32)],
         most: i32,
         candidates: &mut Vec<Candidate>,

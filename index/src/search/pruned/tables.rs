@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::envelope::Envelope;
+use crate::lanes::LANES;
 use crate::params::{Curve, ValidDtwParams};
 use crate::sketch::{Layout, Quantiser};
 
@@ -30,7 +31,7 @@ pub(crate) struct SketchTables {
 }
 
 /// Upper and lower limits as bytes: the codes at and below (above) which there is no gap.
-fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8) {
+pub(crate) fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8) {
     // x - ceil((upper - offset) / step + slack) never overstates the gap above: the value behind x is
     // at least offset + (x - slack) step. Casts saturate, which only lowers gaps: codes end at 0 and
     // 255, too.
@@ -38,6 +39,33 @@ fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8
     // The value behind x is at most offset + (x + 1 + slack) step.
     let below = (((lower - offset) / step - slack).floor() - 1.0) as u8;
     (above, below)
+}
+
+/// What the square of a step costs in each pair: a frame's weight times the segment's length; 0 for the
+/// pair that fills the last word.
+pub(crate) fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwParams) -> Vec<f64> {
+    let of_pair = layout.pairs.iter().zip(&quantiser.pair_step).map(|(pair, step)| {
+        params.weights()[pair.channel] * (step * step) * pair.segments[0].len() as f64
+    });
+    let mut worth: Vec<f64> = of_pair.collect();
+    worth.resize(2 * layout.words(), 0.0);
+    worth
+}
+
+/// Makes weights of 16 bits, and of all squares a sum below 2^30: that many pairs of squares of
+/// [`MOST_GAP`]. So a sum may be added to [`FAR`].
+pub(crate) fn sketch_scale(worth: &[f64]) -> f64 {
+    let all: f64 = worth.iter().sum();
+    let most = worth.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+    let square = f64::from(2 * MOST_GAP * MOST_GAP);
+    ((f64::from(FAR) - 1e6) / square / all).min(32_767.0 / most)
+}
+
+/// Two 16-bit weights per word, rounded down.
+pub(crate) fn whole_weights(worth: &[f64], scale: f64) -> Vec<u32> {
+    let integer = |worth: f64| (worth * scale) as u16;
+    let word = |two: &[f64]| u32::from(integer(two[0])) | u32::from(integer(two[1])) << 16;
+    worth.chunks_exact(2).map(word).collect()
 }
 
 impl SketchTables {
@@ -51,11 +79,10 @@ impl SketchTables {
         let channels = layout.shape.channels();
         let words = layout.words();
         let (mut above, mut below) = (vec![[255_u8; 4]; words], vec![[0_u8; 4]; words]);
-        let mut worth = vec![0.0_f64; 2 * words];
+        let worth = worth(layout, quantiser, params);
         for (number, pair) in layout.pairs.iter().enumerate() {
             let weight = params.weights()[pair.channel];
             let step = quantiser.pair_step[number];
-            worth[number] = weight * (step * step) * pair.segments[0].len() as f64;
             for (half, segment) in pair.segments.iter().enumerate() {
                 let dim = 2 * number + half;
                 let inside = section.start <= segment.start && segment.end <= section.end;
@@ -82,22 +109,17 @@ impl SketchTables {
                 );
             }
         }
-        // The largest sum possible stays below 2^31: that many pairs of squares of MOST_GAP.
-        let all: f64 = worth.iter().sum();
-        let most = worth.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
-        let square = f64::from(2 * MOST_GAP * MOST_GAP);
-        let scale = ((f64::from(i32::MAX) - 1e6) / square / all).min(32_767.0 / most);
-        let weights = worth
-            .chunks_exact(2)
-            .map(|pair| {
-                let integer = |worth: f64| (worth * scale) as u16;
-                u32::from(integer(pair[0])) | u32::from(integer(pair[1])) << 16
-            })
-            .collect();
+        let scale = sketch_scale(&worth);
+        let weights = whole_weights(&worth, scale);
         let word = |bytes: Vec<[u8; 4]>| bytes.into_iter().map(u32::from_le_bytes).collect();
         Self { above: word(above), below: word(below), weights, scale }
     }
 }
+
+/// One register's worth of memory.
+#[derive(Debug, Clone, Copy)]
+#[repr(C, align(64))]
+pub(crate) struct Line(pub(crate) [i32; LANES]);
 
 /// Query frames in a box, when coarse copies are held against the query box by box.
 pub(crate) const ROWS: usize = 2;
@@ -120,6 +142,8 @@ pub(crate) struct CoarseTables {
     /// bytes are 0.
     pub(crate) even: Vec<u32>,
     pub(crate) odd: Vec<u32>,
+    /// Whether all root weights are 1, or 0 where limits let everything pass.
+    pub(crate) alike: bool,
     /// A bound made of gaps is the integer sum divided by this.
     pub(crate) scale: f64,
     /// Weights in 16 bits: per word of a frame its even, then its odd channels.
@@ -193,6 +217,8 @@ impl CoarseTables {
         let largest = if largest >= 1.0 { largest.floor() } else { largest };
         let factor = largest / most;
         let scale = factor * factor;
+        // Roots that are all the same need not be told: a cost in steps squared.
+        let alike = largest >= 1.0 && root.iter().all(|&root| root == most || root == 0.0);
         let mut even = vec![[0_u8; 4]; words];
         let mut odd = vec![[0_u8; 4]; words];
         // Raised by a hair so that the largest becomes the whole number meant; the slack of the cutoff
@@ -260,7 +286,8 @@ impl CoarseTables {
             envelope_below: packed(envelope_below),
             even: packed(even),
             odd: packed(odd),
-            scale,
+            alike,
+            scale: if alike { most.powi(-2) } else { scale },
             weights,
             minus: minus.chunks_exact(2).map(|two| pair(two[0], two[1])).collect(),
             heads,

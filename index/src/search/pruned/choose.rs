@@ -1,0 +1,262 @@
+//! Which curves to begin with, and which of all curves sketches leave.
+
+use super::leads::LeadTables;
+use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
+use super::tables::threshold;
+use super::{
+    Best, Done, ExactScratch, Found, Job, SEEDS, as_cost, by_bound, in_parallel, ruled_out,
+};
+use crate::sketch::{GROUP, Quantiser};
+
+/// Curves whose sketches are read to find them, per seed.
+const LOOKED_AT: usize = 8;
+/// At least so many blocks to sweep are worth a round with the nearest of them; tests have fewer.
+const ROUND_WORTH: usize = if cfg!(test) { 4 } else { 256 };
+/// One block in so many is of that round.
+const ROUND_SHARE: usize = 8;
+/// At least so many blocks to sweep are worth the tables that leads need; tests have fewer.
+const LEADS_WORTH: usize = if cfg!(test) { 1 } else { 32 };
+/// Blocks looked into per block needed,
+const BLOCKS_PER_BLOCK: usize = 4;
+/// or one in so many, if that is more.
+const BLOCKS_SHARE: usize = 128;
+/// A filter that lets fewer than one curve in so many through is swept group by group.
+const SPARSE: usize = 12;
+
+/// Keeps the `count` least, in order.
+fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
+    let by = |a: &(f32, u32, u32), b: &(f32, u32, u32)| {
+        a.0.total_cmp(&b.0).then((a.1, a.2).cmp(&(b.1, b.2)))
+    };
+    if count < list.len() {
+        list.select_nth_unstable_by(count, by);
+        list.truncate(count);
+    }
+    list.sort_unstable_by(by);
+}
+
+impl Job<'_> {
+    /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
+    /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
+    pub(super) fn seeds(&self, seen: &mut Seen) -> Vec<Found> {
+        let enough = self.wanted().saturating_mul(LOOKED_AT) / GROUP;
+        if enough == 0 {
+            return Vec::new();
+        }
+        let mut blocks = Vec::new();
+        for (number, guesses) in (0_u32..).zip(self.guesses()) {
+            blocks.extend((0_u32..).zip(guesses).map(|(block, guess)| (guess, number, block)));
+        }
+        let mut bounds = Vec::new();
+        // More blocks than could be enough, were all full; then the nearest of their groups.
+        let some = (enough / GROUP + 1) * BLOCKS_PER_BLOCK;
+        let some = some.max(blocks.len() / BLOCKS_SHARE);
+        keep_least(&mut blocks, some);
+        let mut seeds = Vec::new();
+        let mut candidates = Vec::new();
+        // Under a wide filter these may hold too few; then the next blocks are looked at.
+        let mut groups = Vec::new();
+        for &(_, number, block) in &blocks {
+            let part = &self.parts[number as usize];
+            let tables = &self.guess_tables[part.tables];
+            group_bounds(self.level, part.sections, tables, block, &mut bounds);
+            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
+            let first = block * GROUP as u32;
+            groups
+                .extend((first..).zip(&bounds).map(|(group, &bound)| (cost(bound), number, group)));
+        }
+        keep_least(&mut groups, enough);
+        for &(_, number, group) in &groups {
+            let part = &self.parts[number as usize];
+            let tables = &self.guess_tables[part.tables];
+            candidates.clear();
+            let wanted = [(group, 0xffff)];
+            sweep_groups(
+                self.level,
+                part.sections,
+                tables,
+                None,
+                &wanted,
+                i32::MAX,
+                &mut candidates,
+                seen,
+            );
+            seeds.extend(self.passing(number, &candidates, tables.scale));
+        }
+        self.nearest_of(seeds)
+    }
+
+    /// How many seeds to compare.
+    pub(super) fn wanted(&self) -> usize {
+        // A range query knows its cutoff; k beyond all curves comes only with one.
+        if self.what.k >= self.passing { 0 } else { SEEDS.max(self.what.k + self.what.k / 2) }
+    }
+
+    /// The nearest of `seeds`, as many as wanted, by their bounds.
+    pub(super) fn nearest_of(&self, mut seeds: Vec<Found>) -> Vec<Found> {
+        let wanted = self.wanted();
+        if seeds.len() > wanted {
+            seeds.select_nth_unstable_by(wanted, by_bound);
+            seeds.truncate(wanted);
+        }
+        seeds.sort_unstable_by(by_bound);
+        seeds
+    }
+
+    /// Candidates that are live and let through.
+    pub(super) fn passing(
+        &self,
+        segment: u32,
+        candidates: &[Candidate],
+        scale: f64,
+    ) -> impl Iterator<Item = Found> {
+        let passing = candidates.iter().filter(move |one| self.passes(segment, one.place));
+        passing.map(move |one| Found {
+            bound: as_cost(f64::from(one.bound), scale),
+            segment,
+            place: one.place,
+        })
+    }
+
+    /// Under a narrow filter: all that it lets through, with the bounds of their sketches.
+    pub(super) fn listed(&self, seen: &mut Seen) -> Option<Vec<Found>> {
+        let filter = self.filter?;
+        let rows: usize = self.parts.iter().map(|part| part.segment.rows()).sum();
+        if filter.passing.saturating_mul(SPARSE) > rows {
+            return None;
+        }
+        let mut listed = Vec::with_capacity(filter.passing);
+        let mut candidates = Vec::new();
+        for (number, (part, places)) in (0_u32..).zip(self.parts.iter().zip(&filter.segments)) {
+            let tables = &self.sketch_tables[part.tables];
+            candidates.clear();
+            let groups = places.groups();
+            let (sections, level) = (part.sections, self.level);
+            sweep_groups(level, sections, tables, None, &groups, i32::MAX, &mut candidates, seen);
+            listed.extend(self.passing(number, &candidates, tables.scale));
+        }
+        Some(listed)
+    }
+
+    /// What sketches do not rule out, but for those `done`. Of many blocks the nearest come first: what is
+    /// found there may lower the cutoff for the rest.
+    pub(super) fn sweep_all(
+        &self,
+        best: &Best,
+        done: &Done,
+        seen: &mut Seen,
+        scratch: &mut ExactScratch,
+    ) -> Vec<Found> {
+        let mut near = self.near(best.cutoff());
+        let leads = self.lead_tables(near.len());
+        let first = if near.len() < ROUND_WORTH { near.len() } else { near.len() / ROUND_SHARE };
+        if first < near.len() {
+            let guesses = self.guesses();
+            let guess = |one: &(f32, u32, u32)| guesses[one.1 as usize][one.2 as usize];
+            near.select_nth_unstable_by(first, |a, b| guess(a).total_cmp(&guess(b)));
+        }
+        let rest = near.split_off(first);
+        let mut candidates = Vec::new();
+        for mut blocks in [near, rest] {
+            let cutoff = best.cutoff();
+            blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
+            blocks.sort_unstable_by_key(|&(_, segment, block)| (segment, block));
+            let mut found = self.sweep_some(&blocks, &leads, cutoff, seen);
+            found.retain(|one| !done.holds(one));
+            if candidates.is_empty() {
+                seen.compared += self.look(&mut found, best, scratch);
+            }
+            candidates.append(&mut found);
+        }
+        candidates
+    }
+
+    /// Sweeps some blocks, in ascending order, by shares.
+    fn sweep_some(
+        &self,
+        blocks: &[(f32, u32, u32)],
+        leads: &[Option<LeadTables>],
+        cutoff: f64,
+        seen: &mut Seen,
+    ) -> Vec<Found> {
+        let threads = self.what.how.threads.get();
+        let share = blocks.len().div_ceil(4 * threads).max(64);
+        let shares: Vec<&[(f32, u32, u32)]> = blocks.chunks(share).collect();
+        let swept = in_parallel(threads, shares.len(), |at| self.sweep(shares[at], leads, cutoff));
+        let mut candidates = Vec::new();
+        for (mut found, swept) in swept {
+            candidates.append(&mut found);
+            seen.groups += swept.groups;
+            seen.curves += swept.curves;
+            seen.leads += swept.leads;
+        }
+        candidates
+    }
+
+    /// How near each block of each segment seems: what its box is away from the query itself. No bound.
+    fn guesses(&self) -> Vec<Vec<f32>> {
+        let mut bounds = Vec::new();
+        let of_part = self.parts.iter().map(|part| {
+            let tables = &self.guess_tables[part.tables];
+            block_bounds(self.level, part.sections, tables, &mut bounds);
+            bounds.iter().map(|&bound| as_cost(f64::from(bound), tables.scale)).collect()
+        });
+        of_part.collect()
+    }
+
+    /// Blocks whose boxes the cutoff does not rule out: bound, segment, block.
+    fn near(&self, cutoff: f64) -> Vec<(f32, u32, u32)> {
+        let mut near = Vec::new();
+        let mut bounds = Vec::new();
+        for (number, part) in (0_u32..).zip(&self.parts) {
+            let tables = &self.sketch_tables[part.tables];
+            block_bounds(self.level, part.sections, tables, &mut bounds);
+            let most = threshold(cutoff, tables.scale);
+            let inside = (0_u32..).zip(&bounds).filter(|&(_, &bound)| bound <= most);
+            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
+            near.extend(inside.map(|(block, &bound)| (cost(bound), number, block)));
+        }
+        near
+    }
+
+    /// Tables for leads, per quantiser, where so many blocks are worth them.
+    pub(super) fn lead_tables(&self, blocks: usize) -> Vec<Option<LeadTables>> {
+        if blocks < LEADS_WORTH {
+            return Vec::new();
+        }
+        let layout = self.parts[0].segment.layout();
+        let (params, section) = (self.what.params, &self.section);
+        let one = |quantiser: &&Quantiser| {
+            LeadTables::new(layout, quantiser, self.query, &self.envelope, params, section)
+        };
+        self.quantisers.iter().map(one).collect()
+    }
+
+    /// Sweeps some blocks and keeps what sketches do not rule out.
+    fn sweep(
+        &self,
+        blocks: &[(f32, u32, u32)],
+        leads: &[Option<LeadTables>],
+        cutoff: f64,
+    ) -> (Vec<Found>, Seen) {
+        let mut seen = Seen::default();
+        let mut found = Vec::new();
+        let mut candidates: Vec<Candidate> = Vec::new();
+        let mut groups = Vec::new();
+        for run in blocks.chunk_by(|a, b| a.1 == b.1) {
+            let segment = run[0].1;
+            let part = &self.parts[segment as usize];
+            let tables = &self.sketch_tables[part.tables];
+            let most = threshold(cutoff, tables.scale);
+            let numbers: Vec<u32> = run.iter().map(|&(_, _, block)| block).collect();
+            candidates.clear();
+            groups.clear();
+            let (sections, level) = (part.sections, self.level);
+            seen.groups += near_groups(level, sections, tables, &numbers, most, &mut groups);
+            let leads = leads.get(part.tables).and_then(Option::as_ref);
+            sweep_groups(level, sections, tables, leads, &groups, most, &mut candidates, &mut seen);
+            found.extend(self.passing(segment, &candidates, tables.scale));
+        }
+        (found, seen)
+    }
+}

@@ -1,0 +1,368 @@
+//! Sketches once more: DTW of segment means, by how far each match leads.
+
+use std::ops::Range;
+
+use super::envelope::Envelope;
+use super::tables::{FAR, MOST_GAP, limits, sketch_scale, whole_weights, worth};
+use crate::lanes::{LINE, Lanes};
+use crate::params::{Curve, ValidDtwParams};
+use crate::sketch::{Layout, Quantiser};
+
+/// Most classes of leads; more are tighter and cost their square.
+pub(crate) const CLASSES: usize = 3;
+
+/// The query's limits per pair of classes, for the segments inside the section; bounds are in the
+/// units of the segment's sketch tables.
+#[derive(Debug)]
+pub(crate) struct LeadTables {
+    /// In order of time.
+    spans: Vec<Span>,
+}
+
+/// Two neighbouring segments: the even and the odd bytes of some words of a sketch.
+#[derive(Debug)]
+struct Span {
+    first_word: usize,
+    /// Two 16-bit weights per word.
+    weights: Vec<u32>,
+    /// The whole envelope's limits: one word above and one below per word.
+    envelope: Vec<[u32; 2]>,
+    /// Whether the half counts; one outside the section does not.
+    counts: [bool; 2],
+    moves: Vec<Move>,
+    /// Of each move likewise.
+    limits: Vec<[u32; 2]>,
+}
+
+/// From one class of leads to another.
+#[derive(Debug, Clone, Copy)]
+struct Move {
+    from: u8,
+    to: u8,
+    /// Whether a path can do so in the span's first (second) segment.
+    possible: [bool; 2],
+}
+
+/// Where the matches of a frame lie that belong to each class.
+struct Classes {
+    count: usize,
+    reach: usize,
+    section: Range<usize>,
+}
+
+impl Classes {
+    fn new(params: &ValidDtwParams, section: &Range<usize>) -> Self {
+        let reach = params.band_frames().min(section.len() - 1);
+        Self { count: CLASSES.min(2 * reach + 1), reach, section: section.clone() }
+    }
+
+    /// The query frames a candidate's frame may first meet in this class, first and last; the frame
+    /// behind the section's last one stands for its end, where any class will do.
+    fn matches(&self, frame: usize, class: usize) -> Option<(usize, usize)> {
+        if frame == self.section.end {
+            return (class == 0).then_some((self.section.start, frame - 1));
+        }
+        if frame == self.section.start {
+            // A path begins with both first frames; any one class will do.
+            return (class == 0).then_some((frame, frame));
+        }
+        let width = 2 * self.reach + 1;
+        // Frames plus reach, so that nothing falls below 0.
+        let low = frame + class * width / self.count;
+        let high = frame + (class + 1) * width / self.count - 1;
+        let low = low.max(self.section.start + self.reach) - self.reach;
+        let high = high.min(self.section.end - 1 + self.reach);
+        let high = high.checked_sub(self.reach)?;
+        (low <= high).then_some((low, high))
+    }
+}
+
+/// Highest and lowest means a segment of one channel may meet: per class it begins in and class the
+/// next segment begins in, channels side by side.
+struct Reached {
+    upper: Vec<f64>,
+    lower: Vec<f64>,
+    possible: [[bool; CLASSES]; CLASSES],
+}
+
+fn reached(query: Curve<'_>, classes: &Classes, segment: &Range<usize>) -> Reached {
+    let channels = query.channels();
+    let values = query.values();
+    let mut found = Reached {
+        upper: vec![0.0; CLASSES * CLASSES * channels],
+        lower: vec![0.0; CLASSES * CLASSES * channels],
+        possible: [[false; CLASSES]; CLASSES],
+    };
+    let (mut most, mut least) = (vec![0.0_f32; channels], vec![0.0_f32; channels]);
+    for from in 0..classes.count {
+        let Some((first, _)) = classes.matches(segment.start, from) else { continue };
+        let ends: [Option<usize>; CLASSES] = std::array::from_fn(|to| {
+            let inside = to < classes.count;
+            let last = inside.then(|| classes.matches(segment.end, to)).flatten()?.1;
+            (last >= first).then_some(last)
+        });
+        found.possible[from] = ends.map(|end| end.is_some());
+        for frame in segment.clone() {
+            // What this frame may meet: no earlier than the first frame of the segment, no later
+            // than the one behind it, and inside the band.
+            let low = first.max(frame.saturating_sub(classes.reach));
+            let mut next = low;
+            most.fill(f32::NEG_INFINITY);
+            least.fill(f32::INFINITY);
+            for (to, end) in ends.iter().enumerate() {
+                let Some(end) = end else { continue };
+                while next <= *end.min(&(frame + classes.reach)) {
+                    let row = &values[next * channels..(next + 1) * channels];
+                    for ((most, least), &value) in most.iter_mut().zip(&mut least).zip(row) {
+                        *most = if value > *most { value } else { *most };
+                        *least = if value < *least { value } else { *least };
+                    }
+                    next += 1;
+                }
+                let at = (from * CLASSES + to) * channels;
+                for (sum, &value) in found.upper[at..at + channels].iter_mut().zip(&most) {
+                    *sum += f64::from(value);
+                }
+                for (sum, &value) in found.lower[at..at + channels].iter_mut().zip(&least) {
+                    *sum += f64::from(value);
+                }
+            }
+        }
+    }
+    let len = segment.len() as f64;
+    found.upper.iter_mut().chain(&mut found.lower).for_each(|sum| *sum /= len);
+    found
+}
+
+impl LeadTables {
+    /// `None` where leads tell nothing: without a band there is but one class.
+    pub(crate) fn new(
+        layout: &Layout,
+        quantiser: &Quantiser,
+        query: Curve<'_>,
+        envelope: &Envelope,
+        params: &ValidDtwParams,
+        section: &Range<usize>,
+    ) -> Option<Self> {
+        let channels = layout.shape.channels();
+        let classes = Classes::new(params, section);
+        if classes.count == 1 {
+            return None;
+        }
+        let worth = worth(layout, quantiser, params);
+        let scale = sketch_scale(&worth);
+        let mut order: Vec<usize> = (0..layout.pairs.len()).step_by(channels).collect();
+        order.sort_unstable_by_key(|&first| layout.pairs[first].segments[0].start);
+        let spans = order.into_iter().filter_map(|first| {
+            let segments = &layout.pairs[first].segments;
+            let inside = |segment: &Range<usize>| {
+                !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
+            };
+            let counts = [inside(&segments[0]), inside(&segments[1])];
+            if counts == [false; 2] {
+                return None;
+            }
+            let (first_word, end_word) = (first / 2, (first + channels).div_ceil(2));
+            let words = end_word - first_word;
+            // A word may hold a byte of another span; its limits let everything pass.
+            let weights = whole_weights(&worth[2 * first_word..2 * end_word], scale);
+
+            let met: Vec<Option<Reached>> = (0..2)
+                .map(|half| counts[half].then(|| reached(query, &classes, &segments[half])))
+                .collect();
+            let mut moves = Vec::new();
+            for from in 0..classes.count {
+                for to in 0..classes.count {
+                    let can =
+                        |half: usize| met[half].as_ref().is_some_and(|met| met.possible[from][to]);
+                    let possible = [can(0), can(1)];
+                    if possible != [false; 2] {
+                        moves.push(Move { from: from as u8, to: to as u8, possible });
+                    }
+                }
+            }
+            // Bytes above and below, first the envelope's, then each move's.
+            let mut bytes = vec![[[255_u8; 4], [0; 4]]; (1 + moves.len()) * words];
+            for (half, met) in met.iter().enumerate() {
+                let Some(met) = met else { continue };
+                let segment = &segments[half];
+                for channel in 0..channels {
+                    let number = first + channel;
+                    if params.weights()[channel] == 0.0 {
+                        continue;
+                    }
+                    let at = |frame: usize| frame * channels + channel;
+                    let mean = |values: &[f32]| {
+                        segment.clone().map(|frame| f64::from(values[at(frame)])).sum::<f64>()
+                            / segment.len() as f64
+                    };
+                    let largest = segment.clone().fold(0.0_f32, |most, frame| {
+                        most.max(envelope.upper[at(frame)].abs())
+                            .max(envelope.lower[at(frame)].abs())
+                    });
+                    let step = quantiser.pair_step[number];
+                    let error = crate::sketch::mean_error(segment.len(), f64::from(largest)) / step;
+                    let slack = quantiser.pair_slack[number] + error;
+                    let dim = 2 * number + half;
+                    let offset = quantiser.mean_offset[dim];
+                    let (word, byte) = (dim / 4 - first_word, dim % 4);
+                    let mut put = |place: usize, upper: f64, lower: f64| {
+                        let [above, below] = &mut bytes[place * words + word];
+                        (above[byte], below[byte]) = limits(upper, lower, offset, step, slack);
+                    };
+                    put(0, mean(&envelope.upper), mean(&envelope.lower));
+                    for (place, one) in moves.iter().enumerate() {
+                        if one.possible[half] {
+                            let pair = usize::from(one.from) * CLASSES + usize::from(one.to);
+                            let from = pair * channels + channel;
+                            put(1 + place, met.upper[from], met.lower[from]);
+                        }
+                    }
+                }
+            }
+            let mut limits = bytes.into_iter().map(|both| both.map(u32::from_le_bytes));
+            let envelope = limits.by_ref().take(words).collect();
+            let limits = limits.collect();
+            Some(Span { first_word, weights, envelope, counts, moves, limits })
+        });
+        let spans: Vec<Span> = spans.take(MOST_SPANS).collect();
+        (!spans.is_empty()).then_some(Self { spans })
+    }
+}
+
+/// Most spans whose rest is kept; of longer sketches only the first so many are looked at.
+const MOST_SPANS: usize = 32;
+
+/// The squares of the gaps of a span's words: of both segments together, and of the first alone.
+///
+/// # Safety
+/// The processor has the instructions of `L`; `codes` and `weights` have as many lines (words) as there
+/// are `limits`, which are `WORDS` unless that is 0.
+#[inline(always)]
+unsafe fn squares<L: Lanes, const WORDS: usize>(
+    codes: *const u8,
+    weights: *const u32,
+    limits: &[[u32; 2]],
+) -> [L::Reg; 2] {
+    let words = if WORDS == 0 { limits.len() } else { WORDS };
+    // SAFETY: the caller's promise.
+    unsafe {
+        let most = L::splat(MOST_GAP * 0x0101_0101);
+        let even = L::splat(0x00ff_00ff);
+        let mut sums = [L::splat(0); 2];
+        for word in 0..words {
+            let code = L::load(codes.add(word * LINE));
+            let [above, below] = *limits.get_unchecked(word);
+            let gap =
+                L::or(L::sub_bytes(code, L::splat(above)), L::sub_bytes(L::splat(below), code));
+            let gap = L::min_bytes(gap, most);
+            let weight = L::splat(*weights.add(word));
+            // Where a byte meets 0, it adds nothing.
+            let first = L::dot_bytes(gap, L::and(gap, even));
+            sums[0] = L::add_dot_words(sums[0], L::dot_bytes(gap, gap), weight);
+            sums[1] = L::add_dot_words(sums[1], first, weight);
+        }
+        sums
+    }
+}
+
+/// `sums` after both segments of a span.
+///
+/// # Safety
+/// The processor has the instructions of `L`; `codes` has as many lines as the span words, which are
+/// `WORDS` unless that is 0.
+#[inline(always)]
+unsafe fn step<L: Lanes, const WORDS: usize>(
+    span: &Span,
+    codes: *const u8,
+    mut sums: [L::Reg; CLASSES],
+) -> [L::Reg; CLASSES] {
+    let words = if WORDS == 0 { span.weights.len() } else { WORDS };
+    // SAFETY: the caller's promise; a span has as many limits as moves times words.
+    unsafe {
+        let far = L::splat(FAR as u32);
+        let mut second = [far; CLASSES * CLASSES];
+        let mut next = [far; CLASSES];
+        for (number, one) in span.moves.iter().enumerate() {
+            let limits = span.limits.get_unchecked(number * words..(number + 1) * words);
+            let [both, first] = squares::<L, WORDS>(codes, span.weights.as_ptr(), limits);
+            if one.possible[0] {
+                let (from, to) = (usize::from(one.from), usize::from(one.to));
+                next[to] = L::min(next[to], L::add(sums[from], first));
+            }
+            second[number] = L::sub(both, first);
+        }
+        if span.counts[0] {
+            sums = next;
+        }
+        if span.counts[1] {
+            next = [far; CLASSES];
+            for (number, one) in span.moves.iter().enumerate() {
+                if one.possible[1] {
+                    let (from, to) = (usize::from(one.from), usize::from(one.to));
+                    next[to] = L::min(next[to], L::add(sums[from], second[number]));
+                }
+            }
+            sums = next;
+        }
+        sums
+    }
+}
+
+/// DTW of sixteen sketches by leads: integers below scale times DTW and in which of the `wanted` lanes
+/// they are at most `most`; `None` where in none. `most` is below [`FAR`].
+///
+/// A path gives each frame j of the candidate the first query frame m(j) it meets; m never falls,
+/// and its lead m(j) - j is at most the band either way. Leads are cut into classes. Where the
+/// leads at the beginning of a segment and of the next one are of known classes, every frame of
+/// the segment meets a query frame between the two and inside its band, so it has a gap to the
+/// highest and lowest of those, per channel, and the segment costs at least its length times the
+/// squared gap of the means (Jensen, as for sketches). The best chain of classes is below the path.
+///
+/// # Safety
+/// The processor has the instructions of `L`; `sketch` has as many lines as the tables' sketches words.
+#[inline(always)]
+pub(crate) unsafe fn leads<L: Lanes>(
+    tables: &LeadTables,
+    sketch: *const u8,
+    wanted: u32,
+    most: i32,
+) -> Option<(L::Reg, u32)> {
+    // SAFETY: a span's words lie inside the sketch; the rest is the caller's promise.
+    unsafe {
+        let limit = L::splat(most as u32);
+        let mut rest = [L::splat(0); MOST_SPANS + 1];
+        let spans = tables.spans.as_slice();
+        for (number, span) in spans.iter().enumerate().rev() {
+            let codes = sketch.add(span.first_word * LINE);
+            let own = match span.weights.len() {
+                6 => squares::<L, 6>(codes, span.weights.as_ptr(), &span.envelope),
+                _ => squares::<L, 0>(codes, span.weights.as_ptr(), &span.envelope),
+            };
+            rest[number] = L::add(rest[number + 1], own[0]);
+        }
+        let mut sums = [L::splat(0); CLASSES];
+        let mut found = None;
+        for (number, span) in spans.iter().enumerate() {
+            let codes = sketch.add(span.first_word * LINE);
+            sums = match span.weights.len() {
+                2 => step::<L, 2>(span, codes, sums),
+                3 => step::<L, 3>(span, codes, sums),
+                4 => step::<L, 4>(span, codes, sums),
+                6 => step::<L, 6>(span, codes, sums),
+                _ => step::<L, 0>(span, codes, sums),
+            };
+            let mut lowest = sums[0];
+            for &sum in &sums[1..] {
+                lowest = L::min(lowest, sum);
+            }
+            // FAR and all that may follow fit.
+            let mask = L::le(L::add(lowest, rest[number + 1]), limit) & wanted;
+            if mask == 0 {
+                return None;
+            }
+            found = Some((lowest, mask));
+        }
+        found
+    }
+}

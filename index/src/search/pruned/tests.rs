@@ -1,0 +1,262 @@
+//! Every bound against the oracle, on every level of instructions; and the whole search at a size the
+//! oracle can follow, with the rounds that only large libraries have elsewhere.
+
+use std::num::NonZeroUsize;
+
+use proptest::prelude::*;
+use proptest::strategy::Strategy as _;
+
+use super::coarse::{WarpScratch, boxed, warp};
+use super::leads::LeadTables;
+use super::sweep::{Candidate, Seen, sweep_groups};
+use super::tables::{FAR, threshold};
+use super::*;
+use crate::naive;
+use crate::params::{DtwParams, Shape};
+use crate::search::{IdFilter, Strategy};
+
+/// Plain walks, constants, ties, huge, tiny, and all of them mixed.
+fn value(kind: u8) -> BoxedStrategy<f32> {
+    match kind {
+        0 => (-3.0_f32..3.0).boxed(),
+        1 => Just(1.5_f32).boxed(),
+        2 => (0_i8..3).prop_map(f32::from).boxed(),
+        3 => prop_oneof![Just(f32::MAX), Just(f32::MIN), -1e30_f32..1e30].boxed(),
+        4 => prop_oneof![Just(f32::MIN_POSITIVE), Just(1e-45_f32), -1e-38_f32..1e-38].boxed(),
+        _ => prop_oneof![4 => -1.0_f32..1.0, 1 => -1e20_f32..1e20, 1 => Just(0.0_f32)].boxed(),
+    }
+}
+
+/// Frames, channels and curves, the first of which is the query; with `drift`, values add up along the
+/// curve, and every curve stays near one of three, as motions do.
+fn set() -> impl proptest::strategy::Strategy<Value = (usize, usize, Vec<Vec<f32>>)> {
+    let shape =
+        (1_usize..40, prop_oneof![1_usize..6, Just(12)], 0_u8..6, any::<bool>(), 2_usize..36);
+    shape
+        .prop_flat_map(|(frames, channels, kind, drift, count)| {
+            let curves =
+                prop::collection::vec(prop::collection::vec(value(kind), frames * channels), count);
+            (Just((frames, channels, drift && kind < 3)), curves)
+        })
+        .prop_map(|((frames, channels, drift), mut curves)| {
+            if drift {
+                for curve in &mut curves {
+                    for at in channels..curve.len() {
+                        curve[at] += curve[at - channels];
+                    }
+                }
+                for at in 3..curves.len() {
+                    let near = curves[at % 3].clone();
+                    curves[at]
+                        .iter_mut()
+                        .zip(near)
+                        .for_each(|(value, near)| *value = near + 0.1 * *value);
+                }
+            }
+            (frames, channels, curves)
+        })
+}
+
+fn weights(channels: usize, kind: u8) -> Vec<f64> {
+    match kind {
+        0 => vec![1.0; channels],
+        1 => (0..channels).map(|c| f64::from(u8::from(c == channels / 2))).collect(),
+        2 => (0..channels).map(|c| 0.1 + c as f64).collect(),
+        _ => (0..channels).map(|c| 10_f64.powi(c as i32 % 6 * 3 - 9)).collect(),
+    }
+}
+
+/// What a sweep of all groups leaves, by place.
+fn swept(job: &Job<'_>, level: Level, leads: Option<&LeadTables>, most: i32) -> Vec<(u32, i32)> {
+    let sections = job.parts[0].sections;
+    let all: Vec<(u32, u32)> = (0..sections.groups as u32).map(|group| (group, 0xffff)).collect();
+    let mut found: Vec<Candidate> = Vec::new();
+    let tables = &job.sketch_tables[0];
+    sweep_groups(level, sections, tables, leads, &all, most, &mut found, &mut Seen::default());
+    let rows = job.parts[0].segment.rows() as u32;
+    let mut found: Vec<(u32, i32)> = found
+        .into_iter()
+        .filter(|one| one.place < rows)
+        .map(|one| (one.place, one.bound))
+        .collect();
+    found.sort_unstable();
+    found
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 150, ..ProptestConfig::default() })]
+
+    /// No bound rules out a curve whose cost is the cutoff, and all levels agree.
+    #[test]
+    fn bounds_never_exceed_the_cost(
+        (frames, channels, curves) in set(),
+        band in prop_oneof![0_usize..12, Just(100)],
+        weight_kind in 0_u8..4,
+        repeat in 1_usize..3,
+        range in (0_usize..40, 0_usize..40),
+        whole in any::<bool>(),
+    ) {
+        let params = DtwParams::new(channels)
+            .band_frames(band)
+            .weights(&weights(channels, weight_kind))
+            .check()
+            .unwrap();
+        let start = range.0.min(frames - 1);
+        let section = if whole { 0..frames } else { start..(start + 1 + range.1).min(frames) };
+        let mut builder = Index::in_memory(Shape::new(frames, channels).unwrap());
+        for number in 0..curves.len() * repeat {
+            builder.push(number as u64, &curves[number % curves.len()]).unwrap();
+        }
+        let index = builder.finish().unwrap();
+        let query = Curve::new(&curves[0], channels).unwrap();
+        let what = Nearest::new(&params, 1).section(section.clone());
+        let job = Job::new(&index, query, &what, &section, None, index.len());
+        let segment = job.parts[0].segment;
+        let costs: Vec<f64> = (0..segment.rows())
+            .map(|place| {
+                let curve = segment.curve(segment.row_at(place));
+                naive::dtw(cut(query, &section), cut(curve, &section), &params)
+            })
+            .collect();
+        let scale = job.sketch_tables[0].scale;
+        let layout = segment.layout();
+        let leads = LeadTables::new(
+            layout, job.quantisers[0], query, &job.envelope, &params, &section,
+        );
+        let (mut scratch, mut plain_scratch) = (WarpScratch::default(), WarpScratch::default());
+        for (place, &cost) in costs.iter().enumerate() {
+            let most = threshold(cost, scale);
+            let mut ways = vec![None];
+            ways.extend(leads.as_ref().map(Some));
+            for tables in ways {
+                let plain = swept(&job, Level::Portable, tables, most);
+                let own = plain.iter().find(|one| one.0 == place as u32);
+                prop_assert!(own.is_some(), "place {} of cost {} was ruled out", place, cost);
+                for level in Level::all() {
+                    prop_assert_eq!(&swept(&job, level, tables, most), &plain, "{:?}", level);
+                }
+            }
+            let coarse = &job.coarse_tables(cost)[0];
+            let first = place / LANES * LANES;
+            let copies = std::array::from_fn(|lane| segment.coarse((first + lane).min(costs.len() - 1)));
+            let most = threshold(cost, coarse.scale);
+            let most_warped = threshold(cost, coarse.warp_scale);
+            let boxes = |level, scratch: &mut WarpScratch| {
+                boxed(level, coarse, &params, &section, &copies, most, scratch)
+            };
+            let warped = |level, scratch: &mut WarpScratch| {
+                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
+            };
+            let lane = place - first;
+            let found = boxes(Level::Portable, &mut plain_scratch);
+            prop_assert!(found.is_some_and(|found| found[lane] <= most), "boxes, place {}", place);
+            for level in Level::all() {
+                prop_assert_eq!(boxes(level, &mut scratch), found, "boxes, {:?}", level);
+            }
+            let found = warped(Level::Portable, &mut plain_scratch);
+            prop_assert!(found.is_some_and(|found| found[lane] <= most_warped), "warp, place {}", place);
+            for level in Level::all() {
+                prop_assert_eq!(warped(level, &mut scratch), found, "warp, {:?}", level);
+            }
+        }
+    }
+}
+
+/// Random walks around a few middles: curves x (33 frames x 6 channels).
+fn walks(count: usize, middles: usize, seed: u64) -> Vec<Vec<f32>> {
+    use rand::{Rng, SeedableRng};
+    let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(seed);
+    let mut curve = |around: Option<&Vec<f32>>, spread: f32| -> Vec<f32> {
+        let mut drift = [0.0_f32; 6];
+        (0..33 * 6)
+            .map(|at| {
+                drift[at % 6] += spread * (rng.r#gen::<f32>() - 0.5);
+                around.map_or(0.0, |around| around[at]) + drift[at % 6]
+            })
+            .collect()
+    };
+    let middles: Vec<Vec<f32>> = (0..middles).map(|_| curve(None, 0.7)).collect();
+    (0..count).map(|at| curve(Some(&middles[at * 7 % middles.len()]), 0.2)).collect()
+}
+
+/// Leads do rule out what sketches leave; else the stage would cost and give nothing.
+#[test]
+fn leads_are_tighter_than_sketches() {
+    use rand::{Rng, SeedableRng};
+    let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(3);
+    let mut wave = || -> Vec<f32> {
+        let parts: Vec<[f32; 3]> = (0..6).map(|_| std::array::from_fn(|_| rng.r#gen())).collect();
+        let values = (0..101 * 6).map(|at| {
+            let [high, fast, late] = parts[at % 6];
+            (1.0 + high) * ((at / 6) as f32 * (0.05 + 0.1 * fast) + late).sin()
+        });
+        values.collect()
+    };
+    let curves: Vec<Vec<f32>> = (0..600).map(|_| wave()).collect();
+    let mut builder = Index::in_memory(Shape::new(101, 6).unwrap());
+    for (id, values) in (0_u64..).zip(&curves) {
+        builder.push(id, values).unwrap();
+    }
+    let index = builder.finish().unwrap();
+    let params = DtwParams::new(6).band_frames(10).check().unwrap();
+    let (mut by_sketch, mut by_leads) = (0, 0);
+    for values in curves.iter().step_by(61) {
+        let query = Curve::new(values, 6).unwrap();
+        let what = Nearest::new(&params, 11);
+        let cutoff = index.nearest(values, &what).unwrap().neighbours[10].cost;
+        let job = Job::new(&index, query, &what, &(0..101), None, index.len());
+        let most = threshold(cutoff, job.sketch_tables[0].scale);
+        assert!(most < FAR);
+        let layout = job.parts[0].segment.layout();
+        let leads =
+            LeadTables::new(layout, job.quantisers[0], query, &job.envelope, &params, &(0..101));
+        by_sketch += swept(&job, Level::best(), None, most).len();
+        by_leads += swept(&job, Level::best(), leads.as_ref(), most).len();
+    }
+    assert!(by_leads * 10 < by_sketch * 9, "{by_leads} of {by_sketch} left");
+}
+
+#[test]
+fn rounds_and_leads_leave_the_answer_alone() {
+    let curves = walks(3400, 40, 5);
+    let mut builder = Index::in_memory(Shape::new(33, 6).unwrap());
+    for (id, values) in (0_u64..2600).zip(&curves) {
+        builder.push(id * 3, values).unwrap();
+    }
+    let mut index = builder.finish().unwrap();
+    index.append((2600..3400_u64).map(|id| (id * 3, curves[id as usize].as_slice()))).unwrap();
+    // Ties, and curves that are gone.
+    index.append((0..40_u64).map(|id| (id * 3 + 1, curves[17].as_slice()))).unwrap();
+    index.delete(&(0..200).map(|at| at * 30).collect::<Vec<_>>()).unwrap();
+    let half = IdFilter::except((0..1500).map(|id| id * 6));
+    let mut queries: Vec<Vec<f32>> = walks(5, 40, 6);
+    queries.push(curves[17].clone());
+    queries.push(vec![40.0; 33 * 6]);
+    let mut led = 0;
+    for (number, query) in queries.iter().enumerate() {
+        for (weight_kind, filter) in [(0, None), (0, Some(&half)), (1, None), (2, Some(&half))] {
+            let params = DtwParams::new(6)
+                .band_frames(3 + 2 * number)
+                .weights(&weights(6, weight_kind))
+                .check()
+                .unwrap();
+            for (k, section) in [(1, 0..33), (10, 0..33), (300, 0..33), (10, 9..30)] {
+                let mut what = Nearest::new(&params, k).section(section.clone());
+                if let Some(filter) = filter {
+                    what = what.filter(filter);
+                }
+                let want = index.nearest(query, &what.clone().strategy(Strategy::Scan)).unwrap();
+                for threads in [1, 2] {
+                    let what = what.clone().threads(NonZeroUsize::new(threads).unwrap());
+                    let got = index.nearest(query, &what).unwrap();
+                    assert_eq!(
+                        got.neighbours, want.neighbours,
+                        "query {number}, weights {weight_kind}, k {k}, {section:?}, {threads} threads"
+                    );
+                    led += got.stages.leads;
+                }
+            }
+        }
+    }
+    assert!(led > 0, "leads were never asked");
+}
