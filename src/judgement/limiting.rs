@@ -92,7 +92,7 @@ pub struct Judgement {
 /// others are ordered by what they weigh: severity (a coach's word counts one and a half times a
 /// suspicion) times cost (speed, consistency and load, load one and a half times for a junior), up
 /// to a quarter more or less by how many players improved with a plan for it (few players say
-/// little), a quarter more where most misses go where it sends them, a little more where the
+/// little, one or two nothing), a quarter more where most misses go where it sends them, a little more where the
 /// practice swing has it too, and half of what commonly follows from it. Then nothing stands
 /// before a fault that commonly causes it, if that is clearly there. Equal weights: catalogue ids.
 ///
@@ -217,7 +217,7 @@ impl<'a> Weighed<'a> {
         let word = if seen.label.state == LabelState::Suspected { 1.0 } else { 1.5 };
         let misses = fault.and_then(|fault| sent(fault, setting.misses?));
         let mut weight = seen.label.severity * word * cost;
-        if let Some(improvement) = &seen.improvement {
+        if let Some(improvement) = seen.improvement.as_ref().filter(|one| one.players >= FEW) {
             weight *= 0.75 + 0.5 * doubted(improvement);
         }
         if misses.is_some() {

@@ -137,8 +137,9 @@ fn what_past_players_cured_comes_first_but_few_players_say_little() {
         weigh(Catalogue::builtin(), &[seen], &Setting::default()).order[0].weight
     };
     let (none, many, few) =
-        (weight(None), weight(improvement(0.9, 40)), weight(improvement(0.9, 2)));
+        (weight(None), weight(improvement(0.9, 40)), weight(improvement(0.9, 4)));
     assert!(none < few && few < many, "{none} {few} {many}");
+    assert_eq!(weight(improvement(0.9, 2)), none, "what is not told does not weigh");
     assert!(weight(improvement(0.1, 40)) < none);
     let seen = Seen { improvement: improvement(0.9, 40), ..seen("rushed_tempo", 0.6) };
     let why = first(&[seen], &Setting::default()).why;
