@@ -42,7 +42,12 @@ fn kind(capture: Capture) -> Option<Kind> {
 pub fn incomparable(this: Source, other: Source) -> Option<String> {
     let (Some(a), Some(b)) = (kind(this.capture), kind(other.capture)) else { return None };
     if a != b {
-        return Some(format!("{}, not {}", words(other.capture), words(this.capture)));
+        // Sources in space compare with each other: naming one of them would say they do not.
+        let wanted = match a {
+            Kind::Space => "measured in space".to_owned(),
+            _ => words(this.capture),
+        };
+        return Some(format!("{}, not {wanted}", words(other.capture)));
     }
     match (a, this.view, other.view) {
         (Kind::Lifted | Kind::Flat, Some(x), Some(y)) if x != y => {
@@ -91,7 +96,7 @@ mod tests {
         );
         assert_eq!(
             incomparable(markers, behind).as_deref(),
-            Some("one camera lifted, not markers")
+            Some("one camera lifted, not measured in space")
         );
         for other in [markers, depth, behind, side, flat] {
             assert_eq!(incomparable(unknown, other), None);
