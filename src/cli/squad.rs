@@ -7,10 +7,14 @@ use serde::Serialize;
 
 use super::args::SquadArgs;
 use super::face::{Face, table};
-use super::{Outcome, add, place};
+use super::{Outcome, add, place, worked};
+use crate::catalogue::Catalogue;
 use crate::library::{Filter, Library};
 use crate::report;
 use crate::squad::{self, FaultFacts, GroupsParams, Share, Squad, SquadQuery, Verdict};
+
+/// Faults whose plans are told in text.
+const WORKED: usize = 2;
 
 pub(super) fn run(
     args: &SquadArgs,
@@ -38,7 +42,7 @@ pub(super) fn run(
     if face.json {
         lines(&squad, face)?;
     } else {
-        told(&squad, face)?;
+        told(&squad, &library.catalogue()?, face)?;
     }
     if let Some(output) = &args.output {
         write(&squad, output)?;
@@ -156,6 +160,9 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
     for slice in &squad.slices {
         face.object(&Line { about: "part", body: slice })?;
     }
+    for worked in &squad.worked {
+        face.object(&Line { about: "worked", body: worked })?;
+    }
     for plan in &squad.follow_up.overdue {
         face.object(&Line { about: "overdue", body: plan })?;
     }
@@ -168,7 +175,7 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
+fn told(squad: &Squad, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
     let name = squad.name.as_deref().unwrap_or("all players");
     face.line(&format!(
         "{name}: {} players, {} looks, {} serves",
@@ -189,12 +196,19 @@ fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
             face.say(&format!("{serves} serves were not compared: {why}"));
         }
     }
+    let mut drill_shown = false;
+    for worked in squad.worked.iter().take(WORKED) {
+        drill_shown |= worked::told(worked, face)?;
+    }
     face.line("")?;
     for one in squad.see_next.iter().take(12) {
         face.line(&format!("see {}", one.player))?;
         for reason in &one.reasons {
             face.line(&format!("   {}", reason.text))?;
         }
+    }
+    if drill_shown {
+        worked::general_cautions(catalogue, face)?;
     }
     Ok(())
 }

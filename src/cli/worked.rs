@@ -37,29 +37,39 @@ pub(super) fn show(
             face.object(&Line { worked: &worked })?;
             continue;
         }
-        face.line("")?;
-        face.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
-        for note in &worked.notes {
-            face.line(&format!("   {note}"))?;
-        }
-        for (place, drill) in worked.drills.iter().take(DRILLS).enumerate() {
-            shown_drill = true;
-            for line in told(place + 1, drill, &worked.unit) {
-                face.line(&line)?;
-            }
-        }
-        if worked.drills.len() > DRILLS {
-            face.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
-        }
-        if !worked.untried.is_empty() {
-            face.line(&format!("   nobody seen yet after: {}", worked.untried.join(", ")))?;
-        }
+        shown_drill |= told(&worked, face)?;
     }
     if shown_drill {
-        face.line("")?;
-        for caution in catalogue.general_cautions() {
-            face.line(caution)?;
+        general_cautions(catalogue, face)?;
+    }
+    Ok(())
+}
+
+/// What worked for one fault; whether a drill was named, so that the cautions have to follow.
+pub(super) fn told(worked: &Worked, face: &mut Face) -> anyhow::Result<bool> {
+    face.line("")?;
+    face.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
+    for note in &worked.notes {
+        face.line(&format!("   {note}"))?;
+    }
+    for (place, drill) in worked.drills.iter().take(DRILLS).enumerate() {
+        for line in told_drill(place + 1, drill, &worked.unit) {
+            face.line(&line)?;
         }
+    }
+    if worked.drills.len() > DRILLS {
+        face.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
+    }
+    if !worked.untried.is_empty() {
+        face.line(&format!("   nobody seen yet after: {}", worked.untried.join(", ")))?;
+    }
+    Ok(!worked.drills.is_empty())
+}
+
+pub(super) fn general_cautions(catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
+    face.line("")?;
+    for caution in catalogue.general_cautions() {
+        face.line(caution)?;
     }
     Ok(())
 }
@@ -91,21 +101,23 @@ fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::R
     Ok(faults)
 }
 
-fn told(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
+fn told_drill(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
     let places = if matches!(unit, "s" | "m" | "ratio" | "statures" | "") { 2 } else { 0 };
     let number = |value: f64| format!("{value:.places$}");
     let players = if drill.players == 1 { "player" } else { "players" };
     let mut lines = vec![format!(
-        "   {place}. {}: {} of {} {players} better by {} {unit} or more; they count like {:.1}",
+        "   {place}. {}: {} of {} {players} better by {} {unit} or more",
         drill.name,
         drill.improved,
         drill.players,
-        number(drill.detectable),
-        drill.effective
+        number(drill.detectable)
     )];
+    if drill.effective + 0.05 < drill.players as f64 {
+        lines[0].push_str(&format!("; they count like {:.1}", drill.effective));
+    }
     lines.push(match drill.change {
         Some(change) => format!(
-            "      change to expect from this start: {} {unit} (90 % interval {} to {})",
+            "      change to expect from such a start: {} {unit} (90 % interval {} to {})",
             number(change.mean),
             number(change.low),
             number(change.high)

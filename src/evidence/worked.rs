@@ -121,7 +121,8 @@ impl Evidence {
             self.rows.iter().filter(|row| row.fault == number && !row.drills.is_empty()).collect();
         let (players, effective) = effective(&votes(with));
         let followings = self.followings(fault);
-        let mut notes = vec![counted(&followings, players, effective)];
+        let nearness = self.of_a_serve.then_some(effective);
+        let mut notes = vec![counted(&followings, players, nearness)];
         if players < FEW_PLAYERS {
             notes.push(format!(
                 "Too little to estimate from; go by the reasoning of the catalogue: {}",
@@ -268,14 +269,20 @@ impl Evidence {
             rating: reported(&|place| self.reported[place].rating.map(f64::from)),
             speed_kmh: reported(&|place| self.reported[place].speed_kmh),
             first_serve_pct: reported(&|place| self.reported[place].first_serve_pct),
-            trust: trust(one, players, support, unit),
+            trust: trust(one, players, support, unit, self.of_a_serve),
             cautions,
         }
     }
 }
 
 /// How far to trust one drill's estimate.
-fn trust(one: &DrillEstimate, players: usize, support: Option<&str>, unit: &str) -> String {
+fn trust(
+    one: &DrillEstimate,
+    players: usize,
+    support: Option<&str>,
+    unit: &str,
+    of_a_serve: bool,
+) -> String {
     let who = people(players);
     match (one.claim, one.gain) {
         (Claim::BeyondChance, Some(gain)) => {
@@ -303,8 +310,10 @@ fn trust(one: &DrillEstimate, players: usize, support: Option<&str>, unit: &str)
                 "One player: a story, not a result".to_owned()
             } else if players < FEW_PLAYERS {
                 format!("{who}: stories, not a result")
-            } else {
+            } else if of_a_serve {
                 format!("{who}, but hardly any serves like this one")
+            } else {
+                format!("{who}, but too few for this fault in all")
             };
             match support {
                 Some(support) if !support.starts_with("none found") => {
@@ -316,9 +325,12 @@ fn trust(one: &DrillEstimate, players: usize, support: Option<&str>, unit: &str)
     }
 }
 
-fn counted(followings: &Followings, players: usize, effective: f64) -> String {
+/// How many plans and players stand behind it; `effective`: what they count like for the serve that
+/// asks, if one does.
+fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> String {
     if followings.plans == 0 {
-        return "Nobody else had a plan for this fault yet.".to_owned();
+        let others = if effective.is_some() { " else" } else { "" };
+        return format!("Nobody{others} had a plan for this fault yet.");
     }
     let Followings { plans, followed_up, seen_again, missing, not_comparable } = *followings;
     let mut parts = vec![format!("{followed_up} followed up")];
@@ -332,9 +344,11 @@ fn counted(followings: &Followings, players: usize, effective: f64) -> String {
         }
     }
     let missed = if missing > 0 { "; those never seen again may have done worse" } else { "" };
+    let nearness = effective.map_or_else(String::new, |effective| {
+        format!("; by likeness to this serve they count like {effective:.1}")
+    });
     format!(
-        "{} for this fault: {}{missed}. {} counted once each; by likeness to this serve they count \
-         like {effective:.1}.",
+        "{} for this fault: {}{missed}. {} counted once each{nearness}.",
         if plans == 1 { "1 plan".to_owned() } else { format!("{plans} plans") },
         parts.join(", "),
         people(players)

@@ -2,7 +2,9 @@ use std::fmt;
 
 use askama::Template;
 
-use super::data::{Audience, Change, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData};
+use super::data::{
+    Audience, Change, EvidenceRow, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData,
+};
 use super::event_strip::{EventStrip, event_strip};
 use super::look::style_variables;
 use super::picture_strip::{palm_strip, picture_strip};
@@ -101,9 +103,9 @@ struct PrecedentView {
     differs: String,
 }
 
-struct EvidenceView {
-    drawing: String,
-    trust: String,
+pub(super) struct EvidenceView {
+    pub(super) drawing: String,
+    pub(super) trust: String,
 }
 
 struct ChangeView {
@@ -260,7 +262,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         likeness: closest
             .filter(|one| !one.likeness.parts.is_empty())
             .map(|one| likeness_figure(&one.likeness, "the closest precedent", 290.0).to_string()),
-        evidence: evidence_views(data, limits.0, coach, &texts),
+        evidence: evidence_views(&data.evidence, limits.0, coach, &|text| texts.clean(text)),
         evidence_notes: data.evidence_notes.iter().map(|note| texts.clean(note)).collect(),
         dashed: data.evidence.iter().any(|row| row.row.by_itself.is_some()),
         progress: progress_view(data, limits.1, coach, &texts),
@@ -594,13 +596,15 @@ fn precedent_view(
     }
 }
 
-fn evidence_views(
-    data: &ReviewData,
+/// Rows of dots on one scale with what they say; `nearness`: whether to say what the players count
+/// like, `clean` goes over every text.
+pub(super) fn evidence_views(
+    rows: &[EvidenceRow],
     most: usize,
-    coach: bool,
-    texts: &Redactor,
+    nearness: bool,
+    clean: &dyn Fn(&str) -> String,
 ) -> Vec<EvidenceView> {
-    let rows: Vec<_> = data.evidence.iter().take(most).collect();
+    let rows: Vec<_> = rows.iter().take(most).collect();
     let range = rows
         .iter()
         .map(|row| row.row.range())
@@ -609,17 +613,17 @@ fn evidence_views(
         .map(|row| {
             let row_of_dots: &DotRow = &row.row;
             let mut trust =
-                vec![format!("{}.", sentence(&row_of_dots.estimated())), texts.clean(&row.trust)];
+                vec![format!("{}.", sentence(&row_of_dots.estimated())), clean(&row.trust)];
             trust.extend(row.typical_days.filter(|d| d.is_finite()).map(|days| {
                 format!("Typical time to change: about {:.0} weeks.", (days / 7.0).max(1.0))
             }));
             trust.extend(
                 row.effective_players
-                    .filter(|n| coach && n.is_finite())
+                    .filter(|n| nearness && n.is_finite())
                     .map(|n| format!("Counts like {n:.1} players as close as the closest.")),
             );
             if !row.cautions.is_empty() {
-                let cautions: Vec<_> = row.cautions.iter().map(|text| texts.clean(text)).collect();
+                let cautions: Vec<_> = row.cautions.iter().map(|text| clean(text)).collect();
                 trust.push(format!("Caution: {}", cautions.join(" ")));
             }
             EvidenceView {

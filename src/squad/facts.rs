@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::{MonthShare, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
+use crate::evidence::Worked;
 use crate::library::{Selection, ServeId};
 use crate::serve::Figures;
 
@@ -40,6 +41,8 @@ pub struct Squad {
     pub slices: Vec<Slice>,
     /// Plans and what became of them.
     pub follow_up: FollowUpFacts,
+    /// What worked here: faults with a plan that somebody was seen after, the most common first.
+    pub worked: Vec<Worked>,
     /// Whom to see next, the most pressing first.
     pub see_next: Vec<SeeNext>,
 }

@@ -2,7 +2,7 @@
 
 use super::progress::detectable;
 use crate::catalogue::{Catalogue, Direction};
-use crate::evidence::Evidence;
+use crate::evidence::{Evidence, Worked};
 use crate::library::{Library, ServeId, StoreError};
 use crate::matcher::{self, LikeError, Subject};
 use crate::report::{DotRow, EvidenceRow, Outcome};
@@ -21,28 +21,29 @@ pub(super) fn evidence(
     let Some(worked) = found.worked(catalogue, fault) else {
         return Ok((Vec::new(), Vec::new()));
     };
-    let rows = worked
-        .drills
-        .iter()
-        .filter(|drill| drill.players > 0)
-        .map(|drill| EvidenceRow {
-            row: DotRow {
-                label: drill.name.clone(),
-                measure: worked.measure.clone(),
-                unit: worked.unit.clone(),
-                changes: drill.changes.clone(),
-                detectable: drill.detectable,
-                estimate: drill.change.map(|change| (change.mean, change.low, change.high)),
-                by_itself: worked.by_itself.map(|by_itself| by_itself.mean),
-                interval_pct: 90,
-            },
-            effective_players: Some(drill.effective),
-            typical_days: drill.typical_days,
-            trust: drill.trust.clone(),
-            cautions: drill.cautions.clone(),
-        })
-        .collect();
-    Ok((rows, worked.notes))
+    Ok((rows(&worked), worked.notes))
+}
+
+/// One row of dots a drill that somebody was seen after.
+pub(in crate::report) fn rows(worked: &Worked) -> Vec<EvidenceRow> {
+    let seen = worked.drills.iter().filter(|drill| drill.players > 0);
+    seen.map(|drill| EvidenceRow {
+        row: DotRow {
+            label: drill.name.clone(),
+            measure: worked.measure.clone(),
+            unit: worked.unit.clone(),
+            changes: drill.changes.clone(),
+            detectable: drill.detectable,
+            estimate: drill.change.map(|change| (change.mean, change.low, change.high)),
+            by_itself: worked.by_itself.map(|by_itself| by_itself.mean),
+            interval_pct: 90,
+        },
+        effective_players: Some(drill.effective),
+        typical_days: drill.typical_days,
+        trust: drill.trust.clone(),
+        cautions: drill.cautions.clone(),
+    })
+    .collect()
 }
 
 /// How the planned fault's first measure moved from the case to the last follow-up with serves.

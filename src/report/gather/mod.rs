@@ -4,6 +4,7 @@ mod followed;
 mod pictures;
 mod progress;
 
+pub(super) use followed::rows;
 pub use pictures::clip_pictures;
 pub use progress::{course, told_changes, told_curves, told_main, told_result, told_value};
 

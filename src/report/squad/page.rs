@@ -2,7 +2,10 @@ use askama::Template;
 
 use super::{map_drawing, month_shares, share_mark, tree_drawing};
 use crate::catalogue::Catalogue;
+use crate::evidence::Worked;
+use crate::report::gather::rows;
 use crate::report::look::style_variables;
+use crate::report::review::{EvidenceView, evidence_views};
 use crate::report::words::{count, day, list, sentence};
 use crate::squad::{Alike, FaultFacts, GroupFacts, Share, Squad, Verdict};
 
@@ -15,6 +18,8 @@ const SEEN: usize = 8;
 const STRIPS: usize = 8;
 const GROUP_FAULTS: usize = 4;
 const SLICE_FAULTS: usize = 5;
+const WORKED: usize = 3;
+const WORKED_DRILLS: usize = 4;
 
 struct FaultView {
     name: String,
@@ -58,6 +63,13 @@ struct AlikeView {
     tree_note: &'static str,
 }
 
+struct WorkedView {
+    name: String,
+    measure: String,
+    drills: Vec<EvidenceView>,
+    notes: String,
+}
+
 struct CellView {
     name: String,
     count: String,
@@ -93,6 +105,9 @@ struct Page {
     slices: Vec<SliceView>,
     plans: String,
     coaches: Vec<MarkView>,
+    worked: Vec<WorkedView>,
+    worked_more: String,
+    dashed: bool,
     cautions: Vec<String>,
     today: String,
 }
@@ -156,6 +171,18 @@ pub fn squad_page(squad: &Squad) -> String {
                 apart: String::new(),
             })
             .collect(),
+        worked: squad.worked.iter().take(WORKED).map(worked_view).collect(),
+        dashed: squad.worked.iter().take(WORKED).any(|worked| worked.by_itself.is_some()),
+        worked_more: list(
+            &squad
+                .worked
+                .iter()
+                .skip(WORKED)
+                .map(|worked| {
+                    format!("{} ({})", worked.name.to_lowercase(), count(worked.players, "player"))
+                })
+                .collect::<Vec<_>>(),
+        ),
         cautions: cautions(squad),
         today: day(squad.today),
         name,
@@ -444,6 +471,16 @@ fn plans(squad: &Squad) -> String {
         plans.running,
         plans.overdue.len()
     )
+}
+
+fn worked_view(worked: &Worked) -> WorkedView {
+    let rows = rows(worked);
+    WorkedView {
+        name: worked.name.clone(),
+        measure: worked.measure.clone(),
+        drills: evidence_views(&rows, WORKED_DRILLS, false, &str::to_owned),
+        notes: worked.notes.join(" "),
+    }
 }
 
 fn cautions(squad: &Squad) -> Vec<String> {

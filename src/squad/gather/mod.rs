@@ -14,6 +14,7 @@ use jiff::civil::Date;
 use super::facts::{FaultFacts, PlayerDay, Slice, SliceFault, Squad};
 use super::{DistancesError, FaultLook, GroupsParams, course};
 use crate::catalogue::Catalogue;
+use crate::evidence::{Evidence, Worked};
 use crate::library::{
     AGE_BANDS, Case, CaseId, FaultLabel, Filter, FilterError, Level, Library, Named, Player,
     PlayerId, ServeHead, ServeId, StoreError,
@@ -177,6 +178,7 @@ pub fn gather(
     let slices = slices(&read, &faults, &looks);
     let follow_up = follow_up::follow_up(&read);
     let see_next = see_next::see_next(&read, &follow_up, &faults)?;
+    let worked = worked(&read, &faults)?;
     let alike = alike::alike(&read, &progress)?;
     let notes = notes(&read, &selection.ignored);
     Ok(Squad {
@@ -194,6 +196,7 @@ pub fn gather(
         faults,
         slices,
         follow_up,
+        worked,
         see_next,
     })
 }
@@ -266,6 +269,15 @@ fn fault_facts(read: &Read<'_>, id: &str, looks: &[FaultLook], tried: usize) -> 
         time_to_cure: found.time_to_cure,
         months: found.months,
     }
+}
+
+/// What came of the squad's own plans, in the order of `faults`.
+fn worked(read: &Read<'_>, faults: &[FaultFacts]) -> Result<Vec<Worked>, StoreError> {
+    let cases: BTreeSet<CaseId> = read.seen.iter().map(|seen| seen.case.id).collect();
+    let among =
+        Evidence::gather_among(read.library, read.catalogue, |_, case| cases.contains(&case.id))?;
+    let told = faults.iter().filter_map(|fault| among.worked(read.catalogue, &fault.fault));
+    Ok(told.filter(|worked| worked.players > 0).collect())
 }
 
 /// The faults by level, age band and coach.

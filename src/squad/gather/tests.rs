@@ -159,6 +159,53 @@ fn planted_trends_are_found_in_a_library_and_noise_is_not() {
 }
 
 #[test]
+fn what_worked_here_counts_the_squads_own_plans_and_claims_nothing_where_nothing_moved() {
+    let (_folder, mut library) = planted_library(3);
+    let first: Vec<CaseId> = (0..8)
+        .map(|number| {
+            let player = library.player_by_code(&format!("p{number:02}")).unwrap().id;
+            library.cases(Some(player)).unwrap()[0].id
+        })
+        .collect();
+    library
+        .write(|writer| {
+            for &case in &first {
+                writer.add_plan(&Plan {
+                    id: PlanId(0),
+                    case,
+                    limiting_fault: FALLING.to_owned(),
+                    drills: vec![PlannedDrill {
+                        drill: "land_inside".to_owned(),
+                        dose: "3 x 8".to_owned(),
+                    }],
+                    start: date(2026, 1, 28),
+                    review_on: None,
+                    coach: None,
+                    note: None,
+                })?;
+            }
+            Ok(())
+        })
+        .unwrap();
+    let worked = |query: &SquadQuery| {
+        let found = gathered(&library, query).unwrap();
+        found.worked.into_iter().find(|worked| worked.fault == FALLING)
+    };
+    // Every serve of this library has the same knee: seen again, nobody better.
+    let all = worked(&ask(Some("monday"))).unwrap();
+    assert_eq!((all.followings.plans, all.followings.seen_again, all.players), (8, 8, 8));
+    let [drill] = &all.drills[..] else { panic!("{:?}", all.drills) };
+    assert_eq!((drill.players, drill.improved, drill.effective), (8, 0, 8.0));
+    assert!(drill.changes.iter().all(|&change| change == 0.0), "{:?}", drill.changes);
+    assert!(drill.claim != crate::evidence::Claim::BeyondChance, "{drill:?}");
+    assert!(all.notes[0].ends_with("8 players counted once each."), "{:?}", all.notes);
+    let half = SquadQuery { filter: Filter::parse("level=club").unwrap(), ..ask(None) };
+    assert_eq!(worked(&half).unwrap().players, 4, "other squads' plans do not count");
+    // A period without the plans.
+    assert!(worked(&SquadQuery { from: Some(date(2026, 3, 1)), ..ask(None) }).is_none());
+}
+
+#[test]
 fn a_period_cuts_looks_and_a_wrong_one_is_refused() {
     let (_folder, library) = planted_library(1);
     let spring = SquadQuery {
