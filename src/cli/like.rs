@@ -138,7 +138,12 @@ pub(super) fn show(answer: &Answer, catalogue: &Catalogue, face: &mut Face) -> a
 fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
     let mut who = vec![precedent.player.clone(), precedent.date.to_string()];
     who.extend(precedent.level.map(|level| level.name().to_owned()));
-    who.extend(precedent.age.map(|age| format!("{age} years")));
+    let band = precedent.origin.as_ref().and_then(|origin| origin.age);
+    who.extend(match (precedent.age, band) {
+        (Some(age), _) => Some(format!("{age} years")),
+        (None, Some((from, to))) => Some(format!("{from} to {to} years")),
+        (None, None) => None,
+    });
     who.push(format!("{} hand", precedent.hand.name()));
     who.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
     who.extend(precedent.setting.map(|setting| setting.name().replace('_', " ")));
@@ -151,6 +156,7 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
         precedent.distance,
         who.join(", ")
     )];
+    lines.extend(precedent.origin.as_ref().map(|origin| format!("   {}", origin.told())));
     if let Some(why) = &precedent.incomparable_because {
         lines.push(format!("   compares poorly: {why}"));
     }
@@ -165,8 +171,6 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
         lines.push(format!("   where they differ, by part: {}", shares(&why.parts)));
         lines.push(format!("   and by phase: {}", shares(&why.phases)));
     }
-    let fault = |id: &str| catalogue.fault(id).map_or(id.to_owned(), |fault| fault.name.clone());
-    let drill = |id: &str| catalogue.drill(id).map_or(id.to_owned(), |drill| drill.name.clone());
     let faults: Vec<String> = precedent
         .faults
         .iter()
@@ -177,7 +181,7 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
                 LabelState::Added => "seen by the coach",
                 LabelState::Limiting => "the coach's limiting fault",
             };
-            format!("{} ({by})", fault(&label.fault))
+            format!("{} ({by})", catalogue.fault_name(&label.fault))
         })
         .collect();
     lines.push(match faults.as_slice() {
@@ -185,11 +189,12 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
         some => format!("   faults: {}", some.join("; ")),
     });
     for plan in &precedent.plans {
-        let drills: Vec<String> = plan.drills.iter().map(|d| drill(&d.drill)).collect();
+        let drills: Vec<String> =
+            plan.drills.iter().map(|d| catalogue.drill_name(&d.drill)).collect();
         lines.push(format!(
             "   plan from {}: {}: {}",
             plan.start,
-            fault(&plan.limiting_fault),
+            catalogue.fault_name(&plan.limiting_fault),
             drills.join(", ")
         ));
     }

@@ -237,14 +237,8 @@ impl Evidence {
         let reported = |of: &dyn Fn(usize) -> Option<f64>| typical(each(of));
         let entries: Vec<_> =
             one.drills.iter().filter_map(|&drill| catalogue.drill(&self.drills[drill])).collect();
-        let names: Vec<String> = one
-            .drills
-            .iter()
-            .map(|&drill| {
-                let id = &self.drills[drill];
-                catalogue.drill(id).map_or_else(|| id.clone(), |drill| drill.name.clone())
-            })
-            .collect();
+        let names: Vec<String> =
+            one.drills.iter().map(|&drill| catalogue.drill_name(&self.drills[drill])).collect();
         let mut cautions: Vec<String> = Vec::new();
         for caution in entries.iter().flat_map(|drill| &drill.cautions) {
             if !cautions.contains(caution) {

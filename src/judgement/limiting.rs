@@ -109,7 +109,7 @@ pub fn weigh(catalogue: &Catalogue, seen: &[Seen], setting: &Setting<'_>) -> Jud
         let follow: Vec<&Seen> =
             seen.iter().filter(|other| causes(catalogue, id, &other.label.fault)).collect();
         one.weight += TAKES_ALONG * follow.iter().map(|o| own[o.label.fault.as_str()]).sum::<f64>();
-        one.follow = follow.iter().map(|other| name(catalogue, &other.label.fault)).collect();
+        one.follow = follow.iter().map(|other| catalogue.fault_name(&other.label.fault)).collect();
     }
     all.sort_by(|a, b| {
         b.weight.total_cmp(&a.weight).then(a.seen.label.fault.cmp(&b.seen.label.fault))
@@ -130,7 +130,7 @@ pub fn weigh(catalogue: &Catalogue, seen: &[Seen], setting: &Setting<'_>) -> Jud
     Judgement {
         program_first: program
             .filter(|program| first.as_ref() != Some(program))
-            .map(|program| name(catalogue, &program)),
+            .map(|program| catalogue.fault_name(&program)),
         chosen: chosen.map_or(Chosen::Program, |(_, by)| by),
         second,
         order: order
@@ -192,10 +192,6 @@ fn causes(catalogue: &Catalogue, cause: &str, fault: &str) -> bool {
     catalogue.fault(fault).is_some_and(|fault| fault.upstream.iter().any(|known| known == cause))
 }
 
-fn name(catalogue: &Catalogue, fault: &str) -> String {
-    catalogue.fault(fault).map_or_else(|| fault.to_owned(), |fault| fault.name.clone())
-}
-
 struct Weighed<'a> {
     seen: &'a Seen,
     fault: Option<&'a Fault>,
@@ -242,7 +238,7 @@ impl<'a> Weighed<'a> {
         let cost = self.fault.map_or("", |fault| fault.cost.text.as_str());
         Judged {
             fault: self.seen.label.fault.clone(),
-            name: name(catalogue, &self.seen.label.fault),
+            name: catalogue.fault_name(&self.seen.label.fault),
             why: if first {
                 format!("{cost} {because}").trim().to_owned()
             } else {

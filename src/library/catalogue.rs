@@ -14,7 +14,7 @@ impl Library {
         for (name, text) in self.catalogue_files()? {
             catalogue = catalogue.with_extra(&name, &text).map_err(StoreError::Catalogue)?;
         }
-        Ok(catalogue)
+        Ok(catalogue.with_foreign_names(self.received_names()?))
     }
 
     /// The additions as stored: name and TOML text, by name.

@@ -37,7 +37,7 @@ pub use lock::Holder;
 pub use named::Named;
 pub use read::{Counts, ServeHead};
 pub use received::{
-    Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, PackRow, PlanItem, PlayerItem,
+    Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, Origin, PackRow, PlanItem, PlayerItem,
     RecordingItem, ServeItem,
 };
 pub use store::Library;

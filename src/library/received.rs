@@ -259,6 +259,30 @@ pub struct PackRow {
     pub cases: usize,
 }
 
+/// Where a received case came from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Origin {
+    /// What the sender is called, if it says.
+    pub academy: Option<String>,
+    /// Id of the pack.
+    pub pack: String,
+    /// When it was received, UTC.
+    pub received: String,
+    /// Ages reached in the year of the case, both ends included: all a pack says of a birth date.
+    pub age: Option<(i64, i64)>,
+}
+
+impl Origin {
+    /// In words: "from the pack of North Side, received 2026-05-01".
+    #[must_use]
+    pub fn told(&self) -> String {
+        let academy = self.academy.as_deref().unwrap_or("an academy that gave no name");
+        // A time in UTC begins with its day.
+        let day = self.received.get(..10).unwrap_or(&self.received);
+        format!("from the pack of {academy}, received {day}")
+    }
+}
+
 /// A pack that leaves, for the library's own record.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Leaving {
@@ -306,6 +330,47 @@ impl Library {
                     cases: count(row, 6)?,
                 })
             },
+        )
+    }
+
+    /// Where a case came from; `None` for the library's own.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn origin(&self, case: CaseId) -> Result<Option<Origin>, StoreError> {
+        self.connection
+            .prepare_cached(
+                "SELECT p.academy, p.id, p.received, o.age_from, o.age_to FROM case_origins o
+                 JOIN packs_received p ON p.id = o.pack WHERE o.case_id = ?1",
+            )
+            .and_then(|mut statement| {
+                statement
+                    .query_row([case.0], |row| {
+                        let age: (Option<i64>, Option<i64>) = (row.get(3)?, row.get(4)?);
+                        Ok(Origin {
+                            academy: row.get(0)?,
+                            pack: row.get(1)?,
+                            received: row.get(2)?,
+                            age: age.0.zip(age.1),
+                        })
+                    })
+                    .optional()
+            })
+            .map_err(StoreError::sql("reading where a case came from"))
+    }
+
+    /// What senders call faults and drills of their own, id and name; of several the one in the
+    /// pack made last.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn received_names(&self) -> Result<Vec<(String, String)>, StoreError> {
+        self.list(
+            "reading names of received faults",
+            "SELECT n.id, n.name FROM received_names n JOIN packs_received p ON p.id = n.pack
+             ORDER BY p.made, p.id",
+            [],
+            |row| Ok((row.get(0)?, row.get(1)?)),
         )
     }
 

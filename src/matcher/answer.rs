@@ -5,8 +5,8 @@ use serde::{Serialize, Serializer};
 
 use super::Why;
 use crate::library::{
-    CaseId, FaultLabel, FollowUp, LabelState, Level, Plan, PlayerId, RecordingId, Selection,
-    ServeId, ServeType, Setting,
+    CaseId, FaultLabel, FollowUp, LabelState, Level, Origin, Plan, PlayerId, RecordingId,
+    Selection, ServeId, ServeType, Setting,
 };
 use crate::motion::{Capture, Side, View};
 
@@ -83,6 +83,8 @@ pub struct Precedent {
     pub follow_ups: Vec<FollowUp>,
     /// What came of it, from the last follow-up.
     pub outcome: Option<Outcome>,
+    /// Where the case came from, if another academy's pack brought it.
+    pub origin: Option<Origin>,
     /// Why they are alike or differ; `None` where the channel set's channels are unknown.
     pub why: Option<Why>,
 }

@@ -299,6 +299,7 @@ impl Teller<'_> {
             serve_type: head.serve_type,
             faults: standing(&case.labels),
             outcome: outcome(&case),
+            origin: self.library.origin(head.case)?,
             plans: case.plans,
             follow_ups: case.follow_ups,
             why: self.why(head.id),

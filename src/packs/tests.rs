@@ -192,6 +192,41 @@ fn a_pack_brings_cases_whole_and_without_names() {
 }
 
 #[test]
+fn a_received_case_says_where_it_came_from_under_the_senders_own_words_and_by_age() {
+    let (mut from, mut to) = (room(), room());
+    let mut own = crate::catalogue::Catalogue::builtin().drill("land_inside").unwrap().clone();
+    (own.id, own.name) = ("own_landing".to_owned(), "Our landing game".to_owned());
+    let mut table = toml::Table::new();
+    table.insert("drill".into(), toml::Value::Array(vec![toml::Value::try_from(own).unwrap()]));
+    // Fourteen years old in the year of the serves.
+    let who = from.library.add_player(&sharing("zebrafinch")).unwrap();
+    let added = made::add(&mut from.library, who, 1, date(2026, 3, 4), 2).unwrap();
+    from.library
+        .write(|w| {
+            w.set_catalogue_file("own.toml", Some(&toml::to_string(&table).unwrap()))?;
+            let drill = PlannedDrill { drill: "own_landing".to_owned(), dose: "3 x 8".to_owned() };
+            w.add_plan(&Plan { drills: vec![drill], ..plan(added.case, date(2026, 3, 5)) })
+        })
+        .unwrap();
+    take(&mut to.library, &open(&packed_at(&from.library, false, 0, "").bytes).unwrap());
+    let found = |terms: &str| to.library.select(&Filter::parse(terms).unwrap()).unwrap().serves;
+    assert_eq!(found("age=u14").len(), 2);
+    assert_eq!(found("age=12-15").len(), 2);
+    assert!(found("age=u16").is_empty() && found("age>18").is_empty());
+    assert!(found("age=14").is_empty(), "a band that only overlaps does not say 14");
+    assert_eq!(found("age!=u16").len(), 2);
+    let case = to.library.cases(None).unwrap().remove(0);
+    let origin = to.library.origin(case.id).unwrap().unwrap();
+    assert_eq!((origin.academy.as_deref(), origin.age), (Some("North Side"), Some((13, 14))));
+    let today = jiff::Timestamp::now().to_string();
+    assert_eq!(origin.told(), format!("from the pack of North Side, received {}", &today[..10]));
+    let catalogue = to.library.catalogue().unwrap();
+    assert_eq!(catalogue.drill_name(&case.plans[0].drills[0].drill), "Our landing game");
+    assert!(catalogue.drill("own_landing").is_none(), "a name only");
+    assert_eq!(from.library.origin(added.case).unwrap(), None);
+}
+
+#[test]
 fn nothing_that_names_a_person_is_in_a_pack() {
     let mut from = room();
     stocked(&mut from.library);

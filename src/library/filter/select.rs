@@ -162,9 +162,15 @@ impl Library {
             }),
             Test::Ages(spans) => any(spans, |(first, last)| {
                 params.extend([Value::from(*first), Value::from(*last)]);
-                "CAST(substr(r.date, 1, 4) AS INTEGER) - CAST(substr(p.born, 1, 4) AS INTEGER)
-                    BETWEEN ? AND ?"
-                    .to_owned()
+                // Of a received case a band of ages is all that is known: it has to lie inside.
+                let age = |end: &str| {
+                    format!(
+                        "coalesce(CAST(substr(r.date, 1, 4) AS INTEGER)
+                            - CAST(substr(p.born, 1, 4) AS INTEGER),
+                            (SELECT {end} FROM case_origins o WHERE o.case_id = c.id))"
+                    )
+                };
+                format!("{} >= ? AND {} <= ?", age("age_from"), age("age_to"))
             }),
             Test::Figures { key, spans } => {
                 let column = if *key == Key::Speed { "c.speed_kmh" } else { "c.first_serve_pct" };

@@ -353,7 +353,6 @@ fn precedents(
     let mut found = Vec::new();
     for precedent in &answer.precedents {
         let figures = library.serve(precedent.serve)?.serve.figures;
-        let name = |id: &String| catalogue.fault(id).map_or(id.clone(), |f| f.name.clone());
         let likeness = precedent.why.as_ref().map_or_else(Likeness::default, |why| Likeness {
             parts: crate::serve::BodyPart::ALL
                 .into_iter()
@@ -366,12 +365,15 @@ fn precedents(
         });
         let mut context = Vec::new();
         context.extend(precedent.age.map(|age| format!("{age} years")));
+        let band = precedent.origin.as_ref().and_then(|origin| origin.age);
+        context.extend(band.map(|(from, to)| format!("{from} to {to} years")));
         context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
         context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
         context.push(precedent.capture.name().replace('_', " "));
         if let Some(why) = &precedent.incomparable_because {
             context.push(format!("compares poorly: {why}"));
         }
+        context.extend(precedent.origin.as_ref().map(|origin| origin.told()));
         found.push(Precedent {
             player: precedent.player.clone(),
             serve: precedent.serve.to_string(),
@@ -383,18 +385,18 @@ fn precedents(
             context: context.join(", "),
             distance: precedent.distance,
             likeness,
-            faults: precedent.faults.iter().map(|label| name(&label.fault)).collect(),
+            faults: precedent
+                .faults
+                .iter()
+                .map(|label| catalogue.fault_name(&label.fault))
+                .collect(),
             same_fault: limiting
                 .is_some_and(|id| precedent.faults.iter().any(|label| label.fault == id)),
             drills: precedent
                 .plans
                 .iter()
                 .flat_map(|plan| &plan.drills)
-                .map(|planned| {
-                    catalogue
-                        .drill(&planned.drill)
-                        .map_or(planned.drill.clone(), |d| d.name.clone())
-                })
+                .map(|planned| catalogue.drill_name(&planned.drill))
                 .collect(),
             outcome: followed::outcome(library, catalogue, precedent)?,
             figures: Some(figures),

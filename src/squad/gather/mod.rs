@@ -95,7 +95,7 @@ struct Read<'a> {
 
 impl Read<'_> {
     fn fault_name(&self, id: &str) -> String {
-        self.catalogue.fault(id).map_or_else(|| id.to_owned(), |fault| fault.name.clone())
+        self.catalogue.fault_name(id)
     }
 
     /// A player's cases, by date.

@@ -154,9 +154,7 @@ fn month_strip(
         .filter_map(|day| day.case.as_ref())
         .flat_map(|case| &case.plans)
         .map(|plan| PlanSpan {
-            label: catalogue
-                .fault(&plan.limiting_fault)
-                .map_or(plan.limiting_fault.clone(), |fault| fault.name.clone()),
+            label: catalogue.fault_name(&plan.limiting_fault),
             start: plan.start,
             end: plan.review_on,
         })

@@ -159,9 +159,7 @@ fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
     StepPlan {
         id: plan.id.to_string(),
         fault: plan.limiting_fault.clone(),
-        name: catalogue
-            .fault(&plan.limiting_fault)
-            .map_or(plan.limiting_fault.clone(), |fault| fault.name.clone()),
+        name: catalogue.fault_name(&plan.limiting_fault),
         start: plan.start,
         review_on: plan.review_on,
         drills: plan
