@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::tables::{COLUMNS, CoarseTables, FAR, Line, MOST_GAP, ROWS};
-use crate::lanes::{LANES, LINE, Lanes, at_level};
+use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch};
 use crate::params::ValidDtwParams;
 
 const FAR_LINE: Line = Line([FAR; LANES]);
@@ -61,6 +61,40 @@ unsafe fn add_squares<L: Lanes, const ALIKE: bool>(
         let (even, odd) = (L::splat(even), L::splat(odd));
         let (even, odd) = (L::dot_bytes(gap, even), L::dot_bytes(gap, odd));
         L::add_dot_words(L::add_dot_words(sum, even, even), odd, odd)
+    }
+}
+
+/// Copies that the next call will read, to be fetched while this one works; what is left when it ends,
+/// at once.
+pub(crate) struct Ahead<'a> {
+    copies: Vec<&'a [u8]>,
+    lines: usize,
+    fetched: usize,
+}
+
+impl<'a> Ahead<'a> {
+    pub(crate) fn new(copies: Vec<&'a [u8]>) -> Self {
+        let lines = copies.first().map_or(0, |copy| copy.len().div_ceil(LINE));
+        Self { copies, lines, fetched: 0 }
+    }
+
+    /// Fetches the share `done` / `of`.
+    #[inline(always)]
+    fn fetch(&mut self, done: usize, of: usize) {
+        let until = self.lines * done / of;
+        while self.fetched < until {
+            let at = self.fetched * LINE;
+            for copy in &self.copies {
+                prefetch(&copy[at..copy.len().min(at + LINE)]);
+            }
+            self.fetched += 1;
+        }
+    }
+}
+
+impl Drop for Ahead<'_> {
+    fn drop(&mut self) {
+        self.fetch(1, 1);
     }
 }
 
@@ -167,10 +201,11 @@ fn boxed_body<L: Lanes>(
     params: &ValidDtwParams,
     section: &Range<usize>,
     copies: &[&[u8]; LANES],
+    ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(boxed_words(tables, params, section, copies, most, scratch))
+    by_words!(boxed_words(tables, params, section, copies, ahead, most, scratch))
 }
 
 #[inline(always)]
@@ -179,6 +214,7 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     params: &ValidDtwParams,
     section: &Range<usize>,
     copies: &[&[u8]; LANES],
+    mut ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
@@ -230,6 +266,7 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
             let first = params.columns(row * ROWS, frames, frames).0 / COLUMNS;
             let last = params.columns(last_frame, frames, frames).1 / COLUMNS;
             let twice = last_frame > row * ROWS;
+            ahead.fetch(row + 1, rows);
             let previous = scratch.previous.as_ptr().cast::<u8>();
             let current = scratch.current.as_mut_ptr().cast::<u8>();
             let mut diagonal = L::load(previous.add(first * LINE));
@@ -287,6 +324,7 @@ at_level! {
         params: &ValidDtwParams,
         section: &Range<usize>,
         copies: &[&[u8]; LANES],
+        ahead: Ahead<'_>,
         most: i32,
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
@@ -415,7 +453,7 @@ at_level! {
         params: &ValidDtwParams,
         section: &Range<usize>,
         copies: &[&[u8]; LANES],
-        most: [i32; 2],
+            most: [i32; 2],
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
 }

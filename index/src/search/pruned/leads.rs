@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::envelope::Envelope;
-use super::tables::{FAR, MOST_GAP, limits, sketch_scale, whole_weights, worth};
+use super::tables::{FAR, MOST_GAP, counted, limits, sketch_scale, whole_weights, worth};
 use crate::lanes::{LINE, Lanes};
 use crate::params::{Curve, ValidDtwParams};
 use crate::sketch::{Layout, Quantiser};
@@ -22,7 +22,8 @@ pub(crate) struct LeadTables {
 /// Two neighbouring segments: the even and the odd bytes of some words of a sketch.
 #[derive(Debug)]
 struct Span {
-    first_word: usize,
+    /// Those of its words that count.
+    words: Vec<u32>,
     /// Two 16-bit weights per word.
     weights: Vec<u32>,
     /// The whole envelope's limits: one word above and one below per word.
@@ -150,7 +151,8 @@ impl LeadTables {
             return None;
         }
         let worth = worth(layout, quantiser, params);
-        let scale = sketch_scale(&worth);
+        let weights = whole_weights(&worth, sketch_scale(&worth));
+        let counted = counted(layout, params, section);
         let mut order: Vec<usize> = (0..layout.pairs.len()).step_by(channels).collect();
         order.sort_unstable_by_key(|&first| layout.pairs[first].segments[0].start);
         let spans = order.into_iter().filter_map(|first| {
@@ -163,9 +165,7 @@ impl LeadTables {
                 return None;
             }
             let (first_word, end_word) = (first / 2, (first + channels).div_ceil(2));
-            let words = end_word - first_word;
-            // A word may hold a byte of another span; its limits let everything pass.
-            let weights = whole_weights(&worth[2 * first_word..2 * end_word], scale);
+            let span_words = end_word - first_word;
 
             let met: Vec<Option<Reached>> = (0..2)
                 .map(|half| counts[half].then(|| reached(query, &classes, &segments[half])))
@@ -182,7 +182,7 @@ impl LeadTables {
                 }
             }
             // Bytes above and below, first the envelope's, then each move's.
-            let mut bytes = vec![[[255_u8; 4], [0; 4]]; (1 + moves.len()) * words];
+            let mut bytes = vec![[[255_u8; 4], [0; 4]]; (1 + moves.len()) * span_words];
             for (half, met) in met.iter().enumerate() {
                 let Some(met) = met else { continue };
                 let segment = &segments[half];
@@ -207,7 +207,7 @@ impl LeadTables {
                     let offset = quantiser.mean_offset[dim];
                     let (word, byte) = (dim / 4 - first_word, dim % 4);
                     let mut put = |place: usize, upper: f64, lower: f64| {
-                        let [above, below] = &mut bytes[place * words + word];
+                        let [above, below] = &mut bytes[place * span_words + word];
                         (above[byte], below[byte]) = limits(upper, lower, offset, step, slack);
                     };
                     put(0, mean(&envelope.upper), mean(&envelope.lower));
@@ -220,10 +220,20 @@ impl LeadTables {
                     }
                 }
             }
-            let mut limits = bytes.into_iter().map(|both| both.map(u32::from_le_bytes));
-            let envelope = limits.by_ref().take(words).collect();
-            let limits = limits.collect();
-            Some(Span { first_word, weights, envelope, counts, moves, limits })
+            // A word may hold a byte of another span; its limits let everything pass.
+            let words: Vec<u32> = counted
+                .iter()
+                .copied()
+                .filter(|&word| (first_word..end_word).contains(&(word as usize)))
+                .collect();
+            let of_place = |place: usize| {
+                let at = |&word: &u32| place * span_words + word as usize - first_word;
+                words.iter().map(|word| bytes[at(word)].map(u32::from_le_bytes)).collect::<Vec<_>>()
+            };
+            let envelope = of_place(0);
+            let limits = (1..=moves.len()).flat_map(of_place).collect();
+            let weights = words.iter().map(|&word| weights[word as usize]).collect();
+            Some(Span { words, weights, envelope, counts, moves, limits })
         });
         let spans: Vec<Span> = spans.take(MOST_SPANS).collect();
         (!spans.is_empty()).then_some(Self { spans })
@@ -236,12 +246,12 @@ const MOST_SPANS: usize = 32;
 /// The squares of the gaps of a span's words: of both segments together, and of the first alone.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `codes` and `weights` have as many lines (words) as there
-/// are `limits`, which are `WORDS` unless that is 0.
+/// The processor has the instructions of `L`; `sketch` has a line for each of the span's words, which are
+/// as many as `limits`, and `WORDS` unless that is 0.
 #[inline(always)]
 unsafe fn squares<L: Lanes, const WORDS: usize>(
-    codes: *const u8,
-    weights: *const u32,
+    span: &Span,
+    sketch: *const u8,
     limits: &[[u32; 2]],
 ) -> [L::Reg; 2] {
     let words = if WORDS == 0 { limits.len() } else { WORDS };
@@ -251,12 +261,12 @@ unsafe fn squares<L: Lanes, const WORDS: usize>(
         let even = L::splat(0x00ff_00ff);
         let mut sums = [L::splat(0); 2];
         for word in 0..words {
-            let code = L::load(codes.add(word * LINE));
+            let code = L::load(sketch.add(*span.words.get_unchecked(word) as usize * LINE));
             let [above, below] = *limits.get_unchecked(word);
             let gap =
                 L::or(L::sub_bytes(code, L::splat(above)), L::sub_bytes(L::splat(below), code));
             let gap = L::min_bytes(gap, most);
-            let weight = L::splat(*weights.add(word));
+            let weight = L::splat(*span.weights.get_unchecked(word));
             // Where a byte meets 0, it adds nothing.
             let first = L::dot_bytes(gap, L::and(gap, even));
             sums[0] = L::add_dot_words(sums[0], L::dot_bytes(gap, gap), weight);
@@ -269,12 +279,12 @@ unsafe fn squares<L: Lanes, const WORDS: usize>(
 /// `sums` after both segments of a span.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `codes` has as many lines as the span words, which are
+/// The processor has the instructions of `L`; `sketch` has a line for each of the span's words, which are
 /// `WORDS` unless that is 0.
 #[inline(always)]
 unsafe fn step<L: Lanes, const WORDS: usize>(
     span: &Span,
-    codes: *const u8,
+    sketch: *const u8,
     mut sums: [L::Reg; CLASSES],
 ) -> [L::Reg; CLASSES] {
     let words = if WORDS == 0 { span.weights.len() } else { WORDS };
@@ -285,7 +295,7 @@ unsafe fn step<L: Lanes, const WORDS: usize>(
         let mut next = [far; CLASSES];
         for (number, one) in span.moves.iter().enumerate() {
             let limits = span.limits.get_unchecked(number * words..(number + 1) * words);
-            let [both, first] = squares::<L, WORDS>(codes, span.weights.as_ptr(), limits);
+            let [both, first] = squares::<L, WORDS>(span, sketch, limits);
             if one.possible[0] {
                 let (from, to) = (usize::from(one.from), usize::from(one.to));
                 next[to] = L::min(next[to], L::add(sums[from], first));
@@ -320,7 +330,7 @@ unsafe fn step<L: Lanes, const WORDS: usize>(
 /// squared gap of the means (Jensen, as for sketches). The best chain of classes is below the path.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `sketch` has as many lines as the tables' sketches words.
+/// The processor has the instructions of `L`; `sketch` has a line for each word of a sketch.
 #[inline(always)]
 pub(crate) unsafe fn leads<L: Lanes>(
     tables: &LeadTables,
@@ -334,23 +344,22 @@ pub(crate) unsafe fn leads<L: Lanes>(
         let mut rest = [L::splat(0); MOST_SPANS + 1];
         let spans = tables.spans.as_slice();
         for (number, span) in spans.iter().enumerate().rev() {
-            let codes = sketch.add(span.first_word * LINE);
-            let own = match span.weights.len() {
-                6 => squares::<L, 6>(codes, span.weights.as_ptr(), &span.envelope),
-                _ => squares::<L, 0>(codes, span.weights.as_ptr(), &span.envelope),
+            let own = match span.words.len() {
+                6 => squares::<L, 6>(span, sketch, &span.envelope),
+                _ => squares::<L, 0>(span, sketch, &span.envelope),
             };
             rest[number] = L::add(rest[number + 1], own[0]);
         }
         let mut sums = [L::splat(0); CLASSES];
         let mut found = None;
         for (number, span) in spans.iter().enumerate() {
-            let codes = sketch.add(span.first_word * LINE);
-            sums = match span.weights.len() {
-                2 => step::<L, 2>(span, codes, sums),
-                3 => step::<L, 3>(span, codes, sums),
-                4 => step::<L, 4>(span, codes, sums),
-                6 => step::<L, 6>(span, codes, sums),
-                _ => step::<L, 0>(span, codes, sums),
+            sums = match span.words.len() {
+                1 => step::<L, 1>(span, sketch, sums),
+                2 => step::<L, 2>(span, sketch, sums),
+                3 => step::<L, 3>(span, sketch, sums),
+                4 => step::<L, 4>(span, sketch, sums),
+                6 => step::<L, 6>(span, sketch, sums),
+                _ => step::<L, 0>(span, sketch, sums),
             };
             let mut lowest = sums[0];
             for &sum in &sums[1..] {

@@ -22,11 +22,11 @@ use super::filter::Resolved;
 use super::top::Top;
 use super::{Answer, Nearest, Neighbour, Stages, cut, scan};
 use crate::dtw::{Scratch, dtw};
-use crate::lanes::{LANES, Level, prefetch};
+use crate::lanes::{LANES, Level};
 use crate::params::Curve;
 use crate::sketch::Quantiser;
 use crate::store::{Index, Segment};
-use coarse::{WarpScratch, boxed, warp};
+use coarse::{Ahead, WarpScratch, boxed, warp};
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
@@ -37,6 +37,10 @@ use tables::{CoarseTables, SLACK, SketchTables, threshold};
 const SEEDS: usize = 32;
 /// More candidates than this are worth a round of exact comparisons to lower the cutoff.
 const MANY: usize = 512;
+/// At least so many candidates are worth a round with the nearest of them; tests have fewer.
+const SIFT_WORTH: usize = if cfg!(test) { 64 } else { 4096 };
+/// So many are of that round; tests have fewer.
+const SIFT_FIRST: usize = if cfg!(test) { 48 } else { 1024 };
 /// Most such rounds.
 const ROUNDS: usize = 4;
 /// A curve still in the running.
@@ -79,23 +83,26 @@ impl Done {
     }
 }
 
-/// The `count` of the lowest bounds, lowest first.
-fn least(candidates: &[Found], count: usize) -> Vec<Found> {
-    let mut nearest: Vec<Found> = Vec::with_capacity(2 * count);
+/// Takes the `count` of the lowest bounds out, lowest first; the others keep their order.
+fn take_least(candidates: &mut Vec<Found>, count: usize) -> Vec<Found> {
+    let mut least: Vec<Found> = Vec::with_capacity(2 * count);
     let mut most = f32::INFINITY;
-    for one in candidates {
+    for one in candidates.iter() {
         if one.bound <= most {
-            nearest.push(*one);
-            if nearest.len() == 2 * count {
-                nearest.select_nth_unstable_by(count - 1, by_bound);
-                nearest.truncate(count);
-                most = nearest[count - 1].bound;
+            least.push(*one);
+            if least.len() == 2 * count {
+                least.select_nth_unstable_by(count - 1, by_bound);
+                least.truncate(count);
+                most = least[count - 1].bound;
             }
         }
     }
-    nearest.sort_unstable_by(by_bound);
-    nearest.truncate(count);
-    nearest
+    least.sort_unstable_by(by_bound);
+    least.truncate(count);
+    if let Some(last) = least.last() {
+        candidates.retain(|one| by_bound(one, last).is_gt());
+    }
+    least
 }
 
 /// A segment and the tables it shares with segments of the same quantiser.
@@ -242,16 +249,12 @@ impl<'a> Job<'a> {
         let cutoff = best.cutoff();
         candidates.retain(|one| !ruled_out(one.bound, cutoff));
         stages.kernel += self.look(&mut candidates, &best, &mut exact_scratch);
-        let cutoff = best.cutoff();
 
         // DTW of boxes, on coarse copies.
-        let coarse = self.coarse_tables(cutoff);
-        stages.coarse = candidates.len() as u64;
-        let share = candidates.len().div_ceil(4 * threads).max(256);
-        let shares: Vec<&[Found]> = candidates.chunks(share).collect();
-        let sifted =
-            in_parallel(threads, shares.len(), |at| self.sift(shares[at], &coarse, cutoff));
-        let mut candidates: Vec<Found> = sifted.into_iter().flatten().collect();
+        let coarse = self.coarse_tables(best.cutoff());
+        let (mut candidates, seen) = self.sift_all(candidates, &coarse, &best, &mut exact_scratch);
+        stages.coarse = seen.curves;
+        stages.kernel += seen.compared;
         candidates.sort_unstable_by(by_bound);
 
         // DTW on coarse copies, sixteen at a time, nearest first; the kernel on what is left.
@@ -278,18 +281,13 @@ impl<'a> Job<'a> {
                 break;
             }
             let before = best.cutoff();
-            let nearest = least(candidates, wanted);
+            let nearest = take_least(candidates, wanted);
             compared += nearest.len() as u64;
             for eight in nearest.chunks(WIDTH) {
                 self.compare(eight, best, scratch);
             }
             let cutoff = best.cutoff();
-            let farthest = nearest.last().map_or(0.0, |one| one.bound);
-            let compared =
-                |one: &Found| nearest.binary_search_by(|with| by_bound(with, one)).is_ok();
-            candidates.retain(|one| {
-                !ruled_out(one.bound, cutoff) && (one.bound > farthest || !compared(one))
-            });
+            candidates.retain(|one| !ruled_out(one.bound, cutoff));
             if cutoff > before * 0.9 {
                 break;
             }
@@ -297,12 +295,55 @@ impl<'a> Job<'a> {
         compared
     }
 
+    /// Keeps what DTW of boxes does not rule out. Of many curves those of the lowest bounds come first: what
+    /// boxes find nearest among them is compared exactly, which may lower the cutoff for the rest.
+    fn sift_all(
+        &self,
+        candidates: Vec<Found>,
+        coarse: &[CoarseTables],
+        best: &Best,
+        scratch: &mut ExactScratch,
+    ) -> (Vec<Found>, Seen) {
+        let mut seen = Seen::default();
+        let (first, mut rest) = if candidates.len() < SIFT_WORTH {
+            (candidates, Vec::new())
+        } else {
+            let mut rest = candidates;
+            let mut first = take_least(&mut rest, SIFT_FIRST);
+            first.sort_unstable_by_key(|one| (one.segment, one.place));
+            (first, rest)
+        };
+        seen.curves += first.len() as u64;
+        let mut kept = self.sift_some(&first, coarse, best.cutoff());
+        if !rest.is_empty() {
+            let nearest = take_least(&mut kept, self.wanted().max(SEEDS));
+            for eight in nearest.chunks(WIDTH) {
+                self.compare(eight, best, scratch);
+            }
+            seen.compared += nearest.len() as u64;
+            let cutoff = best.cutoff();
+            rest.retain(|one| !ruled_out(one.bound, cutoff));
+            seen.curves += rest.len() as u64;
+            kept.append(&mut self.sift_some(&rest, coarse, cutoff));
+        }
+        (kept, seen)
+    }
+
+    /// Sifts by shares.
+    fn sift_some(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
+        let threads = self.what.how.threads.get();
+        let share = some.len().div_ceil(4 * threads).max(256);
+        let shares: Vec<&[Found]> = some.chunks(share).collect();
+        let sifted = in_parallel(threads, shares.len(), |at| self.sift(shares[at], coarse, cutoff));
+        sifted.into_iter().flatten().collect()
+    }
+
     /// Keeps what DTW of boxes on the coarse copy does not rule out, with the better bound.
     fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
         let mut scratch = WarpScratch::default();
         let mut kept = Vec::new();
         for (number, batch) in some.chunks(LANES).enumerate() {
-            self.fetch(some.chunks(LANES).nth(number + 1).unwrap_or_default());
+            let soon = some.chunks(LANES).nth(number + 1).unwrap_or_default();
             for (tables, own_coarse) in coarse.iter().enumerate() {
                 let (own, copies) = self.lanes(batch, tables);
                 if own.is_empty() {
@@ -310,8 +351,10 @@ impl<'a> Job<'a> {
                 }
                 let most = threshold(cutoff, own_coarse.scale);
                 let (params, section) = (self.what.params, &self.section);
+                let ahead = self.ahead(soon);
+                let level = self.level;
                 let found =
-                    boxed(self.level, own_coarse, params, section, &copies, most, &mut scratch);
+                    boxed(level, own_coarse, params, section, &copies, ahead, most, &mut scratch);
                 for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
                     if *bound <= most {
                         let bound = as_cost(f64::from(*bound), own_coarse.scale);
@@ -323,13 +366,15 @@ impl<'a> Job<'a> {
         kept
     }
 
-    /// Has the coarse copies brought near.
-    fn fetch(&self, some: &[Found]) {
-        let words = self.parts[0].segment.layout().frame_words() * 4;
-        for one in some {
-            let copy = self.parts[one.segment as usize].segment.coarse(one.place as usize);
-            prefetch(&copy[self.section.start * words..self.section.end * words]);
-        }
+    /// The coarse copies of some curves, to be fetched.
+    fn ahead(&self, some: &[Found]) -> Ahead<'a> {
+        let bytes = self.parts[0].segment.layout().frame_words() * 4;
+        let inside = self.section.start * bytes..self.section.end * bytes;
+        let copy = |one: &Found| {
+            let segment = self.parts[one.segment as usize].segment;
+            &segment.coarse(one.place as usize)[inside.clone()]
+        };
+        Ahead::new(some.iter().map(copy).collect())
     }
 
     /// Those of a batch whose segments use these tables, and their coarse copies; lanes left over

@@ -53,33 +53,41 @@ unsafe fn bounds<L: Lanes>(
     low: *const u8,
     high: *const u8,
     tables: &SketchTables,
+    ahead: &[u8],
     most: i32,
 ) -> Option<(L::Reg, u32)> {
-    let words = tables.above.len();
+    let words = tables.words.as_slice();
     // SAFETY: the caller's promise.
     unsafe {
         let limit = L::splat(most as u32);
         let gap_limit = L::splat(MOST_GAP * 0x0101_0101);
         let mut sums = [L::splat(0); 2];
-        let half = words / 2;
-        for (first, last) in [(0, half), (half, words)] {
-            for word in first..last {
-                let low = L::load(low.add(word * LINE));
-                let high = L::load(high.add(word * LINE));
-                let above = L::splat(*tables.above.get_unchecked(word));
-                let below = L::splat(*tables.below.get_unchecked(word));
+        let half = words.len() / 2;
+        for (first, last) in [(0, half), (half, words.len())] {
+            for slot in first..last {
+                let at = *words.get_unchecked(slot) as usize * LINE;
+                // All at once would wait for each other.
+                prefetch(ahead.get(at..at + LINE).unwrap_or_default());
+                let low = L::load(low.add(at));
+                let high = L::load(high.add(at));
+                let above = L::splat(*tables.above.get_unchecked(slot));
+                let below = L::splat(*tables.below.get_unchecked(slot));
                 let gap = L::or(L::sub_bytes(low, above), L::sub_bytes(below, high));
                 let gap = L::min_bytes(gap, gap_limit);
-                let weight = L::splat(*tables.weights.get_unchecked(word));
-                let sum = &mut sums[word % 2];
+                let weight = L::splat(*tables.weights.get_unchecked(slot));
+                let sum = &mut sums[slot % 2];
                 *sum = L::add_dot_words(*sum, L::dot_bytes(gap, gap), weight);
             }
             let sum = L::add(sums[0], sums[1]);
             let mask = L::le(sum, limit);
             if mask == 0 {
+                for &word in &words[last..] {
+                    let at = word as usize * LINE;
+                    prefetch(ahead.get(at..at + LINE).unwrap_or_default());
+                }
                 return None;
             }
-            if last == words {
+            if last == words.len() {
                 return Some((sum, mask));
             }
         }
@@ -99,14 +107,14 @@ fn block_bounds_body<L: Lanes>(
     bounds_out: &mut Vec<i32>,
 ) {
     let line = sections.words * LINE;
-    assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
+    assert!(tables.suit(sections.words));
     bounds_out.clear();
     for boxes in sections.block_boxes.chunks_exact(2 * line) {
         let mut out = [i32::MAX; LANES];
         // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
         unsafe {
             let low = boxes.as_ptr();
-            if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, i32::MAX) {
+            if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, &[], i32::MAX) {
                 L::store(sum, out.as_mut_ptr().cast());
             }
         }
@@ -132,13 +140,13 @@ fn group_bounds_body<L: Lanes>(
     bounds_out: &mut Vec<i32>,
 ) {
     let line = sections.words * LINE;
-    assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
+    assert!(tables.suit(sections.words));
     let boxes = &sections.group_boxes[block as usize * 2 * line..][..2 * line];
     let mut out = [i32::MAX; LANES];
     // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
     unsafe {
         let low = boxes.as_ptr();
-        if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, i32::MAX) {
+        if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, &[], i32::MAX) {
             L::store(sum, out.as_mut_ptr().cast());
         }
     }
@@ -166,7 +174,7 @@ fn near_groups_body<L: Lanes>(
     near: &mut Vec<(u32, u32)>,
 ) -> u64 {
     let line = sections.words * LINE;
-    assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
+    assert!(tables.suit(sections.words));
     let boxes_of = |block: u32| &sections.group_boxes[block as usize * 2 * line..][..2 * line];
     let mut seen = 0;
     for (number, &block) in blocks.iter().enumerate() {
@@ -177,7 +185,8 @@ fn near_groups_body<L: Lanes>(
         let groups = (sections.groups - block as usize * GROUP).min(GROUP);
         seen += groups as u64;
         // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
-        let found = unsafe { bounds::<L>(boxes.as_ptr(), boxes.as_ptr().add(line), tables, most) };
+        let found =
+            unsafe { bounds::<L>(boxes.as_ptr(), boxes.as_ptr().add(line), tables, &[], most) };
         let mut mask = found.map_or(0, |(_, mask)| mask) & first(groups);
         while mask != 0 {
             near.push((block * GROUP as u32 + mask.trailing_zeros(), 0xffff));
@@ -213,11 +222,12 @@ impl Waiting {
     }
 
     /// Takes one lane of a group's sketches; there is room.
-    fn take(&mut self, sketch: &[u8], lane: usize, place: u32) {
+    fn take(&mut self, tables: &SketchTables, sketch: &[u8], lane: usize, place: u32) {
         let slot = self.count % LANES;
-        for (into, words) in self.codes.iter_mut().zip(sketch.chunks_exact(LINE)) {
-            let word = words[4 * lane..].first_chunk::<4>().copied().unwrap_or_default();
-            into.0[slot] = i32::from_le_bytes(word);
+        for &word in &tables.words {
+            let from = &sketch[word as usize * LINE + 4 * lane..];
+            let code = from.first_chunk::<4>().copied().unwrap_or_default();
+            self.codes[word as usize].0[slot] = i32::from_le_bytes(code);
         }
         self.places[slot] = place;
         self.count += 1;
@@ -269,7 +279,7 @@ fn sweep_groups_body<L: Lanes>(
     candidates: &mut Vec<Candidate>,
     seen: &mut Seen,
 ) {
-    assert!(tables.above.len() == sections.words && tables.weights.len() == sections.words);
+    assert!(tables.suit(sections.words));
     // A bound that leads could not tell from one out of reach.
     let tighter = tighter.filter(|_| most < FAR);
     let line = sections.words * LINE;
@@ -277,16 +287,14 @@ fn sweep_groups_body<L: Lanes>(
     let mut waiting = Waiting::new(sections.words);
     for (number, &(group, wanted)) in groups.iter().enumerate() {
         // They lie apart, so that the processor does not guess what comes next.
-        if let Some(&(soon, _)) = groups.get(number + AHEAD) {
-            prefetch(sketch_of(soon));
-        }
+        let ahead = groups.get(number + AHEAD).map_or(&[][..], |&(soon, _)| sketch_of(soon));
         let sketch = sketch_of(group);
         seen.curves += u64::from(wanted.count_ones());
         let place = |lane: usize| group * GROUP as u32 + lane as u32;
         // SAFETY: `sketch` holds a line; `L` is what `at_level` compiled for.
         unsafe {
             let at = sketch.as_ptr();
-            let Some((sum, mask)) = bounds::<L>(at, at, tables, most) else { continue };
+            let Some((sum, mask)) = bounds::<L>(at, at, tables, ahead, most) else { continue };
             let mask = mask & wanted;
             let Some(tighter) = tighter else {
                 push::<L>(sum, mask, place, candidates);
@@ -303,7 +311,7 @@ fn sweep_groups_body<L: Lanes>(
             while mask != 0 {
                 let lane = mask.trailing_zeros() as usize;
                 mask &= mask - 1;
-                waiting.take(sketch, lane, place(lane));
+                waiting.take(tables, sketch, lane, place(lane));
                 if waiting.count == LANES {
                     waiting.drain::<L>(tighter, most, candidates);
                 }

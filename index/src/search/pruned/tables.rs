@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::envelope::Envelope;
 use crate::lanes::LANES;
 use crate::params::{Curve, ValidDtwParams};
-use crate::sketch::{Layout, Quantiser};
+use crate::sketch::{Layout, Pair, Quantiser};
 
 /// Everything here is rounded to the side that keeps bounds below the truth; the few roundings left in
 /// `f64` (weights, scales, the cost itself: below 2e-11 relative for the longest path allowed) are
@@ -21,7 +21,10 @@ pub(crate) const MOST_GAP: u32 = 127;
 /// of the lower one's by at least below - x steps, each taken as 0 where negative.
 #[derive(Debug)]
 pub(crate) struct SketchTables {
-    /// One word per word of a sketch.
+    /// Words of a sketch that count, ascending; the others are of channels without weight or of frames
+    /// outside the section.
+    pub(crate) words: Vec<u32>,
+    /// One word for each of these.
     pub(crate) above: Vec<u32>,
     pub(crate) below: Vec<u32>,
     /// Two 16-bit weights per word, one per pair.
@@ -50,6 +53,21 @@ pub(crate) fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwPar
     let mut worth: Vec<f64> = of_pair.collect();
     worth.resize(2 * layout.words(), 0.0);
     worth
+}
+
+/// Words of a sketch with a byte of a channel that has weight and of a segment inside the section.
+pub(crate) fn counted(
+    layout: &Layout,
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+) -> Vec<u32> {
+    let inside = |segment: &Range<usize>| {
+        !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
+    };
+    let counts =
+        |pair: &Pair| params.weights()[pair.channel] != 0.0 && pair.segments.iter().any(inside);
+    let words = (0_u32..).zip(layout.pairs.chunks(2));
+    words.filter(|(_, pairs)| pairs.iter().any(counts)).map(|(word, _)| word).collect()
 }
 
 /// Makes weights of 16 bits, and of all squares a sum below 2^30: that many pairs of squares of
@@ -111,8 +129,18 @@ impl SketchTables {
         }
         let scale = sketch_scale(&worth);
         let weights = whole_weights(&worth, scale);
-        let word = |bytes: Vec<[u8; 4]>| bytes.into_iter().map(u32::from_le_bytes).collect();
-        Self { above: word(above), below: word(below), weights, scale }
+        let (above, below) = (packed(above), packed(below));
+        let words = counted(layout, params, section);
+        let of = |all: &[u32]| words.iter().map(|&word| all[word as usize]).collect();
+        Self { above: of(&above), below: of(&below), weights: of(&weights), words, scale }
+    }
+
+    /// Whether the tables are of sketches of so many words.
+    pub(crate) fn suit(&self, words: usize) -> bool {
+        let counted = self.words.len();
+        self.words.last().is_none_or(|&last| (last as usize) < words)
+            && self.words.is_sorted()
+            && [&self.above, &self.below, &self.weights].iter().all(|list| list.len() == counted)
     }
 }
 

@@ -6,7 +6,7 @@ use std::num::NonZeroUsize;
 use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 
-use super::coarse::{WarpScratch, boxed, warp};
+use super::coarse::{Ahead, WarpScratch, boxed, warp};
 use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, sweep_groups};
 use super::tables::{FAR, threshold};
@@ -142,10 +142,11 @@ proptest! {
             let most = threshold(cost, coarse.scale);
             let most_warped = threshold(cost, coarse.warp_scale);
             let boxes = |level, scratch: &mut WarpScratch| {
-                boxed(level, coarse, &params, &section, &copies, most, scratch)
+                let ahead = Ahead::new(copies.to_vec());
+                boxed(level, coarse, &params, &section, &copies, ahead, most, scratch)
             };
             let warped = |level, scratch: &mut WarpScratch| {
-                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
+                                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
             };
             let lane = place - first;
             let found = boxes(Level::Portable, &mut plain_scratch);
