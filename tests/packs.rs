@@ -57,3 +57,55 @@ fn a_pack_goes_from_desk_to_desk_and_back() {
     let (_, err) = ours.expect(2, &["receive", pack]);
     assert!(err.contains("made by this very library"), "{err}");
 }
+
+/// Signed and locked, from desk to desk; then another key in the same name.
+#[test]
+fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
+    let ours = Desk::new();
+    let day = ["--date", "2026-03-14", "--consent", "share"];
+    let file = sample("new-serve.c3d");
+    let add = [&["add", &file, "--player", "sanderling"], &day[..]].concat();
+    ours.expect(0, &add);
+    std::fs::write(ours.at("words.txt"), "four words drawn by lot\n").unwrap();
+    std::fs::write(ours.at("short.txt"), "short\n").unwrap();
+    let share = |desk: &Desk, more: &[&str], status| {
+        desk.expect(status, &[&["share", "-o", "p.zip", "--academy", "North Side"], more].concat())
+    };
+    let (_, err) = share(&ours, &["--lock", "--passphrase-file", "short.txt"], 2);
+    assert!(err.contains("at least 12 characters") && !ours.at("p.zip").exists(), "{err}");
+    let (_, err) = share(&ours, &["--sign", "--lock", "--passphrase-file", "words.txt"], 0);
+    assert!(err.contains("signed; tell the receiver by another way: key "), "{err}");
+    let pack = ours.at("p.zip");
+    let pack = pack.to_str().unwrap();
+
+    let theirs = Desk::new();
+    let (_, err) = theirs.expect(2, &["receive", pack]);
+    assert!(err.contains("no passphrase") && !theirs.at("library").exists(), "{err}");
+    std::fs::write(theirs.at("wrong.txt"), "four words drawn by luck").unwrap();
+    let (_, err) = theirs.expect(2, &["receive", pack, "--passphrase-file", "wrong.txt"]);
+    assert!(err.contains("does not open this pack") && err.lines().count() == 1, "{err}");
+    let words = ours.at("words.txt");
+    let words = ["--passphrase-file", words.to_str().unwrap()];
+    let (out, _) = theirs.expect(0, &[&["receive", pack], &words[..]].concat());
+    assert!(out.contains("signed with a key new here: ") && out.contains("1 case"), "{out}");
+
+    // Somebody else in the same name: refused, and taken only when told to.
+    let other = Desk::new();
+    other.expect(0, &add);
+    share(&other, &[], 0);
+    let guise = other.at("p.zip");
+    let guise = guise.to_str().unwrap();
+    let (_, err) = theirs.expect(2, &["receive", guise]);
+    assert!(err.contains("NOT SIGNED, though earlier") && err.contains("--new-key"), "{err}");
+    assert_eq!(theirs.objects(0, &["receive", "--json"]).len(), 1);
+    let (out, _) = theirs.expect(0, &["receive", guise, "--new-key"]);
+    assert!(out.contains("NOT SIGNED"), "{out}");
+
+    // Forgotten at home, taken back there by a pack without cases.
+    ours.expect(0, &["forget", "sanderling", "--yes"]);
+    let (_, err) = share(&ours, &["--sign"], 0);
+    assert!(err.contains("it takes back 1 player"), "{err}");
+    let (out, _) = theirs.expect(0, &["receive", pack]);
+    assert!(out.contains("1 x player is taken back by the sender"), "{out}");
+    assert!(out.contains("signed with the key of earlier packs"), "{out}");
+}

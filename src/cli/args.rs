@@ -509,6 +509,15 @@ pub(super) struct ShareArgs {
     /// Let free words leave too
     #[arg(long)]
     pub(super) with_notes: bool,
+    /// Sign it with the library's own key, made with the first signed pack
+    #[arg(long)]
+    pub(super) sign: bool,
+    /// Lock it with a passphrase: from --passphrase-file, PRECEDENT_PASSPHRASE, or typed
+    #[arg(long)]
+    pub(super) lock: bool,
+    /// File whose first line is the passphrase; - for standard input
+    #[arg(long, value_name = "FILE", requires = "lock")]
+    pub(super) passphrase_file: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]
@@ -521,6 +530,12 @@ pub(super) struct ReceiveArgs {
     /// Remove all that only this pack brought
     #[arg(long, value_name = "PACK", conflicts_with = "pack")]
     pub(super) undo: Option<String>,
+    /// Take it although it is not signed with the key its sender signed with before
+    #[arg(long, requires = "pack")]
+    pub(super) new_key: bool,
+    /// File whose first line is the passphrase of a locked pack; - for standard input
+    #[arg(long, value_name = "FILE", requires = "pack")]
+    pub(super) passphrase_file: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -11,6 +11,7 @@ mod face;
 mod forget;
 mod judge;
 mod like;
+mod passphrase;
 mod place;
 mod progress;
 mod read;

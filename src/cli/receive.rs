@@ -5,20 +5,25 @@ use serde::Serialize;
 
 use super::args::ReceiveArgs;
 use super::face::{Face, count, table};
+use super::passphrase::passphrase;
 use super::{Outcome, place};
 use crate::library::{Brought, Library};
-use crate::packs;
+use crate::packs::{self, Signing};
 
 /// Fewest digits of a pack's id that name it.
 const LEAST_DIGITS: usize = 6;
 /// Digits of a pack's id that are shown.
 const SHOWN_DIGITS: usize = 12;
+/// Characters of a key's fingerprint in the list.
+const SHOWN_KEY: usize = 9;
 
 #[derive(Serialize)]
 struct Told<'a> {
     pack: &'a str,
     academy: Option<&'a str>,
     made: &'a str,
+    signer: Option<&'a str>,
+    signature: Signing,
     dry_run: bool,
     #[serde(flatten)]
     brought: Brought,
@@ -30,7 +35,7 @@ pub(super) fn run(
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
     match (&args.pack, &args.undo) {
-        (Some(file), _) => take(file, args.dry_run, library, face),
+        (Some(file), _) => take(file, args, library, face),
         (None, Some(pack)) => undo(pack, library, face),
         (None, None) => list(library, face),
     }
@@ -38,14 +43,30 @@ pub(super) fn run(
 
 fn take(
     file: &Path,
-    dry_run: bool,
+    args: &ReceiveArgs,
     library: Option<&Path>,
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
     let at = || format!("{}", file.display());
     let bytes = std::fs::read(file).with_context(|| format!("{}: cannot be read", at()))?;
-    let pack = packs::open(&bytes).with_context(at)?;
+    let locked = packs::is_locked(&bytes);
+    let passphrase =
+        locked.then(|| passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
+    let pack = packs::open(&bytes, passphrase.as_ref()).with_context(at)?;
+    let dry_run = args.dry_run;
     let (mut library, made_new) = place::for_adding(library)?;
+    let signature = Signing::of(&pack, &library.packs()?);
+    if signature.is_suspect() && !args.new_key && !dry_run {
+        if let Some(before) = &made_new {
+            place::unmake(library, before)?;
+        }
+        bail!(
+            "{}: {}; ask the sender by another way, then add --new-key to take it; nothing was \
+             stored",
+            at(),
+            signature.told(&pack)
+        );
+    }
     let result =
         if dry_run { library.try_receive(&pack) } else { library.write(|w| w.receive(&pack)) };
     if let Some(before) = made_new.filter(|_| dry_run || result.is_err()) {
@@ -57,6 +78,8 @@ fn take(
             pack: &pack.id,
             academy: pack.academy.as_deref(),
             made: &pack.made,
+            signer: pack.signer.as_deref(),
+            signature,
             dry_run,
             brought,
         })?;
@@ -67,6 +90,7 @@ fn take(
             pack.academy.as_deref().unwrap_or("an unnamed academy"),
             pack.made.get(..10).unwrap_or(&pack.made),
         ))?;
+        face.line(&signature.told(&pack))?;
         face.line(&format!(
             "{}: {}, {}, {} with {}",
             if dry_run { "would bring" } else { "brought" },
@@ -77,6 +101,7 @@ fn take(
         ))?;
         for (number, what) in [
             (brought.replaced, "case changes to a newer version"),
+            (brought.taken_back, "player is taken back by the sender"),
             (brought.forgotten, "player was forgotten here and is not taken"),
             (brought.in_the_way, "case is not shown: your own of that day and player is there"),
         ] {
@@ -137,7 +162,7 @@ fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
         face.say("no packs received; receive one with receive FILE");
         return Ok(Outcome::Nothing);
     }
-    let mut rows = table(&["pack", "academy", "made", "received", "players", "cases"]);
+    let mut rows = table(&["pack", "academy", "made", "received", "players", "cases", "signed"]);
     for pack in &packs {
         if face.json {
             face.object(pack)?;
@@ -150,6 +175,9 @@ fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
             pack.received.get(..10).unwrap_or_default().to_owned(),
             pack.players.to_string(),
             pack.cases.to_string(),
+            pack.signer.as_deref().map_or_else(String::new, |key| {
+                packs::fingerprint(key).chars().take(SHOWN_KEY).collect()
+            }),
         ]);
     }
     if !face.json {

@@ -4,9 +4,10 @@ use serde::Serialize;
 
 use super::args::ShareArgs;
 use super::face::{Face, count};
+use super::passphrase::passphrase;
 use super::{Outcome, place};
 use crate::library::Filter;
-use crate::packs::{self, Request};
+use crate::packs::{self, PackKey, Request};
 
 #[derive(Serialize)]
 struct Told<'a> {
@@ -17,6 +18,9 @@ struct Told<'a> {
     serves: usize,
     without_consent: usize,
     from_others: usize,
+    taken_back: usize,
+    signer: Option<String>,
+    locked: bool,
 }
 
 pub(super) fn run(
@@ -26,11 +30,19 @@ pub(super) fn run(
 ) -> anyhow::Result<Outcome> {
     let mut library = place::for_writing(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
+    let passphrase =
+        args.lock.then(|| passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
+    if let Some(passphrase) = &passphrase {
+        passphrase.check_strong()?;
+    }
+    let key = args.sign.then(|| PackKey::of(library.folder())).transpose()?;
     let request = Request {
         filter: &filter,
         academy: args.academy.as_deref(),
         with_notes: args.with_notes,
         made: jiff::Timestamp::now(),
+        key: key.as_ref(),
+        passphrase: passphrase.as_ref(),
     };
     let packed = packs::pack(&library, &request)?;
     let left = packed.left_out;
@@ -47,7 +59,7 @@ pub(super) fn run(
         face.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
     }
     let cases = packed.leaving.cases.len();
-    if cases == 0 {
+    if cases == 0 && packed.withdrawn == 0 {
         face.say(&packed.selection.why_empty().unwrap_or_else(|| "nothing to share".to_owned()));
         return Ok(Outcome::Nothing);
     }
@@ -66,6 +78,9 @@ pub(super) fn run(
             serves: packed.leaving.serves,
             without_consent: left.no_consent,
             from_others: left.received,
+            taken_back: packed.withdrawn,
+            signer: key.as_ref().map(PackKey::public),
+            locked: passphrase.is_some(),
         })?;
     }
     face.say(&format!(
@@ -78,6 +93,18 @@ pub(super) fn run(
     face.say(
         "days, level, stature and the motion itself are in it: send it only to whom you trust",
     );
+    if packed.withdrawn > 0 {
+        face.say(&format!(
+            "it takes back {} who left in earlier packs and are forgotten or agree no more",
+            count(packed.withdrawn, "player")
+        ));
+    }
+    if let Some(key) = &key {
+        face.say(&format!("signed; tell the receiver by another way: key {}", key.fingerprint()));
+    }
+    if passphrase.is_some() {
+        face.say("locked; tell the receiver the passphrase by another way");
+    }
     if args.with_notes {
         face.say("free words are in it: other people may be named there");
     }

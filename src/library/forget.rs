@@ -105,8 +105,10 @@ impl Library {
         let who = self.player(player)?;
         let (removed, sent) = self.before_forgetting(player)?;
         let prints = self.prints_of(player)?;
+        let left = if sent.is_empty() { None } else { Some(self.pseudonym(player)?) };
         self.write(|w| {
             w.bury(&prints, day)?;
+            w.ask_back(left.as_deref(), day)?;
             w.drop_versions(player)?;
             w.remove_player(player)
         })?;
@@ -221,6 +223,19 @@ impl Library {
 }
 
 impl Writer<'_> {
+    /// Lets the next packs take back a player whose cases left, under the pseudonym they left with.
+    fn ask_back(&mut self, pseudonym: Option<&str>, day: Date) -> Result<(), WriteError> {
+        let Some(pseudonym) = pseudonym else { return Ok(()) };
+        // One scope: a pack is not made for one recipient.
+        self.run("noting whom to take back", || {
+            self.db.execute(
+                "INSERT OR IGNORE INTO withdrawals_to_send VALUES ('', ?1, ?2)",
+                params![pseudonym, day.to_string()],
+            )
+        })?;
+        Ok(())
+    }
+
     /// Leaves tombstones and the chore of wiping.
     fn bury(&mut self, prints: &[[u8; 32]], day: Date) -> Result<(), WriteError> {
         self.run("leaving a tombstone", || {

@@ -207,6 +207,10 @@ pub struct Arrived {
     pub academy: Option<String>,
     /// When it was made: `2026-03-04T05:06:07.089Z`, so that text sorts as time.
     pub made: String,
+    /// Public key it is signed with, hex, its signature checked; `None`: not signed.
+    pub signer: Option<String>,
+    /// Pseudonyms of players the sender takes back.
+    pub withdrawn: Vec<String>,
     /// Faults and drills of the sender's own: kind, id, name.
     pub names: Vec<(String, String, String)>,
     /// What it holds.
@@ -230,6 +234,8 @@ pub struct Brought {
     pub replaced: usize,
     /// Players not taken because they were forgotten here.
     pub forgotten: usize,
+    /// Players of this library whom the sender takes back with it.
+    pub taken_back: usize,
     /// Cases not shown because a case of this library is there on that day.
     pub in_the_way: usize,
     /// Players that went.
@@ -253,6 +259,8 @@ pub struct PackRow {
     pub made: String,
     /// When it was received, UTC.
     pub received: String,
+    /// Public key it was signed with, hex.
+    pub signer: Option<String>,
     /// Players in it.
     pub players: usize,
     /// Cases in it.
@@ -313,7 +321,7 @@ impl Library {
         self.list(
             "listing packs",
             &format!(
-                "SELECT id, sender, academy, made, received, {}, {} FROM packs_received p
+                "SELECT id, sender, academy, made, received, signer, {}, {} FROM packs_received p
                  ORDER BY made, id",
                 of("player"),
                 of("case")
@@ -326,8 +334,9 @@ impl Library {
                     academy: row.get(2)?,
                     made: row.get(3)?,
                     received: row.get(4)?,
-                    players: count(row, 5)?,
-                    cases: count(row, 6)?,
+                    signer: row.get(5)?,
+                    players: count(row, 6)?,
+                    cases: count(row, 7)?,
                 })
             },
         )
@@ -402,7 +411,7 @@ impl Library {
     ) -> Result<Vec<Item>, StoreError> {
         let case = self.case(case)?;
         let who = self.player(case.player)?;
-        let player = self.veil("player", &self.uid_of("players", case.player.0)?)?;
+        let player = self.pseudonym(case.player)?;
         let names = [Some(who.code.to_lowercase()), who.name.as_ref().map(|n| n.to_lowercase())];
         let words = |note: &Option<String>| {
             note.clone().filter(|note| {
@@ -513,6 +522,38 @@ impl Library {
             return Ok(by.to_owned());
         }
         Ok(format!("{AWAY_VOICE}{}", &self.veil("coach", &by.to_lowercase())?[..8]))
+    }
+
+    /// Pseudonyms of players whose cases left in a pack before and who are forgotten since or agree
+    /// to sharing no more, in order: every later pack takes them back.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn withdrawals(&self) -> Result<Vec<String>, StoreError> {
+        let mut gone: Vec<String> = self.list(
+            "listing withdrawals",
+            "SELECT player FROM withdrawals_to_send",
+            [],
+            |row| row.get(0),
+        )?;
+        let unwilling: Vec<String> = self.list(
+            "listing withdrawals",
+            "SELECT DISTINCT p.uid FROM sent_cases s JOIN players p ON p.id = s.player
+             WHERE p.consent_share = 0",
+            [],
+            |row| row.get(0),
+        )?;
+        for uid in unwilling {
+            gone.push(self.veil("player", &uid)?);
+        }
+        gone.sort();
+        gone.dedup();
+        Ok(gone)
+    }
+
+    /// Pseudonym of a player of this library, as packs name the player.
+    pub(super) fn pseudonym(&self, player: PlayerId) -> Result<String, StoreError> {
+        self.veil("player", &self.uid_of("players", player.0)?)
     }
 
     fn veil(&self, purpose: &str, value: &str) -> Result<String, StoreError> {

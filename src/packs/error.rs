@@ -1,3 +1,5 @@
+use std::path::PathBuf;
+
 use thiserror::Error;
 
 use crate::library::{FilterError, StoreError, WriteError};
@@ -44,12 +46,12 @@ pub enum PackError {
     },
     /// Made by another version.
     #[error(
-        "pack of format {found}, this program reads format {known}; ask the sender for one of format {known}, or take a newer program"
+        "pack of format {found}, this program reads formats 1 to {known}; ask the sender for one of these, or take a newer program"
     )]
     Format {
         /// Format number in the pack.
         found: String,
-        /// Format number known.
+        /// Newest format number known.
         known: u32,
     },
     /// A part does not read.
@@ -67,6 +69,58 @@ pub enum PackError {
         place: String,
         /// The rule.
         source: Box<WriteError>,
+    },
+    /// It is locked, and no passphrase was given.
+    #[error("the pack is locked; give its passphrase, which the sender tells you by another way")]
+    Locked,
+    /// The passphrase is not the one it was locked with.
+    #[error(
+        "the passphrase does not open this pack; check it letter by letter with the sender, nothing was stored"
+    )]
+    WrongPassphrase,
+    /// No passphrase to work with.
+    #[error("passphrase of {found}; expected {rule}")]
+    BadPassphrase {
+        /// Its length.
+        found: String,
+        /// What is allowed.
+        rule: &'static str,
+    },
+    /// Trying a passphrase would take more than any pack of this program asks for.
+    #[error(
+        "its lock asks for {found} {what}, at most {limit} is given; do not trust this file, nothing was stored"
+    )]
+    Greedy {
+        /// Of what.
+        what: &'static str,
+        /// What it asks for.
+        found: u32,
+        /// The limit.
+        limit: u32,
+    },
+    /// Locked in another version's way.
+    #[error(
+        "locked in form {found}, this program knows form {known}; ask the sender for one of form {known}, or take a newer program"
+    )]
+    Lock {
+        /// Form found.
+        found: u32,
+        /// Form known.
+        known: u32,
+    },
+    /// The signature does not fit.
+    #[error("the signature is wrong: {why}; nothing was stored, do not trust this file")]
+    Signature {
+        /// What is wrong.
+        why: String,
+    },
+    /// The library's own signing key is not usable.
+    #[error("{}: {why}", .file.display())]
+    Key {
+        /// The key's file.
+        file: PathBuf,
+        /// What is wrong and what to do.
+        why: String,
     },
     /// The filter asks for something this library does not have.
     #[error(transparent)]

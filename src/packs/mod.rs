@@ -1,12 +1,17 @@
 //! Packs: one file with chosen cases of one library for another, without names.
 //!
-//! [`pack`] makes one, [`open`] reads and checks one wholly before anything is stored;
+//! [`pack`] makes one, signed and locked if that is asked for; [`open`] reads and checks one wholly
+//! before anything is stored;
 //! [`Writer::receive`](crate::library::Writer::receive) merges it. `FORMAT.md` beside this file
 //! describes a pack entry by entry, what in it is linkable and what never leaves.
 
 mod error;
 mod open;
+mod seal;
+#[cfg(test)]
+mod seal_tests;
 mod share;
+mod sign;
 #[cfg(test)]
 mod tests;
 
@@ -16,12 +21,16 @@ use serde::{Deserialize, Serialize};
 
 pub use error::PackError;
 pub use open::open;
+pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
+pub use sign::{PackKey, Signing, fingerprint};
 
-/// The format this program writes and reads.
-pub const FORMAT: u32 = 1;
+/// The format this program writes; it reads all from 1 on.
+pub const FORMAT: u32 = 2;
 const MANIFEST: &str = "manifest.json";
 const CASES: &str = "cases.jsonl";
+/// Only in a signed pack: the 64 bytes of the signature.
+const SIGNATURE: &str = "signature";
 /// How `made` is written: text in this form sorts as time.
 const MADE: &str = "%Y-%m-%dT%H:%M:%S%.3fZ";
 
@@ -36,6 +45,12 @@ struct Manifest {
     academy: Option<String>,
     made: String,
     with_notes: bool,
+    /// Public key of the signature, hex; `None`: not signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    signer: Option<String>,
+    /// Pseudonyms of players whose cases left before and are taken back, in order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    withdrawn: Vec<String>,
     catalogue: CatalogueNote,
     players: usize,
     cases: usize,

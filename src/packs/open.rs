@@ -6,9 +6,12 @@ use std::io::{Cursor, Read};
 use jiff::Timestamp;
 use zip::ZipArchive;
 
-use super::{CASES, FORMAT, MADE, MANIFEST, Manifest, PackError};
+use super::{CASES, FORMAT, MADE, MANIFEST, Manifest, PackError, Passphrase, SIGNATURE};
+use super::{is_locked, seal, sign};
 use crate::library::{Arrived, Item};
 
+/// Largest signature, bytes; the right one has 64.
+const SIGNATURE_LIMIT: usize = 1024;
 /// Largest manifest, bytes.
 const MANIFEST_LIMIT: usize = 4 << 20;
 /// Largest entry of cases, bytes: about ten thousand serves and more.
@@ -23,11 +26,17 @@ type Zip<'a> = ZipArchive<Cursor<&'a [u8]>>;
 /// Reads a pack: its entries and their names, sizes while they inflate, hashes, formats, every
 /// value against the rules of the store, every serve to its last sample.
 ///
-/// The hashes show damage and careless change. They do not show who made the pack.
+/// The hashes show damage and careless change. Who made the pack is shown by its signature, as far
+/// as its key is known to be the sender's. `passphrase` opens a locked pack and is ignored for
+/// others.
 ///
 /// # Errors
 /// [`PackError`] with what is wrong; nothing was stored.
-pub fn open(bytes: &[u8]) -> Result<Arrived, PackError> {
+pub fn open(bytes: &[u8], passphrase: Option<&Passphrase>) -> Result<Arrived, PackError> {
+    if is_locked(bytes) {
+        let passphrase = passphrase.ok_or(PackError::Locked)?;
+        return open_within(&seal::unlock(bytes, passphrase)?, CASES_LIMIT);
+    }
     open_within(bytes, CASES_LIMIT)
 }
 
@@ -36,6 +45,7 @@ pub(super) fn open_within(bytes: &[u8], limit: usize) -> Result<Arrived, PackErr
     check_entries(&archive)?;
     let head = inflate(&mut archive, MANIFEST, MANIFEST_LIMIT, bytes.len())?;
     let manifest = read_manifest(&head)?;
+    check_signature(&manifest, &head, &mut archive, bytes.len())?;
     let lines = inflate(&mut archive, CASES, limit, bytes.len())?;
     check_hash(&manifest, &lines)?;
     let items = read_items(&lines)?;
@@ -45,6 +55,8 @@ pub(super) fn open_within(bytes: &[u8], limit: usize) -> Result<Arrived, PackErr
         sender: manifest.sender,
         academy: manifest.academy,
         made: manifest.made,
+        signer: manifest.signer,
+        withdrawn: manifest.withdrawn,
         names: manifest.catalogue.own,
         items,
     })
@@ -60,10 +72,10 @@ fn check_entries(archive: &Zip<'_>) -> Result<(), PackError> {
         }
     }
     names.sort();
-    if archive.len() != 2 || names != [CASES, MANIFEST] {
+    if archive.len() > 3 || (names != [CASES, MANIFEST] && names != [CASES, MANIFEST, SIGNATURE]) {
         return Err(PackError::Entries {
             found: format!("{} ({} in all)", names.join(", "), archive.len()),
-            expected: format!("{MANIFEST} and {CASES}"),
+            expected: format!("{MANIFEST}, {CASES} and, if signed, {SIGNATURE}"),
         });
     }
     Ok(())
@@ -103,7 +115,7 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
     let value: serde_json::Value =
         serde_json::from_slice(head).map_err(|error| part(error.to_string()))?;
     let format = value.get("format").cloned().unwrap_or_default();
-    if format != FORMAT {
+    if !format.as_u64().is_some_and(|format| (1..=u64::from(FORMAT)).contains(&format)) {
         return Err(PackError::Format { found: format.to_string(), known: FORMAT });
     }
     let manifest: Manifest =
@@ -133,6 +145,12 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
     {
         return Err(part("sender: not the id of a library".to_owned()));
     }
+    let pseudonym = |text: &String| {
+        text.len() == 64 && text.bytes().all(|c| matches!(c, b'0'..=b'9' | b'a'..=b'f'))
+    };
+    if !manifest.withdrawn.iter().all(pseudonym) || !manifest.withdrawn.is_sorted_by(|a, b| a < b) {
+        return Err(part("withdrawn: expected pseudonyms of 64 hex digits, in order".to_owned()));
+    }
     let short = |text: &String| text.len() <= 200 && !text.contains(char::is_control);
     let own = &manifest.catalogue.own;
     if own.len() > 1000
@@ -141,6 +159,27 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
         return Err(part("catalogue: a name is too long, or there are too many".to_owned()));
     }
     Ok(manifest)
+}
+
+/// A manifest that names a key is signed with it, and no other pack has a signature.
+fn check_signature(
+    manifest: &Manifest,
+    head: &[u8],
+    archive: &mut Zip<'_>,
+    file: usize,
+) -> Result<(), PackError> {
+    match (&manifest.signer, archive.index_for_name(SIGNATURE).is_some()) {
+        (None, false) => Ok(()),
+        (Some(key), true) => {
+            sign::check(key, head, &inflate(archive, SIGNATURE, SIGNATURE_LIMIT, file)?)
+        }
+        (Some(_), false) => {
+            Err(PackError::Signature { why: "the manifest names a key, there is none".to_owned() })
+        }
+        (None, true) => {
+            Err(PackError::Signature { why: "the manifest names no key for it".to_owned() })
+        }
+    }
 }
 
 fn check_hash(manifest: &Manifest, lines: &[u8]) -> Result<(), PackError> {
@@ -197,6 +236,9 @@ fn check_whole(manifest: &Manifest, items: &[Item]) -> Result<(), PackError> {
             place: format!("{CASES}, line {}", at + 1),
             why: why.to_owned(),
         };
+        if manifest.withdrawn.binary_search_by(|gone| gone.as_str().cmp(item.owner())).is_ok() {
+            return Err(part("its player is taken back in the same pack"));
+        }
         if !keys.contains(&("player", item.owner(), String::new())) {
             return Err(part("its player is not in the pack"));
         }

@@ -7,7 +7,11 @@ use jiff::Timestamp;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
-use super::{CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, PackError};
+use super::seal::{Cost, lock};
+use super::{
+    CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, PackError, PackKey,
+    Passphrase, SIGNATURE,
+};
 use crate::catalogue::Catalogue;
 use crate::library::{CaseId, Filter, Item, Leaving, Library, PlayerId, Selection, ServeId};
 
@@ -22,6 +26,10 @@ pub struct Request<'a> {
     pub with_notes: bool,
     /// When it is made.
     pub made: Timestamp,
+    /// Signs it.
+    pub key: Option<&'a PackKey>,
+    /// Locks it.
+    pub passphrase: Option<&'a Passphrase>,
 }
 
 /// Cases that matched and stay here.
@@ -46,6 +54,8 @@ pub struct Packed {
     pub players: usize,
     /// Recordings in it.
     pub recordings: usize,
+    /// Players whose cases left before and whom it takes back.
+    pub withdrawn: usize,
     /// What stays here and why.
     pub left_out: LeftOut,
     /// What was chosen from.
@@ -54,7 +64,8 @@ pub struct Packed {
     pub leaving: Leaving,
 }
 
-/// Makes a pack of the cases `request` chooses; it may hold none.
+/// Makes a pack of the cases `request` chooses; it may hold none. Whatever is chosen, it takes
+/// back the players whose cases left before and who are forgotten or agree to sharing no more.
 ///
 /// Cost: reads every chosen serve; memory twice their size.
 ///
@@ -115,6 +126,8 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
         academy: request.academy.map(str::to_owned),
         made: made.clone(),
         with_notes: request.with_notes,
+        signer: request.key.map(PackKey::public),
+        withdrawn: library.withdrawals()?,
         catalogue: CatalogueNote {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             own: own_names(&catalogue, items.values()),
@@ -127,8 +140,13 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
     };
     manifest.id = manifest.right_id().map_err(|error| encoding(MANIFEST, &error))?;
     let head = serde_json::to_vec(&manifest).map_err(|error| encoding(MANIFEST, &error))?;
-    let bytes = zipped(&[(MANIFEST, &head), (CASES, &lines)])
-        .map_err(|error| encoding("the pack", &error))?;
+    let signature = request.key.map(|key| key.sign(&head));
+    let mut entries: Vec<(&str, &[u8])> = vec![(MANIFEST, &head), (CASES, &lines)];
+    entries.extend(signature.as_ref().map(|signature| (SIGNATURE, &signature[..])));
+    let mut bytes = zipped(&entries).map_err(|error| encoding("the pack", &error))?;
+    if let Some(passphrase) = request.passphrase {
+        bytes = lock(&bytes, passphrase, Cost::USUAL)?;
+    }
     let leaving = Leaving {
         made,
         scope: request.filter.to_string(),
@@ -136,7 +154,9 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
         serves,
         cases,
     };
-    Ok(Packed { bytes, id: manifest.id, players, recordings, left_out, selection, leaving })
+    let withdrawn = manifest.withdrawn.len();
+    let id = manifest.id;
+    Ok(Packed { bytes, id, players, recordings, withdrawn, left_out, selection, leaving })
 }
 
 /// Entries as a ZIP file, deflated, without times or rights.

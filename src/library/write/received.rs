@@ -236,17 +236,19 @@ impl Writer<'_> {
         }
         let new = self.run("storing a pack", || {
             self.db.execute(
-                "INSERT OR IGNORE INTO packs_received (id, sender, academy, made, received)
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                "INSERT OR IGNORE INTO packs_received (id, sender, academy, made, received, signer)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
                 params![
                     pack.id,
                     pack.sender,
                     pack.academy,
                     pack.made,
                     jiff::Timestamp::now().to_string(),
+                    pack.signer,
                 ],
             )
         })?;
+        let taken_back = self.withdraw(pack)?;
         self.run("storing a pack's words", || {
             let mut insert = self.db.prepare_cached(
                 "INSERT OR IGNORE INTO received_names (pack, kind, id, name)
@@ -264,11 +266,13 @@ impl Writer<'_> {
             if !forgotten.contains_key(owner) {
                 forgotten.insert(owner, self.is_buried(&pack.sender, owner)?);
             }
-            if !forgotten[owner] {
+            if !forgotten[owner] && !self.is_withdrawn(pack, owner)? {
                 self.store_item(pack, item)?;
             }
         }
         let mut brought = self.show(&pack.sender)?;
+        self.sweep_items(&pack.sender)?;
+        brought.taken_back = taken_back;
         brought.known = new == 0;
         brought.forgotten = forgotten.values().filter(|gone| **gone).count();
         Ok(brought)
@@ -292,15 +296,62 @@ impl Writer<'_> {
             self.db.execute("DELETE FROM packs_received WHERE id = ?1", [pack])
         })?;
         let brought = self.show(&sender)?;
-        // Only now: showing compares with the versions shown before.
-        self.run("removing a pack", || {
+        self.sweep_items(&sender)?;
+        Ok(brought)
+    }
+
+    /// Removes versions that no pack holds any more; only after [`Self::show`], which compares with
+    /// the versions shown before.
+    fn sweep_items(&self, sender: &str) -> Result<(), StoreError> {
+        self.run("removing what no pack holds", || {
             self.db.execute(
                 "DELETE FROM received_items WHERE sender = ?1
                  AND NOT EXISTS (SELECT 1 FROM received_in r WHERE r.item = received_items.id)",
-                [&sender],
+                [sender],
             )
         })?;
-        Ok(brought)
+        Ok(())
+    }
+
+    /// Notes whom a sender takes back and takes their versions out of every pack made until then;
+    /// returns how many of them are shown here. What is noted stays when the pack is taken back.
+    fn withdraw(&mut self, pack: &Arrived) -> Result<usize, WriteError> {
+        let mut shown = 0;
+        for owner in &pack.withdrawn {
+            check_print("withdrawn", owner)?;
+            let key = params![pack.sender, owner, pack.made];
+            shown += self.run("noting who is taken back", || {
+                self.db.execute(
+                    "INSERT INTO withdrawals_received (sender, player, made) VALUES (?1, ?2, ?3)
+                     ON CONFLICT (sender, player) DO UPDATE SET made = max(made, excluded.made)",
+                    key,
+                )?;
+                self.db.execute(
+                    "DELETE FROM received_in
+                     WHERE item IN (SELECT id FROM received_items WHERE sender = ?1 AND owner = ?2)
+                     AND pack IN (SELECT id FROM packs_received WHERE made <= ?3)",
+                    key,
+                )?;
+                self.db.query_row(
+                    "SELECT count(*) FROM player_origins WHERE sender = ?1 AND uid = ?2",
+                    params![pack.sender, owner],
+                    |row| row.get::<_, i64>(0),
+                )
+            })?;
+        }
+        Ok(usize::try_from(shown).unwrap_or(0))
+    }
+
+    /// Whether the sender took this player back after the pack was made.
+    fn is_withdrawn(&self, pack: &Arrived, owner: &str) -> Result<bool, StoreError> {
+        self.run("looking for who is taken back", || {
+            self.db
+                .prepare_cached(
+                    "SELECT EXISTS (SELECT 1 FROM withdrawals_received
+                     WHERE sender = ?1 AND player = ?2 AND made >= ?3)",
+                )?
+                .query_row(params![pack.sender, owner, pack.made], |row| row.get(0))
+        })
     }
 
     /// Removes every version of a received player, in all packs; for a player who is forgotten.

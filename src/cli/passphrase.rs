@@ -1,0 +1,45 @@
+use std::io::{self, BufRead, IsTerminal, Read};
+use std::path::Path;
+
+use anyhow::{Context, bail};
+use zeroize::Zeroizing;
+
+use super::face::Face;
+use crate::packs::Passphrase;
+
+/// Where it is looked for without a file. Never an argument: those are seen by other users.
+const VARIABLE: &str = "PRECEDENT_PASSPHRASE";
+/// More than any passphrase that is taken.
+const MOST_BYTES: u64 = 64 * 1024;
+
+/// The passphrase of a pack: the first line of `file` (`-`: of standard input), else what the
+/// environment holds, else what is typed.
+pub(super) fn passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result<Passphrase> {
+    let text = match file {
+        Some(file) if file == Path::new("-") => typed()?,
+        Some(file) => {
+            let mut text = Zeroizing::new(String::new());
+            std::fs::File::open(file)
+                .and_then(|open| open.take(MOST_BYTES).read_to_string(&mut text))
+                .with_context(|| format!("{}: no passphrase can be read", file.display()))?;
+            text
+        }
+        None => match std::env::var(VARIABLE) {
+            Ok(text) => Zeroizing::new(text),
+            Err(_) if io::stdin().is_terminal() => {
+                face.complain("passphrase (it shows as you type):");
+                typed()?
+            }
+            Err(_) => bail!(
+                "no passphrase: give --passphrase-file FILE (- for standard input) or set {VARIABLE}"
+            ),
+        },
+    };
+    Ok(Passphrase::new(&text)?)
+}
+
+fn typed() -> anyhow::Result<Zeroizing<String>> {
+    let mut text = Zeroizing::new(String::new());
+    io::stdin().lock().take(MOST_BYTES).read_line(&mut text)?;
+    Ok(text)
+}
