@@ -400,8 +400,7 @@ fn order_and_repetition_do_not_matter() {
                 let pack = opened(&packed.bytes).unwrap();
                 if chance.gen_bool(0.2) {
                     let player = from.library.player(who).unwrap();
-                    let consent =
-                        Consent { share: !player.consent.share, ..player.consent.clone() };
+                    let consent = Consent { share: !player.consent.share, ..player.consent };
                     let changed = Player { consent, ..player };
                     from.library.write(|w| w.update_player(&changed)).unwrap();
                 }
