@@ -146,3 +146,75 @@ macro_rules! at_level {
     };
 }
 pub(crate) use at_level;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    type Bytes = [u8; LINE];
+
+    #[inline(always)]
+    fn each_body<L: Lanes>(a: &Bytes, b: &Bytes, c: &Bytes, out: &mut Vec<Bytes>) {
+        // SAFETY: registers are 64 bytes; `L` is what `at_level` compiled for.
+        unsafe {
+            let [a, b, c] = [L::load(a.as_ptr()), L::load(b.as_ptr()), L::load(c.as_ptr())];
+            // Small enough for what callers take care of.
+            let small = L::and(b, L::splat(0x3f3f_3f3f));
+            let [even, odd] = L::widen(a);
+            let made = [
+                L::or(a, b),
+                L::and(a, b),
+                even,
+                odd,
+                L::mul_words(a, b),
+                L::sub_bytes(a, b),
+                L::min_bytes(a, b),
+                L::max_bytes(a, b),
+                L::dot_bytes(a, L::sub_bytes(small, L::splat(0x2020_2020))),
+                L::dot_bytes(small, a),
+                L::add_dot_words(c, even, odd),
+                L::add_dot_bytes(c, small, a),
+                L::add(a, b),
+                L::sub(a, b),
+                L::min(a, b),
+                L::splat(L::le(a, b)),
+                L::splat(L::le(a, a)),
+            ];
+            let rows = std::array::from_fn(|row| made[row]);
+            for reg in made.into_iter().chain(L::transpose(rows)) {
+                let mut bytes = [0; LINE];
+                L::store(reg, bytes.as_mut_ptr());
+                out.push(bytes);
+            }
+        }
+    }
+
+    at_level! {
+        /// Every operation once.
+        fn each = each_body(a: &Bytes, b: &Bytes, c: &Bytes, out: &mut Vec<Bytes>)
+    }
+
+    #[test]
+    fn all_levels_agree_on_every_operation() {
+        use rand::{Rng, SeedableRng};
+        let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(9);
+        let edges = [0, 1, 0x7f, 0x80, 0xfe, 0xff];
+        let mut bytes = || -> Bytes {
+            std::array::from_fn(|_| match rng.r#gen::<bool>() {
+                true => edges[rng.gen_range(0..edges.len())],
+                false => rng.r#gen(),
+            })
+        };
+        for round in 0..2000 {
+            let [a, b, c] = [bytes(), bytes(), bytes()];
+            let mut want = Vec::new();
+            each(Level::Portable, &a, &b, &c, &mut want);
+            for level in Level::all() {
+                let mut got = Vec::new();
+                each(level, &a, &b, &c, &mut got);
+                let differs = want.iter().zip(&got).position(|(want, got)| want != got);
+                assert_eq!(differs, None, "round {round}, {level:?}: {a:?} {b:?} {c:?}");
+            }
+        }
+    }
+}

@@ -6,11 +6,24 @@ use super::{LANES, LINE, Lanes};
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Portable;
 
+/// Byte by byte, in a loop that compilers turn into vector instructions.
+#[inline(always)]
 fn bytes(a: [u32; LANES], b: [u32; LANES], f: impl Fn(u8, u8) -> u8) -> [u32; LANES] {
-    std::array::from_fn(|lane| {
-        let (a, b) = (a[lane].to_le_bytes(), b[lane].to_le_bytes());
-        u32::from_le_bytes(std::array::from_fn(|byte| f(a[byte], b[byte])))
-    })
+    let (mut a, b): ([u8; LINE], [u8; LINE]) = (bytemuck::cast(a), bytemuck::cast(b));
+    for (a, b) in a.iter_mut().zip(b) {
+        *a = f(*a, b);
+    }
+    bytemuck::cast(a)
+}
+
+/// 16 bits by 16 bits, likewise. The order of halves in a word does not matter.
+#[inline(always)]
+fn halves(a: [u32; LANES], b: [u32; LANES], f: impl Fn(u16, u16) -> u16) -> [u32; LANES] {
+    let (mut a, b): ([u16; LINE / 2], [u16; LINE / 2]) = (bytemuck::cast(a), bytemuck::cast(b));
+    for (a, b) in a.iter_mut().zip(b) {
+        *a = f(*a, b);
+    }
+    bytemuck::cast(a)
 }
 
 impl Lanes for Portable {
@@ -51,24 +64,15 @@ impl Lanes for Portable {
 
     #[inline(always)]
     unsafe fn widen(a: Self::Reg) -> [Self::Reg; 2] {
-        std::array::from_fn(|odd| {
-            std::array::from_fn(|lane| {
-                let bytes = a[lane].to_le_bytes();
-                let half = |byte: usize| u32::from((i16::from(bytes[byte]) - 128) as u16);
-                half(odd) | half(odd + 2) << 16
-            })
-        })
+        [
+            halves(a, a, |a, _| (a & 0xff).wrapping_sub(128)),
+            halves(a, a, |a, _| (a >> 8).wrapping_sub(128)),
+        ]
     }
 
     #[inline(always)]
     unsafe fn mul_words(a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| {
-            let half = |shift: u32| {
-                let (a, b) = ((a[lane] >> shift) as u16, (b[lane] >> shift) as u16);
-                u32::from(a.wrapping_mul(b)) << shift
-            };
-            half(0) | half(16)
-        })
+        halves(a, b, u16::wrapping_mul)
     }
 
     #[inline(always)]
@@ -88,30 +92,29 @@ impl Lanes for Portable {
 
     #[inline(always)]
     unsafe fn dot_bytes(a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| {
-            let (a, b) = (a[lane].to_le_bytes(), b[lane].to_le_bytes());
-            let product = |byte: usize| i32::from(a[byte]) * i32::from(b[byte] as i8);
-            let word = |at: usize| (product(at) + product(at + 1)) as u16;
-            u32::from(word(0)) | u32::from(word(2)) << 16
+        halves(a, b, |a, b| {
+            // Each byte widened in place; b's keep their sign.
+            let (a_low, a_high) = (a & 0xff, a >> 8);
+            let (b_low, b_high) = ((b << 8) as i16 >> 8, b as i16 >> 8);
+            a_low.wrapping_mul(b_low as u16).wrapping_add(a_high.wrapping_mul(b_high as u16))
         })
     }
 
     #[inline(always)]
     unsafe fn add_dot_words(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| {
-            let word = |bits: u32, half: u32| i32::from((bits >> (16 * half)) as u16 as i16);
-            let dot = word(a[lane], 0) * word(b[lane], 0) + word(a[lane], 1) * word(b[lane], 1);
-            sum[lane].wrapping_add(dot as u32)
-        })
+        let mut sum = sum;
+        for ((sum, a), b) in sum.iter_mut().zip(a).zip(b) {
+            let (a_low, a_high) = (i32::from(a as i16), a as i32 >> 16);
+            let (b_low, b_high) = (i32::from(b as i16), b as i32 >> 16);
+            *sum = sum.wrapping_add((a_low * b_low).wrapping_add(a_high * b_high) as u32);
+        }
+        sum
     }
 
     #[inline(always)]
     unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| {
-            let (a, b) = (a[lane].to_le_bytes(), b[lane].to_le_bytes());
-            let products = a.iter().zip(b).map(|(&a, b)| i32::from(a) * i32::from(b as i8));
-            sum[lane].wrapping_add(products.sum::<i32>() as u32)
-        })
+        // SAFETY: plain Rust needs nothing of the processor.
+        unsafe { Self::add_dot_words(sum, Self::dot_bytes(a, b), [0x0001_0001; LANES]) }
     }
 
     #[inline(always)]
