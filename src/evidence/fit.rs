@@ -83,7 +83,19 @@ pub(super) fn fit(design: &Design, noise: Noise, prior: &Prior) -> Option<Fit> {
     let covariance = inverse.dot(&middle).dot(&inverse);
 
     let errors = y - &columns.dot(&mean);
-    let leverage = (&weighted.dot(&inverse) * columns).sum_axis(Axis(1));
+    // How far a row's error moves its own fitted value, with what comes along in the errors of the
+    // same player's other rows.
+    let mut leverage = (&weighted.dot(&inverse) * columns).sum_axis(Axis(1));
+    for rows in clusters {
+        let moved = columns.select(Axis(0), rows).dot(&inverse);
+        let hat = moved.dot(&weighted.select(Axis(0), rows).t());
+        for (i, &row) in rows.iter().enumerate() {
+            let own = variances[group[row]].sqrt();
+            for (j, &other) in rows.iter().enumerate().filter(|&(j, _)| j != i) {
+                leverage[row] += correlation * hat[[i, j]] * variances[group[other]].sqrt() / own;
+            }
+        }
+    }
     let reach = (&columns.dot(&covariance) * columns).sum_axis(Axis(1));
     let (mut residual, mut used) = ([0.0; 2], [0.0; 2]);
     for (row, &group) in group.iter().enumerate() {

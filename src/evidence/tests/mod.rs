@@ -1,4 +1,5 @@
 //! Planted truth on invented academies, and an independent implementation on the same table.
 
 mod academy;
+mod independent;
 mod planted;

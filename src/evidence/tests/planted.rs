@@ -131,28 +131,55 @@ mod suite {
         assert!(found.claimed_first > found.questions / 3, "claims too little: {found:?}");
     }
 
+    /// Prints the figures of each kind and says for which the 90 % intervals held less often than
+    /// the least share given, or more often than 0.93.
+    #[expect(clippy::print_stderr, reason = "the figures are what it is run for")]
+    fn measured(kinds: &[(&str, f64, Spec)]) {
+        let mut off = Vec::new();
+        for (name, least, spec) in kinds {
+            let found = figures(spec, 2500, 1_000_000);
+            let rates = [found.changes, found.firsts, found.gains, found.by_itself];
+            let rates = rates.map(Figures::rate);
+            eprintln!("{name}: change, first, gain, by itself {rates:.3?}; {found:?}");
+            if rates[..3].iter().any(|rate| !(*least..=0.93).contains(rate)) {
+                off.push((*name, rates));
+            }
+            if found.chosen <= found.usual {
+                off.push((*name, rates));
+            }
+        }
+        assert!(off.is_empty(), "{off:?}");
+    }
+
     /// The figures the documentation states; `cargo test --release -- --ignored full_figures`.
     #[test]
     #[ignore = "2,500 questions for each kind of academy take minutes"]
-    #[expect(clippy::print_stderr, reason = "the figures are what it is run for")]
     fn full_figures() {
-        let kinds = [
-            ("usual", Spec::USUAL),
-            ("30 players", Spec { players: 30, ..Spec::USUAL }),
-            ("200 players", Spec { players: 200, ..Spec::USUAL }),
-            ("great form of the day", Spec { day_spread: 1.0, ..Spec::USUAL }),
-            ("nobody comes back", Spec { reviews: 1, ..Spec::USUAL }),
-            ("one fault only", Spec { faults: 1, ..Spec::USUAL }),
-        ];
-        for (name, spec) in kinds {
-            let found = figures(&spec, 2500, 1_000_000);
-            eprintln!("{name}: {found:?}");
-            for counts in [found.changes, found.firsts, found.gains] {
-                let rate = Figures::rate(counts);
-                assert!((0.87..=0.93).contains(&rate), "{name}: {rate} held: {found:?}");
-            }
-            assert!(found.chosen > found.usual, "{name}: {found:?}");
-        }
+        measured(&[
+            ("usual", 0.87, Spec::USUAL),
+            ("30 players", 0.87, Spec { players: 30, ..Spec::USUAL }),
+            ("200 players", 0.87, Spec { players: 200, ..Spec::USUAL }),
+            ("great form of the day", 0.87, Spec { day_spread: 1.0, ..Spec::USUAL }),
+            ("nobody comes back", 0.87, Spec { reviews: 1, ..Spec::USUAL }),
+            ("one fault only", 0.87, Spec { faults: 1, ..Spec::USUAL }),
+        ]);
+    }
+
+    /// What the method does not follow; the shares it falls to are the documented limits.
+    #[test]
+    #[ignore = "2,500 questions for each kind of academy take minutes"]
+    fn full_figures_where_it_is_weak() {
+        measured(&[
+            ("no better, not seen", 0.82, Spec { missing_if_no_better: 0.25, ..Spec::USUAL }),
+            ("less to gain", 0.82, Spec { by_start: 0.25, ..Spec::USUAL }),
+            ("by style", 0.77, Spec { by_style: 0.4, ..Spec::USUAL }),
+        ]);
+    }
+
+    #[test]
+    #[ignore = "2,500 questions for each kind of academy take minutes"]
+    #[expect(clippy::print_stderr, reason = "the figures are what it is run for")]
+    fn full_figures_of_nothing() {
         for spec in [NOTHING, Spec { players: 200, ..NOTHING }, Spec { day_spread: 1.0, ..NOTHING }]
         {
             let found = figures(&spec, 2500, 2_000_000);
