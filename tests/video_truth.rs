@@ -380,3 +380,66 @@ fn measure_what_one_camera_gives() {
         .unwrap();
     }
 }
+
+/// A clip that takes long: an interrupt ends the reading, and nothing of it is left.
+#[cfg(target_os = "linux")]
+#[test]
+fn an_interrupt_leaves_nothing_behind() {
+    if !ready() {
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let home = folder.path();
+    let clip = home.join("long.mp4");
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-f", "lavfi", "-i", "testsrc=size=640x360:rate=30:duration=40"])
+        .args(["-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p"])
+        .arg(&clip)
+        .status()
+        .unwrap();
+    assert!(made.success());
+    let temporary = home.join("temporary");
+    for args in [&["read"][..], &["add", "--player", "dunlin", "--date", "2026-03-14"]] {
+        std::fs::create_dir_all(&temporary).unwrap();
+        let mut run = Command::new(env!("CARGO_BIN_EXE_precedent"))
+            .arg("--library")
+            .arg(home.join("library"))
+            .args(args)
+            .arg(&clip)
+            .env("TMPDIR", &temporary)
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        // Once the clip is being decoded, it is being read.
+        let begun = std::time::Instant::now();
+        while using(&clip).len() < 2 {
+            assert!(run.try_wait().unwrap().is_none(), "it ended by itself");
+            assert!(begun.elapsed().as_secs() < 60, "it never began to decode");
+            std::thread::sleep(std::time::Duration::from_millis(20));
+        }
+        let told = Command::new("kill").args(["-INT", &run.id().to_string()]).status().unwrap();
+        assert!(told.success());
+        let ended = run.wait_with_output().unwrap();
+        let err = String::from_utf8(ended.stderr).unwrap();
+        assert_eq!(ended.status.code(), Some(2), "{args:?}: {err}");
+        assert!(err.contains("stopped") && !err.contains("panicked"), "{args:?}: {err}");
+        assert_eq!(using(&clip), Vec::<String>::new(), "{args:?}: still at work");
+        assert!(!home.join("library").exists(), "{args:?}: half a library is left");
+        let left: Vec<_> =
+            std::fs::read_dir(&temporary).unwrap().map(|e| e.unwrap().path()).collect();
+        assert!(left.is_empty(), "{args:?}: {left:?}");
+    }
+}
+
+/// Command lines of the processes that name this file.
+#[cfg(target_os = "linux")]
+fn using(file: &Path) -> Vec<String> {
+    let name = file.to_str().unwrap();
+    std::fs::read_dir("/proc")
+        .unwrap()
+        .filter_map(|entry| std::fs::read(entry.ok()?.path().join("cmdline")).ok())
+        .map(|line| String::from_utf8_lossy(&line).replace('\0', " "))
+        .filter(|line| line.contains(name))
+        .collect()
+}
