@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use rand::Rng;
+use rayon::prelude::*;
 
 use super::chance::chance;
 use super::*;
@@ -28,6 +29,14 @@ struct Tally {
 }
 
 impl Tally {
+    fn add(&mut self, other: Self) {
+        self.planted += other.planted;
+        self.hit += other.hit;
+        self.missed += other.missed;
+        self.wrong += other.wrong;
+        self.unseen += other.unseen;
+    }
+
     fn recall(self) -> f64 {
         f64::from(self.hit) / f64::from(self.hit + self.missed)
     }
@@ -48,6 +57,16 @@ struct Trial {
     clean: u32,
     clean_suspected: u32,
     unread: u32,
+    /// All faults together, right-handers and left-handers.
+    by_hand: [Tally; 2],
+}
+
+impl Trial {
+    fn sum(&self) -> Tally {
+        let mut sum = self.by_hand[0];
+        sum.add(self.by_hand[1]);
+        sum
+    }
 }
 
 /// Faults that cannot be had together: a low toss leaves no time for a stop, and both low toss
@@ -66,7 +85,7 @@ fn draw_faults(chance: &mut chance::Chance) -> Vec<(Fault, f64)> {
     faults
 }
 
-fn session(seed: u64, sensor: &Sensor) -> (Vec<(Fault, f64)>, Vec<Suspicion>) {
+fn session(seed: u64, sensor: &Sensor) -> (Side, Vec<(Fault, f64)>, Vec<Suspicion>) {
     let mut chance = chance(seed, 7);
     let faults = draw_faults(&mut chance);
     let hand = if chance.gen_bool(0.3) { Side::Left } else { Side::Right };
@@ -88,19 +107,18 @@ fn session(seed: u64, sensor: &Sensor) -> (Vec<(Fault, f64)>, Vec<Suspicion>) {
     let readings: Vec<_> = read.iter().map(Vec::as_slice).collect();
     let capture = capture.expect("three recordings");
     let conditions = Conditions::of(capture, sensor.rate_hz);
-    (faults, detect(Catalogue::builtin(), &readings, &conditions))
+    (hand, faults, detect(Catalogue::builtin(), &readings, &conditions))
 }
 
 fn trial(sensor: &Sensor, seeds: std::ops::Range<u64>) -> Trial {
     let mut trial = Trial::default();
     for seed in seeds {
-        let (planted, found) = session(seed, sensor);
+        let (hand, planted, found) = session(seed, sensor);
         let mut wrong = Vec::new();
         for &fault in Fault::ALL {
             let suspicion = found.iter().find(|each| each.fault == fault.id()).expect("judged");
             let is_planted = planted.iter().any(|each| each.0 == fault);
-            let tally = trial.tallies.entry(fault).or_default();
-            tally.planted += u32::from(is_planted);
+            let mut tally = Tally { planted: u32::from(is_planted), ..Tally::default() };
             match (suspicion.score(), suspicion.suspected(), is_planted) {
                 (None, ..) => tally.unseen += 1,
                 (_, true, true) => tally.hit += 1,
@@ -111,6 +129,8 @@ fn trial(sensor: &Sensor, seeds: std::ops::Range<u64>) -> Trial {
                 }
                 (_, false, false) => {}
             }
+            trial.tallies.entry(fault).or_default().add(tally);
+            trial.by_hand[usize::from(hand == Side::Left)].add(tally);
         }
         for &(fault, _) in &planted {
             *trial.planted.entry(fault).or_default() += 1;
@@ -157,71 +177,172 @@ fn cell(tally: Tally) -> String {
     format!("{precision} / {:.0} ({seen})", 100.0 * tally.recall())
 }
 
-/// Writes the tables of precision and recall per fault to stdout; half an hour unoptimised.
-#[test]
-#[ignore = "half an hour unoptimised: writes precision and recall per fault to stdout"]
-#[allow(clippy::print_stdout)]
-fn detection_tables() {
-    let n: u64 = std::env::var("SESSIONS").ok().and_then(|count| count.parse().ok()).unwrap_or(200);
-    let trials: Vec<Trial> = SETTINGS
-        .iter()
-        .map(|&(kind, rate_hz, noise_m)| trial(&sensor(kind, rate_hz, noise_m), 0..n))
-        .collect();
-    let mut text = String::from("| fault |");
-    for (kind, rate_hz, noise_m) in SETTINGS {
-        let kind = match kind {
-            SensorKind::Markers => "markers",
-            SensorKind::OneCamera => "one camera",
-            SensorKind::Depth => "depth",
-        };
-        write!(text, " {kind} {rate_hz:.0} Hz, {:.0} mm |", 1000.0 * noise_m).unwrap();
+/// The page: what the detector finds of what was planted.
+const PAGE: &str = include_str!("../catalogue/DETECTION.md");
+/// Where it stands.
+const PAGE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/catalogue/DETECTION.md");
+
+/// Two small trials that the suite runs again and holds against the page, with the least recall and
+/// precision they may have.
+const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
+    (SensorKind::Markers, 120.0, 0.002, 0.80, 0.80),
+    (SensorKind::OneCamera, 60.0, 0.015, 0.45, 0.70),
+];
+const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
+
+/// Read off the tables by us.
+const WEAK: &str = "
+What is weak: from one camera a contact that is too low is missed in two of three and called in
+vain as often: there it is a hint, not a finding. A pause is lost in a depth sensor's noise. A low
+elbow turns the palm up in the racket drop, too, so that a waiter's tray is suspected besides it in
+one of four: look at the pictures before both are named. A deep arch and a missing turn of the hand
+are missed in one of seven where they are mild.
+";
+
+fn label((kind, rate_hz, noise_m): (SensorKind, f64, f64)) -> String {
+    let kind = match kind {
+        SensorKind::Markers => "markers",
+        SensorKind::OneCamera => "one camera",
+        SensorKind::Depth => "depth",
+    };
+    format!("{kind} {rate_hz:.0} Hz, {:.0} mm", 1000.0 * noise_m)
+}
+
+/// What the suite finds again: one line a trial.
+fn checked(setting: (SensorKind, f64, f64), trial: &Trial) -> String {
+    let sum = trial.sum();
+    format!(
+        "- {}: {} found, {} missed, {} suspected though not planted",
+        label(setting),
+        sum.hit,
+        sum.missed,
+        sum.wrong
+    )
+}
+
+fn percent(part: u32, of: u32) -> String {
+    if of == 0 {
+        "-".to_owned()
+    } else {
+        format!("{:.0} %", 100.0 * f64::from(part) / f64::from(of))
+    }
+}
+
+fn name(fault: Fault) -> &'static str {
+    &Catalogue::builtin().fault(fault.id()).expect("a fault of the catalogue").name
+}
+
+fn page(settings: &[Trial], small: &[Trial], sessions: u64) -> String {
+    let mut text = format!(
+        "# What the detector finds\n\n\
+         Written by the test `detection_tables` in `src/demo/detection.rs`; not to be edited.\n\n\
+         All serves here are invented by the demo's generator. A session is three serves of one drawn\n\
+         player (three in ten left-handed, any level and size, the camera or the floor turned by up to 40\n\
+         deg) with none to three faults of severity 0.5 to 1, where 0.38 is where a fault begins to be\n\
+         suspected. {sessions} sessions a column. A real player's fault looks like the generator's only as\n\
+         far as the generator is right: these figures are a ceiling, not a promise.\n\n\
+         ## Precision and recall\n\n\
+         `precision / recall (sessions in which it was planted and could be judged)`, in per cent.\n\n| fault |"
+    );
+    for setting in SETTINGS {
+        write!(text, " {} |", label(setting)).unwrap();
     }
     text += &format!("\n|---|{}\n", "---|".repeat(SETTINGS.len()));
     for &fault in Fault::ALL {
-        write!(text, "| {} |", fault.id()).unwrap();
-        for trial in &trials {
+        write!(text, "| {} |", name(fault)).unwrap();
+        for trial in settings {
             write!(text, " {} |", cell(trial.tallies[&fault])).unwrap();
         }
         text += "\n";
     }
-    text += "| *faultless sessions with any suspicion* |";
-    for trial in &trials {
-        write!(text, " {} of {} |", trial.clean_suspected, trial.clean).unwrap();
-    }
-    text += "\n| *sessions in which no serve was found* |";
-    for trial in &trials {
-        write!(text, " {} |", trial.unread).unwrap();
-    }
-    text += "\n\nMixed up (markers, 240 Hz):\n\n| planted | sessions | also suspected though not planted |\n|---|---|---|\n";
-    let first = &trials[0];
+    let row = |text: &mut String, what: &str, of: &dyn Fn(&Trial) -> String| {
+        write!(text, "| *{what}* |").unwrap();
+        for trial in settings {
+            write!(text, " {} |", of(trial)).unwrap();
+        }
+        *text += "\n";
+    };
+    row(&mut text, "all faults", &|trial| cell(trial.sum()));
+    row(&mut text, "right-handers", &|trial| cell(trial.by_hand[0]));
+    row(&mut text, "left-handers", &|trial| cell(trial.by_hand[1]));
+    row(&mut text, "faultless sessions with any suspicion", &|trial| {
+        format!("{} of {}", trial.clean_suspected, trial.clean)
+    });
+    row(&mut text, "sessions in which no serve was found", &|trial| trial.unread.to_string());
+
+    text += WEAK;
+    text += "\n## What is taken for what\n\nMarkers at 240 Hz. Share of the sessions with the planted \
+             fault in which another one was suspected though it was not planted; shares below 5 % are \
+             left out. Sessions may hold other planted faults, so some of it is theirs.\n\n\
+             | planted | sessions | found | suspected besides |\n|---|---|---|---|\n";
+    let first = &settings[0];
     for &fault in Fault::ALL {
-        let others: Vec<String> = first
+        let sessions = first.planted.get(&fault).copied().unwrap_or(0);
+        let mut others: Vec<(u32, &str)> = first
             .mixed
             .iter()
-            .filter(|((planted, _), _)| *planted == fault)
-            .map(|((_, other), count)| format!("{} {count}", other.id()))
+            .filter(|((planted, _), count)| *planted == fault && **count * 20 >= sessions)
+            .map(|((_, other), count)| (*count, name(*other)))
             .collect();
-        let sessions = first.planted.get(&fault).copied().unwrap_or(0);
-        let others = if others.is_empty() { "nothing".to_owned() } else { others.join(", ") };
-        writeln!(text, "| {} | {sessions} | {others} |", fault.id()).unwrap();
+        others.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(b.1)));
+        let others: Vec<String> = others
+            .iter()
+            .map(|(count, other)| format!("{} {}", other.to_lowercase(), percent(*count, sessions)))
+            .collect();
+        let others = if others.is_empty() { "-".to_owned() } else { others.join(", ") };
+        let found = percent(first.tallies[&fault].hit, sessions);
+        writeln!(text, "| {} | {sessions} | {found} | {others} |", name(fault)).unwrap();
     }
-    println!("{text}");
+    text += &format!(
+        "\n## Found again by every test run\n\nSeeds {} to {}:\n\n",
+        CHECKED_SEEDS.start,
+        CHECKED_SEEDS.end - 1
+    );
+    for ((kind, rate_hz, noise_m, ..), trial) in CHECKED.iter().zip(small) {
+        text += &checked((*kind, *rate_hz, *noise_m), trial);
+        text += "\n";
+    }
+    text
+}
+
+/// Writes `src/catalogue/DETECTION.md`.
+#[test]
+#[ignore = "minutes in a release build, half an hour without: writes src/catalogue/DETECTION.md"]
+fn detection_tables() {
+    let n: u64 = std::env::var("SESSIONS").ok().and_then(|count| count.parse().ok()).unwrap_or(400);
+    let settings: Vec<Trial> = SETTINGS
+        .par_iter()
+        .map(|&(kind, rate_hz, noise_m)| trial(&sensor(kind, rate_hz, noise_m), 0..n))
+        .collect();
+    let small: Vec<Trial> = CHECKED
+        .iter()
+        .map(|&(kind, rate_hz, noise_m, ..)| trial(&sensor(kind, rate_hz, noise_m), CHECKED_SEEDS))
+        .collect();
+    let text = page(&settings, &small, n);
+    assert!(text.contains("| Shallow leg drive |"), "{text}");
+    std::fs::write(PAGE_PATH, text).expect("the page can be written");
 }
 
 #[test]
 fn planted_faults_are_suspected_and_others_are_not() {
-    for (sensor, recall, precision) in [
-        (sensor(SensorKind::Markers, 120.0, 0.002), 0.80, 0.80),
-        (sensor(SensorKind::OneCamera, 60.0, 0.015), 0.45, 0.70),
-    ] {
-        let trial = trial(&sensor, 1000..1040);
-        let sum = |of: fn(&Tally) -> u32| f64::from(trial.tallies.values().map(of).sum::<u32>());
-        let (hit, missed, wrong) = (sum(|t| t.hit), sum(|t| t.missed), sum(|t| t.wrong));
-        let (got, sure) = (hit / (hit + missed), hit / (hit + wrong));
-        let where_ = format!("{:?} {} Hz, seeds 1000 to 1039", sensor.kind, sensor.rate_hz);
-        assert!(hit > 10.0, "{where_}: only {hit} found, {missed} missed");
-        assert!(got >= recall, "{where_}: recall {got:.2}, floor {recall}");
-        assert!(sure >= precision, "{where_}: precision {sure:.2}, floor {precision}");
+    for (kind, rate_hz, noise_m, recall, precision) in CHECKED {
+        let sensor = sensor(kind, rate_hz, noise_m);
+        let trial = trial(&sensor, CHECKED_SEEDS);
+        let sum = trial.sum();
+        let where_ = format!("{}, seeds {CHECKED_SEEDS:?}", label((kind, rate_hz, noise_m)));
+        assert!(sum.hit > 10, "{where_}: {sum:?}");
+        assert!(sum.recall() >= recall, "{where_}: recall {:.2}, floor {recall}", sum.recall());
+        assert!(
+            sum.precision() >= precision,
+            "{where_}: {:.2}, floor {precision}",
+            sum.precision()
+        );
+        let line = checked((kind, rate_hz, noise_m), &trial);
+        assert!(
+            PAGE.contains(&format!("{line}\n")),
+            "the page is of another detector or generator; write it again with the ignored test \
+             detection_tables in a release build. Now: {line}"
+        );
     }
 }
 
