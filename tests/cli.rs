@@ -274,6 +274,79 @@ fn a_plan_alone_names_the_limiting_fault() {
     }
 }
 
+/// A coach's choice of the limiting fault changes where the case stands, and the page follows.
+#[test]
+fn the_coachs_limiting_fault_is_followed() {
+    let desk = Desk::stocked();
+    let (first, chosen) = ("shallow_leg_drive", "short_finish");
+    desk.expect(0, &["label", "c1", "--add", &format!("{first}=0.9"), "--coach", "ash"]);
+    desk.expect(0, &["label", "c1", "--add", &format!("{chosen}=0.2"), "--coach", "ash"]);
+    let stands = || desk.objects(0, &["label", "c1", "--json"]).remove(0)["judgement"].clone();
+    let before = stands();
+    assert_eq!(
+        (&before["order"][0]["fault"], &before["chosen"]),
+        (&first.into(), &"program".into())
+    );
+
+    desk.expect(0, &["label", "c1", "--limiting", chosen, "--coach", "ash"]);
+    let after = stands();
+    assert_eq!((&after["order"][0]["fault"], &after["chosen"]), (&chosen.into(), &"coach".into()));
+    assert_eq!(after["program_first"], before["order"][0]["name"]);
+    let (out, _) = desk.expect(0, &["label", "c1"]);
+    assert!(out.contains(&format!("[{chosen}]; the coach's choice")), "{out}");
+
+    let catalogue = precedent::catalogue::Catalogue::builtin();
+    let said = |fault: &str| {
+        let text = &catalogue.fault(fault).unwrap().to_player;
+        text.split('\'').next().unwrap().to_owned()
+    };
+    let page = desk.at("review.html");
+    desk.expect(0, &["review", "s1", "-o", page.to_str().unwrap()]);
+    let html = std::fs::read_to_string(&page).unwrap();
+    let at = |fault: &str| html.find(&said(fault));
+    assert!(at(chosen).is_some(), "{}", said(chosen));
+    assert!(at(first).is_none_or(|first| at(chosen).unwrap() < first), "the choice comes first");
+}
+
+/// A drill that makes a fault worse which the case shows is refused in one line, and nothing is kept.
+#[test]
+fn a_harmful_plan_is_refused_and_stores_nothing() {
+    let desk = Desk::stocked();
+    let catalogue = precedent::catalogue::Catalogue::builtin();
+    let drill = catalogue.drills().find(|drill| !drill.not_for.is_empty()).unwrap();
+    let (fault, worse) = (drill.faults[0].as_str(), drill.not_for[0].as_str());
+    desk.expect(0, &["label", "c1", "--add", worse, "--coach", "ash"]);
+    let before = desk.precedents(&["like", "s2", "--json", "-k", "9"]);
+    let plan = ["plan", "c1", "--fault", fault, "--drill", &drill.id, "--coach", "ash"];
+    let (out, err) = desk.expect(2, &plan);
+    assert_eq!((out.as_str(), err.lines().count()), ("", 1), "{err}");
+    for said in [drill.id.as_str(), worse, "worse", &format!("--reject {worse}")] {
+        assert!(err.contains(said), "{said}: {err}");
+    }
+    assert_eq!(desk.precedents(&["like", "s2", "--json", "-k", "9"]), before);
+    let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14", "--rating", "1"]);
+    assert!(err.contains("n1"), "no plan was stored: {err}");
+}
+
+/// Cautions come with every plan, whatever is kept back.
+#[test]
+fn a_plan_brings_its_cautions_quiet_or_as_an_object() {
+    let desk = Desk::stocked();
+    let catalogue = precedent::catalogue::Catalogue::builtin();
+    let plan = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", "land_inside"];
+    let (_, err) = desk.expect(0, &[&plan[..], &["--quiet"]].concat());
+    let object = desk.objects(0, &[&plan[..], &["--json"]].concat()).remove(0);
+    let listed: Vec<&str> =
+        object["cautions"].as_array().unwrap().iter().map(|one| one.as_str().unwrap()).collect();
+    assert!(object["plan"].as_str().unwrap().starts_with('n'), "{object}");
+    let own = &catalogue.drill("land_inside").unwrap().cautions;
+    assert!(!own.is_empty());
+    for caution in own.iter().map(String::as_str).chain(catalogue.general_cautions()) {
+        assert!(err.contains(caution), "{caution}: {err}");
+        assert!(listed.iter().any(|one| one.ends_with(caution)), "{caution}: {object}");
+    }
+}
+
 /// The invented academy, whole: the planted fault of the new serve is found, the answer is the
 /// same from the command, and a player with earlier reviews is shown progress.
 #[test]
@@ -317,10 +390,55 @@ fn the_demo_finds_what_was_planted() {
     let page = std::fs::read_to_string(&page).unwrap();
     assert!(!page.contains("No earlier review"), "{serve} of {date}");
     assert!(page.contains("Since ") || page.contains("The last review was on"), "{serve}");
+    names_nobody_else(&desk, "s397");
+    names_nobody_else(&desk, &serve);
     // A second demo uses the library that is there and stores nothing twice.
     desk.expect(0, &["demo", "--into", "demo"]);
     let (_, err) = desk.expect(0, &[&library[..], &["verify"]].concat());
     assert!(err.contains("399 serves") && err.contains("sound"), "{err}");
+}
+
+/// The player's copy holds no other player's code or name, no other coach and no day of another
+/// player's case; the coach's copy of the same serve names other players, so the search finds them.
+fn names_nobody_else(desk: &Desk, serve: &str) {
+    let folder = desk.at("demo/library");
+    let write = |reader: &str| {
+        let page = desk.at("copy.html");
+        let library = ["--library", folder.to_str().unwrap()];
+        let review = ["review", serve, "--for", reader, "-o", page.to_str().unwrap()];
+        desk.expect(0, &[&library[..], &review].concat());
+        std::fs::read_to_string(&page).unwrap()
+    };
+    let (own, coach) = (write("player"), write("coach"));
+    let library = precedent::library::Library::open_read_only(&folder).unwrap();
+    let player = library.serve_head(serve.parse().unwrap()).unwrap().player;
+    let players = library.players().unwrap();
+    let this = players.iter().find(|one| one.id == player).unwrap();
+    let days = |of: &dyn Fn(precedent::library::PlayerId) -> bool| {
+        let cases = library.cases(None).unwrap().into_iter().filter(|case| of(case.player));
+        cases.map(|case| case.date).collect::<std::collections::BTreeSet<_>>()
+    };
+    let mine = days(&|one| one == player);
+    let mut foreign = Vec::new();
+    for other in players.iter().filter(|one| one.id != player) {
+        foreign.push(other.code.clone());
+        foreign.extend(other.name.clone());
+        foreign.extend(other.coach.clone().filter(|code| Some(code) != this.coach.as_ref()));
+    }
+    for day in days(&|one| one != player).difference(&mine) {
+        foreign.extend([day.to_string(), day.strftime("%-d %B %Y").to_string()]);
+    }
+    let named = |page: &str| {
+        let is_part = |c: char| c.is_alphanumeric() || c == '_';
+        let whole = |text: &str| {
+            page.match_indices(text).any(|(at, _)| {
+                !page[..at].ends_with(is_part) && !page[at + text.len()..].starts_with(is_part)
+            })
+        };
+        foreign.iter().filter(|text| whole(text)).cloned().collect::<Vec<_>>()
+    };
+    assert!(!named(&coach).is_empty(), "{serve}: nobody to be found in the coach's copy either");
+    assert_eq!(named(&own), Vec::<String>::new(), "{serve}: in the player's copy");
 }
 
 /// Two people in the picture whose order changes every third frame: the one asked for is read as if

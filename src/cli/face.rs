@@ -47,6 +47,11 @@ impl Face {
         }
     }
 
+    /// A caution of a drill that is shown; never kept back.
+    pub(super) fn caution(&mut self, text: &str) {
+        self.complain(text);
+    }
+
     /// A line about something that failed; never kept back.
     pub(super) fn complain(&mut self, text: &str) {
         let _ = writeln!(self.err, "precedent: {}", one_line(text));

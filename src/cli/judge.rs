@@ -30,6 +30,13 @@ struct CaseObject<'a> {
     note: Option<&'a str>,
 }
 
+/// A recorded plan, as `plan --json` prints it.
+#[derive(Serialize)]
+struct PlanObject<'a> {
+    plan: &'a str,
+    cautions: &'a [String],
+}
+
 pub(super) fn label(
     args: &LabelArgs,
     library: Option<&Path>,
@@ -188,7 +195,7 @@ fn tell(
         let ids: Vec<&str> = drills.iter().take(3).map(|drill| drill.id.as_str()).collect();
         face.line(&format!("drills to choose from: {}", ids.join(", ")))?;
         for caution in catalogue.general_cautions() {
-            face.say(caution);
+            face.caution(caution);
         }
     }
     Ok(())
@@ -275,11 +282,17 @@ pub(super) fn plan(
         check_planned("--review-on", review_on)?;
     }
     let id = library.write(|writer| writer.add_plan(&plan))?;
+    cautions.extend(catalogue.general_cautions().map(str::to_owned));
     // Said whatever is kept back: a drill is never shown without its cautions.
-    for caution in cautions.iter().map(String::as_str).chain(catalogue.general_cautions()) {
-        face.say(caution);
+    for caution in &cautions {
+        face.caution(caution);
     }
-    announce("plan", &id.to_string(), face)?;
+    let id = id.to_string();
+    if face.json {
+        face.object(&PlanObject { plan: &id, cautions: &cautions })?;
+    } else {
+        face.line(&id)?;
+    }
     Ok(Outcome::Found)
 }
 
@@ -313,18 +326,13 @@ pub(super) fn follow_up(
         );
     }
     let id = library.write(|writer| writer.add_follow_up(&follow_up))?;
-    announce("follow_up", &id.to_string(), face)?;
-    Ok(Outcome::Found)
-}
-
-fn announce(what: &str, id: &str, face: &mut Face) -> anyhow::Result<()> {
+    let id = id.to_string();
     if face.json {
-        let object: serde_json::Map<String, serde_json::Value> =
-            [(what.to_owned(), id.into())].into_iter().collect();
-        face.object(&object)
+        face.object(&serde_json::json!({ "follow_up": id }))?;
     } else {
-        Ok(face.line(id)?)
+        face.line(&id)?;
     }
+    Ok(Outcome::Found)
 }
 
 /// A place a drill is done in, as the catalogue names it.

@@ -1,5 +1,6 @@
 //! Planted truth on invented academies, and an independent implementation on the same table.
 
 mod academy;
+mod gathering;
 mod independent;
 mod planted;
