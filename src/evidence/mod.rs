@@ -23,10 +23,17 @@
 //!   unless its gain is above 0 with a posterior chance of 97.5 in 100.
 //!
 //! # Limits
-//! Adjusted for the start and for likeness, not for anything else: associated, not caused. Players
-//! who are never seen again because nothing helped make everything look better (in simulation 85 %
-//! of the 90 % intervals hold then); where what helps depends strongly on how a player serves,
-//! beyond what the kernel can follow, 80 % do. Both counts are without the widening.
+//! Adjusted for the start and for likeness, not for anything else: associated, not caused.
+//!
+//! Measured on invented academies, 2,500 questions of each kind (the ignored tests `full_figures*`):
+//! of the 90 % intervals for the change to expect 89.1 % hold in the usual academy, 89.6 to 91.2 %
+//! with 30 or 200 players, a greater form of the day, one review only or one fault only; of those for
+//! the drill named first 88.6 to 91.2 %. With nothing planted a drill is claimed in 3 to 13 of 2,500
+//! questions. The drill named first is worth 1.08 detectable changes where the usual choice is worth
+//! 0.80 and the best 1.20. Fewer intervals hold where players are never seen again because nothing
+//! helped (86.8 %), where a mild start leaves less to gain (87.6 %; drill named first 86.2 %), and
+//! where what helps depends strongly on how a player serves, beyond what the kernel can follow
+//! (79.3 %).
 
 mod change;
 mod fit;
