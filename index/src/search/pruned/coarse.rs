@@ -453,7 +453,7 @@ at_level! {
         params: &ValidDtwParams,
         section: &Range<usize>,
         copies: &[&[u8]; LANES],
-            most: [i32; 2],
+        most: [i32; 2],
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
 }

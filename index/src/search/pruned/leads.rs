@@ -3,7 +3,9 @@
 use std::ops::Range;
 
 use super::envelope::Envelope;
-use super::tables::{FAR, MOST_GAP, counted, limits, sketch_scale, whole_weights, worth};
+use super::tables::{
+    FAR, MOST_GAP, counted, inside, limits, mean_limits, sketch_scale, slack, whole_weights, worth,
+};
 use crate::lanes::{LINE, Lanes};
 use crate::params::{Curve, ValidDtwParams};
 use crate::sketch::{Layout, Quantiser};
@@ -157,10 +159,7 @@ impl LeadTables {
         order.sort_unstable_by_key(|&first| layout.pairs[first].segments[0].start);
         let spans = order.into_iter().filter_map(|first| {
             let segments = &layout.pairs[first].segments;
-            let inside = |segment: &Range<usize>| {
-                !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
-            };
-            let counts = [inside(&segments[0]), inside(&segments[1])];
+            let counts = [inside(section, &segments[0]), inside(section, &segments[1])];
             if counts == [false; 2] {
                 return None;
             }
@@ -191,18 +190,8 @@ impl LeadTables {
                     if params.weights()[channel] == 0.0 {
                         continue;
                     }
-                    let at = |frame: usize| frame * channels + channel;
-                    let mean = |values: &[f32]| {
-                        segment.clone().map(|frame| f64::from(values[at(frame)])).sum::<f64>()
-                            / segment.len() as f64
-                    };
-                    let largest = segment.clone().fold(0.0_f32, |most, frame| {
-                        most.max(envelope.upper[at(frame)].abs())
-                            .max(envelope.lower[at(frame)].abs())
-                    });
                     let step = quantiser.pair_step[number];
-                    let error = crate::sketch::mean_error(segment.len(), f64::from(largest)) / step;
-                    let slack = quantiser.pair_slack[number] + error;
+                    let slack = slack(quantiser, number, envelope, channels, channel, segment);
                     let dim = 2 * number + half;
                     let offset = quantiser.mean_offset[dim];
                     let (word, byte) = (dim / 4 - first_word, dim % 4);
@@ -210,7 +199,8 @@ impl LeadTables {
                         let [above, below] = &mut bytes[place * span_words + word];
                         (above[byte], below[byte]) = limits(upper, lower, offset, step, slack);
                     };
-                    put(0, mean(&envelope.upper), mean(&envelope.lower));
+                    let [upper, lower] = mean_limits(envelope, channels, channel, segment);
+                    put(0, upper, lower);
                     for (place, one) in moves.iter().enumerate() {
                         if one.possible[half] {
                             let pair = usize::from(one.from) * CLASSES + usize::from(one.to);

@@ -55,17 +55,53 @@ pub(crate) fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwPar
     worth
 }
 
+/// Whether a segment holds frames, all of them of the section.
+pub(crate) fn inside(section: &Range<usize>, segment: &Range<usize>) -> bool {
+    !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
+}
+
+/// The envelope's mean limits, upper and lower, over one segment of one channel.
+pub(crate) fn mean_limits(
+    envelope: &Envelope,
+    channels: usize,
+    channel: usize,
+    segment: &Range<usize>,
+) -> [f64; 2] {
+    let mean = |values: &[f32]| {
+        let at = segment.clone().map(|frame| f64::from(values[frame * channels + channel]));
+        at.sum::<f64>() / segment.len() as f64
+    };
+    [mean(&envelope.upper), mean(&envelope.lower)]
+}
+
+/// What limits on means over a segment of a pair are widened by, in steps: what the stored means and the
+/// query's own are rounded by.
+pub(crate) fn slack(
+    quantiser: &Quantiser,
+    number: usize,
+    envelope: &Envelope,
+    channels: usize,
+    channel: usize,
+    segment: &Range<usize>,
+) -> f64 {
+    let largest = segment.clone().fold(0.0_f32, |most, frame| {
+        let at = frame * channels + channel;
+        most.max(envelope.upper[at].abs()).max(envelope.lower[at].abs())
+    });
+    let error = crate::sketch::mean_error(segment.len(), f64::from(largest));
+    quantiser.pair_slack[number] + error / quantiser.pair_step[number]
+}
+
 /// Words of a sketch with a byte of a channel that has weight and of a segment inside the section.
 pub(crate) fn counted(
     layout: &Layout,
     params: &ValidDtwParams,
     section: &Range<usize>,
 ) -> Vec<u32> {
-    let inside = |segment: &Range<usize>| {
-        !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
+    let counts = |pair: &Pair| {
+        params.weights()[pair.channel] != 0.0
+            && pair.segments.iter().any(|segment| inside(section, segment))
     };
-    let counts =
-        |pair: &Pair| params.weights()[pair.channel] != 0.0 && pair.segments.iter().any(inside);
     let words = (0_u32..).zip(layout.pairs.chunks(2));
     words.filter(|(_, pairs)| pairs.iter().any(counts)).map(|(word, _)| word).collect()
 }
@@ -100,30 +136,18 @@ impl SketchTables {
         let worth = worth(layout, quantiser, params);
         for (number, pair) in layout.pairs.iter().enumerate() {
             let weight = params.weights()[pair.channel];
-            let step = quantiser.pair_step[number];
             for (half, segment) in pair.segments.iter().enumerate() {
                 let dim = 2 * number + half;
-                let inside = section.start <= segment.start && segment.end <= section.end;
-                if weight == 0.0 || segment.is_empty() || !inside {
+                if weight == 0.0 || !inside(section, segment) {
                     continue;
                 }
-                let places = || segment.clone().map(|frame| frame * channels + pair.channel);
-                let mean = |values: &[f32]| {
-                    places().map(|at| f64::from(values[at])).sum::<f64>() / segment.len() as f64
-                };
-                let size = |values: &[f32]| {
-                    places().map(|at| f64::from(values[at].abs())).fold(0.0, f64::max)
-                };
-                let largest = size(&envelope.upper).max(size(&envelope.lower));
-                // The query's means are rounded as the stored ones are.
-                let error = crate::sketch::mean_error(segment.len(), largest) / step;
-                let slack = quantiser.pair_slack[number] + error;
+                let [upper, lower] = mean_limits(envelope, channels, pair.channel, segment);
                 (above[dim / 4][dim % 4], below[dim / 4][dim % 4]) = limits(
-                    mean(&envelope.upper),
-                    mean(&envelope.lower),
+                    upper,
+                    lower,
                     quantiser.mean_offset[dim],
-                    step,
-                    slack,
+                    quantiser.pair_step[number],
+                    slack(quantiser, number, envelope, channels, pair.channel, segment),
                 );
             }
         }
