@@ -158,13 +158,15 @@ fn the_hand_is_checked_against_what_the_user_says() {
     assert!(found.serves[0].notes.iter().any(|note| note.contains("mirror image")));
 }
 
-/// What the program suspects of people we did not record. In the marker serves, one
-/// player's without a ball, nothing is suspected. The five people before the depth sensor act a serve on the spot, without
-/// ball or racket: that their legs stay nearly straight, and that two of them hurry from the first
-/// movement to the swing, shows in the joints as well (knees bend by 10 to 30 deg where
-/// good servers bend them by 55 to 74). Nothing else may be read into 15 pictures a second.
+/// What the program suspects of people we did not record. It pins what is said today so that a change
+/// is seen; that it is right cannot be told, for nobody who knows these people labelled them.
+///
+/// Speaking for it: the five before the depth sensor act a serve on the spot, and most of their knee
+/// readings at trophy lie between 5 and 30 deg (good servers: 55 to 74), give or take 20. Speaking
+/// against it: one reading of the third person is 106 deg, which is broken tracking, and hides the other
+/// of 9 in the median; of the second person only one take passes the least trust of a finding.
 #[test]
-fn what_is_suspected_of_real_serves_is_plausible() {
+fn what_is_suspected_of_real_serves_stays_as_it_was_looked_at() {
     let legs = "shallow_leg_drive";
     let hurry = "rushed_tempo";
     let people: [(&[&str], &[&str]); 6] = [

@@ -37,8 +37,9 @@ pub struct Sensor {
 }
 
 impl Sensor {
-    /// Usual error of a kind. Markers: about 2 mm (from memory). One camera: 25 mm, between
-    /// markers and the 52 to 57 mm of several cameras on a throw (R137). Depth: 15 mm.
+    /// Usual error of a kind. Markers: about 2 mm (from memory). One camera: 15 mm, of
+    /// which slow drift and quick noise make 24 mm along its line and 13 mm across, between markers
+    /// and the 52 to 57 mm of several cameras on a throw (R137). Depth: 15 mm.
     #[must_use]
     pub fn usual(kind: SensorKind) -> Self {
         let (rate_hz, noise_m) = match kind {
