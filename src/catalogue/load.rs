@@ -48,8 +48,8 @@ pub struct Catalogue {
     pub(super) styles: Vec<Style>,
     pub(super) sources: Vec<PublishedRow>,
     pub(super) always: Vec<String>,
-    /// What others call faults and drills that this catalogue lacks, by id.
-    foreign: BTreeMap<String, String>,
+    /// What others call faults and drills that this catalogue lacks, by kind and id.
+    foreign: BTreeMap<(String, String), String>,
 }
 
 impl Catalogue {
@@ -122,28 +122,30 @@ impl Catalogue {
         Ok(self)
     }
 
-    /// The same with names, by id, for faults and drills it lacks: those of another academy's
+    /// The same with names (kind `fault` or `drill`, id, name) for what it lacks: faults and drills of another academy's
     /// catalogue, whose cases came in a pack. They are names only; nothing is detected by them.
     #[must_use]
-    pub fn with_foreign_names(mut self, names: impl IntoIterator<Item = (String, String)>) -> Self {
-        self.foreign.extend(names);
+    pub fn with_foreign_names(mut self, names: impl IntoIterator<Item = [String; 3]>) -> Self {
+        self.foreign.extend(names.into_iter().map(|[kind, id, name]| ((kind, id), name)));
         self
     }
 
     /// Name for people of the fault with this id; its id where nobody named it.
     #[must_use]
     pub fn fault_name(&self, id: &str) -> String {
-        self.named(id, self.fault(id).map(|fault| &fault.name))
+        self.named("fault", id, self.fault(id).map(|fault| &fault.name))
     }
 
     /// Name for people of the drill with this id; its id where nobody named it.
     #[must_use]
     pub fn drill_name(&self, id: &str) -> String {
-        self.named(id, self.drill(id).map(|drill| &drill.name))
+        self.named("drill", id, self.drill(id).map(|drill| &drill.name))
     }
 
-    fn named(&self, id: &str, own: Option<&String>) -> String {
-        own.or_else(|| self.foreign.get(id)).cloned().unwrap_or_else(|| id.to_owned())
+    fn named(&self, kind: &str, id: &str, own: Option<&String>) -> String {
+        own.or_else(|| self.foreign.get(&(kind.to_owned(), id.to_owned())))
+            .cloned()
+            .unwrap_or_else(|| id.to_owned())
     }
 
     /// The fault with this id.

@@ -47,12 +47,7 @@ impl Face {
         }
     }
 
-    /// A caution of a drill that is shown; never kept back.
-    pub(super) fn caution(&mut self, text: &str) {
-        self.complain(text);
-    }
-
-    /// A line about something that failed; never kept back.
+    /// A line about something that failed, or a caution of a drill that is shown; never kept back.
     pub(super) fn complain(&mut self, text: &str) {
         let _ = writeln!(self.err, "precedent: {}", one_line(text));
     }

@@ -195,7 +195,7 @@ fn tell(
         let ids: Vec<&str> = drills.iter().take(3).map(|drill| drill.id.as_str()).collect();
         face.line(&format!("drills to choose from: {}", ids.join(", ")))?;
         for caution in catalogue.general_cautions() {
-            face.caution(caution);
+            face.complain(caution);
         }
     }
     Ok(())
@@ -285,7 +285,7 @@ pub(super) fn plan(
     cautions.extend(catalogue.general_cautions().map(str::to_owned));
     // Said whatever is kept back: a drill is never shown without its cautions.
     for caution in &cautions {
-        face.caution(caution);
+        face.complain(caution);
     }
     let id = id.to_string();
     if face.json {

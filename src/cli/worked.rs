@@ -5,7 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
 use crate::library::{FaultLabel, Library};
 use crate::matcher::{Answer, Subject, standing};
-use crate::report::signed;
+use crate::report::{amount, signed};
 
 /// Faults told at most.
 const FAULTS: usize = 2;
@@ -102,25 +102,23 @@ fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::R
 }
 
 fn told_drill(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
-    let places = if matches!(unit, "s" | "m" | "ratio" | "statures" | "") { 2 } else { 0 };
-    let number = |value: f64| format!("{value:.places$}");
     let players = if drill.players == 1 { "player" } else { "players" };
     let mut lines = vec![format!(
-        "   {place}. {}: {} of {} {players} better by {} {unit} or more",
+        "   {place}. {}: {} of {} {players} better by {} or more",
         drill.name,
         drill.improved,
         drill.players,
-        number(drill.detectable)
+        amount(drill.detectable, unit)
     )];
     if drill.effective + 0.05 < drill.players as f64 {
         lines[0].push_str(&format!("; they count like {:.1}", drill.effective));
     }
     lines.push(match drill.change {
         Some(change) => format!(
-            "      change to expect from such a start: {} {unit} (90 % interval {} to {})",
-            number(change.mean),
-            number(change.low),
-            number(change.high)
+            "      change to expect from such a start: {} (90 % interval {} to {})",
+            amount(change.mean, unit),
+            amount(change.low, unit),
+            amount(change.high, unit)
         ),
         None => "      too few to expect anything from".to_owned(),
     });

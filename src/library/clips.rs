@@ -12,7 +12,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::envelope::checksum;
 use super::write::{Writer, found};
-use super::{Damage, Library, RecordingId, StoreError, WriteError};
+use super::{Damage, Library, RecordingId, StoreError, WriteError, is_print};
 
 const FOLDER: &str = "clips";
 /// Longest body: an hour of joints in the picture.
@@ -106,8 +106,7 @@ impl Writer<'_> {
     /// [`StoreError::NoSuch`] for an unknown recording; [`WriteError::Invalid`] for a hash that is
     /// none or a body beyond 256 MiB.
     pub fn set_clip(&mut self, recording: RecordingId, clip: &Clip) -> Result<(), WriteError> {
-        let hex = |c: char| matches!(c, '0'..='9' | 'a'..='f');
-        if clip.hash.len() != 64 || !clip.hash.chars().all(hex) {
+        if !is_print(&clip.hash) {
             return Err(WriteError::Invalid {
                 field: "clip hash",
                 found: format!("'{}'", clip.hash),

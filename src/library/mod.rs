@@ -38,7 +38,7 @@ pub use named::Named;
 pub use read::{Counts, ServeHead};
 pub use received::{
     Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, Origin, PackRow, PlanItem, PlayerItem,
-    RecordingItem, ServeItem,
+    RecordingItem, ServeItem, is_print,
 };
 pub use store::Library;
 pub use table::{TableAdded, TableError, table_template};

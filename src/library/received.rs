@@ -291,6 +291,12 @@ impl Origin {
     }
 }
 
+/// Whether this is a blake3, pseudonym or key as text: 64 small hex digits.
+#[must_use]
+pub fn is_print(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|c| matches!(c, b'0'..=b'9' | b'a'..=b'f'))
+}
+
 /// A pack that leaves, for the library's own record.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Leaving {
@@ -368,18 +374,18 @@ impl Library {
             .map_err(StoreError::sql("reading where a case came from"))
     }
 
-    /// What senders call faults and drills of their own, id and name; of several the one in the
-    /// pack made last.
+    /// What senders call faults and drills of their own: kind, id, name; of several the one in the
+    /// pack made last comes last.
     ///
     /// # Errors
     /// [`StoreError::Sql`].
-    pub fn received_names(&self) -> Result<Vec<(String, String)>, StoreError> {
+    pub fn received_names(&self) -> Result<Vec<[String; 3]>, StoreError> {
         self.list(
             "reading names of received faults",
-            "SELECT n.id, n.name FROM received_names n JOIN packs_received p ON p.id = n.pack
+            "SELECT n.kind, n.id, n.name FROM received_names n JOIN packs_received p ON p.id = n.pack
              ORDER BY p.made, p.id",
             [],
-            |row| Ok((row.get(0)?, row.get(1)?)),
+            |row| Ok([row.get(0)?, row.get(1)?, row.get(2)?]),
         )
     }
 

@@ -8,7 +8,7 @@ use zip::ZipArchive;
 
 use super::{CASES, FORMAT, MADE, MANIFEST, Manifest, PackError, Passphrase, SIGNATURE};
 use super::{is_locked, seal, sign};
-use crate::library::{Arrived, Item};
+use crate::library::{Arrived, Item, is_print};
 
 /// Largest signature, bytes; the right one has 64.
 const SIGNATURE_LIMIT: usize = 1024;
@@ -145,10 +145,9 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
     {
         return Err(part("sender: not the id of a library".to_owned()));
     }
-    let pseudonym = |text: &String| {
-        text.len() == 64 && text.bytes().all(|c| matches!(c, b'0'..=b'9' | b'a'..=b'f'))
-    };
-    if !manifest.withdrawn.iter().all(pseudonym) || !manifest.withdrawn.is_sorted_by(|a, b| a < b) {
+    if !manifest.withdrawn.iter().all(|one| is_print(one))
+        || !manifest.withdrawn.is_sorted_by(|a, b| a < b)
+    {
         return Err(part("withdrawn: expected pseudonyms of 64 hex digits, in order".to_owned()));
     }
     let short = |text: &String| text.len() <= 200 && !text.contains(char::is_control);

@@ -17,7 +17,7 @@ use super::{Writer, no_such};
 use crate::library::envelope::checksum;
 use crate::library::received::{
     AWAY_VOICE, Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, PlanItem, PlayerItem,
-    RecordingItem, ServeItem, keyed_print,
+    RecordingItem, ServeItem, is_print, keyed_print,
 };
 use crate::library::stored::{RecordingBytes, ServeBytes, ServeColumns};
 use crate::library::{
@@ -87,8 +87,7 @@ impl ServeItem {
 }
 
 fn check_print(field: &'static str, text: &str) -> Result<(), WriteError> {
-    let hex = |c: char| matches!(c, '0'..='9' | 'a'..='f');
-    if text.len() == 64 && text.chars().all(hex) {
+    if is_print(text) {
         return Ok(());
     }
     Err(invalid(field, text, "64 small hex digits"))
