@@ -81,6 +81,7 @@ struct DrillView {
     cue: String,
     rungs: Vec<RungView>,
     dose: String,
+    place: String,
     step_up: String,
     equipment: String,
     support: String,
@@ -475,6 +476,7 @@ fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanVie
                 })
                 .collect(),
             dose: drill.dose.clone(),
+            place: drill.place.map(|place| sentence(place.label())).unwrap_or_default(),
             step_up: drill.step_up.clone(),
             equipment: list(&drill.equipment),
             support: drill.support.clone(),
@@ -483,7 +485,7 @@ fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanVie
         .collect();
     let more = plan.drills.iter().skip(full).map(|drill| {
         let mut parts = vec![format!("{}:", drill.name)];
-        parts.extend((!drill.dose.is_empty()).then(|| format!("{}.", drill.dose)));
+        parts.extend(Some(drill.told()).filter(|told| !told.is_empty()).map(|told| told + "."));
         parts.extend(drill.cautions.iter().cloned());
         parts.join(" ")
     });

@@ -5,9 +5,9 @@ use std::sync::LazyLock;
 use jiff::civil::date;
 
 use super::*;
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Place};
 use crate::demo::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
-use crate::library::{Level, ServeType, Setting};
+use crate::library::{Level, PlannedDrill, ServeType, Setting};
 use crate::motion::Side;
 use crate::serve::{BodyPart, Event, EventKind, Figures, FindOptions, Reading, Serve, find};
 
@@ -168,7 +168,14 @@ fn make_review() -> ReviewData {
     let this = reviewed();
     let others = others(14);
     let catalogue = Catalogue::builtin();
-    let drill = |id: &str, dose| DrillFacts::new(catalogue.drill(id).unwrap(), dose);
+    let drill = |id: &str, dose: Option<&str>| {
+        let planned = dose.map(|dose| PlannedDrill {
+            drill: id.to_owned(),
+            dose: dose.to_owned(),
+            place: Some(Place::OffCourt),
+        });
+        DrillFacts::new(catalogue.drill(id).unwrap(), planned.as_ref())
+    };
     let change = |measure: &str, before, after, unit: &str, detectable, larger_is_better| Change {
         measure: measure.to_owned(),
         unit: unit.to_owned(),

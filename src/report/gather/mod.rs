@@ -419,7 +419,7 @@ fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
             .iter()
             .filter_map(|planned| {
                 let drill = catalogue.drill(&planned.drill)?;
-                Some(DrillFacts::new(drill, Some(&planned.dose)))
+                Some(DrillFacts::new(drill, Some(planned)))
             })
             .collect(),
         note: plan.note.clone(),
