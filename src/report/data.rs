@@ -184,9 +184,13 @@ impl MeasureRow {
 pub struct Precedents {
     /// Serves searched, after the filter.
     pub searched: usize,
+    /// How many of them compare well with this serve by source and view.
+    pub comparable: usize,
+    /// What those are, where one camera saw the serve ("filmed by one camera from the side").
+    pub searched_first: Option<String>,
     /// The filter in words, where one was set.
     pub filter: Option<String>,
-    /// The closest first.
+    /// Those of comparable source and view first, then the closest.
     pub found: Vec<Precedent>,
 }
 
@@ -201,8 +205,12 @@ pub struct Precedent {
     pub case: String,
     /// Day of the recording; never in a player's copy unless `own`.
     pub date: Date,
-    /// The same player's own earlier serve.
+    /// The same player's own serve.
     pub own: bool,
+    /// Own, recorded in the same way from the same place: the strongest comparison.
+    pub same_set_up: bool,
+    /// Why it compares poorly by source or view; `None` where it compares well.
+    pub poor_because: Option<String>,
     /// Level.
     pub level: Option<Level>,
     /// Serving hand.

@@ -105,6 +105,8 @@ fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str])
         case: format!("c{}", 40 + number),
         date: date(2025, 3, 7 + number as i8),
         own: false,
+        same_set_up: false,
+        poor_because: None,
         level: Some(level),
         hand: Some(Side::Right),
         context: "15 to 16, 1.71 m, flat".to_owned(),
@@ -223,6 +225,8 @@ fn make_review() -> ReviewData {
         ],
         precedents: Precedents {
             searched: 388,
+            comparable: 388,
+            searched_first: None,
             filter: Some("right handed or left handed, not the same player".to_owned()),
             found: vec![
                 precedent(1, Level::Club, Some(11.0), &["Serves from the service line", "Jump and reach"]),
