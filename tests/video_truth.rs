@@ -206,6 +206,28 @@ fn a_clip_is_read_stored_and_reviewed_with_its_pictures() {
     let unseen = out.lines().find(|line| line.starts_with(unseen)).unwrap();
     assert!(unseen.contains("start of the toss to contact"), "{unseen}");
     assert!(home.join("cut/serve-1-contact.svg").is_file());
+    // As data the palm is an object whose frames are those of its pictures.
+    let (status, data, err) = precedent(home, &["read", "clip.mp4", "--view", "side", "--json"]);
+    assert_eq!(status, 0, "{data}{err}");
+    let serve: serde_json::Value = serde_json::from_str(data.lines().next().unwrap()).unwrap();
+    let palm = &serve["palm_after_contact"];
+    let told = format!(
+        "palm after contact: {} ({}); look at frames ",
+        palm["turn"].as_str().unwrap(),
+        palm["why"].as_str().unwrap()
+    );
+    let (_, frames) = out.split_once(&told).unwrap();
+    let frames: Vec<u64> =
+        frames.lines().next().unwrap().split(", ").map(|f| f.parse().unwrap()).collect();
+    let contact = serve["events"]["contact"]["time_s"].as_f64().unwrap();
+    let listed = palm["frames"].as_array().unwrap();
+    assert_eq!(listed.iter().map(|f| f["frame"].as_u64().unwrap()).collect::<Vec<_>>(), frames);
+    for (shown, after_s) in listed.iter().zip([0.0, 0.05, 0.1]) {
+        assert_eq!(shown["clip_frame"], shown["frame"]);
+        let (time, after) = (&shown["time_s"], shown["after_contact_s"].as_f64().unwrap());
+        assert!((time.as_f64().unwrap() - contact - after).abs() < 1e-9, "{shown}");
+        assert!((0.0..1.0 / 29.0).contains(&(after - after_s + 1e-9)), "{shown}");
+    }
 
     let bytes = std::fs::read(home.join("clip.mp4")).unwrap();
     std::fs::write(home.join("cut.mp4"), &bytes[..bytes.len() / 2]).unwrap();

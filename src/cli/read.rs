@@ -26,6 +26,27 @@ struct ServeObject<'a> {
     events: BTreeMap<&'static str, EventObject>,
     measures: BTreeMap<&'a str, MeasureObject<'a>>,
     notes: &'a [String],
+    /// Only for a clip.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    palm_after_contact: Option<PalmObject<'a>>,
+}
+
+#[derive(Serialize)]
+struct PalmObject<'a> {
+    /// `outward`, `sideways`, `down` or `unsure`.
+    turn: &'static str,
+    why: &'a str,
+    /// Whose pictures decide: contact, then later.
+    frames: Vec<PalmFrame>,
+}
+
+#[derive(Serialize)]
+struct PalmFrame {
+    frame: usize,
+    /// Frame of the clip, which differs where frames were left out.
+    clip_frame: Option<usize>,
+    time_s: f64,
+    after_contact_s: f64,
 }
 
 #[derive(Serialize)]
@@ -66,24 +87,22 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
         return Ok(Outcome::Nothing);
     }
     for (index, serve) in found.serves.iter().enumerate() {
+        let seen = clip.as_ref().map(|clip| (clip, palm(serve, &recording)));
         if face.json {
-            face.object(&object(index + 1, serve, &recording))?;
+            let palm = seen.as_ref().map(|(clip, palm)| palm_object(clip, palm, serve, &recording));
+            face.object(&object(index + 1, serve, &recording, palm))?;
         } else {
             print(index + 1, serve, face)?;
         }
-        if let Some(clip) = &clip {
-            let palm = palm(serve, &recording);
-            let frames: Vec<String> = palm.frames.iter().map(ToString::to_string).collect();
-            let line = format!(
-                "palm after contact: {} ({}); look at frames {}",
-                palm.turn.name(),
-                palm.why,
-                frames.join(", ")
-            );
-            if face.json {
-                face.say(&line)
-            } else {
-                face.line(&line)?
+        if let Some((clip, palm)) = &seen {
+            if !face.json {
+                let frames: Vec<String> = palm.frames.iter().map(ToString::to_string).collect();
+                face.line(&format!(
+                    "palm after contact: {} ({}); look at frames {}",
+                    palm.turn.name(),
+                    palm.why,
+                    frames.join(", ")
+                ))?;
             }
             if let Some(folder) = &command.pictures {
                 write_pictures(folder, index + 1, &command.file, clip, serve, &recording, face)?;
@@ -95,6 +114,29 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
 
 fn palm(serve: &Serve, recording: &Recording) -> PalmReading {
     palm_turn(recording, serve.events[EventKind::Contact as usize].time_s, serve.hand)
+}
+
+fn palm_object<'a>(
+    clip: &ClipReading,
+    palm: &'a PalmReading,
+    serve: &Serve,
+    recording: &Recording,
+) -> PalmObject<'a> {
+    let contact_s = serve.events[EventKind::Contact as usize].time_s;
+    let shown = |&frame: &usize| {
+        let time_s = *recording.times_s.get(frame)?;
+        Some(PalmFrame {
+            frame,
+            clip_frame: clip.clip_frames.get(frame).copied(),
+            time_s,
+            after_contact_s: time_s - contact_s,
+        })
+    };
+    PalmObject {
+        turn: palm.turn.name(),
+        why: &palm.why,
+        frames: palm.frames.iter().filter_map(shown).collect(),
+    }
 }
 
 /// One SVG file per event and per look at the hand.
@@ -154,7 +196,12 @@ fn describe(
     Ok(())
 }
 
-fn object<'a>(number: usize, serve: &'a Serve, recording: &Recording) -> ServeObject<'a> {
+fn object<'a>(
+    number: usize,
+    serve: &'a Serve,
+    recording: &Recording,
+    palm_after_contact: Option<PalmObject<'a>>,
+) -> ServeObject<'a> {
     ServeObject {
         serve: number,
         hand: serve.hand,
@@ -192,6 +239,7 @@ fn object<'a>(number: usize, serve: &'a Serve, recording: &Recording) -> ServeOb
             })
             .collect(),
         notes: &serve.notes,
+        palm_after_contact,
     }
 }
 

@@ -103,7 +103,9 @@ pub enum ClipError {
         source: std::io::Error,
     },
     /// The file is no video.
-    #[error("{path}: not a video: {said}; expected a clip such as MP4, MOV, MKV or WebM")]
+    #[error(
+        "{path}: not a video: {said}; expected a clip such as MP4, MOV, MKV or WebM; for joints under such a name give --layout"
+    )]
     NotVideo {
         /// The clip.
         path: PathBuf,

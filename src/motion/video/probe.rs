@@ -140,8 +140,7 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
                 said: String::new(),
             });
         }
-        let said = last_words(&said);
-        return Err(not_video(if said.is_empty() { "it holds no moving picture" } else { &said }));
+        return Err(not_video(&unopened(path, &said)));
     };
     let format = listing.format.as_ref();
     let name = format.and_then(|f| f.format_name.as_deref()).unwrap_or_default();
@@ -158,7 +157,10 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
     };
     times_s.sort_by(f64::total_cmp);
     if times_s.len() < 2 {
-        return Err(not_video(&format!("{} frames", times_s.len())));
+        return Err(not_video(match times_s.len() {
+            0 => "it holds no moving picture",
+            _ => "it holds a single picture",
+        }));
     }
     let mut steps: Vec<f64> = times_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
     steps.sort_by(f64::total_cmp);
@@ -183,6 +185,20 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
             .or_else(|| seconds(format.and_then(|f| f.duration.as_ref()))),
         times_s,
     })
+}
+
+/// Why the decoder found no picture to play, in words a user can act on.
+fn unopened(path: &Path, said: &str) -> String {
+    let empty = std::fs::metadata(path).is_ok_and(|found| found.len() == 0);
+    match last_words(said) {
+        _ if empty => "the file is empty".to_owned(),
+        said if said.is_empty() => "it holds no moving picture".to_owned(),
+        // The decoder's way of saying that it knows no such content.
+        said if said.starts_with("Invalid data found") => {
+            "its content is no clip's, whatever its name says".to_owned()
+        }
+        said => said,
+    }
 }
 
 /// Whether the file begins with a box of the MP4 and MOV family (ISO/IEC 14496-12).
@@ -232,7 +248,8 @@ pub(super) fn missing_or(path: &Path, command: &'static str, error: &std::io::Er
 
 /// The last line a command wrote, without addresses of its internals.
 pub(super) fn last_words(stderr: &str) -> String {
-    let line = stderr.lines().map(str::trim).rfind(|line| !line.is_empty()).unwrap_or_default();
+    let telling = |line: &&str| !line.is_empty() && !line.contains("Last message repeated");
+    let line = stderr.lines().map(str::trim).rfind(telling).unwrap_or_default();
     let line = match line.split_once("] ") {
         Some((tag, rest)) if tag.starts_with('[') => rest,
         _ => line,

