@@ -8,32 +8,15 @@ use curve_index::{
 use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 
-/// Values that make trouble: plain, constant, tied, huge, tiny.
-fn value(kind: u8) -> BoxedStrategy<f32> {
-    match kind {
-        0 => (-3.0_f32..3.0).boxed(),
-        1 => Just(1.5_f32).boxed(),
-        2 => (0_i8..3).prop_map(f32::from).boxed(),
-        3 => prop_oneof![Just(f32::MAX), Just(f32::MIN), -1e30_f32..1e30].boxed(),
-        4 => prop_oneof![Just(f32::MIN_POSITIVE), Just(1e-45_f32), -1e-38_f32..1e-38].boxed(),
-        _ => prop_oneof![4 => -1.0_f32..1.0, 1 => -1e20_f32..1e20, 1 => Just(0.0_f32)].boxed(),
-    }
-}
+#[path = "support/values.rs"]
+mod values;
+use values::{value, weights};
 
 fn set(most: usize) -> impl proptest::strategy::Strategy<Value = (usize, usize, Vec<Vec<f32>>)> {
     (1_usize..40, 1_usize..10, 0_u8..6, 2..most).prop_flat_map(|(frames, channels, kind, count)| {
         let curve = prop::collection::vec(value(kind), frames * channels);
         (Just(frames), Just(channels), prop::collection::vec(curve, count))
     })
-}
-
-fn weights(channels: usize, kind: u8) -> Vec<f64> {
-    match kind {
-        0 => vec![1.0; channels],
-        1 => (0..channels).map(|c| f64::from(u8::from(c == channels / 2))).collect(),
-        2 => (0..channels).map(|c| 0.1 + c as f64).collect(),
-        _ => (0..channels).map(|c| 10_f64.powi(c as i32 * 3 - 9)).collect(),
-    }
 }
 
 proptest! {

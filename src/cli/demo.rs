@@ -153,11 +153,7 @@ fn judge(
         .drills_for(&label.fault)
         .into_iter()
         .take(1)
-        .map(|drill| PlannedDrill {
-            drill: drill.id.clone(),
-            dose: drill.dose.clone(),
-            place: drill.steps.first().map(|step| step.place),
-        })
+        .map(|drill| PlannedDrill { drill: drill.id.clone(), dose: drill.dose.clone() })
         .collect();
     let plan = Plan {
         id: PlanId(0),

@@ -25,8 +25,24 @@ pub(crate) const LINE: usize = 64;
 pub(crate) trait Lanes: Copy {
     /// One register.
     type Reg: Copy;
+    /// Where these operations are the ones to use.
+    const LEVEL: Level;
     unsafe fn load(from: *const u8) -> Self::Reg;
     unsafe fn store(reg: Self::Reg, to: *mut u8);
+    /// Stores the lanes whose bit is set, side by side; what lies behind them, up to 64 bytes, is anything.
+    #[inline(always)]
+    unsafe fn pack(from: *const u8, mask: u32, to: *mut u8) {
+        let (mut mask, mut to) = (mask & 0xffff, to);
+        // SAFETY: the caller has 64 bytes at both places, of which these are some.
+        unsafe {
+            while mask != 0 {
+                let lane = mask.trailing_zeros() as usize;
+                mask &= mask - 1;
+                to.copy_from_nonoverlapping(from.add(4 * lane), 4);
+                to = to.add(4);
+            }
+        }
+    }
     /// The same 32 bits in every lane.
     unsafe fn splat(bits: u32) -> Self::Reg;
     unsafe fn or(a: Self::Reg, b: Self::Reg) -> Self::Reg;
@@ -117,19 +133,35 @@ pub(crate) fn prefetch(bytes: &[u8]) {
     let _ = bytes;
 }
 
+/// [`prefetch`] of the cache line at an address, which may be any.
+#[inline(always)]
+pub(crate) fn prefetch_line(at: *const u8) {
+    #[cfg(target_arch = "x86_64")]
+    // SAFETY: as in `prefetch`.
+    unsafe {
+        use std::arch::x86_64::{_MM_HINT_T1, _mm_prefetch};
+        _mm_prefetch::<_MM_HINT_T1>(at.cast());
+    }
+    #[cfg(not(target_arch = "x86_64"))]
+    let _ = at;
+}
+
 /// Makes `$name`, which runs the generic `$body` compiled for the level asked for.
 macro_rules! at_level {
     ($(#[$doc:meta])* fn $name:ident = $body:ident($($arg:ident: $type:ty),* $(,)?) $(-> $out:ty)?) => {
         $(#[$doc])*
         #[allow(clippy::too_many_arguments)]
         pub(crate) fn $name(level: $crate::lanes::Level, $($arg: $type),*) $(-> $out)? {
+            // Kept apart, so that each has the registers to itself.
             #[cfg(target_arch = "x86_64")]
             #[target_feature(enable = "avx2")]
+            #[inline(never)]
             fn avx2($($arg: $type),*) $(-> $out)? {
                 $body::<$crate::lanes::Avx2>($($arg),*)
             }
             #[cfg(target_arch = "x86_64")]
             #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512vnni")]
+            #[inline(never)]
             fn avx512($($arg: $type),*) $(-> $out)? {
                 $body::<$crate::lanes::Avx512>($($arg),*)
             }
@@ -157,7 +189,8 @@ mod tests {
     fn each_body<L: Lanes>(a: &Bytes, b: &Bytes, c: &Bytes, out: &mut Vec<Bytes>) {
         // SAFETY: registers are 64 bytes; `L` is what `at_level` compiled for.
         unsafe {
-            let [a, b, c] = [L::load(a.as_ptr()), L::load(b.as_ptr()), L::load(c.as_ptr())];
+            let from_a = a.as_ptr();
+            let [a, b, c] = [L::load(from_a), L::load(b.as_ptr()), L::load(c.as_ptr())];
             // Small enough for what callers take care of.
             let small = L::and(b, L::splat(0x3f3f_3f3f));
             let [even, odd] = L::widen(a);
@@ -181,6 +214,11 @@ mod tests {
                 L::splat(L::le(a, a)),
             ];
             let rows = std::array::from_fn(|row| made[row]);
+            let mask = L::le(a, c);
+            let mut packed = [0; LINE];
+            L::pack(from_a, mask, packed.as_mut_ptr());
+            packed[4 * mask.count_ones() as usize..].fill(0);
+            out.push(packed);
             for reg in made.into_iter().chain(L::transpose(rows)) {
                 let mut bytes = [0; LINE];
                 L::store(reg, bytes.as_mut_ptr());

@@ -1,6 +1,6 @@
 //! The operations in plain Rust, for every processor.
 
-use super::{LANES, LINE, Lanes};
+use super::{LANES, LINE, Lanes, Level};
 
 /// Plain Rust.
 #[derive(Debug, Clone, Copy)]
@@ -28,6 +28,7 @@ fn halves(a: [u32; LANES], b: [u32; LANES], f: impl Fn(u16, u16) -> u16) -> [u32
 
 impl Lanes for Portable {
     type Reg = [u32; LANES];
+    const LEVEL: Level = Level::Portable;
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {

@@ -2,7 +2,7 @@
 
 use std::arch::x86_64::*;
 
-use super::{LANES, Lanes};
+use super::{LANES, Lanes, Level};
 
 /// AVX2: a register of ours is two of the processor's.
 #[derive(Debug, Clone, Copy)]
@@ -62,6 +62,7 @@ unsafe fn transpose_8(rows: [__m256i; 8]) -> [__m256i; 8] {
 
 impl Lanes for Avx2 {
     type Reg = (__m256i, __m256i);
+    const LEVEL: Level = Level::Avx2;
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {
@@ -169,6 +170,16 @@ impl Lanes for Avx2 {
 
 impl Lanes for Avx512 {
     type Reg = __m512i;
+    const LEVEL: Level = Level::Avx512;
+
+    #[inline(always)]
+    unsafe fn pack(from: *const u8, mask: u32, to: *mut u8) {
+        // SAFETY: the caller has 64 bytes at both places and vouches for the instructions.
+        unsafe {
+            let all = _mm512_loadu_si512(from.cast());
+            _mm512_storeu_si512(to.cast(), _mm512_maskz_compress_epi32(mask as u16, all));
+        }
+    }
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {

@@ -55,9 +55,11 @@ pub struct Stages {
     pub sketches: u64,
     /// Curves whose sketch was looked at once more, by leads.
     pub leads: u64,
-    /// Curves whose coarse copy was held against the query's envelope.
+    /// Curves whose runs of frames were warped.
+    pub runs: u64,
+    /// Curves whose coarse copy was warped in boxes.
     pub coarse: u64,
-    /// Curves whose coarse copy was warped.
+    /// Curves whose coarse copy was warped frame by frame.
     pub warped: u64,
     /// Curves compared exactly.
     pub kernel: u64,
@@ -72,6 +74,7 @@ impl Stages {
             ("groups", self.groups),
             ("sketches", self.sketches),
             ("leads", self.leads),
+            ("runs", self.runs),
             ("coarse", self.coarse),
             ("warped", self.warped),
             ("kernel", self.kernel),

@@ -6,6 +6,8 @@ use crate::params::Shape;
 
 /// Aimed-at length of a segment, frames.
 const SEGMENT_FRAMES: usize = 8;
+/// Frames in a run, of which the lowest and highest codes are kept.
+pub(crate) const RUN: usize = 8;
 /// Most pairs of segments per channel.
 const MAX_PAIRS: usize = 32;
 
@@ -62,6 +64,11 @@ impl Layout {
     /// Bytes of one coarse copy.
     pub(crate) fn coarse_len(&self) -> usize {
         self.shape.frames() * self.frame_words() * 4
+    }
+
+    /// Bytes of the runs of one curve: the lowest codes of each, then its highest.
+    pub(crate) fn runs_len(&self) -> usize {
+        self.shape.frames().div_ceil(RUN) * 2 * self.frame_words() * 4
     }
 }
 

@@ -1,6 +1,6 @@
 //! From curves to sketches.
 
-use super::layout::Layout;
+use super::layout::{Layout, RUN};
 use super::quantiser::{Quantiser, code, largest, means};
 use super::{BLOCK, GROUP};
 use crate::lanes::LINE;
@@ -31,6 +31,8 @@ pub(crate) struct Made {
     pub(crate) group_boxes: Vec<u8>,
     /// Per group, `words` registers.
     pub(crate) sketches: Vec<u8>,
+    /// Runs of frames, curve by curve in order of position.
+    pub(crate) runs: Vec<u8>,
 }
 
 /// Makes all sections; `coarse` receives the coarse copies in order of position.
@@ -76,6 +78,7 @@ pub(crate) fn make(
 
     let mut line = vec![0_u8; layout.coarse_len()];
     let frame_len = layout.frame_words() * 4;
+    let mut runs = Vec::with_capacity(count * layout.runs_len());
     for &row in &order {
         rows.read(row as usize, &mut curve)?;
         let frames = curve.chunks_exact(layout.shape.channels());
@@ -85,11 +88,17 @@ pub(crate) fn make(
                 into[channel] = code(f64::from(value), offset, quantiser.coarse_step[channel]);
             }
         }
+        for run in line.chunks(RUN * frame_len) {
+            for pick in [u8::min, u8::max] {
+                let over = |at: usize| run[at..].iter().step_by(frame_len).copied().reduce(pick);
+                runs.extend((0..frame_len).filter_map(over));
+            }
+        }
         coarse(&line)?;
     }
     let mut order = order;
     order.resize(count.next_multiple_of(GROUP), u32::MAX);
-    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches })
+    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches, runs })
 }
 
 /// What a step of each byte is worth, relative to the largest.

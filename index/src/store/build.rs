@@ -115,6 +115,7 @@ impl Batch {
                 group_boxes: bytes(&made.group_boxes),
                 sketches: bytes(&made.sketches),
                 coarse: bytes(&coarse),
+                runs: Some(bytes(&made.runs)),
                 curves: Bytes::Values(Arc::new(all)),
             },
         ))
@@ -150,6 +151,7 @@ impl Batch {
                 (Kind::BlockBoxes, &made.block_boxes),
                 (Kind::GroupBoxes, &made.group_boxes),
                 (Kind::Sketches, &made.sketches),
+                (Kind::Runs, &made.runs),
             ] {
                 entry.sections.push(writer.whole(store, kind, bytes)?);
             }

@@ -163,7 +163,10 @@ impl SectionWriter {
         kind: Kind,
         bytes: &[u8],
     ) -> Result<Section, StoreError> {
-        self.push(store, bytes)?;
+        // Piece by piece, so that the buffer stays small.
+        for piece in bytes.chunks(BUFFER) {
+            self.push(store, piece)?;
+        }
         self.end(store, kind)
     }
 }

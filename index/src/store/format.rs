@@ -45,6 +45,9 @@ pub(crate) enum Kind {
     Sketches = 10,
     /// Curves in bytes, in order of place.
     Coarse = 11,
+    /// Lowest and highest bytes of runs of frames, in order of place; files written before 25 November
+    /// 2026 have none.
+    Runs = 12,
 }
 
 impl Kind {
@@ -62,6 +65,7 @@ impl Kind {
             9 => "the group box section",
             10 => "the sketch section",
             11 => "the coarse section",
+            12 => "the run section",
             _ => "a section of unknown kind",
         }
     }

@@ -36,6 +36,8 @@ pub(crate) struct Parts {
     pub(crate) group_boxes: Bytes,
     pub(crate) sketches: Bytes,
     pub(crate) coarse: Bytes,
+    /// Older files have none.
+    pub(crate) runs: Option<Bytes>,
 }
 
 impl Segment {
@@ -99,6 +101,7 @@ impl Segment {
             group_boxes: need(Kind::GroupBoxes, times(blocks, 2 * line), false)?,
             sketches: need(Kind::Sketches, times(groups, line), false)?,
             coarse: need(Kind::Coarse, times(rows, layout.coarse_len()), false)?,
+            runs: section(Kind::Runs, times(rows, layout.runs_len()), false)?,
         };
         let below =
             |numbers: &[u32], limit: u64| numbers.iter().all(|&number| u64::from(number) < limit);
@@ -142,6 +145,17 @@ impl Segment {
     pub(crate) fn coarse(&self, place: usize) -> &[u8] {
         let len = self.layout.coarse_len();
         &self.parts.coarse[place * len..(place + 1) * len]
+    }
+
+    /// Whether there are runs of frames.
+    pub(crate) fn has_runs(&self) -> bool {
+        self.parts.runs.is_some()
+    }
+
+    /// The runs of frames at a place; empty where there are none.
+    pub(crate) fn runs(&self, place: usize) -> &[u8] {
+        let len = self.layout.runs_len();
+        self.parts.runs.as_ref().map_or(&[], |runs| &runs[place * len..(place + 1) * len])
     }
 
     /// The row at a place that holds one.

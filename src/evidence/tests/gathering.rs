@@ -75,11 +75,7 @@ impl Desk {
             id: PlanId(0),
             case,
             limiting_fault: FAULT.to_owned(),
-            drills: vec![PlannedDrill {
-                drill: DRILL.to_owned(),
-                dose: "3 x 8".to_owned(),
-                place: None,
-            }],
+            drills: vec![PlannedDrill { drill: DRILL.to_owned(), dose: "3 x 8".to_owned() }],
             start,
             review_on: None,
             coach: Some("ash".to_owned()),

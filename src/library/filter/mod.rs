@@ -68,7 +68,6 @@ enum Key {
     Fault,
     Limiting,
     Drill,
-    Place,
     IndexKnuckle,
     HeelPad,
     Misses,
@@ -81,7 +80,7 @@ enum Key {
 }
 
 impl Key {
-    const ALL: [(Self, &'static str); 22] = [
+    const ALL: [(Self, &'static str); 21] = [
         (Self::Player, "player"),
         (Self::Squad, "squad"),
         (Self::Coach, "coach"),
@@ -95,7 +94,6 @@ impl Key {
         (Self::Fault, "fault"),
         (Self::Limiting, "limiting"),
         (Self::Drill, "drill"),
-        (Self::Place, "place"),
         (Self::IndexKnuckle, "index-knuckle"),
         (Self::HeelPad, "heel-pad"),
         (Self::Misses, "misses"),

@@ -5,28 +5,35 @@ use std::ops::Range;
 use super::tables::{COLUMNS, CoarseTables, FAR, Line, MOST_GAP, ROWS};
 use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch};
 use crate::params::ValidDtwParams;
+use crate::sketch::RUN;
 
 const FAR_LINE: Line = Line([FAR; LANES]);
 
-/// Working memory of [`boxed`] and [`warp`].
+/// Working memory of [`boxed`], [`boxed_runs`] and [`warp`].
 #[derive(Debug, Default)]
 pub(crate) struct WarpScratch {
     /// Words of the sixteen copies, lane by lane.
     codes: Vec<Line>,
-    /// Lowest, then highest codes of runs of frames, word by word.
+    /// Per run of frames its lowest, then its highest codes, word by word.
     boxes: Vec<Line>,
     /// Per frame, in 16 bits: each word's even, then its odd bytes.
     wide: Vec<Line>,
     /// What a candidate's frame adds to each of its cells.
     heads: Vec<Line>,
+    rows: Rows,
+}
+
+/// Rows of a warping matrix.
+#[derive(Debug, Default)]
+struct Rows {
     /// Bound of all frames (or boxes) from here on.
     rest: Vec<Line>,
     previous: Vec<Line>,
     current: Vec<Line>,
 }
 
-impl WarpScratch {
-    fn rows(&mut self, columns: usize) {
+impl Rows {
+    fn start(&mut self, columns: usize) {
         for row in [&mut self.previous, &mut self.current] {
             row.clear();
             row.resize(columns + 1, FAR_LINE);
@@ -139,11 +146,12 @@ fn turn<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<
 /// is within `most`.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `low`, `high` have `above.len()` lines, `rest` one more
-/// than columns.
+/// The processor has the instructions of `L`; `low`, `high` have for each column `stride` lines, of which
+/// those of its words count; `rest` has one line more than columns.
 #[inline(always)]
 unsafe fn owed<L: Lanes, const ALIKE: bool>(
     [low, high]: [*const u8; 2],
+    stride: usize,
     [above, below]: [&[u32]; 2],
     tables: &CoarseTables,
     frames_of: impl Fn(usize) -> usize,
@@ -160,10 +168,10 @@ unsafe fn owed<L: Lanes, const ALIKE: bool>(
         for column in (0..columns).rev() {
             let mut sum = L::splat(0);
             for word in 0..words {
-                let at = column * words + word;
+                let (at, line) = (column * words + word, (column * stride + word) * LINE);
                 let gap = L::or(
-                    L::sub_bytes(L::load(low.add(at * LINE)), L::splat(above[at])),
-                    L::sub_bytes(L::splat(below[at]), L::load(high.add(at * LINE))),
+                    L::sub_bytes(L::load(low.add(line)), L::splat(above[at])),
+                    L::sub_bytes(L::splat(below[at]), L::load(high.add(line))),
                 );
                 sum = add_squares::<L, ALIKE>(sum, gap, tables.even[word], tables.odd[word]);
             }
@@ -214,31 +222,22 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     params: &ValidDtwParams,
     section: &Range<usize>,
     copies: &[&[u8]; LANES],
-    mut ahead: Ahead<'_>,
+    ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    const { assert!(ROWS == 2 && COLUMNS >= 4, "what the proof of the bound needs") };
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let frames = section.len();
-    let (rows, columns) = (frames.div_ceil(ROWS), frames.div_ceil(COLUMNS));
-    turn::<L>(copies, section.start * words * 4..section.end * words * 4, &mut scratch.codes);
-    scratch.boxes.resize(2 * columns * words, FAR_LINE);
-    scratch.rows(columns);
-    assert!(
-        tables.odd.len() == words
-            && scratch.codes.len() >= frames * words
-            && tables.rows_above.len() == rows * words
-            && tables.rows_below.len() == rows * words
-            && tables.columns_above.len() == columns * words
-            && tables.columns_below.len() == columns * words
-    );
+    let columns = frames.div_ceil(COLUMNS);
+    let WarpScratch { codes, boxes, rows, .. } = scratch;
+    turn::<L>(copies, section.start * words * 4..section.end * words * 4, codes);
+    boxes.resize(2 * columns * words, FAR_LINE);
+    assert!(codes.len() >= frames * words);
     // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
     // `at_level` compiled for.
     unsafe {
-        let codes = scratch.codes.as_ptr().cast::<u8>();
-        let low = scratch.boxes.as_mut_ptr().cast::<u8>();
-        let high = low.add(columns * words * LINE);
+        let codes = codes.as_ptr().cast::<u8>();
+        let boxes = boxes.as_mut_ptr().cast::<u8>();
         for column in 0..columns {
             let run = column * COLUMNS..((column + 1) * COLUMNS).min(frames);
             for word in 0..words {
@@ -249,14 +248,87 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
                     least = L::min_bytes(least, code);
                     largest = L::max_bytes(largest, code);
                 }
-                L::store(least, low.add((column * words + word) * LINE));
-                L::store(largest, high.add((column * words + word) * LINE));
+                L::store(least, boxes.add((2 * column * words + word) * LINE));
+                L::store(largest, boxes.add(((2 * column + 1) * words + word) * LINE));
             }
         }
+    }
+    let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
+    path::<L, WORDS, ALIKE, COLUMNS>(tables, params, frames, boxes, limits, ahead, most, rows)
+}
+
+#[inline(always)]
+fn boxed_runs_body<L: Lanes>(
+    tables: &CoarseTables,
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+    runs: &[&[u8]; LANES],
+    ahead: Ahead<'_>,
+    most: i32,
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    by_words!(boxed_runs_words(tables, params, section, runs, ahead, most, scratch))
+}
+
+#[inline(always)]
+fn boxed_runs_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
+    tables: &CoarseTables,
+    params: &ValidDtwParams,
+    section: &Range<usize>,
+    runs: &[&[u8]; LANES],
+    ahead: Ahead<'_>,
+    most: i32,
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    let bytes = runs_inside(section, tables.even.len());
+    let WarpScratch { codes, rows, .. } = scratch;
+    turn::<L>(runs, bytes, codes);
+    let limits = [tables.runs_above.as_slice(), tables.runs_below.as_slice()];
+    path::<L, WORDS, ALIKE, RUN>(tables, params, section.len(), codes, limits, ahead, most, rows)
+}
+
+/// Where the runs lie, of `words` words, that cover a section which begins with one.
+pub(crate) fn runs_inside(section: &Range<usize>, words: usize) -> Range<usize> {
+    debug_assert!(section.start.is_multiple_of(RUN));
+    let run = 2 * words * 4;
+    section.start / RUN * run..section.end.div_ceil(RUN) * run
+}
+
+/// The cheapest path of boxes of `COLUMNS` frames with boxes of [`ROWS`] query frames. `boxes`: per column
+/// the lowest, then the highest codes; they may be wider than the frames inside the section.
+#[inline(always)]
+#[allow(clippy::too_many_arguments)]
+fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
+    tables: &CoarseTables,
+    params: &ValidDtwParams,
+    frames: usize,
+    boxes: &[Line],
+    limits: [&[u32]; 2],
+    mut ahead: Ahead<'_>,
+    most: i32,
+    scratch: &mut Rows,
+) -> Option<[i32; LANES]> {
+    const { assert!(ROWS == 2 && COLUMNS >= 4, "what the proof of the bound needs") };
+    const { assert!(COLUMNS.is_multiple_of(ROWS), "a last box of one frame, the number of frames odd") };
+    let words = if WORDS == 0 { tables.even.len() } else { WORDS };
+    let (rows, columns) = (frames.div_ceil(ROWS), frames.div_ceil(COLUMNS));
+    scratch.start(columns);
+    assert!(
+        tables.even.len() == words
+            && tables.odd.len() == words
+            && boxes.len() >= 2 * columns * words
+            && tables.rows_above.len() == rows * words
+            && tables.rows_below.len() == rows * words
+            && limits.iter().all(|limits| limits.len() == columns * words)
+    );
+    // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
+    // `at_level` compiled for.
+    unsafe {
+        let low = boxes.as_ptr().cast::<u8>();
+        let high = low.add(words * LINE);
         let rest = scratch.rest.as_mut_ptr().cast::<u8>();
         let frames_of = |column: usize| (frames - column * COLUMNS).min(COLUMNS);
-        let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
-        if !owed::<L, ALIKE>([low, high], limits, tables, frames_of, rest, most) {
+        if !owed::<L, ALIKE>([low, high], 2 * words, limits, tables, frames_of, rest, most) {
             return None;
         }
         let limit = L::splat(most as u32);
@@ -276,7 +348,7 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
             for column in first..=last {
                 let mut cost = L::splat(0);
                 for word in 0..words {
-                    let (at, row_at) = (column * words + word, row * words + word);
+                    let (at, row_at) = (2 * column * words + word, row * words + word);
                     let above = L::splat(*tables.rows_above.get_unchecked(row_at));
                     let below = L::splat(*tables.rows_below.get_unchecked(row_at));
                     let gap = L::or(
@@ -330,6 +402,21 @@ at_level! {
     ) -> Option<[i32; LANES]>
 }
 
+at_level! {
+    /// As [`boxed`], in boxes of [`RUN`] frames, which are kept: a quarter of the bytes to read, about half
+    /// of the work, a bound less tight. The section begins with a run, so that only its last box may be of a single
+    /// frame, as the proof has it; a last run that goes on behind the section is but a wider box.
+    fn boxed_runs = boxed_runs_body(
+        tables: &CoarseTables,
+        params: &ValidDtwParams,
+        section: &Range<usize>,
+        runs: &[&[u8]; LANES],
+        ahead: Ahead<'_>,
+        most: i32,
+        scratch: &mut WarpScratch,
+    ) -> Option<[i32; LANES]>
+}
+
 #[inline(always)]
 fn warp_body<L: Lanes>(
     tables: &CoarseTables,
@@ -355,7 +442,7 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     let halves = 2 * words;
     let frames = section.len();
     turn::<L>(copies, section.start * words * 4..section.end * words * 4, &mut scratch.codes);
-    scratch.rows(frames);
+    scratch.rows.start(frames);
     scratch.wide.resize(frames * halves, FAR_LINE);
     scratch.heads.resize(frames, FAR_LINE);
     assert!(
@@ -371,9 +458,9 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     // `at_level` compiled for.
     unsafe {
         let codes = scratch.codes.as_ptr().cast::<u8>();
-        let rest = scratch.rest.as_mut_ptr().cast::<u8>();
+        let rest = scratch.rows.rest.as_mut_ptr().cast::<u8>();
         let limits = [tables.envelope_above.as_slice(), tables.envelope_below.as_slice()];
-        if !owed::<L, ALIKE>([codes, codes], limits, tables, |_| 1, rest, most_owed) {
+        if !owed::<L, ALIKE>([codes, codes], words, limits, tables, |_| 1, rest, most_owed) {
             return None;
         }
         let wide = scratch.wide.as_mut_ptr().cast::<u8>();
@@ -395,8 +482,8 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
         let far = L::splat(FAR as u32);
         for row in 0..frames {
             let (first, last) = params.columns(row, frames, frames);
-            let previous = scratch.previous.as_ptr().cast::<u8>();
-            let current = scratch.current.as_mut_ptr().cast::<u8>();
+            let previous = scratch.rows.previous.as_ptr().cast::<u8>();
+            let current = scratch.rows.current.as_mut_ptr().cast::<u8>();
             let minus = tables.minus[row * halves..(row + 1) * halves].as_ptr();
             // Held in registers where their number is known.
             let mut held = [far; 8];
@@ -431,10 +518,10 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
             if L::le(L::add(lowest, owed), limit) == 0 {
                 return None;
             }
-            std::mem::swap(&mut scratch.previous, &mut scratch.current);
+            std::mem::swap(&mut scratch.rows.previous, &mut scratch.rows.current);
         }
     }
-    Some(scratch.previous[frames].0)
+    Some(scratch.rows.previous[frames].0)
 }
 
 at_level! {

@@ -6,7 +6,7 @@ use super::envelope::Envelope;
 use super::tables::{
     FAR, MOST_GAP, counted, inside, limits, mean_limits, sketch_scale, slack, whole_weights, worth,
 };
-use crate::lanes::{LINE, Lanes};
+use crate::lanes::{LANES, LINE, Lanes, at_level};
 use crate::params::{Curve, ValidDtwParams};
 use crate::sketch::{Layout, Quantiser};
 
@@ -19,6 +19,8 @@ pub(crate) const CLASSES: usize = 3;
 pub(crate) struct LeadTables {
     /// In order of time.
     spans: Vec<Span>,
+    /// Behind the last word of any.
+    end: u32,
 }
 
 /// Two neighbouring segments: the even and the odd bytes of some words of a sketch.
@@ -226,7 +228,8 @@ impl LeadTables {
             Some(Span { words, weights, envelope, counts, moves, limits })
         });
         let spans: Vec<Span> = spans.take(MOST_SPANS).collect();
-        (!spans.is_empty()).then_some(Self { spans })
+        let end = spans.iter().flat_map(|span| &span.words).max().map_or(0, |last| last + 1);
+        (!spans.is_empty()).then_some(Self { spans, end })
     }
 }
 
@@ -236,12 +239,13 @@ const MOST_SPANS: usize = 32;
 /// The squares of the gaps of a span's words: of both segments together, and of the first alone.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `sketch` has a line for each of the span's words, which are
+/// The processor has the instructions of `L`; `sketch` has a line every `line` bytes for each of the span's words, which are
 /// as many as `limits`, and `WORDS` unless that is 0.
 #[inline(always)]
 unsafe fn squares<L: Lanes, const WORDS: usize>(
     span: &Span,
     sketch: *const u8,
+    line: usize,
     limits: &[[u32; 2]],
 ) -> [L::Reg; 2] {
     let words = if WORDS == 0 { limits.len() } else { WORDS };
@@ -251,7 +255,7 @@ unsafe fn squares<L: Lanes, const WORDS: usize>(
         let even = L::splat(0x00ff_00ff);
         let mut sums = [L::splat(0); 2];
         for word in 0..words {
-            let code = L::load(sketch.add(*span.words.get_unchecked(word) as usize * LINE));
+            let code = L::load(sketch.add(*span.words.get_unchecked(word) as usize * line));
             let [above, below] = *limits.get_unchecked(word);
             let gap =
                 L::or(L::sub_bytes(code, L::splat(above)), L::sub_bytes(L::splat(below), code));
@@ -269,12 +273,13 @@ unsafe fn squares<L: Lanes, const WORDS: usize>(
 /// `sums` after both segments of a span.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `sketch` has a line for each of the span's words, which are
+/// The processor has the instructions of `L`; `sketch` has a line every `line` bytes for each of the span's words, which are
 /// `WORDS` unless that is 0.
 #[inline(always)]
 unsafe fn step<L: Lanes, const WORDS: usize>(
     span: &Span,
     sketch: *const u8,
+    line: usize,
     mut sums: [L::Reg; CLASSES],
 ) -> [L::Reg; CLASSES] {
     let words = if WORDS == 0 { span.weights.len() } else { WORDS };
@@ -285,7 +290,7 @@ unsafe fn step<L: Lanes, const WORDS: usize>(
         let mut next = [far; CLASSES];
         for (number, one) in span.moves.iter().enumerate() {
             let limits = span.limits.get_unchecked(number * words..(number + 1) * words);
-            let [both, first] = squares::<L, WORDS>(span, sketch, limits);
+            let [both, first] = squares::<L, WORDS>(span, sketch, line, limits);
             if one.possible[0] {
                 let (from, to) = (usize::from(one.from), usize::from(one.to));
                 next[to] = L::min(next[to], L::add(sums[from], first));
@@ -309,34 +314,25 @@ unsafe fn step<L: Lanes, const WORDS: usize>(
     }
 }
 
-/// DTW of sixteen sketches by leads: integers below scale times DTW and in which of the `wanted` lanes
-/// they are at most `most`; `None` where in none. `most` is below [`FAR`].
-///
-/// A path gives each frame j of the candidate the first query frame m(j) it meets; m never falls,
-/// and its lead m(j) - j is at most the band either way. Leads are cut into classes. Where the
-/// leads at the beginning of a segment and of the next one are of known classes, every frame of
-/// the segment meets a query frame between the two and inside its band, so it has a gap to the
-/// highest and lowest of those, per channel, and the segment costs at least its length times the
-/// squared gap of the means (Jensen, as for sketches). The best chain of classes is below the path.
-///
-/// # Safety
-/// The processor has the instructions of `L`; `sketch` has a line for each word of a sketch.
 #[inline(always)]
-pub(crate) unsafe fn leads<L: Lanes>(
+fn leads_body<L: Lanes>(
     tables: &LeadTables,
-    sketch: *const u8,
+    sketch: &[u8],
+    stride: usize,
     wanted: u32,
     most: i32,
-) -> Option<(L::Reg, u32)> {
-    // SAFETY: a span's words lie inside the sketch; the rest is the caller's promise.
+) -> Option<([i32; LANES], u32)> {
+    assert!(tables.end as usize * stride * LINE <= sketch.len());
+    let (sketch, line) = (sketch.as_ptr(), stride * LINE);
+    // SAFETY: words end before `tables.end`; `L` is what `at_level` compiled for.
     unsafe {
         let limit = L::splat(most as u32);
         let mut rest = [L::splat(0); MOST_SPANS + 1];
         let spans = tables.spans.as_slice();
         for (number, span) in spans.iter().enumerate().rev() {
             let own = match span.words.len() {
-                6 => squares::<L, 6>(span, sketch, &span.envelope),
-                _ => squares::<L, 0>(span, sketch, &span.envelope),
+                6 => squares::<L, 6>(span, sketch, line, &span.envelope),
+                _ => squares::<L, 0>(span, sketch, line, &span.envelope),
             };
             rest[number] = L::add(rest[number + 1], own[0]);
         }
@@ -344,12 +340,12 @@ pub(crate) unsafe fn leads<L: Lanes>(
         let mut found = None;
         for (number, span) in spans.iter().enumerate() {
             sums = match span.words.len() {
-                1 => step::<L, 1>(span, sketch, sums),
-                2 => step::<L, 2>(span, sketch, sums),
-                3 => step::<L, 3>(span, sketch, sums),
-                4 => step::<L, 4>(span, sketch, sums),
-                6 => step::<L, 6>(span, sketch, sums),
-                _ => step::<L, 0>(span, sketch, sums),
+                1 => step::<L, 1>(span, sketch, line, sums),
+                2 => step::<L, 2>(span, sketch, line, sums),
+                3 => step::<L, 3>(span, sketch, line, sums),
+                4 => step::<L, 4>(span, sketch, line, sums),
+                6 => step::<L, 6>(span, sketch, line, sums),
+                _ => step::<L, 0>(span, sketch, line, sums),
             };
             let mut lowest = sums[0];
             for &sum in &sums[1..] {
@@ -362,6 +358,30 @@ pub(crate) unsafe fn leads<L: Lanes>(
             }
             found = Some((lowest, mask));
         }
-        found
+        let (lowest, mask) = found?;
+        let mut lanes = [0_i32; LANES];
+        L::store(lowest, lanes.as_mut_ptr().cast());
+        Some((lanes, mask))
     }
+}
+
+at_level! {
+    /// DTW of sixteen sketches by leads: integers below scale times DTW and in which of the `wanted` lanes
+    /// they are at most `most`; `None` where in none. `most` is below [`FAR`].
+    ///
+    /// A path gives each frame j of the candidate the first query frame m(j) it meets; m never falls,
+    /// and its lead m(j) - j is at most the band either way. Leads are cut into classes. Where the
+    /// leads at the beginning of a segment and of the next one are of known classes, every frame of
+    /// the segment meets a query frame between the two and inside its band, so it has a gap to the
+    /// highest and lowest of those, per channel, and the segment costs at least its length times the
+    /// squared gap of the means (Jensen, as for sketches). The best chain of classes is below the path.
+    ///
+    /// `sketch`: for each word of a sketch a line, and behind it others, `stride` in all.
+    fn leads = leads_body(
+        tables: &LeadTables,
+        sketch: &[u8],
+        stride: usize,
+        wanted: u32,
+        most: i32,
+    ) -> Option<([i32; LANES], u32)>
 }

@@ -14,6 +14,7 @@ mod tables;
 #[cfg(test)]
 mod tests;
 
+use std::borrow::Cow;
 use std::ops::Range;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
@@ -24,9 +25,9 @@ use super::{Answer, Nearest, Neighbour, Stages, cut, scan};
 use crate::dtw::{Scratch, dtw};
 use crate::lanes::{LANES, Level};
 use crate::params::Curve;
-use crate::sketch::Quantiser;
+use crate::sketch::{Quantiser, RUN};
 use crate::store::{Index, Segment};
-use coarse::{Ahead, WarpScratch, boxed, warp};
+use coarse::{Ahead, WarpScratch, boxed, boxed_runs, runs_inside, warp};
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
@@ -41,6 +42,11 @@ const MANY: usize = 512;
 const SIFT_WORTH: usize = if cfg!(test) { 64 } else { 4096 };
 /// So many are of that round; tests have fewer.
 const SIFT_FIRST: usize = if cfg!(test) { 48 } else { 1024 };
+/// So many curves of a share show whether wide boxes rule enough of it out; tests have fewer.
+const WIDE_TRIAL: usize = if cfg!(test) { 32 } else { 256 };
+/// They do where they leave at most this part: a wide box costs a third of a narrow one, and what it leaves
+/// is what narrow ones take longest for.
+const WIDE_WORTH: (usize, usize) = (2, 5);
 /// Most such rounds.
 const ROUNDS: usize = 4;
 /// A curve still in the running.
@@ -112,6 +118,15 @@ struct Part<'a> {
     tables: usize,
 }
 
+/// Boxes of frames to warp.
+#[derive(Debug, Clone, Copy)]
+enum Boxes {
+    /// The runs that are kept.
+    Wide,
+    /// Half as wide, made of the coarse copies.
+    Narrow,
+}
+
 /// The query, prepared.
 struct Job<'a> {
     what: &'a Nearest<'a>,
@@ -123,6 +138,8 @@ struct Job<'a> {
     /// Curves that are live and let through.
     passing: usize,
     level: Level,
+    /// Whether all segments have runs and the section begins with one.
+    wide: bool,
     parts: Vec<Part<'a>>,
     quantisers: Vec<&'a Quantiser>,
     /// Of the envelope: bounds.
@@ -198,6 +215,8 @@ impl<'a> Job<'a> {
             tables.collect()
         };
         let sketch_tables = tables_of(&envelope);
+        let wide = section.start.is_multiple_of(RUN)
+            && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
         let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
         let guess_tables = tables_of(&itself);
         Self {
@@ -208,6 +227,7 @@ impl<'a> Job<'a> {
             filter,
             passing,
             level: Level::best(),
+            wide,
             parts,
             quantisers,
             sketch_tables,
@@ -253,7 +273,8 @@ impl<'a> Job<'a> {
         // DTW of boxes, on coarse copies.
         let coarse = self.coarse_tables(best.cutoff());
         let (mut candidates, seen) = self.sift_all(candidates, &coarse, &best, &mut exact_scratch);
-        stages.coarse = seen.curves;
+        stages.runs = seen.wide;
+        stages.coarse = seen.narrow;
         stages.kernel += seen.compared;
         candidates.sort_unstable_by(by_bound);
 
@@ -313,8 +334,7 @@ impl<'a> Job<'a> {
             first.sort_unstable_by_key(|one| (one.segment, one.place));
             (first, rest)
         };
-        seen.curves += first.len() as u64;
-        let mut kept = self.sift_some(&first, coarse, best.cutoff());
+        let mut kept = self.sift_some(&first, coarse, best.cutoff(), &mut seen);
         if !rest.is_empty() {
             let nearest = take_least(&mut kept, self.wanted().max(SEEDS));
             for eight in nearest.chunks(WIDTH) {
@@ -323,38 +343,81 @@ impl<'a> Job<'a> {
             seen.compared += nearest.len() as u64;
             let cutoff = best.cutoff();
             rest.retain(|one| !ruled_out(one.bound, cutoff));
-            seen.curves += rest.len() as u64;
-            kept.append(&mut self.sift_some(&rest, coarse, cutoff));
+            kept.append(&mut self.sift_some(&rest, coarse, cutoff, &mut seen));
         }
         (kept, seen)
     }
 
     /// Sifts by shares.
-    fn sift_some(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
+    fn sift_some(
+        &self,
+        some: &[Found],
+        coarse: &[CoarseTables],
+        cutoff: f64,
+        seen: &mut Seen,
+    ) -> Vec<Found> {
         let threads = self.what.how.threads.get();
         let share = some.len().div_ceil(4 * threads).max(256);
         let shares: Vec<&[Found]> = some.chunks(share).collect();
         let sifted = in_parallel(threads, shares.len(), |at| self.sift(shares[at], coarse, cutoff));
-        sifted.into_iter().flatten().collect()
+        let mut kept = Vec::new();
+        for (mut found, own) in sifted {
+            kept.append(&mut found);
+            seen.wide += own.wide;
+            seen.narrow += own.narrow;
+        }
+        kept
     }
 
-    /// Keeps what DTW of boxes on the coarse copy does not rule out, with the better bound.
-    fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> Vec<Found> {
+    /// Keeps what DTW of boxes does not rule out, with the better bound. The first few tell whether wide
+    /// boxes are worth holding the others against.
+    fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> (Vec<Found>, Seen) {
         let mut scratch = WarpScratch::default();
+        let mut seen = Seen::default();
         let mut kept = Vec::new();
-        for (number, batch) in some.chunks(LANES).enumerate() {
-            let soon = some.chunks(LANES).nth(number + 1).unwrap_or_default();
+        let (first, rest) = some.split_at(some.len().min(WIDE_TRIAL));
+        let mut wide = self.wide;
+        for some in [first, rest] {
+            let left = if wide {
+                seen.wide += some.len() as u64;
+                Cow::Owned(self.hold(Boxes::Wide, some, coarse, cutoff, &mut scratch))
+            } else {
+                Cow::Borrowed(some)
+            };
+            wide &= left.len() * WIDE_WORTH.1 <= some.len() * WIDE_WORTH.0;
+            seen.narrow += left.len() as u64;
+            kept.append(&mut self.hold(Boxes::Narrow, &left, coarse, cutoff, &mut scratch));
+        }
+        (kept, seen)
+    }
+
+    /// Holds curves against the query in boxes of one kind, and keeps what is not ruled out.
+    fn hold(
+        &self,
+        boxes: Boxes,
+        some: &[Found],
+        coarse: &[CoarseTables],
+        cutoff: f64,
+        scratch: &mut WarpScratch,
+    ) -> Vec<Found> {
+        let mut kept = Vec::new();
+        let mut batches = some.chunks(LANES).peekable();
+        while let Some(batch) = batches.next() {
+            let soon = batches.peek().copied().unwrap_or_default();
             for (tables, own_coarse) in coarse.iter().enumerate() {
-                let (own, copies) = self.lanes(batch, tables);
+                let (own, copies) = self.lanes(boxes, batch, tables);
                 if own.is_empty() {
                     continue;
                 }
                 let most = threshold(cutoff, own_coarse.scale);
                 let (params, section) = (self.what.params, &self.section);
-                let ahead = self.ahead(soon);
-                let level = self.level;
+                let ahead = self.ahead(boxes, soon);
+                let bounds = match boxes {
+                    Boxes::Wide => boxed_runs,
+                    Boxes::Narrow => boxed,
+                };
                 let found =
-                    boxed(level, own_coarse, params, section, &copies, ahead, most, &mut scratch);
+                    bounds(self.level, own_coarse, params, section, &copies, ahead, most, scratch);
                 for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
                     if *bound <= most {
                         let bound = as_cost(f64::from(*bound), own_coarse.scale);
@@ -366,25 +429,39 @@ impl<'a> Job<'a> {
         kept
     }
 
-    /// The coarse copies of some curves, to be fetched.
-    fn ahead(&self, some: &[Found]) -> Ahead<'a> {
-        let bytes = self.parts[0].segment.layout().frame_words() * 4;
-        let inside = self.section.start * bytes..self.section.end * bytes;
-        let copy = |one: &Found| {
-            let segment = self.parts[one.segment as usize].segment;
-            &segment.coarse(one.place as usize)[inside.clone()]
-        };
-        Ahead::new(some.iter().map(copy).collect())
+    /// The bytes of a curve that make boxes of one kind.
+    fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
+        let segment = self.parts[one.segment as usize].segment;
+        match boxes {
+            Boxes::Wide => segment.runs(one.place as usize),
+            Boxes::Narrow => segment.coarse(one.place as usize),
+        }
     }
 
-    /// Those of a batch whose segments use these tables, and their coarse copies; lanes left over
-    /// repeat the last. A batch seldom holds curves of two quantisers.
-    fn lanes<'b>(&self, batch: &'b [Found], tables: usize) -> (Vec<&'b Found>, [&'a [u8]; LANES]) {
-        let part = |one: &Found| &self.parts[one.segment as usize];
-        let own: Vec<&Found> = batch.iter().filter(|one| part(one).tables == tables).collect();
+    /// What boxes of some curves are made of, to be fetched.
+    fn ahead(&self, boxes: Boxes, some: &[Found]) -> Ahead<'a> {
+        let words = self.parts[0].segment.layout().frame_words();
+        let inside = match boxes {
+            Boxes::Wide => runs_inside(&self.section, words),
+            Boxes::Narrow => self.section.start * words * 4..self.section.end * words * 4,
+        };
+        let bytes = |one: &Found| &self.bytes_of(boxes, one)[inside.clone()];
+        Ahead::new(some.iter().map(bytes).collect())
+    }
+
+    /// Those of a batch whose segments use these tables, and what their boxes are made of; lanes left
+    /// over repeat the last. A batch seldom holds curves of two quantisers.
+    fn lanes<'b>(
+        &self,
+        boxes: Boxes,
+        batch: &'b [Found],
+        tables: usize,
+    ) -> (Vec<&'b Found>, [&'a [u8]; LANES]) {
+        let of_tables = |one: &&Found| self.parts[one.segment as usize].tables == tables;
+        let own: Vec<&Found> = batch.iter().filter(of_tables).collect();
         let copies = std::array::from_fn(|lane| {
             own.get(lane.min(own.len().saturating_sub(1)))
-                .map_or(&[][..], |one| part(one).segment.coarse(one.place as usize))
+                .map_or(&[][..], |one| self.bytes_of(boxes, one))
         });
         (own, copies)
     }
@@ -407,7 +484,7 @@ impl<'a> Job<'a> {
                 break;
             }
             for (tables, own_coarse) in coarse.iter().enumerate() {
-                let (own, copies) = self.lanes(batch, tables);
+                let (own, copies) = self.lanes(Boxes::Narrow, batch, tables);
                 if own.is_empty() {
                     continue;
                 }

@@ -1,8 +1,8 @@
 //! From all curves to candidates: boxes around blocks, boxes around groups, sketches.
 
 use super::leads::{LeadTables, leads};
-use super::tables::{FAR, Line, MOST_GAP, SketchTables};
-use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch};
+use super::tables::{FAR, Line, MOST_GAP, SketchTables, SketchWord};
+use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch, prefetch_line};
 use crate::sketch::GROUP;
 
 /// Boxes or sketches are fetched so many ahead.
@@ -28,12 +28,15 @@ pub(crate) struct Candidate {
     pub(crate) place: u32,
 }
 
-/// How many groups and curves were looked at, and how many of these compared exactly.
+/// How many groups and curves were looked at, how many of these by leads or in boxes, and how many
+/// compared exactly.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Seen {
     pub(crate) groups: u64,
     pub(crate) curves: u64,
     pub(crate) leads: u64,
+    pub(crate) wide: u64,
+    pub(crate) narrow: u64,
     pub(crate) compared: u64,
 }
 
@@ -53,46 +56,65 @@ unsafe fn bounds<L: Lanes>(
     low: *const u8,
     high: *const u8,
     tables: &SketchTables,
-    ahead: &[u8],
+    ahead: *const u8,
     most: i32,
 ) -> Option<(L::Reg, u32)> {
     let words = tables.words.as_slice();
     // SAFETY: the caller's promise.
     unsafe {
         let limit = L::splat(most as u32);
-        let gap_limit = L::splat(MOST_GAP * 0x0101_0101);
-        let mut sums = [L::splat(0); 2];
-        let half = words.len() / 2;
-        for (first, last) in [(0, half), (half, words.len())] {
-            for slot in first..last {
-                let at = *words.get_unchecked(slot) as usize * LINE;
-                // All at once would wait for each other.
-                prefetch(ahead.get(at..at + LINE).unwrap_or_default());
-                let low = L::load(low.add(at));
-                let high = L::load(high.add(at));
-                let above = L::splat(*tables.above.get_unchecked(slot));
-                let below = L::splat(*tables.below.get_unchecked(slot));
-                let gap = L::or(L::sub_bytes(low, above), L::sub_bytes(below, high));
-                let gap = L::min_bytes(gap, gap_limit);
-                let weight = L::splat(*tables.weights.get_unchecked(slot));
-                let sum = &mut sums[slot % 2];
-                *sum = L::add_dot_words(*sum, L::dot_bytes(gap, gap), weight);
+        // Two sums, which need not wait for each other.
+        let (mut even, mut odd) = (L::splat(0), L::splat(0));
+        let (first, second) = words.split_at(words.len() / 2);
+        for half in [first, second] {
+            let pairs = half.chunks_exact(2);
+            if let [last] = pairs.remainder() {
+                odd = add_word::<L>(odd, last, low, high, ahead);
             }
-            let sum = L::add(sums[0], sums[1]);
+            for pair in pairs {
+                even = add_word::<L>(even, &pair[0], low, high, ahead);
+                odd = add_word::<L>(odd, &pair[1], low, high, ahead);
+            }
+            let sum = L::add(even, odd);
             let mask = L::le(sum, limit);
             if mask == 0 {
-                for &word in &words[last..] {
-                    let at = word as usize * LINE;
-                    prefetch(ahead.get(at..at + LINE).unwrap_or_default());
+                if half.as_ptr() == first.as_ptr() {
+                    for one in second {
+                        prefetch_line(ahead.wrapping_add(one.word as usize * LINE));
+                    }
                 }
                 return None;
             }
-            if last == words.len() {
+            if half.as_ptr_range().end == words.as_ptr_range().end {
                 return Some((sum, mask));
             }
         }
     }
     None
+}
+
+/// Adds the weighted squares of the gaps of one word, and has the same word at `ahead` fetched: all words at
+/// once would wait for each other.
+///
+/// # Safety
+/// As for [`bounds`].
+#[inline(always)]
+unsafe fn add_word<L: Lanes>(
+    sum: L::Reg,
+    one: &SketchWord,
+    low: *const u8,
+    high: *const u8,
+    ahead: *const u8,
+) -> L::Reg {
+    let at = one.word as usize * LINE;
+    prefetch_line(ahead.wrapping_add(at));
+    // SAFETY: the caller's promise.
+    unsafe {
+        let above = L::sub_bytes(L::load(low.add(at)), L::splat(one.above));
+        let below = L::sub_bytes(L::splat(one.below), L::load(high.add(at)));
+        let gap = L::min_bytes(L::or(above, below), L::splat(MOST_GAP * 0x0101_0101));
+        L::add_dot_words(sum, L::dot_bytes(gap, gap), L::splat(one.weights))
+    }
 }
 
 /// Lanes that hold something: the first `count` of sixteen.
@@ -114,7 +136,7 @@ fn block_bounds_body<L: Lanes>(
         // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
         unsafe {
             let low = boxes.as_ptr();
-            if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, &[], i32::MAX) {
+            if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, low, i32::MAX) {
                 L::store(sum, out.as_mut_ptr().cast());
             }
         }
@@ -146,7 +168,7 @@ fn group_bounds_body<L: Lanes>(
     // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
     unsafe {
         let low = boxes.as_ptr();
-        if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, &[], i32::MAX) {
+        if let Some((sum, _)) = bounds::<L>(low, low.add(line), tables, low, i32::MAX) {
             L::store(sum, out.as_mut_ptr().cast());
         }
     }
@@ -185,8 +207,9 @@ fn near_groups_body<L: Lanes>(
         let groups = (sections.groups - block as usize * GROUP).min(GROUP);
         seen += groups as u64;
         // SAFETY: `boxes` holds two lines; `L` is what `at_level` compiled for.
-        let found =
-            unsafe { bounds::<L>(boxes.as_ptr(), boxes.as_ptr().add(line), tables, &[], most) };
+        let found = unsafe {
+            bounds::<L>(boxes.as_ptr(), boxes.as_ptr().add(line), tables, boxes.as_ptr(), most)
+        };
         let mut mask = found.map_or(0, |(_, mask)| mask) & first(groups);
         while mask != 0 {
             near.push((block * GROUP as u32 + mask.trailing_zeros(), 0xffff));
@@ -210,58 +233,65 @@ at_level! {
 
 /// Sketches that passed, from several groups, until there are sixteen for [`leads`].
 struct Waiting {
-    /// Word by word, lane by lane.
+    /// Word by word, [`ROOM`] lines each, lane by lane.
     codes: Vec<Line>,
-    places: [u32; LANES],
+    places: [u32; ROOM * LANES],
     count: usize,
 }
 
+/// Lines per word: those of a group come on top of fifteen that wait.
+const ROOM: usize = 2;
+
 impl Waiting {
     fn new(words: usize) -> Self {
-        Self { codes: vec![Line([0; LANES]); words], places: [0; LANES], count: 0 }
+        Self { codes: vec![Line([0; LANES]); ROOM * words], places: [0; ROOM * LANES], count: 0 }
     }
 
-    /// Takes one lane of a group's sketches; there is room.
-    fn take(&mut self, tables: &SketchTables, sketch: &[u8], lane: usize, place: u32) {
-        let slot = self.count % LANES;
-        for &word in &tables.words {
-            let from = &sketch[word as usize * LINE + 4 * lane..];
-            let code = from.first_chunk::<4>().copied().unwrap_or_default();
-            self.codes[word as usize].0[slot] = i32::from_le_bytes(code);
+    /// Takes some lanes of a group's sketches, while fewer than sixteen wait.
+    #[inline(always)]
+    fn take<L: Lanes>(&mut self, tables: &SketchTables, sketch: &[u8], mask: u32, group: u32) {
+        assert!(self.count < LANES && self.codes.len() * LINE >= ROOM * sketch.len());
+        let codes = self.codes.as_mut_ptr().cast::<u8>();
+        for one in &tables.words {
+            let at = one.word as usize * LINE;
+            // SAFETY: the group's sketches have a line for each word of the tables, `codes` two, of which
+            // not one is full; `L` is what `at_level` compiled for.
+            unsafe {
+                L::pack(sketch.as_ptr().add(at), mask, codes.add(ROOM * at + 4 * self.count));
+            }
         }
-        self.places[slot] = place;
-        self.count += 1;
+        let mut mask = mask;
+        while mask != 0 {
+            self.places[self.count] = group * GROUP as u32 + mask.trailing_zeros();
+            self.count += 1;
+            mask &= mask - 1;
+        }
     }
 
-    /// Moves those that leads do not rule out to the candidates.
+    /// Moves those of the first sixteen that leads do not rule out to the candidates.
     #[inline(always)]
     fn drain<L: Lanes>(&mut self, tables: &LeadTables, most: i32, candidates: &mut Vec<Candidate>) {
-        let wanted = first(self.count);
-        self.count = 0;
-        // SAFETY: as many lines as a sketch has words; `L` is what `at_level` compiled for.
-        unsafe {
-            let at = self.codes.as_ptr().cast();
-            if let Some((sum, mask)) = leads::<L>(tables, at, wanted, most) {
-                push::<L>(sum, mask, |lane| self.places[lane], candidates);
+        let codes: &[u8] = bytemuck::cast_slice(&self.codes);
+        let found = leads(L::LEVEL, tables, codes, ROOM, first(self.count), most);
+        push(found, |lane| self.places[lane], candidates);
+        self.count = self.count.saturating_sub(LANES);
+        if self.count > 0 {
+            for word in self.codes.chunks_exact_mut(ROOM) {
+                word[0] = word[1];
             }
+            self.places.copy_within(LANES.., 0);
         }
     }
 }
 
-/// Adds the lanes of `mask` to the candidates.
-///
-/// # Safety
-/// The processor has the instructions of `L`.
+/// Adds the lanes found to the candidates.
 #[inline(always)]
-unsafe fn push<L: Lanes>(
-    sum: L::Reg,
-    mut mask: u32,
+fn push(
+    found: Option<([i32; LANES], u32)>,
     place: impl Fn(usize) -> u32,
     candidates: &mut Vec<Candidate>,
 ) {
-    let mut bounds = [0_i32; LANES];
-    // SAFETY: the caller's promise.
-    unsafe { L::store(sum, bounds.as_mut_ptr().cast()) };
+    let Some((bounds, mut mask)) = found else { return };
     while mask != 0 {
         let lane = mask.trailing_zeros() as usize;
         mask &= mask - 1;
@@ -286,35 +316,30 @@ fn sweep_groups_body<L: Lanes>(
     let sketch_of = |group: u32| &sections.sketches[group as usize * line..][..line];
     let mut waiting = Waiting::new(sections.words);
     for (number, &(group, wanted)) in groups.iter().enumerate() {
-        // They lie apart, so that the processor does not guess what comes next.
-        let ahead = groups.get(number + AHEAD).map_or(&[][..], |&(soon, _)| sketch_of(soon));
         let sketch = sketch_of(group);
+        // They lie apart, so that the processor does not guess what comes next.
+        let ahead = groups.get(number + AHEAD).map_or(sketch, |&(soon, _)| sketch_of(soon));
         seen.curves += u64::from(wanted.count_ones());
         let place = |lane: usize| group * GROUP as u32 + lane as u32;
+        let at = sketch.as_ptr();
         // SAFETY: `sketch` holds a line; `L` is what `at_level` compiled for.
-        unsafe {
-            let at = sketch.as_ptr();
-            let Some((sum, mask)) = bounds::<L>(at, at, tables, ahead, most) else { continue };
-            let mask = mask & wanted;
-            let Some(tighter) = tighter else {
-                push::<L>(sum, mask, place, candidates);
-                continue;
-            };
-            seen.leads += u64::from(mask.count_ones());
-            if mask.count_ones() >= FULL {
-                if let Some((sum, mask)) = leads::<L>(tighter, at, mask, most) {
-                    push::<L>(sum, mask, place, candidates);
-                }
-                continue;
-            }
-            let mut mask = mask;
-            while mask != 0 {
-                let lane = mask.trailing_zeros() as usize;
-                mask &= mask - 1;
-                waiting.take(tables, sketch, lane, place(lane));
-                if waiting.count == LANES {
-                    waiting.drain::<L>(tighter, most, candidates);
-                }
+        let found = unsafe { bounds::<L>(at, at, tables, ahead.as_ptr(), most) };
+        let Some((sum, mask)) = found else { continue };
+        let mask = mask & wanted;
+        let Some(tighter) = tighter else {
+            let mut lanes = [0_i32; LANES];
+            // SAFETY: sixteen numbers are a register.
+            unsafe { L::store(sum, lanes.as_mut_ptr().cast()) };
+            push(Some((lanes, mask)), place, candidates);
+            continue;
+        };
+        seen.leads += u64::from(mask.count_ones());
+        if mask.count_ones() >= FULL {
+            push(leads(L::LEVEL, tighter, sketch, 1, mask, most), place, candidates);
+        } else if mask != 0 {
+            waiting.take::<L>(tables, sketch, mask, group);
+            if waiting.count >= LANES {
+                waiting.drain::<L>(tighter, most, candidates);
             }
         }
     }

@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::envelope::Envelope;
 use crate::lanes::LANES;
 use crate::params::{Curve, ValidDtwParams};
-use crate::sketch::{Layout, Pair, Quantiser};
+use crate::sketch::{Layout, Pair, Quantiser, RUN};
 
 /// Everything here is rounded to the side that keeps bounds below the truth; the few roundings left in
 /// `f64` (weights, scales, the cost itself: below 2e-11 relative for the longest path allowed) are
@@ -23,14 +23,19 @@ pub(crate) const MOST_GAP: u32 = 127;
 pub(crate) struct SketchTables {
     /// Words of a sketch that count, ascending; the others are of channels without weight or of frames
     /// outside the section.
-    pub(crate) words: Vec<u32>,
-    /// One word for each of these.
-    pub(crate) above: Vec<u32>,
-    pub(crate) below: Vec<u32>,
-    /// Two 16-bit weights per word, one per pair.
-    pub(crate) weights: Vec<u32>,
+    pub(crate) words: Vec<SketchWord>,
     /// A bound is the integer sum divided by this.
     pub(crate) scale: f64,
+}
+
+/// What is held against one word of a sketch.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SketchWord {
+    pub(crate) word: u32,
+    pub(crate) above: u32,
+    pub(crate) below: u32,
+    /// Two 16-bit weights, one per pair.
+    pub(crate) weights: u32,
 }
 
 /// Upper and lower limits as bytes: the codes at and below (above) which there is no gap.
@@ -154,17 +159,19 @@ impl SketchTables {
         let scale = sketch_scale(&worth);
         let weights = whole_weights(&worth, scale);
         let (above, below) = (packed(above), packed(below));
-        let words = counted(layout, params, section);
-        let of = |all: &[u32]| words.iter().map(|&word| all[word as usize]).collect();
-        Self { above: of(&above), below: of(&below), weights: of(&weights), words, scale }
+        let at = |&word: &u32| SketchWord {
+            word,
+            above: above[word as usize],
+            below: below[word as usize],
+            weights: weights[word as usize],
+        };
+        Self { words: counted(layout, params, section).iter().map(at).collect(), scale }
     }
 
     /// Whether the tables are of sketches of so many words.
     pub(crate) fn suit(&self, words: usize) -> bool {
-        let counted = self.words.len();
-        self.words.last().is_none_or(|&last| (last as usize) < words)
-            && self.words.is_sorted()
-            && [&self.above, &self.below, &self.weights].iter().all(|list| list.len() == counted)
+        self.words.last().is_none_or(|last| (last.word as usize) < words)
+            && self.words.is_sorted_by_key(|one| one.word)
     }
 }
 
@@ -172,6 +179,11 @@ impl SketchTables {
 #[derive(Debug, Clone, Copy)]
 #[repr(C, align(64))]
 pub(crate) struct Line(pub(crate) [i32; LANES]);
+
+// SAFETY: sixteen plain numbers, every pattern of which is valid, zero included.
+unsafe impl bytemuck::Zeroable for Line {}
+// SAFETY: as above; size equals alignment, so there is no padding.
+unsafe impl bytemuck::Pod for Line {}
 
 /// Query frames in a box, when coarse copies are held against the query box by box.
 pub(crate) const ROWS: usize = 2;
@@ -190,6 +202,9 @@ pub(crate) struct CoarseTables {
     /// The envelope's limits over [`COLUMNS`] frames.
     pub(crate) columns_above: Vec<u32>,
     pub(crate) columns_below: Vec<u32>,
+    /// The same over [`RUN`] frames.
+    pub(crate) runs_above: Vec<u32>,
+    pub(crate) runs_below: Vec<u32>,
     /// Root weights of the channels of each word of a frame, for even and for odd bytes; the other
     /// bytes are 0.
     pub(crate) even: Vec<u32>,
@@ -334,6 +349,8 @@ impl CoarseTables {
             rows_below: packed(over(&below, words, ROWS, u8::min)),
             columns_above: packed(over(&envelope_above, words, COLUMNS, u8::max)),
             columns_below: packed(over(&envelope_below, words, COLUMNS, u8::min)),
+            runs_above: packed(over(&envelope_above, words, RUN, u8::max)),
+            runs_below: packed(over(&envelope_below, words, RUN, u8::min)),
             envelope_above: packed(envelope_above),
             envelope_below: packed(envelope_below),
             even: packed(even),

@@ -6,7 +6,7 @@ use std::num::NonZeroUsize;
 use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 
-use super::coarse::{Ahead, WarpScratch, boxed, warp};
+use super::coarse::{Ahead, WarpScratch, boxed, boxed_runs, warp};
 use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, sweep_groups};
 use super::tables::{FAR, threshold};
@@ -15,17 +15,9 @@ use crate::naive;
 use crate::params::{DtwParams, Shape};
 use crate::search::{IdFilter, Strategy};
 
-/// Plain walks, constants, ties, huge, tiny, and all of them mixed.
-fn value(kind: u8) -> BoxedStrategy<f32> {
-    match kind {
-        0 => (-3.0_f32..3.0).boxed(),
-        1 => Just(1.5_f32).boxed(),
-        2 => (0_i8..3).prop_map(f32::from).boxed(),
-        3 => prop_oneof![Just(f32::MAX), Just(f32::MIN), -1e30_f32..1e30].boxed(),
-        4 => prop_oneof![Just(f32::MIN_POSITIVE), Just(1e-45_f32), -1e-38_f32..1e-38].boxed(),
-        _ => prop_oneof![4 => -1.0_f32..1.0, 1 => -1e20_f32..1e20, 1 => Just(0.0_f32)].boxed(),
-    }
-}
+#[path = "../../../tests/support/values.rs"]
+mod values;
+use values::{value, weights};
 
 /// Frames, channels and curves, the first of which is the query; with `drift`, values add up along the
 /// curve, and every curve stays near one of three, as motions do.
@@ -55,15 +47,6 @@ fn set() -> impl proptest::strategy::Strategy<Value = (usize, usize, Vec<Vec<f32
             }
             (frames, channels, curves)
         })
-}
-
-fn weights(channels: usize, kind: u8) -> Vec<f64> {
-    match kind {
-        0 => vec![1.0; channels],
-        1 => (0..channels).map(|c| f64::from(u8::from(c == channels / 2))).collect(),
-        2 => (0..channels).map(|c| 0.1 + c as f64).collect(),
-        _ => (0..channels).map(|c| 10_f64.powi(c as i32 % 6 * 3 - 9)).collect(),
-    }
 }
 
 /// What a sweep of all groups leaves, by place.
@@ -101,7 +84,9 @@ proptest! {
             .weights(&weights(channels, weight_kind))
             .check()
             .unwrap();
-        let start = range.0.min(frames - 1);
+        // Half of the sections begin with a run.
+        let start = if range.1 % 2 == 0 { range.0 / RUN * RUN } else { range.0 };
+        let start = if start < frames { start } else { 0 };
         let section = if whole { 0..frames } else { start..(start + 1 + range.1).min(frames) };
         let mut builder = Index::in_memory(Shape::new(frames, channels).unwrap());
         for number in 0..curves.len() * repeat {
@@ -145,14 +130,26 @@ proptest! {
                 let ahead = Ahead::new(copies.to_vec());
                 boxed(level, coarse, &params, &section, &copies, ahead, most, scratch)
             };
+            let runs = std::array::from_fn(|lane| segment.runs((first + lane).min(costs.len() - 1)));
+            let wide = |level, scratch: &mut WarpScratch| {
+                let ahead = Ahead::new(runs.to_vec());
+                boxed_runs(level, coarse, &params, &section, &runs, ahead, most, scratch)
+            };
             let warped = |level, scratch: &mut WarpScratch| {
-                                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
+                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
             };
             let lane = place - first;
             let found = boxes(Level::Portable, &mut plain_scratch);
             prop_assert!(found.is_some_and(|found| found[lane] <= most), "boxes, place {}", place);
             for level in Level::all() {
                 prop_assert_eq!(boxes(level, &mut scratch), found, "boxes, {:?}", level);
+            }
+            if job.wide {
+                let found = wide(Level::Portable, &mut plain_scratch);
+                prop_assert!(found.is_some_and(|found| found[lane] <= most), "runs, place {}", place);
+                for level in Level::all() {
+                    prop_assert_eq!(wide(level, &mut scratch), found, "runs, {:?}", level);
+                }
             }
             let found = warped(Level::Portable, &mut plain_scratch);
             prop_assert!(found.is_some_and(|found| found[lane] <= most_warped), "warp, place {}", place);
@@ -233,7 +230,7 @@ fn rounds_and_leads_leave_the_answer_alone() {
     let mut queries: Vec<Vec<f32>> = walks(5, 40, 6);
     queries.push(curves[17].clone());
     queries.push(vec![40.0; 33 * 6]);
-    let mut led = 0;
+    let (mut led, mut spared, mut passed_by) = (0, 0, 0);
     for (number, query) in queries.iter().enumerate() {
         for (weight_kind, filter) in [(0, None), (0, Some(&half)), (1, None), (2, Some(&half))] {
             let params = DtwParams::new(6)
@@ -241,7 +238,7 @@ fn rounds_and_leads_leave_the_answer_alone() {
                 .weights(&weights(6, weight_kind))
                 .check()
                 .unwrap();
-            for (k, section) in [(1, 0..33), (10, 0..33), (300, 0..33), (10, 9..30)] {
+            for (k, section) in [(1, 0..33), (10, 0..33), (300, 0..33), (10, 9..30), (10, 8..25)] {
                 let mut what = Nearest::new(&params, k).section(section.clone());
                 if let Some(filter) = filter {
                     what = what.filter(filter);
@@ -255,9 +252,14 @@ fn rounds_and_leads_leave_the_answer_alone() {
                         "query {number}, weights {weight_kind}, k {k}, {section:?}, {threads} threads"
                     );
                     led += got.stages.leads;
+                    let Stages { runs, coarse, .. } = got.stages;
+                    spared += runs.saturating_sub(coarse);
+                    passed_by += u64::from(runs > 0 && coarse > runs);
                 }
             }
         }
     }
     assert!(led > 0, "leads were never asked");
+    assert!(spared > 0, "wide boxes never ruled out enough");
+    assert!(passed_by > 0, "wide boxes were never given up");
 }
