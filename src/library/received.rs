@@ -3,7 +3,7 @@
 //! An item is a version of one player, case or recording of one sender. What the library shows of
 //! received items is a function of the set of packs it holds: of several versions the one in the
 //! pack made last is shown, ties to the greater print. Order and repetition do not matter. The
-//! merge itself is in `write/received.rs`.
+//! merge itself is in `write/received/`.
 
 use jiff::civil::Date;
 use rusqlite::{Connection, OptionalExtension};
