@@ -5,84 +5,26 @@
 //! networks move events and angles, by view, rate, size and blur.
 #![expect(clippy::print_stderr, reason = "a skipped test says so, and figures are shown")]
 
+#[path = "support/film.rs"]
+mod film;
 #[path = "support/render.rs"]
 mod render;
 
-use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use precedent::demo::{Ask, Body, Sensor, SensorKind, Server, Truth, record_serve};
-use precedent::library::Level;
-use precedent::motion::video::{ClipOptions, ModelChoice, installed, read_clip};
-use precedent::motion::{Joint, Recording, Side};
+use film::{Shot, film, ready, sub_frame};
+use precedent::demo::{Ask, Truth};
+use precedent::motion::video::{ClipOptions, ModelChoice, read_clip};
+use precedent::motion::{Joint, Recording};
 use precedent::serve::{EventKind, FindOptions, Reading, find};
-use render::{Camera, draw};
 
-/// Sub-frames drawn per frame; the shutter is open for the first half of them.
-const SUB: usize = 8;
+/// Pixels of a phone's upright picture, halved.
+const PICTURE: [usize; 2] = [720, 1280];
 
-#[derive(Debug, Clone, Copy)]
-struct Shot {
-    around_deg: f64,
-    rate_hz: f64,
-    /// The player's stature over the picture's height.
-    size: f64,
-    blur: bool,
-}
-
-impl Shot {
-    fn camera(&self) -> Camera {
-        Camera {
-            width: 720,
-            height: 1280,
-            around_deg: self.around_deg,
-            pixels_per_m: self.size * 1280.0 / STATURE_M,
-        }
-    }
-}
-
-const STATURE_M: f64 = 1.80;
-
-/// A serve, its truth, and the same body at `SUB` times the rate for drawing.
+/// A plain serve and its truth.
 fn serve(rate_hz: f64) -> (Recording, Truth) {
-    let server = Server::plain(Body::new(STATURE_M, 1.0, 1.0), Side::Right, Level::National);
-    let sensor = Sensor {
-        noise_m: 0.0,
-        rate_hz: rate_hz * SUB as f64,
-        ..Sensor::usual(SensorKind::Markers)
-    };
-    record_serve(&server.serve(&Ask { variation: 0.0, ..Ask::default() }), &sensor, 1)
-}
-
-fn film(shot: &Shot, body: &Recording, path: &Path) {
-    let camera = shot.camera();
-    let mut ffmpeg = Command::new("ffmpeg")
-        .args(["-v", "error", "-y", "-f", "rawvideo", "-pix_fmt", "rgb24", "-s", "720x1280"])
-        .args(["-r", &shot.rate_hz.to_string(), "-i", "-", "-c:v", "libx264", "-crf", "20"])
-        .args(["-preset", "veryfast", "-pix_fmt", "yuv420p"])
-        .arg(path)
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut pipe = ffmpeg.stdin.take().unwrap();
-    let subs: &[usize] = if shot.blur { &[0, 1, 2, 3] } else { &[1] };
-    for frame in 0..body.frames() / SUB {
-        let mut sum = vec![[0.0_f32; 3]; camera.width * camera.height];
-        for sub in subs {
-            let canvas = draw(body, frame * SUB + sub, &camera);
-            for (total, light) in sum.iter_mut().zip(&canvas.light) {
-                for k in 0..3 {
-                    total[k] += light[k];
-                }
-            }
-        }
-        let share = subs.len() as f32;
-        let bytes: Vec<u8> = sum.iter().flatten().map(|v| (v / share).round() as u8).collect();
-        pipe.write_all(&bytes).unwrap();
-    }
-    drop(pipe);
-    assert!(ffmpeg.wait().unwrap().success());
+    film::serve(&film::plain(), &Ask { variation: 0.0, ..Ask::default() }, rate_hz)
 }
 
 type Angle = (&'static str, fn(&Recording, usize) -> Option<f64>);
@@ -129,6 +71,10 @@ const ANGLES: [Angle; 8] = {
     ]
 };
 
+/// A quick shot from the side.
+const SIDE: Shot =
+    Shot { around_deg: 90.0, rate_hz: 30.0, size: 0.45, blur: false, picture: [360, 640] };
+
 const VIEWS: [(&str, f64); 4] =
     [("behind", 0.0), ("side", 90.0), ("front", 180.0), ("diagonal", 45.0)];
 
@@ -157,14 +103,14 @@ fn run(shot: &Shot, model: ModelChoice) -> Outcome {
     let mut rows = Vec::new();
     for (name, angle) in ANGLES {
         let mut off: Vec<f64> = (0..frames)
-            .filter_map(|f| Some((angle(recording, f)? - angle(&body, f * SUB + 2)?).abs()))
+            .filter_map(|f| Some((angle(recording, f)? - angle(&body, sub_frame(f))?).abs()))
             .collect();
         rows.push((name.to_owned(), quantile(&mut off, 0.5), quantile(&mut off, 0.9)));
     }
     let camera = shot.camera();
     let mut apart = Vec::new();
     for f in 0..frames {
-        let there = |joint: Joint| body.at(f * SUB + 2, joint).unwrap();
+        let there = |joint: Joint| body.at(sub_frame(f), joint).unwrap();
         let middle = |a: Joint, b: Joint| -> [f64; 3] {
             let (a, b) = (there(a), there(b));
             std::array::from_fn(|i| (a[i] + b[i]) / 2.0)
@@ -212,23 +158,13 @@ fn run(shot: &Shot, model: ModelChoice) -> Outcome {
     Outcome { lost_share, picture, rows }
 }
 
-fn ready() -> bool {
-    match installed(ModelChoice::Full) {
-        Ok(_) => true,
-        Err(error) => {
-            eprintln!("skipped: {error}");
-            false
-        }
-    }
-}
-
 /// The detector takes the drawn figure for a person and the networks follow it through a serve.
 #[test]
 fn a_drawn_serve_is_followed_from_the_side() {
     if !ready() {
         return;
     }
-    let shot = Shot { around_deg: 90.0, rate_hz: 30.0, size: 0.45, blur: false };
+    let shot = SIDE;
     let outcome = run(&shot, ModelChoice::Full);
     assert!(outcome.lost_share < 0.05, "{:.2} of the frames lost", outcome.lost_share);
     assert!(outcome.picture < 0.15, "{:.3} of the trunk off in the picture", outcome.picture);
@@ -257,7 +193,7 @@ fn a_clip_is_read_stored_and_reviewed_with_its_pictures() {
     }
     let folder = tempfile::tempdir().unwrap();
     let home = folder.path();
-    let shot = Shot { around_deg: 90.0, rate_hz: 30.0, size: 0.45, blur: false };
+    let shot = SIDE;
     film(&shot, &serve(shot.rate_hz).0, &home.join("clip.mp4"));
 
     let (status, out, err) =
@@ -372,7 +308,7 @@ fn without_the_set_up_one_error_names_the_remedy() {
 #[ignore = "a measurement of minutes, not a check"]
 fn measure_what_one_camera_gives() {
     assert!(ready(), "the networks are needed");
-    let usual = Shot { around_deg: 0.0, rate_hz: 60.0, size: 0.45, blur: true };
+    let usual = Shot { around_deg: 0.0, rate_hz: 60.0, size: 0.45, blur: true, picture: PICTURE };
     let mut shots: Vec<(String, Shot)> = VIEWS
         .iter()
         .map(|(name, around_deg)| ((*name).to_owned(), Shot { around_deg: *around_deg, ..usual }))

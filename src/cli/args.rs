@@ -298,6 +298,9 @@ pub(super) struct LikeArgs {
     /// Look mainly at these body parts, for example "tossing-arm,trunk"
     #[arg(long, value_name = "PARTS")]
     pub(super) focus: Option<String>,
+    /// Whose serve a file holds, where the library knows the player: own serves are marked
+    #[arg(long, value_name = "CODE")]
+    pub(super) player: Option<String>,
     /// Leave out the player's own serves too
     #[arg(long)]
     pub(super) others: bool,

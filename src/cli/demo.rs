@@ -153,7 +153,11 @@ fn judge(
         .drills_for(&label.fault)
         .into_iter()
         .take(1)
-        .map(|drill| PlannedDrill { drill: drill.id.clone(), dose: drill.dose.clone() })
+        .map(|drill| PlannedDrill {
+            drill: drill.id.clone(),
+            dose: drill.dose.clone(),
+            place: drill.steps.first().map(|step| step.place),
+        })
         .collect();
     let plan = Plan {
         id: PlanId(0),

@@ -12,8 +12,8 @@ use crate::catalogue::{Catalogue, Place};
 use crate::intake::PROGRAM;
 use crate::judgement::{Chosen, Judgement, judge};
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Library, Misses, Plan,
-    PlanId, PlannedDrill, ServeId, check_past, check_planned,
+    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Library, Misses, Named,
+    Plan, PlanId, PlannedDrill, ServeId, check_past, check_planned,
 };
 use crate::matcher;
 
@@ -261,11 +261,7 @@ pub(super) fn plan(
             );
         }
         cautions.extend(drill.cautions.iter().map(|caution| format!("{}: {caution}", drill.name)));
-        let dose = match place {
-            Some(place) => format!("{dose}; {}", place.label()),
-            None => dose,
-        };
-        drills.push(PlannedDrill { drill: drill.id.clone(), dose });
+        drills.push(PlannedDrill { drill: drill.id.clone(), dose, place });
     }
     let plan = Plan {
         id: PlanId(0),
@@ -337,12 +333,9 @@ pub(super) fn follow_up(
 
 /// A place a drill is done in, as the catalogue names it.
 fn place_named(name: &str) -> anyhow::Result<Place> {
-    let spelled = |place: Place| place.label().replace(' ', "_");
-    match Place::ALL.into_iter().find(|&place| spelled(place) == name.replace([' ', '-'], "_")) {
+    match Place::from_name(&name.replace([' ', '-'], "_")) {
         Some(place) => Ok(place),
-        None => {
-            bail!("--drill: '{name}' is no place; take from {}", Place::ALL.map(spelled).join(", "))
-        }
+        None => bail!("--drill: '{name}' is no place; take from {}", Place::names()),
     }
 }
 

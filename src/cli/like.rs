@@ -31,10 +31,15 @@ pub(super) fn run(
     };
     let found = match args.serve.parse::<ServeId>() {
         Ok(id) if !Path::new(&args.serve).exists() => {
+            if args.player.is_some() {
+                bail!("--player: {id} is stored and has its player; give it for a file only");
+            }
             let subject = Subject::Stored(id);
             tell(&library, subject, &like(&library, &ask(subject))?, face)?
         }
         _ => {
+            let named = args.player.as_deref().map(|code| library.player_by_code(code));
+            let named = named.transpose()?.map(|player| player.id);
             let bars = Bars::new(1, face);
             let context = Context {
                 read: args.read.options(),
@@ -52,7 +57,7 @@ pub(super) fn run(
             let subject = Subject::Unstored(Unstored {
                 serve: &serve,
                 source: Source { capture: recording.capture, view: recording.view },
-                player: same.as_ref().map(|row| row.player),
+                player: named.or(same.as_ref().map(|row| row.player)),
                 recording: same.as_ref().map(|row| row.id),
             });
             tell(&library, subject, &like(&library, &ask(subject))?, face)?
@@ -148,6 +153,7 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
     who.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
     who.extend(precedent.setting.map(|setting| setting.name().replace('_', " ")));
     who.push(precedent.capture.name().replace('_', " "));
+    who.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
     let mut lines = vec![format!(
         "{}. {} in {}, distance {:.2}: {}",
         precedent.rank,
@@ -157,6 +163,11 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
         who.join(", ")
     )];
     lines.extend(precedent.origin.as_ref().map(|origin| format!("   {}", origin.told())));
+    if precedent.same_set_up {
+        lines.push("   same player, same set-up: the strongest comparison".to_owned());
+    } else if precedent.same_player && precedent.comparable {
+        lines.push("   same player, not known to be the same set-up".to_owned());
+    }
     if let Some(why) = &precedent.incomparable_because {
         lines.push(format!("   compares poorly: {why}"));
     }

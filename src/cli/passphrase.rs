@@ -2,6 +2,7 @@ use std::io::{self, BufRead, IsTerminal, Read};
 use std::path::Path;
 
 use anyhow::{Context, bail};
+use console::Term;
 use zeroize::Zeroizing;
 
 use super::face::Face;
@@ -12,11 +13,24 @@ const VARIABLE: &str = "PRECEDENT_PASSPHRASE";
 /// More than any passphrase that is taken.
 const MOST_BYTES: u64 = 64 * 1024;
 
-/// The passphrase of a pack: the first line of `file` (`-`: of standard input), else what the
-/// environment holds, else what is typed.
+/// The passphrase that opens a pack: the first line of `file` (`-`: of standard input), else what
+/// the environment holds, else what is typed unseen.
 pub(super) fn passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result<Passphrase> {
+    told(file, face, false)
+}
+
+/// One to lock a pack with: as [`passphrase`], but typed twice.
+pub(super) fn new_passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result<Passphrase> {
+    told(file, face, true)
+}
+
+fn told(file: Option<&Path>, face: &mut Face, twice: bool) -> anyhow::Result<Passphrase> {
     let text = match file {
-        Some(file) if file == Path::new("-") => typed()?,
+        Some(file) if file == Path::new("-") => {
+            let mut text = Zeroizing::new(String::new());
+            io::stdin().lock().take(MOST_BYTES).read_line(&mut text)?;
+            text
+        }
         Some(file) => {
             let mut text = Zeroizing::new(String::new());
             std::fs::File::open(file)
@@ -26,9 +40,12 @@ pub(super) fn passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result
         }
         None => match std::env::var(VARIABLE) {
             Ok(text) => Zeroizing::new(text),
-            Err(_) if io::stdin().is_terminal() => {
-                face.complain("passphrase (it shows as you type):");
-                typed()?
+            Err(_) if io::stdin().is_terminal() && io::stderr().is_terminal() => {
+                let text = typed("passphrase (nothing shows as you type):", face)?;
+                if twice && typed("the same again:", face)? != text {
+                    bail!("the two passphrases differ; nothing was written, try again");
+                }
+                text
             }
             Err(_) => bail!(
                 "no passphrase: give --passphrase-file FILE (- for standard input) or set {VARIABLE}"
@@ -38,8 +55,8 @@ pub(super) fn passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result
     Ok(Passphrase::new(&text)?)
 }
 
-fn typed() -> anyhow::Result<Zeroizing<String>> {
-    let mut text = Zeroizing::new(String::new());
-    io::stdin().lock().take(MOST_BYTES).read_line(&mut text)?;
-    Ok(text)
+fn typed(prompt: &str, face: &mut Face) -> anyhow::Result<Zeroizing<String>> {
+    face.complain(prompt);
+    let text = Term::stderr().read_secure_line().context("no passphrase can be read")?;
+    Ok(Zeroizing::new(text))
 }

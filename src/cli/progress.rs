@@ -7,6 +7,7 @@ use serde::Serialize;
 use super::args::ProgressArgs;
 use super::face::{Face, count};
 use super::{Outcome, place};
+use crate::library::Named;
 use crate::report::{
     self, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
 };
@@ -34,6 +35,8 @@ struct StepObject<'a> {
 struct DrillObject<'a> {
     name: &'a str,
     dose: &'a str,
+    #[serde(rename = "where")]
+    place: Option<&'static str>,
     cautions: &'a [String],
 }
 
@@ -138,7 +141,7 @@ fn told(step: &Step) -> Vec<String> {
     }];
     let mut add = |text: &str| lines.push(format!("   {text}"));
     for drill in step.plan.iter().flat_map(|plan| &plan.drills) {
-        add(&format!("drill: {}, {}", drill.name, drill.dose));
+        add(&format!("drill: {}, {}", drill.name, drill.told()));
         for caution in &drill.cautions {
             add(&format!("take care: {caution}"));
         }
@@ -204,6 +207,7 @@ fn object<'a>(player: &'a str, step: &'a Step) -> StepObject<'a> {
             .map(|drill| DrillObject {
                 name: &drill.name,
                 dose: &drill.dose,
+                place: drill.place.map(Named::name),
                 cautions: &drill.cautions,
             })
             .collect(),

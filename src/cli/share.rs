@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::args::ShareArgs;
 use super::face::{Face, count};
-use super::passphrase::passphrase;
+use super::passphrase::new_passphrase;
 use super::{Outcome, place};
 use crate::library::Filter;
 use crate::packs::{self, PackKey, Request};
@@ -31,7 +31,7 @@ pub(super) fn run(
     let mut library = place::for_writing(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let passphrase =
-        args.lock.then(|| passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
+        args.lock.then(|| new_passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
     if let Some(passphrase) = &passphrase {
         passphrase.check_strong()?;
     }

@@ -226,7 +226,8 @@ impl Scenario {
         DemoSession {
             player: self.library_player(player),
             date,
-            setting: if review == 0 { Setting::BallNoTarget } else { Setting::Target },
+            // The same at every review of a player, or before and after could not be compared.
+            setting: if number % 5 == 4 { Setting::BallNoTarget } else { Setting::Target },
             file_name: format!("{}-{date}", player.code),
             asks,
             sensor,
@@ -319,6 +320,7 @@ impl Scenario {
                 dose: ["3 x 10, four days a week", "2 x 15, three days a week"]
                     [chance.gen_range(0..2)]
                 .to_owned(),
+                place: None,
             });
         }
         if drills.is_empty() {

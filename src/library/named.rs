@@ -1,7 +1,7 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
 use super::{LabelState, Level, ServeType, Setting};
-use crate::catalogue::Miss;
+use crate::catalogue::{Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 
 /// A value with one stable spelling.
@@ -50,6 +50,13 @@ named! {
         BallNoTarget = "ball_no_target",
         Target = "target",
         Match = "match",
+    }
+    "place" Place {
+        OffCourt = "off_court",
+        PracticeSwing = "practice_swing",
+        Wall = "wall",
+        ServiceLine = "service_line",
+        Baseline = "baseline",
     }
     "label state" LabelState {
         Suspected = "suspected",

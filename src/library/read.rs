@@ -433,9 +433,15 @@ impl Library {
         for plan in &mut plans {
             plan.drills = self.list(
                 "listing drills",
-                "SELECT drill, dose FROM plan_drills WHERE plan = ?1 ORDER BY place",
+                "SELECT drill, dose, done_where FROM plan_drills WHERE plan = ?1 ORDER BY place",
                 [plan.id.0],
-                |row| Ok(PlannedDrill { drill: row.get(0)?, dose: row.get(1)? }),
+                |row| {
+                    Ok(PlannedDrill {
+                        drill: row.get(0)?,
+                        dose: row.get(1)?,
+                        place: named_if(row, 2)?,
+                    })
+                },
             )?;
         }
         Ok(plans)

@@ -15,7 +15,7 @@ use super::{
     AGE_BANDS, BallFlight, CaseId, FaultLabel, Grip, Level, Library, PlannedDrill, PlayerId,
     RecordingRow, ServeType, Setting, StoreError,
 };
-use crate::catalogue::{Catalogue, Place};
+use crate::catalogue::Catalogue;
 use crate::motion::{Capture, Side, View};
 
 /// One version of a player, case or recording, as it travels: one JSON object.
@@ -462,6 +462,7 @@ impl Library {
                 drill: planned.drill.clone(),
                 dose: words(&Some(planned.dose.clone()))
                     .unwrap_or_else(|| plain_dose(planned, catalogue)),
+                place: planned.place,
             });
             plans.push(PlanItem {
                 uid: self.veil("plan", &self.uid_of("plans", plan.id.0)?)?,
@@ -593,18 +594,7 @@ pub(super) const AWAY_VOICE: &str = "away-";
 /// The dose as far as it is the catalogue's own words.
 fn plain_dose(planned: &PlannedDrill, catalogue: &Catalogue) -> String {
     let own = catalogue.drill(&planned.drill).map(|drill| drill.dose.as_str());
-    let (dose, place) = match planned.dose.rsplit_once("; ") {
-        Some((dose, place)) if Place::ALL.iter().any(|known| known.label() == place) => {
-            (dose, Some(place))
-        }
-        _ => (planned.dose.as_str(), None),
-    };
-    let dose = if own == Some(dose) { dose } else { "" };
-    match place {
-        Some(place) if dose.is_empty() => place.to_owned(),
-        Some(place) => format!("{dose}; {place}"),
-        None => dose.to_owned(),
-    }
+    if own == Some(planned.dose.as_str()) { planned.dose.clone() } else { String::new() }
 }
 
 fn age_band(day: Date, born: Date) -> Option<(i64, i64)> {

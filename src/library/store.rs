@@ -10,15 +10,18 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 use super::lock::WriteLock;
 use super::seam::Seam;
 use super::write::Writer;
-use super::{OpenError, StoreError, WriteError};
+use super::{Named, OpenError, StoreError, WriteError};
+use crate::catalogue::Place;
 
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(super) const FORMAT: i64 = 2;
+pub(super) const FORMAT: i64 = 3;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
+/// What format 3 adds to one of format 2.
+const SCHEMA_3: &str = include_str!("schema-3.sql");
 const DB_FILE: &str = "library.db";
 const LOCK_FILE: &str = "library.lock";
 /// How long to wait for another connection to finish a change.
@@ -97,7 +100,9 @@ impl Library {
         };
         match kind {
             Kind::Ours => {}
-            Kind::Older => stand_in(&connection).map_err(StoreError::sql("opening"))?,
+            Kind::Older(format) => {
+                stand_in(&connection, format).map_err(StoreError::sql("opening"))?
+            }
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
@@ -112,7 +117,7 @@ impl Library {
         match check_format(&connection, &file)? {
             // New, or the making of one was cut short.
             Kind::Empty => {}
-            Kind::Ours | Kind::Older => {
+            Kind::Ours | Kind::Older(_) => {
                 return Err(OpenError::Exists { folder: folder.to_owned() });
             }
             Kind::Foreign(error) => return Err(*error),
@@ -130,8 +135,8 @@ impl Library {
         let mut connection = connect(&file, &seam, OpenFlags::empty())?;
         match check_format(&connection, &file)? {
             Kind::Ours => {}
-            Kind::Older => {
-                migrate(&mut connection).map_err(StoreError::sql("migrating to format 2"))?;
+            Kind::Older(format) => {
+                migrate(&mut connection, format).map_err(StoreError::sql("migrating"))?;
             }
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
@@ -261,8 +266,8 @@ fn set_up(connection: &Connection) -> rusqlite::Result<()> {
 
 enum Kind {
     Ours,
-    /// Of format 1.
-    Older,
+    /// Of this earlier format.
+    Older(i64),
     Empty,
     Foreign(Box<OpenError>),
 }
@@ -278,7 +283,7 @@ fn check_format(connection: &Connection, file: &Path) -> Result<Kind, StoreError
     };
     Ok(match read() {
         Ok((APPLICATION_ID, FORMAT, _)) => Kind::Ours,
-        Ok((APPLICATION_ID, 1, _)) => Kind::Older,
+        Ok((APPLICATION_ID, format @ 1..FORMAT, _)) => Kind::Older(format),
         Ok((APPLICATION_ID, found, _)) => Kind::Foreign(Box::new(OpenError::Format {
             file: file.to_owned(),
             found,
@@ -308,6 +313,7 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
         (uuid::Uuid::now_v7().to_string(), jiff::Timestamp::now().to_string()),
     )?;
     lay_format_2(&transaction)?;
+    transaction.execute_batch(SCHEMA_3)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
@@ -321,17 +327,48 @@ fn lay_format_2(db: &Connection) -> rusqlite::Result<()> {
     Ok(())
 }
 
-/// From format 1 to 2, in one transaction: a crash leaves the one or the other.
-fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
+/// Dose and place as SQL over a dose as formats 1 and 2 wrote it: "wall" or "3 x 10; wall".
+fn dose_and_place() -> [String; 2] {
+    let (mut doses, mut places) = (String::new(), String::new());
+    for place in Place::ALL {
+        let (name, tail) = (place.name(), format!("; {}", place.label()));
+        let (alone, behind) =
+            (format!("dose = '{}'", place.label()), format!("dose LIKE '%{tail}'"));
+        let long = tail.len();
+        doses += &format!(
+            " WHEN {alone} THEN '' WHEN {behind} THEN substr(dose, 1, length(dose) - {long})"
+        );
+        places += &format!(" WHEN {alone} OR {behind} THEN '{name}'");
+    }
+    [format!("CASE{doses} ELSE dose END"), format!("CASE{places} END")]
+}
+
+/// From an earlier format to this one, in one transaction: a crash leaves the one or the other.
+fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    lay_format_2(&transaction)?;
+    if from < 2 {
+        lay_format_2(&transaction)?;
+    }
+    transaction.execute_batch(SCHEMA_3)?;
+    let [dose, place] = dose_and_place();
+    transaction
+        .execute(&format!("UPDATE plan_drills SET dose = {dose}, done_where = {place}"), [])?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
 }
 
-/// Empty tables, of this connection alone, in place of those an older format lacks.
-fn stand_in(connection: &Connection) -> rusqlite::Result<()> {
+/// Empty tables and columns, of this connection alone, in place of those an older format lacks.
+fn stand_in(connection: &Connection, format: i64) -> rusqlite::Result<()> {
     connection.pragma_update(None, "temp_store", "MEMORY")?;
+    let [dose, place] = dose_and_place();
+    connection.execute_batch(&format!(
+        "CREATE TEMP VIEW plan_drills AS
+            SELECT plan, place, drill, {dose} AS dose, {place} AS done_where
+            FROM main.plan_drills"
+    ))?;
+    if format >= 2 {
+        return Ok(());
+    }
     // Without its comments, which may hold semicolons, and without indexes.
     let lines = SCHEMA_2.lines().filter(|line| !line.trim_start().starts_with("--"));
     let bare: String = lines.flat_map(|line| [line, "\n"]).collect();

@@ -3,6 +3,7 @@ use std::fmt;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use crate::catalogue::Place;
 use crate::motion::{Capture, Side, View};
 use crate::serve::Serve;
 
@@ -255,6 +256,28 @@ pub struct PlannedDrill {
     pub drill: String,
     /// Dose in words ("3 x 10, five days a week").
     pub dose: String,
+    /// Where it is to be done, if that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+}
+
+impl PlannedDrill {
+    /// With the place taken out of the dose, behind which earlier programs wrote it.
+    pub(super) fn with_place_apart(mut self) -> Self {
+        if self.place.is_none() {
+            let place = Place::ALL.into_iter().find(|place| self.dose.ends_with(place.label()));
+            let head = place.and_then(|place| self.dose.strip_suffix(place.label()));
+            let dose = match head {
+                Some("") => Some(""),
+                Some(head) => head.strip_suffix("; "),
+                None => None,
+            };
+            if let Some(dose) = dose.map(str::to_owned) {
+                (self.dose, self.place) = (dose, place);
+            }
+        }
+        self
+    }
 }
 
 /// What was prescribed.

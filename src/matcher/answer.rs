@@ -23,6 +23,8 @@ pub struct Answer {
     pub searched: usize,
     /// How many of those come from a comparable source and view.
     pub comparable: usize,
+    /// What those are, where one camera saw the serve ("filmed by one camera from the side").
+    pub searched_first: Option<String>,
     /// What the reader must know about this answer, one sentence each.
     pub notes: Vec<String>,
 }
@@ -52,6 +54,11 @@ pub struct Precedent {
     pub distance: f64,
     /// The same per sample and channel: how many ordinary spreads the two lie apart on average.
     pub spreads_apart: f64,
+    /// Whether it is the same player's.
+    pub same_player: bool,
+    /// Whether it is the same player's, recorded in the same way from the same place: the
+    /// strongest comparison.
+    pub same_set_up: bool,
     /// Whether source and view compare well with this serve's.
     pub comparable: bool,
     /// Why not, where they do not.

@@ -51,7 +51,7 @@ pub fn incomparable(this: Source, other: Source) -> Option<String> {
     }
     match (a, this.view, other.view) {
         (Kind::Lifted | Kind::Flat, Some(x), Some(y)) if x != y => {
-            Some(format!("seen {}, not {}", from(y), from(x)))
+            Some(format!("seen {}, not {}", y.seen(), x.seen()))
         }
         _ => None,
     }
@@ -61,13 +61,32 @@ fn words(capture: Capture) -> String {
     capture.name().replace('_', " ")
 }
 
-fn from(view: View) -> &'static str {
-    match view {
-        View::Behind => "from behind",
-        View::Front => "from the front",
-        View::Side => "from the side",
-        View::Diagonal => "diagonally",
-    }
+/// Whether two serves were recorded in the same way from the same place: with one player, the
+/// strongest comparison there is.
+///
+/// A single camera must have stood in the same known place; what is not known is not called the
+/// same.
+#[must_use]
+pub fn same_set_up(this: Source, other: Source) -> bool {
+    let same_place = match kind(this.capture) {
+        Some(Kind::Space) => true,
+        Some(Kind::Lifted | Kind::Flat) => this.view.is_some() && this.view == other.view,
+        None => false,
+    };
+    this.capture == other.capture && same_place
+}
+
+/// What a serve of one camera is searched among first, in words; `None` for other sources.
+#[must_use]
+pub fn searched_first(source: Source) -> Option<String> {
+    let words = match kind(source.capture)? {
+        Kind::Space => return None,
+        Kind::Lifted | Kind::Flat => match source.view {
+            Some(view) => format!("filmed by one camera {}", view.seen()),
+            None => "filmed by one camera, wherever it stood".to_owned(),
+        },
+    };
+    Some(words)
 }
 
 #[cfg(test)]
@@ -98,6 +117,15 @@ mod tests {
             incomparable(markers, behind).as_deref(),
             Some("one camera lifted, not measured in space")
         );
+        assert!(same_set_up(side, side) && same_set_up(markers, markers));
+        for (this, other) in
+            [(behind, side), (open, open), (side, open), (side, flat), (markers, depth)]
+        {
+            assert!(!same_set_up(this, other), "{this:?} {other:?}");
+        }
+        assert!(!same_set_up(unknown, unknown));
+        assert_eq!(searched_first(side).as_deref(), Some("filmed by one camera from the side"));
+        assert_eq!(searched_first(markers), None);
         for other in [markers, depth, behind, side, flat] {
             assert_eq!(incomparable(unknown, other), None);
             assert_eq!(incomparable(other, unknown), None);

@@ -7,7 +7,10 @@ use jiff::Unit;
 use thiserror::Error;
 
 use super::answer::standing;
-use super::{Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable};
+use super::{
+    Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable, same_set_up,
+    searched_first,
+};
 use crate::library::{
     Case, CurveSet, Filter, FilterError, Library, NearServe, Player, PlayerId, RecordingId,
     ServeHead, ServeId, StoreError,
@@ -154,6 +157,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
         left_out,
         searched: same.len() + other.len(),
         comparable: same.len(),
+        searched_first: searched_first(source),
         notes: Vec::new(),
         selection,
     };
@@ -197,7 +201,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
                 depth *= 4;
             });
         }
-        let tell = Teller { library, set: &set, serve, source, params: &params };
+        let tell = Teller { library, set: &set, serve, source, own_player, params: &params };
         for near in found {
             // Taken from the same heads as the candidates.
             if let Some(head) = heads.get(&near.serve) {
@@ -206,7 +210,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
             }
         }
     }
-    answer.notes = notes(&answer, foreign, &curve.channel_set, query);
+    answer.notes = notes(&answer, foreign, &curve.channel_set, query, source.view.is_none());
     Ok(answer)
 }
 
@@ -214,7 +218,13 @@ fn source_of(head: &ServeHead) -> Source {
     Source { capture: head.capture, view: head.view }
 }
 
-fn notes(answer: &Answer, foreign: usize, channel_set: &str, query: &Query<'_>) -> Vec<String> {
+fn notes(
+    answer: &Answer,
+    foreign: usize,
+    channel_set: &str,
+    query: &Query<'_>,
+    open_view: bool,
+) -> Vec<String> {
     let mut notes = Vec::new();
     let own = if query.others { "player" } else { "day" };
     if answer.searched == 0 {
@@ -235,6 +245,14 @@ fn notes(answer: &Answer, foreign: usize, channel_set: &str, query: &Query<'_>) 
             "{foreign} serves hold other channels than this one ({channel_set}) and were not \
              compared"
         ));
+    }
+    if let (Some(first), true) = (&answer.searched_first, answer.searched > 0) {
+        let mut note =
+            format!("searched first: {} of {} serves, {first}", answer.comparable, answer.searched);
+        if open_view {
+            note.push_str("; say where it stood with --view, and those seen from there come first");
+        }
+        notes.push(note);
     }
     let behind = answer.precedents.iter().filter(|one| !one.comparable).count();
     if behind > 0 {
@@ -263,6 +281,7 @@ struct Teller<'a> {
     set: &'a CurveSet,
     serve: &'a Serve,
     source: Source,
+    own_player: Option<PlayerId>,
     params: &'a ValidDtwParams,
 }
 
@@ -276,6 +295,7 @@ impl Teller<'_> {
         let player = self.library.player(head.player)?;
         let case = self.library.case(head.case)?;
         let because = incomparable(self.source, source_of(head));
+        let same_player = Some(head.player) == self.own_player;
         let weight: f64 = self.params.weights().iter().sum();
         Ok(Precedent {
             rank,
@@ -286,6 +306,8 @@ impl Teller<'_> {
             recording: head.recording,
             distance: near.cost.sqrt(),
             spreads_apart: (near.cost / (weight * CURVE_FRAMES as f64)).sqrt(),
+            same_player,
+            same_set_up: same_player && same_set_up(self.source, source_of(head)),
             comparable: because.is_none(),
             incomparable_because: because,
             date: head.date,

@@ -14,7 +14,7 @@ mod tests;
 mod why;
 
 pub use answer::{Answer, Outcome, Precedent, standing};
-pub use comparable::{Source, incomparable};
+pub use comparable::{Source, incomparable, same_set_up, searched_first};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};
 pub use like::{BAND_FRAMES, LikeError, Query, Subject, Unstored, like};
 pub use why::{Difference, Share, Why, explain_pair, phase_frames};

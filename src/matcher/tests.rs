@@ -139,6 +139,15 @@ fn other_sources_come_last_marked_and_said() {
         answer.precedents.iter().map(|one| one.comparable).collect::<Vec<_>>(),
         [true, true, false, false]
     );
+    // The same player's of another day, from the same place: the strongest comparison.
+    for one in &answer.precedents[..2] {
+        assert!(one.same_player && one.same_set_up, "{one:?}");
+    }
+    assert!(answer.precedents[2..].iter().all(|one| !one.same_player && !one.same_set_up));
+    assert_eq!(
+        answer.notes[0],
+        "searched first: 2 of 22 serves, filmed by one camera from the side"
+    );
     // Unless they are filtered out.
     let mut query = Query::new(Subject::Stored(ServeId(5)), 20);
     query.filter = Filter::parse("capture=generated").unwrap();

@@ -58,6 +58,19 @@ pub enum View {
     Diagonal,
 }
 
+impl View {
+    /// Where the player is seen from, in words: "from behind", "diagonally".
+    #[must_use]
+    pub fn seen(self) -> &'static str {
+        match self {
+            Self::Behind => "from behind",
+            Self::Front => "from the front",
+            Self::Side => "from the side",
+            Self::Diagonal => "diagonally",
+        }
+    }
+}
+
 /// One thing the file did not state and the program assumed or inferred.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Assumption {

@@ -12,6 +12,7 @@ use tempfile::TempDir;
 use super::open::open_within;
 use super::share::zipped;
 use super::*;
+use crate::catalogue::Place;
 use crate::library::tests::made;
 use crate::library::{
     Arrived, BallFlight, Brought, CaseId, Consent, FaultLabel, Filter, FollowUp, LabelState,
@@ -70,7 +71,8 @@ fn plan(case: CaseId, start: Date) -> Plan {
         limiting_fault: "shallow_leg_drive".to_owned(),
         drills: vec![PlannedDrill {
             drill: "land_inside".to_owned(),
-            dose: "quollish times; baseline".to_owned(),
+            dose: "quollish times".to_owned(),
+            place: Some(Place::Baseline),
         }],
         start,
         review_on: None,
@@ -183,7 +185,8 @@ fn a_pack_brings_cases_whole_and_without_names() {
     let ours = from.library.cases(Some(PlayerId(1))).unwrap();
     assert_eq!((cases[0].grip, cases[0].ball), (ours[0].grip, ours[0].ball));
     assert_eq!(cases[0].labels.len(), 2);
-    assert_eq!(cases[0].plans[0].drills[0].dose, "baseline");
+    let drill = &cases[0].plans[0].drills[0];
+    assert_eq!((drill.dose.as_str(), drill.place), ("", Some(Place::Baseline)));
     assert_eq!(cases[0].follow_ups[0].serves, cases[1].serves);
     for (theirs, own) in cases[0].serves.iter().zip(&ours[0].serves) {
         let (theirs, own) = (to.library.serve(*theirs).unwrap(), from.library.serve(*own).unwrap());
@@ -211,7 +214,11 @@ fn a_received_case_says_where_it_came_from_under_the_senders_own_words_and_by_ag
     from.library
         .write(|w| {
             w.set_catalogue_file("own.toml", Some(&toml::to_string(&table).unwrap()))?;
-            let drill = PlannedDrill { drill: "own_landing".to_owned(), dose: "3 x 8".to_owned() };
+            let drill = PlannedDrill {
+                drill: "own_landing".to_owned(),
+                dose: "3 x 8".to_owned(),
+                place: None,
+            };
             w.add_plan(&Plan { drills: vec![drill], ..plan(added.case, date(2026, 3, 5)) })
         })
         .unwrap();

@@ -2,8 +2,8 @@ use jiff::civil::Date;
 
 use super::words::is_moment;
 use super::{Channel, DotRow, Likeness, MonthStrip, Rung, Seen};
-use crate::catalogue::Drill;
-use crate::library::{Level, ServeType, Setting};
+use crate::catalogue::{Drill, Place};
+use crate::library::{Level, PlannedDrill, ServeType, Setting};
 use crate::motion::Side;
 use crate::serve::{Event, EventKind, Figures, MeasureDef, Reading};
 
@@ -184,9 +184,13 @@ impl MeasureRow {
 pub struct Precedents {
     /// Serves searched, after the filter.
     pub searched: usize,
+    /// How many of them compare well with this serve by source and view.
+    pub comparable: usize,
+    /// What those are, where one camera saw the serve ("filmed by one camera from the side").
+    pub searched_first: Option<String>,
     /// The filter in words, where one was set.
     pub filter: Option<String>,
-    /// The closest first.
+    /// Those of comparable source and view first, then the closest.
     pub found: Vec<Precedent>,
 }
 
@@ -201,8 +205,12 @@ pub struct Precedent {
     pub case: String,
     /// Day of the recording; never in a player's copy unless `own`.
     pub date: Date,
-    /// The same player's own earlier serve.
+    /// The same player's own serve.
     pub own: bool,
+    /// Own, recorded in the same way from the same place: the strongest comparison.
+    pub same_set_up: bool,
+    /// Why it compares poorly by source or view; `None` where it compares well.
+    pub poor_because: Option<String>,
     /// Level.
     pub level: Option<Level>,
     /// Serving hand.
@@ -269,6 +277,8 @@ pub struct DrillFacts {
     pub rungs: Vec<Rung>,
     /// How many, how often.
     pub dose: String,
+    /// Where the plan has it done.
+    pub place: Option<Place>,
     /// When to go up a rung.
     pub step_up: String,
     /// What is needed.
@@ -280,9 +290,9 @@ pub struct DrillFacts {
 }
 
 impl DrillFacts {
-    /// A drill of the catalogue, with the dose of the plan where it states one.
+    /// A drill of the catalogue, with dose and place of the plan where one is made.
     #[must_use]
-    pub fn new(drill: &Drill, dose: Option<&str>) -> Self {
+    pub fn new(drill: &Drill, planned: Option<&PlannedDrill>) -> Self {
         let rung = |step: &crate::catalogue::Step| Rung {
             what: step.text.clone(),
             place: step.place.label().to_owned(),
@@ -291,12 +301,21 @@ impl DrillFacts {
             name: drill.name.clone(),
             cue: drill.cue.clone(),
             rungs: drill.steps.iter().map(rung).collect(),
-            dose: dose.unwrap_or(&drill.dose).to_owned(),
+            dose: planned.map_or(&drill.dose, |planned| &planned.dose).clone(),
+            place: planned.and_then(|planned| planned.place),
             step_up: drill.step_up.clone(),
             equipment: drill.equipment.clone(),
             cautions: drill.cautions.clone(),
             support: drill.support.clone(),
         }
+    }
+
+    /// Dose and place as one text, "3 x 10; wall".
+    #[must_use]
+    pub fn told(&self) -> String {
+        let place = self.place.map(Place::label);
+        let parts = [Some(self.dose.as_str()).filter(|dose| !dose.is_empty()), place];
+        parts.into_iter().flatten().collect::<Vec<_>>().join("; ")
     }
 }
 

@@ -166,7 +166,7 @@ fn step_view(step: &Step) -> StepView {
             .plan
             .iter()
             .flat_map(|plan| &plan.drills)
-            .map(|drill| (drill.name.clone(), drill.dose.clone(), drill.cautions.join(" ")))
+            .map(|drill| (drill.name.clone(), drill.told(), drill.cautions.join(" ")))
             .collect(),
     }
 }

@@ -81,6 +81,7 @@ struct DrillView {
     cue: String,
     rungs: Vec<RungView>,
     dose: String,
+    place: String,
     step_up: String,
     equipment: String,
     support: String,
@@ -101,6 +102,8 @@ struct PrecedentView {
     plan: String,
     outcome: String,
     differs: String,
+    /// How well it compares beside its distance, where that must be said.
+    standing: String,
 }
 
 pub(super) struct EvidenceView {
@@ -475,6 +478,7 @@ fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanVie
                 })
                 .collect(),
             dose: drill.dose.clone(),
+            place: drill.place.map(|place| sentence(place.label())).unwrap_or_default(),
             step_up: drill.step_up.clone(),
             equipment: list(&drill.equipment),
             support: drill.support.clone(),
@@ -483,7 +487,7 @@ fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanVie
         .collect();
     let more = plan.drills.iter().skip(full).map(|drill| {
         let mut parts = vec![format!("{}:", drill.name)];
-        parts.extend((!drill.dose.is_empty()).then(|| format!("{}.", drill.dose)));
+        parts.extend(Some(drill.told()).filter(|told| !told.is_empty()).map(|told| told + "."));
         parts.extend(drill.cautions.iter().cloned());
         parts.join(" ")
     });
@@ -503,6 +507,17 @@ fn searched(data: &ReviewData, shown: usize, coach: bool) -> String {
         1 => format!("The closest of {all} searched."),
         some => format!("The {some} closest of {all} searched."),
     };
+    if let Some(first) = &data.precedents.searched_first
+        && data.precedents.searched > 0
+    {
+        text.push_str(&format!(
+            " Those {first} come first: {} of them.",
+            match data.precedents.comparable {
+                n if n == data.precedents.searched => "all".to_owned(),
+                n => n.to_string(),
+            }
+        ));
+    }
     if let Some(filter) = data.precedents.filter.as_ref().filter(|_| coach) {
         text.push_str(&format!(" Filter: {filter}."));
     }
@@ -593,6 +608,17 @@ fn precedent_view(
         plan,
         outcome: outcome_words(&one.outcome),
         differs: if compared { differs } else { String::new() },
+        standing: standing(one, coach),
+    }
+}
+
+fn standing(one: &Precedent, coach: bool) -> String {
+    let player = if coach { "Same player" } else { "You" };
+    match &one.poor_because {
+        _ if one.same_set_up => format!("{player}, same set-up: the strongest comparison."),
+        Some(why) => format!("Compares poorly: {why}."),
+        None if one.own => format!("{player}, not known to be the same set-up."),
+        None => String::new(),
     }
 }
 

@@ -5,9 +5,9 @@ use std::sync::LazyLock;
 use jiff::civil::date;
 
 use super::*;
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Place};
 use crate::demo::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
-use crate::library::{Level, ServeType, Setting};
+use crate::library::{Level, PlannedDrill, ServeType, Setting};
 use crate::motion::Side;
 use crate::serve::{BodyPart, Event, EventKind, Figures, FindOptions, Reading, Serve, find};
 
@@ -105,6 +105,8 @@ fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str])
         case: format!("c{}", 40 + number),
         date: date(2025, 3, 7 + number as i8),
         own: false,
+        same_set_up: false,
+        poor_because: None,
         level: Some(level),
         hand: Some(Side::Right),
         context: "15 to 16, 1.71 m, flat".to_owned(),
@@ -168,7 +170,14 @@ fn make_review() -> ReviewData {
     let this = reviewed();
     let others = others(14);
     let catalogue = Catalogue::builtin();
-    let drill = |id: &str, dose| DrillFacts::new(catalogue.drill(id).unwrap(), dose);
+    let drill = |id: &str, dose: Option<&str>| {
+        let planned = dose.map(|dose| PlannedDrill {
+            drill: id.to_owned(),
+            dose: dose.to_owned(),
+            place: Some(Place::OffCourt),
+        });
+        DrillFacts::new(catalogue.drill(id).unwrap(), planned.as_ref())
+    };
     let change = |measure: &str, before, after, unit: &str, detectable, larger_is_better| Change {
         measure: measure.to_owned(),
         unit: unit.to_owned(),
@@ -216,6 +225,8 @@ fn make_review() -> ReviewData {
         ],
         precedents: Precedents {
             searched: 388,
+            comparable: 388,
+            searched_first: None,
             filter: Some("right handed or left handed, not the same player".to_owned()),
             found: vec![
                 precedent(1, Level::Club, Some(11.0), &["Serves from the service line", "Jump and reach"]),

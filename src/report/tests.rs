@@ -614,6 +614,28 @@ fn what_is_absent_is_said_with_what_to_do() {
 }
 
 #[test]
+fn the_set_up_of_each_precedent_is_said_where_it_matters() {
+    let mut data = sample::review_data();
+    let own = &mut data.precedents.found[0];
+    (own.own, own.same_set_up) = (true, true);
+    data.precedents.found[1].own = true;
+    data.precedents.found[2].poor_because = Some("seen diagonally, not from the side".to_owned());
+    data.precedents.searched_first = Some("filmed by one camera from the side".to_owned());
+    data.precedents.comparable = 12;
+    for (audience, who) in [(Audience::Player, "You"), (Audience::Coach, "Same player")] {
+        let page = words_of(&review(&data, audience));
+        for said in [
+            "Those filmed by one camera from the side come first: 12 of them.",
+            &format!("{who}, same set-up: the strongest comparison."),
+            &format!("{who}, not known to be the same set-up."),
+            "Compares poorly: seen diagonally, not from the side.",
+        ] {
+            assert!(page.contains(said), "'{said}' is missing for {audience:?}");
+        }
+    }
+}
+
+#[test]
 fn no_band_is_claimed_where_there_is_none() {
     let mut data = sample::review_data();
     assert!(words_of(&review(&data, Audience::Player)).contains("8 of 10 of them"));

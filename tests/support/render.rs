@@ -51,6 +51,7 @@ struct Pinhole {
 
 impl Camera {
     /// Where a point in space falls in the picture: column and row, pixels.
+    #[allow(dead_code, reason = "each test file uses its part")]
     pub(crate) fn project(&self, point: V3) -> [f64; 2] {
         let [x, y, _] = self.pinhole().project(point);
         [x, y]
@@ -89,11 +90,12 @@ const LIPS: V3 = [176.0, 84.0, 84.0];
 const FRAME: V3 = [20.0, 20.0, 24.0];
 
 /// A picture with depth.
-pub(crate) struct Canvas {
+#[derive(Clone)]
+struct Canvas {
     width: usize,
     height: usize,
     /// Light per channel, 0 to 255.
-    pub(crate) light: Vec<[f32; 3]>,
+    light: Vec<[f32; 3]>,
     depth: Vec<f32>,
 }
 
@@ -183,13 +185,30 @@ impl Canvas {
     }
 }
 
-/// The body of one frame of `recording` (which must hold every joint), seen by `camera`.
-pub(crate) fn draw(recording: &Recording, frame: usize, camera: &Camera) -> Canvas {
+/// A camera before the empty court.
+pub(crate) struct Set {
+    camera: Camera,
+    empty: Canvas,
+}
+
+impl Set {
+    pub(crate) fn new(camera: Camera) -> Self {
+        Self { camera, empty: Canvas::ground(&camera) }
+    }
+
+    /// The body of one frame of `recording` (which must hold every joint); light per channel, 0
+    /// to 255, row by row.
+    pub(crate) fn draw(&self, recording: &Recording, frame: usize) -> Vec<[f32; 3]> {
+        let mut canvas = self.empty.clone();
+        figure(&mut canvas, &self.camera.pinhole(), |joint| {
+            recording.at(frame, joint).expect("the generator holds every joint")
+        });
+        canvas.light
+    }
+}
+
+fn figure(c: &mut Canvas, pinhole: &Pinhole, at: impl Fn(Joint) -> V3) {
     use Joint::*;
-    let at = |joint: Joint| recording.at(frame, joint).expect("the generator holds every joint");
-    let pinhole = camera.pinhole();
-    let mut canvas = Canvas::ground(camera);
-    let c = &mut canvas;
     let middle = |a: V3, b: V3| add(a, sub(b, a), 0.5);
     let (neck, hips) =
         (middle(at(LeftShoulder), at(RightShoulder)), middle(at(LeftHip), at(RightHip)));
@@ -202,40 +221,40 @@ pub(crate) fn draw(recording: &Recording, frame: usize, camera: &Camera) -> Canv
         let waist = add(middle(neck, hips), across, 0.11 * side);
         let foot = add(hips, sub(at(RightHip), hips), 1.15 * side);
         let bulge = 0.02 * (1.0 - side * side);
-        c.limb(&pinhole, [add(top, chest, bulge), waist], [0.085, 0.095], SHIRT);
-        c.limb(&pinhole, [waist, foot], [0.095, 0.095], SHIRT);
-        c.limb(&pinhole, [foot, add(foot, [0.0, 0.0, -1.0], 0.05)], [0.097, 0.099], SHORTS);
+        c.limb(pinhole, [add(top, chest, bulge), waist], [0.085, 0.095], SHIRT);
+        c.limb(pinhole, [waist, foot], [0.095, 0.095], SHIRT);
+        c.limb(pinhole, [foot, add(foot, [0.0, 0.0, -1.0], 0.05)], [0.097, 0.099], SHORTS);
     }
     for (shoulder, elbow, wrist, index, little, thumb) in [
         (LeftShoulder, LeftElbow, LeftWrist, LeftIndex, LeftLittle, LeftThumb),
         (RightShoulder, RightElbow, RightWrist, RightIndex, RightLittle, RightThumb),
     ] {
         let sleeve = add(at(shoulder), sub(at(elbow), at(shoulder)), 0.55);
-        c.limb(&pinhole, [at(shoulder), sleeve], [0.068, 0.06], SHIRT);
-        c.limb(&pinhole, [sleeve, at(elbow)], [0.05, 0.042], SKIN);
-        c.limb(&pinhole, [at(elbow), at(wrist)], [0.044, 0.029], SKIN);
+        c.limb(pinhole, [at(shoulder), sleeve], [0.068, 0.06], SHIRT);
+        c.limb(pinhole, [sleeve, at(elbow)], [0.05, 0.042], SKIN);
+        c.limb(pinhole, [at(elbow), at(wrist)], [0.044, 0.029], SKIN);
         for (finger, reach, radius) in
             [(index, 1.7, 0.016), (little, 1.6, 0.014), (thumb, 1.3, 0.015)]
         {
             let tip = add(at(wrist), sub(at(finger), at(wrist)), reach);
-            c.limb(&pinhole, [at(wrist), at(finger)], [0.026, 0.018], SKIN);
-            c.limb(&pinhole, [at(finger), tip], [radius, 0.011], SKIN);
+            c.limb(pinhole, [at(wrist), at(finger)], [0.026, 0.018], SKIN);
+            c.limb(pinhole, [at(finger), tip], [radius, 0.011], SKIN);
         }
         let palm = middle(at(index), at(little));
-        c.limb(&pinhole, [at(wrist), add(palm, sub(palm, at(wrist)), 0.6)], [0.028, 0.02], SKIN);
+        c.limb(pinhole, [at(wrist), add(palm, sub(palm, at(wrist)), 0.6)], [0.028, 0.02], SKIN);
     }
     for (hip, knee, ankle, heel, toe) in [
         (LeftHip, LeftKnee, LeftAnkle, LeftHeel, LeftToe),
         (RightHip, RightKnee, RightAnkle, RightHeel, RightToe),
     ] {
         let hem = add(at(hip), sub(at(knee), at(hip)), 0.62);
-        c.limb(&pinhole, [at(hip), hem], [0.096, 0.084], SHORTS);
-        c.limb(&pinhole, [hem, at(knee)], [0.07, 0.056], SKIN);
+        c.limb(pinhole, [at(hip), hem], [0.096, 0.084], SHORTS);
+        c.limb(pinhole, [hem, at(knee)], [0.07, 0.056], SKIN);
         let calf = add(at(knee), sub(at(ankle), at(knee)), 0.3);
-        c.limb(&pinhole, [at(knee), calf], [0.054, 0.057], SKIN);
-        c.limb(&pinhole, [calf, at(ankle)], [0.057, 0.036], SKIN);
-        c.limb(&pinhole, [at(ankle), at(heel)], [0.042, 0.04], SHOE);
-        c.limb(&pinhole, [at(heel), at(toe)], [0.042, 0.036], SHOE);
+        c.limb(pinhole, [at(knee), calf], [0.054, 0.057], SKIN);
+        c.limb(pinhole, [calf, at(ankle)], [0.057, 0.036], SKIN);
+        c.limb(pinhole, [at(ankle), at(heel)], [0.042, 0.04], SHOE);
+        c.limb(pinhole, [at(heel), at(toe)], [0.042, 0.036], SHOE);
     }
     // Head: skull, face, hair, features.
     let skull = at(Head);
@@ -244,46 +263,51 @@ pub(crate) fn draw(recording: &Recording, frame: usize, camera: &Camera) -> Canv
     let ahead = unit(add(ahead, ears, -dot(ahead, ears)));
     let crown = cross(ears, ahead);
     c.limb(
-        &pinhole,
+        pinhole,
         [add(neck, [0.0, 0.0, 1.0], -0.02), add(skull, crown, -0.05)],
         [0.058, 0.052],
         SKIN,
     );
-    c.ball(&pinhole, add(skull, crown, 0.012), 0.094, SKIN);
-    c.ball(&pinhole, add(add(skull, crown, -0.045), ahead, 0.028), 0.068, SKIN);
-    c.ball(&pinhole, add(add(skull, crown, 0.03), ahead, -0.018), 0.1, HAIR);
+    c.ball(pinhole, add(skull, crown, 0.012), 0.094, SKIN);
+    c.ball(pinhole, add(add(skull, crown, -0.045), ahead, 0.028), 0.068, SKIN);
+    c.ball(pinhole, add(add(skull, crown, 0.03), ahead, -0.018), 0.1, HAIR);
     c.limb(
-        &pinhole,
+        pinhole,
         [add(add(skull, crown, 0.1), ahead, 0.03), add(add(skull, crown, -0.04), ahead, -0.06)],
         [0.03, 0.05],
         HAIR,
     );
-    c.ball(&pinhole, at(LeftEar), 0.021, SKIN);
-    c.ball(&pinhole, at(RightEar), 0.021, SKIN);
+    c.ball(pinhole, at(LeftEar), 0.021, SKIN);
+    c.ball(pinhole, at(RightEar), 0.021, SKIN);
     let face = |joint: Joint| add(at(joint), ahead, 0.0);
     for eye in [LeftEye, RightEye] {
         let lid = add(face(eye), ahead, -0.004);
-        c.ball(&pinhole, lid, 0.0125, [246.0, 244.0, 240.0]);
-        c.ball(&pinhole, add(lid, ahead, 0.007), 0.0075, DARK);
+        c.ball(pinhole, lid, 0.0125, [246.0, 244.0, 240.0]);
+        c.ball(pinhole, add(lid, ahead, 0.007), 0.0075, DARK);
         let brow = add(lid, crown, 0.02);
-        c.limb(&pinhole, [add(brow, ears, -0.015), add(brow, ears, 0.015)], [0.006, 0.006], HAIR);
+        c.limb(pinhole, [add(brow, ears, -0.015), add(brow, ears, 0.015)], [0.006, 0.006], HAIR);
     }
     let nose = add(at(Nose), ahead, -0.012);
-    c.limb(&pinhole, [add(nose, crown, 0.03), nose], [0.011, 0.016], [232.0, 176.0, 144.0]);
+    c.limb(pinhole, [add(nose, crown, 0.03), nose], [0.011, 0.016], [232.0, 176.0, 144.0]);
     let mouth = add(add(at(Nose), crown, -0.038), ahead, -0.014);
-    c.limb(&pinhole, [add(mouth, ears, -0.022), add(mouth, ears, 0.022)], [0.007, 0.007], LIPS);
+    c.limb(pinhole, [add(mouth, ears, -0.022), add(mouth, ears, 0.022)], [0.007, 0.007], LIPS);
     // Racket: handle, and a hoop facing across the shaft.
     let (throat, tip) = (at(RacketThroat), at(RacketTip));
-    c.limb(&pinhole, [at(RightWrist), throat], [0.016, 0.014], FRAME);
+    let far = |joint: Joint| dot(sub(at(joint), throat), sub(at(joint), throat));
+    let (wrist, index, little) = if far(RightWrist) < far(LeftWrist) {
+        (RightWrist, RightIndex, RightLittle)
+    } else {
+        (LeftWrist, LeftIndex, LeftLittle)
+    };
+    c.limb(pinhole, [at(wrist), throat], [0.016, 0.014], FRAME);
     let long = sub(tip, throat);
-    let wide = unit(cross(long, sub(at(RightIndex), at(RightLittle))));
+    let wide = unit(cross(long, sub(at(index), at(little))));
     let centre = middle(throat, tip);
     let rim = |k: usize| {
         let angle = k as f64 / 24.0 * std::f64::consts::TAU;
         add(add(centre, long, 0.5 * angle.cos()), wide, 0.12 * angle.sin())
     };
     for k in 0..24 {
-        c.limb(&pinhole, [rim(k), rim(k + 1)], [0.011, 0.011], FRAME);
+        c.limb(pinhole, [rim(k), rim(k + 1)], [0.011, 0.011], FRAME);
     }
-    canvas
 }

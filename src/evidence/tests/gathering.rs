@@ -75,7 +75,11 @@ impl Desk {
             id: PlanId(0),
             case,
             limiting_fault: FAULT.to_owned(),
-            drills: vec![PlannedDrill { drill: DRILL.to_owned(), dose: "3 x 8".to_owned() }],
+            drills: vec![PlannedDrill {
+                drill: DRILL.to_owned(),
+                dose: "3 x 8".to_owned(),
+                place: None,
+            }],
             start,
             review_on: None,
             coach: Some("ash".to_owned()),

@@ -68,6 +68,7 @@ enum Key {
     Fault,
     Limiting,
     Drill,
+    Place,
     IndexKnuckle,
     HeelPad,
     Misses,
@@ -80,7 +81,7 @@ enum Key {
 }
 
 impl Key {
-    const ALL: [(Self, &'static str); 21] = [
+    const ALL: [(Self, &'static str); 22] = [
         (Self::Player, "player"),
         (Self::Squad, "squad"),
         (Self::Coach, "coach"),
@@ -94,6 +95,7 @@ impl Key {
         (Self::Fault, "fault"),
         (Self::Limiting, "limiting"),
         (Self::Drill, "drill"),
+        (Self::Place, "place"),
         (Self::IndexKnuckle, "index-knuckle"),
         (Self::HeelPad, "heel-pad"),
         (Self::Misses, "misses"),

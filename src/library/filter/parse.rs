@@ -6,6 +6,7 @@ use jiff::civil::{Date, date};
 
 use super::{AGE_BANDS, Filter, FilterError, Key, Term, Test};
 use crate::catalogue::Miss;
+use crate::catalogue::Place;
 use crate::library::{Level, Named, ServeType, Setting};
 use crate::motion::{Capture, Side, View};
 
@@ -103,6 +104,7 @@ fn term(piece: &str, column: usize) -> Result<Term, FilterError> {
         Key::Level => Some((known::<Level> as _, Level::names())),
         Key::Type => Some((known::<ServeType> as _, ServeType::names())),
         Key::Setting => Some((known::<Setting> as _, Setting::names())),
+        Key::Place => Some((known::<Place> as _, Place::names())),
         Key::View => Some((known::<View> as _, View::names())),
         Key::Capture => Some((known::<Capture> as _, Capture::names())),
         _ => None,
@@ -348,8 +350,8 @@ mod tests {
         assert_eq!(
             error("level=club hände=left"),
             "filter, column 12: unknown key 'hände'; known are player, squad, coach, hand, level, \
-             age, type, setting, view, capture, fault, limiting, drill, index-knuckle, heel-pad, \
-             misses, speed, first-serve, date, follow-up, words"
+             age, type, setting, view, capture, fault, limiting, drill, place, index-knuckle, \
+             heel-pad, misses, speed, first-serve, date, follow-up, words"
         );
         assert_eq!(
             error("hand=left level=clb"),

@@ -277,6 +277,10 @@ fn one_of(key: Key) -> &'static str {
             "EXISTS (SELECT 1 FROM plans n JOIN plan_drills d ON d.plan = n.id
                 WHERE n.case_id = c.id AND d.drill IN (%))"
         }
+        Key::Place => {
+            "EXISTS (SELECT 1 FROM plans n JOIN plan_drills d ON d.plan = n.id
+                WHERE n.case_id = c.id AND d.done_where IN (%))"
+        }
         Key::IndexKnuckle => "c.grip_index IN (%)",
         Key::HeelPad => "c.grip_heel IN (%)",
         // Tests of their own.

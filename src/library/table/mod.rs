@@ -14,10 +14,10 @@ use thiserror::Error;
 use self::row::{CASE, FOLLOW_UP, PLAN, TableRow, columns, read};
 use super::{
     BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
-    Library, Misses, Plan, PlanId, PlannedDrill, Player, StoreError, WriteError, Writer,
+    Library, Misses, Named, Plan, PlanId, PlannedDrill, Player, StoreError, WriteError, Writer,
     check_born, check_past, check_planned,
 };
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Place};
 use crate::motion::Side;
 
 /// What a table brought.
@@ -115,7 +115,7 @@ pub fn table_template() -> String {
         ("faults", "toss_behind=0.7; wild_toss"),
         ("labelled_by", "anna"),
         ("limiting_fault", "toss_behind"),
-        ("drills", "window_toss: 3 x 10 daily"),
+        ("drills", "window_toss: 3 x 10 daily @ off_court"),
         ("plan_start", "2026-02-02"),
         ("plan_review_on", "2026-03-02"),
         ("plan_note", "one basket a session"),
@@ -145,7 +145,8 @@ impl Library {
     /// known, empty cells leave it. Cases join by player and day, plans of a case by limiting
     /// fault and first day, follow-ups of a plan by day, so that a table added twice adds nothing
     /// twice. Lists (`squads`, `faults`, `drills`) are separated by `;`, a fault may carry its
-    /// severity after `=`, a drill its dose after `:`. Faults and drills are the catalogue's.
+    /// severity after `=`, a drill its dose after `:`
+    /// and its place after `@`. Faults and drills are the catalogue's.
     ///
     /// # Errors
     /// [`TableError`] with row and column.
@@ -302,7 +303,11 @@ fn add_plan(
     known_fault(catalogue, row, "limiting_fault", limiting)?;
     let mut drills = Vec::new();
     for entry in row.list("drills") {
-        let (drill, dose) = entry.split_once(':').unwrap_or((entry, ""));
+        let (told, place) = match entry.rsplit_once('@') {
+            Some((told, place)) => (told, Some(place_named(row, place.trim())?)),
+            None => (entry, None),
+        };
+        let (drill, dose) = told.split_once(':').unwrap_or((told, ""));
         let Some(drill) = catalogue.drill(drill.trim()) else {
             let fitting: Vec<&str> =
                 catalogue.drills_for(limiting).iter().map(|drill| drill.id.as_str()).collect();
@@ -314,7 +319,7 @@ fn add_plan(
             return Err(row.bad("drills", rule));
         };
         let dose = Some(dose.trim()).filter(|dose| !dose.is_empty()).unwrap_or(&drill.dose);
-        drills.push(PlannedDrill { drill: drill.id.clone(), dose: dose.to_owned() });
+        drills.push(PlannedDrill { drill: drill.id.clone(), dose: dose.to_owned(), place });
     }
     let plan = Plan {
         id: PlanId(0),
@@ -350,6 +355,12 @@ fn add_plan(
     case.plans.push(Plan { id, ..plan });
     added.plans += 1;
     Ok(Some(id))
+}
+
+fn place_named(row: &TableRow, name: &str) -> Result<Place, TableError> {
+    Place::from_name(&name.replace([' ', '-'], "_")).ok_or_else(|| {
+        row.bad("drills", format!("'{name}' is no place; after @ comes {}", Place::names()))
+    })
 }
 
 fn add_follow_up(

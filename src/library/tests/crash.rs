@@ -319,7 +319,7 @@ fn killed_at_every_write_a_migration_is_whole_or_not_there() {
         let format: i64 =
             reader.connection.query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
         still_old += u64::from(format == 1);
-        assert_eq!(format == 2, tables > 40, "{context}: format {format}, {tables} tables");
+        assert_eq!(format == 3, tables > 40, "{context}: format {format}, {tables} tables");
         drop(reader);
         let mut library = Library::open(folder.path()).unwrap();
         assert_eq!(contents(&library), expected, "{context}");

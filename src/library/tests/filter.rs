@@ -2,6 +2,7 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::made;
+use crate::catalogue::Place;
 use crate::library::*;
 use crate::motion::{Side, View};
 
@@ -48,7 +49,11 @@ fn academy() -> (TempDir, Library) {
         id: PlanId(0),
         case: CaseId(2),
         limiting_fault: "own_fault".to_owned(),
-        drills: vec![PlannedDrill { drill: "own_drill".to_owned(), dose: "daily".to_owned() }],
+        drills: vec![PlannedDrill {
+            drill: "own_drill".to_owned(),
+            dose: "daily".to_owned(),
+            place: Some(Place::Wall),
+        }],
         start: date(2026, 4, 1),
         review_on: None,
         coach: None,
@@ -104,6 +109,8 @@ fn each_key_keeps_what_it_says() {
         ("limiting=own_fault", &[2]),
         ("drill=own_drill", &[2]),
         ("drill!=own_drill", &[1, 3]),
+        ("place=wall,baseline", &[2]),
+        ("place=off_court", &[]),
         ("follow-up=no", &[1, 2, 3]),
         ("follow-up=yes", &[]),
         ("words=\"late toss\"", &[1, 3]),

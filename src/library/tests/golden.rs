@@ -1,7 +1,7 @@
 //! A library of each format as it was first written, kept with the tests: later programs must read
 //! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` and `golden/format-2.db` were made by `make_the_golden_library` below, each
+//! `golden/format-1.db` to `golden/format-3.db` were made by `make_the_golden_library` below, each
 //! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
 //! bincode 2.0.1, from the invented data of `made.rs`.
 
@@ -12,6 +12,7 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::made;
+use crate::catalogue::Place;
 use crate::library::stored::{RecordingBytes, ServeBytes};
 use crate::library::*;
 
@@ -24,6 +25,30 @@ fn clip() -> Clip {
     Clip { path: "basket.mp4".to_owned(), hash: made::hash(5), kept: false, body: vec![1, 2, 3] }
 }
 
+/// Planned in libraries from format 3 on.
+fn plan() -> Plan {
+    let planned = |drill: &str, dose: &str, place| PlannedDrill {
+        drill: drill.to_owned(),
+        dose: dose.to_owned(),
+        place,
+    };
+    Plan {
+        id: PlanId(1),
+        case: CaseId(1),
+        limiting_fault: "tossing_arm_drops_early".to_owned(),
+        drills: vec![
+            planned("toss_hold", "3 x 10, four days a week", Some(Place::OffCourt)),
+            planned("throw_high", "2 x 10", Some(Place::ServiceLine)),
+            planned("towel_swing", "", Some(Place::Wall)),
+            planned("shadow_swing", "a basket off the wall", None),
+        ],
+        start: date(2026, 3, 5),
+        review_on: Some(date(2026, 4, 5)),
+        coach: Some("ash".to_owned()),
+        note: None,
+    }
+}
+
 #[test]
 #[ignore = "writes the golden library; run once per format"]
 fn make_the_golden_library() {
@@ -33,6 +58,7 @@ fn make_the_golden_library() {
     let added = made::add(&mut library, player, 1, date(2026, 3, 4), 2).unwrap();
     library.write(|w| w.set_note(added.case, Some("arm folds early"))).unwrap();
     library.write(|w| w.set_clip(added.recording, &clip())).unwrap();
+    library.write(|w| w.add_plan(&plan()).map(|_| ())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
     fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
@@ -61,7 +87,7 @@ fn a_library_of_format_1_is_read_as_it_is_and_migrated_by_the_first_writer() {
     let verified = library.verify(true, |_, _| {}).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
     drop(library);
-    assert_eq!(format_of(&file), 2);
+    assert_eq!(format_of(&file), 3);
     let library = Library::open_read_only(folder.path()).unwrap();
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
@@ -81,6 +107,62 @@ fn a_library_of_format_2_is_read_and_checked() {
     let mut library = Library::open(folder.path()).unwrap();
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
+    let verified = library.verify(true, |_, _| {}).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
+#[test]
+fn a_place_behind_the_dose_of_format_2_is_told_apart() {
+    let folder = TempDir::new().unwrap();
+    let file = folder.path().join("library.db");
+    fs::copy(golden(2), &file).unwrap();
+    let db = rusqlite::Connection::open(&file).unwrap();
+    db.execute_batch(
+        "INSERT INTO plans (uid, case_id, limiting_fault, start, review_on, coach)
+            VALUES ('one', 1, 'tossing_arm_drops_early', '2026-03-05', '2026-04-05', 'ash');
+        INSERT INTO plan_drills (plan, place, drill, dose) VALUES
+            (1, 0, 'toss_hold', '3 x 10, four days a week; off court'),
+            (1, 1, 'throw_high', '2 x 10; service line'),
+            (1, 2, 'towel_swing', 'wall'),
+            (1, 3, 'shadow_swing', 'a basket off the wall');",
+    )
+    .unwrap();
+    drop(db);
+    let at_wall = |library: &Library| {
+        library.select(&Filter::parse("place=wall").unwrap()).unwrap().serves.len()
+    };
+    let reader = Library::open_read_only(folder.path()).unwrap();
+    assert_eq!(reader.case(CaseId(1)).unwrap().plans, [plan()]);
+    assert_eq!(at_wall(&reader), 2);
+    drop(reader);
+    assert_eq!(format_of(&file), 2);
+    let library = Library::open(folder.path()).unwrap();
+    assert_eq!(library.case(CaseId(1)).unwrap().plans, [plan()]);
+    assert_eq!(at_wall(&library), 2);
+    drop(library);
+    assert_eq!(format_of(&file), 3);
+    // The same out of a pack of that time.
+    let mut old = plan().drills;
+    for (planned, dose) in old.iter_mut().zip([
+        "3 x 10, four days a week; off court",
+        "2 x 10; service line",
+        "wall",
+        "a basket off the wall",
+    ]) {
+        (planned.dose, planned.place) = (dose.to_owned(), None);
+    }
+    let apart: Vec<_> = old.into_iter().map(PlannedDrill::with_place_apart).collect();
+    assert_eq!(apart, plan().drills);
+}
+
+#[test]
+fn a_library_of_format_3_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(3), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
+    assert_eq!(library.case(CaseId(1)).unwrap().plans, [plan()]);
     let verified = library.verify(true, |_, _| {}).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }

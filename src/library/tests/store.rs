@@ -39,8 +39,8 @@ fn what_is_stored_comes_back_after_reopening() {
         case,
         limiting_fault: "late_toss".to_owned(),
         drills: vec![
-            PlannedDrill { drill: "toss_wall".to_owned(), dose: "3 x 10".to_owned() },
-            PlannedDrill { drill: "toss_catch".to_owned(), dose: "daily".to_owned() },
+            PlannedDrill { drill: "toss_wall".to_owned(), dose: "3 x 10".to_owned(), place: None },
+            PlannedDrill { drill: "toss_catch".to_owned(), dose: "daily".to_owned(), place: None },
         ],
         start: date(2026, 3, 5),
         review_on: Some(date(2026, 4, 5)),
@@ -331,7 +331,7 @@ fn foreign_and_newer_files_are_refused_untouched() {
     assert!(matches!(Library::create(folder.path()), Err(OpenError::Exists { .. })));
     Connection::open(&file).unwrap().pragma_update(None, "user_version", 7).unwrap();
     let error = Library::open(folder.path()).unwrap_err();
-    assert!(error.to_string().contains("format 7, this program reads format 2"), "{error}");
+    assert!(error.to_string().contains("format 7, this program reads format 3"), "{error}");
 }
 
 #[test]

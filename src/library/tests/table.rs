@@ -2,6 +2,7 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::made;
+use crate::catalogue::Place;
 use crate::library::*;
 
 fn library() -> (TempDir, Library) {
@@ -26,7 +27,11 @@ fn the_template_is_a_table_itself() {
     assert_eq!(cases[0].grip, Some(Grip { index_knuckle: Some(2), heel_pad: Some(2) }));
     assert_eq!(
         cases[0].plans[0].drills,
-        [PlannedDrill { drill: "window_toss".to_owned(), dose: "3 x 10 daily".to_owned() }]
+        [PlannedDrill {
+            drill: "window_toss".to_owned(),
+            dose: "3 x 10 daily".to_owned(),
+            place: Some(Place::OffCourt)
+        }]
     );
     assert_eq!(cases[0].follow_ups[0].date, date(2026, 3, 3));
     assert_eq!(cases[0].follow_ups[0].rating, Some(1));

@@ -70,7 +70,11 @@ fn faults_drills_plans_and_follow_ups_are_among_the_words() {
         id: PlanId(0),
         case: cases[1],
         limiting_fault: fault.id.clone(),
-        drills: vec![PlannedDrill { drill: drill.id.clone(), dose: "numbat daily".to_owned() }],
+        drills: vec![PlannedDrill {
+            drill: drill.id.clone(),
+            dose: "numbat daily".to_owned(),
+            place: None,
+        }],
         start: date(2026, 3, 5),
         review_on: None,
         coach: None,

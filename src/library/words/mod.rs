@@ -365,6 +365,7 @@ impl Library {
             for planned in &plan.drills {
                 add(&planned.drill.replace('_', " "));
                 add(&planned.dose);
+                planned.place.iter().for_each(|place| add(place.label()));
                 if let Some(drill) = catalogue.drill(&planned.drill) {
                     add(&drill.name);
                 }

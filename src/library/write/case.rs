@@ -178,10 +178,17 @@ impl Writer<'_> {
     fn store_drills(&self, id: PlanId, plan: &Plan) -> rusqlite::Result<()> {
         self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id.0])?;
         let mut insert = self.db.prepare_cached(
-            "INSERT INTO plan_drills (plan, place, drill, dose) VALUES (?1, ?2, ?3, ?4)",
+            "INSERT INTO plan_drills (plan, place, drill, dose, done_where)
+                    VALUES (?1, ?2, ?3, ?4, ?5)",
         )?;
         for (place, planned) in plan.drills.iter().enumerate() {
-            insert.execute((id.0, place as i64, &planned.drill, &planned.dose))?;
+            insert.execute((
+                id.0,
+                place as i64,
+                &planned.drill,
+                &planned.dose,
+                planned.place.map(Named::name),
+            ))?;
         }
         Ok(())
     }

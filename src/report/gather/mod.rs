@@ -20,7 +20,6 @@ use crate::library::{
     Case, FaultLabel, Filter, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::{self, Answer, LikeError, Query, Subject};
-use crate::motion::{Capture, View};
 use crate::serve::{
     Curve, MEASURES, NET_HEIGHT_M, Reading, falling_height_m, straight_line_height_m,
 };
@@ -87,10 +86,7 @@ pub fn gather(
             ),
             setting: recording.setting,
             serve_type: recording.serve_type,
-            notes: notes(&row, &player, &case)
-                .into_iter()
-                .chain(camera_note(recording.capture, recording.view))
-                .collect(),
+            notes: notes(&row, &player, &case),
         },
         player: player_facts(&player, &row, recording.date),
         figures: Some(row.serve.figures.clone()),
@@ -102,7 +98,7 @@ pub fn gather(
         unseen_faults: unseen(catalogue, &judging.suspicions),
         channels,
         measures,
-        precedents: precedents(library, catalogue, &answer, &row, limiting_id.as_deref(), wanted)?,
+        precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted)?,
         plan: plan(catalogue, &case),
         evidence,
         evidence_notes,
@@ -138,29 +134,6 @@ fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
         notes.push(note);
     }
     notes
-}
-
-/// What a serve seen by one camera is held against first.
-fn camera_note(capture: Capture, view: Option<View>) -> Option<String> {
-    matches!(capture, Capture::OneCameraLifted | Capture::OneCameraFlat).then(|| {
-        let seen = match view {
-            Some(view) => format!("seen {}", view_words(view)),
-            None => "from a place not known".to_owned(),
-        };
-        format!(
-            "one camera, {seen}: precedents filmed in the same way come first, others are marked; \
-             the strongest comparison is with the player's own serves filmed from the same place"
-        )
-    })
-}
-
-fn view_words(view: View) -> &'static str {
-    match view {
-        View::Behind => "from behind",
-        View::Front => "from the front",
-        View::Side => "from the side",
-        View::Diagonal => "diagonally",
-    }
 }
 
 fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
@@ -346,7 +319,6 @@ fn precedents(
     library: &Library,
     catalogue: &Catalogue,
     answer: &Answer,
-    row: &ServeRow,
     limiting: Option<&str>,
     wanted: &Wanted,
 ) -> Result<Precedents, StoreError> {
@@ -370,16 +342,16 @@ fn precedents(
         context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
         context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
         context.push(precedent.capture.name().replace('_', " "));
-        if let Some(why) = &precedent.incomparable_because {
-            context.push(format!("compares poorly: {why}"));
-        }
+        context.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
         context.extend(precedent.origin.as_ref().map(|origin| origin.told()));
         found.push(Precedent {
             player: precedent.player.clone(),
             serve: precedent.serve.to_string(),
             case: precedent.case.to_string(),
             date: precedent.date,
-            own: precedent.player_id == row.player,
+            own: precedent.same_player,
+            same_set_up: precedent.same_set_up,
+            poor_because: precedent.incomparable_because.clone(),
             level: precedent.level,
             hand: Some(precedent.hand),
             context: context.join(", "),
@@ -404,6 +376,8 @@ fn precedents(
     }
     Ok(Precedents {
         searched: answer.searched,
+        comparable: answer.comparable,
+        searched_first: answer.searched_first.clone(),
         filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
         found,
     })
@@ -419,7 +393,7 @@ fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
             .iter()
             .filter_map(|planned| {
                 let drill = catalogue.drill(&planned.drill)?;
-                Some(DrillFacts::new(drill, Some(&planned.dose)))
+                Some(DrillFacts::new(drill, Some(planned)))
             })
             .collect(),
         note: plan.note.clone(),

@@ -73,6 +73,7 @@ pub(crate) fn planted_library(seed: u64) -> (TempDir, Library) {
                             drills: vec![PlannedDrill {
                                 drill: "toss_over_rope".to_owned(),
                                 dose: "3 x 10".to_owned(),
+                                place: None,
                             }],
                             start: date,
                             review_on: Some(jiff::civil::date(2026, 7, 1)),
@@ -177,6 +178,7 @@ fn what_worked_here_counts_the_squads_own_plans_and_claims_nothing_where_nothing
                     drills: vec![PlannedDrill {
                         drill: "land_inside".to_owned(),
                         dose: "3 x 8".to_owned(),
+                        place: None,
                     }],
                     start: date(2026, 1, 28),
                     review_on: None,

@@ -333,10 +333,18 @@ impl Writer<'_> {
                 .query_row([uid], |row| row.get(0))?;
             self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id])?;
             let mut insert = self.db.prepare_cached(
-                "INSERT INTO plan_drills (plan, place, drill, dose) VALUES (?1, ?2, ?3, ?4)",
+                "INSERT INTO plan_drills (plan, place, drill, dose, done_where)
+                    VALUES (?1, ?2, ?3, ?4, ?5)",
             )?;
             for (place, planned) in plan.drills.iter().enumerate() {
-                insert.execute((id, place as i64, &planned.drill, &planned.dose))?;
+                let planned = planned.clone().with_place_apart();
+                insert.execute((
+                    id,
+                    place as i64,
+                    &planned.drill,
+                    &planned.dose,
+                    planned.place.map(Named::name),
+                ))?;
             }
             Ok(id)
         })

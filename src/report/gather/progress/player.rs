@@ -166,7 +166,7 @@ fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
             .drills
             .iter()
             .filter_map(|planned| {
-                Some(DrillFacts::new(catalogue.drill(&planned.drill)?, Some(&planned.dose)))
+                Some(DrillFacts::new(catalogue.drill(&planned.drill)?, Some(planned)))
             })
             .collect(),
     }

@@ -88,7 +88,7 @@ impl Academy {
                 id: PlanId(0),
                 case: case.id,
                 limiting_fault: "shallow_leg_drive".to_owned(),
-                drills: vec![PlannedDrill { drill, dose: "3 x 8".to_owned() }],
+                drills: vec![PlannedDrill { drill, dose: "3 x 8".to_owned(), place: None }],
                 start: day,
                 review_on: None,
                 coach: None,
