@@ -136,7 +136,8 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         })
         .collect();
     let gravity = GRAVITY_M_S2 * scene.stature / USUAL_STATURE_M;
-    let freed = crossing_up(&slowing, fastest, gravity);
+    // From the sample before its fastest on: at a low rate both lie between the same two samples.
+    let freed = crossing_up(&slowing, fastest.floor(), gravity).map(|at| at.max(fastest));
     let slowed = crossing_down(&upward, fastest, 0.75 * upward[fastest.round() as usize]);
     let release = match (freed, slowed) {
         (Some(a), Some(b)) => a.min(b),
@@ -244,7 +245,7 @@ fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, boo
         (0..track.samples).map(|i| super::vector::flexion_deg(hip[i], knee[i], ankle[i])).collect();
     // The bend is flat at its deepest; noise would move the moment, not the angle.
     for run in runs(&bend) {
-        let _within_bounds = butterworth(&mut bend[run], TROPHY_CUTOFF_HZ, 1.0 / track.step_s);
+        let _within_bounds = butterworth(&mut bend[run], POSTURE_CUTOFF_HZ, 1.0 / track.step_s);
     }
     let deepest = highest(&bend, from..to + 1);
     let depth = bend[deepest.round() as usize];
@@ -253,8 +254,8 @@ fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, boo
     if inside && depth - straightest >= LEAST_KNEE_BEND_DEG { (deepest, true) } else { fallback }
 }
 
-/// Low-pass of the front knee's bend for finding its deepest moment.
-const TROPHY_CUTOFF_HZ: f64 = 4.0;
+/// Low-pass of a slow posture (bend of the front knee, lean of the trunk) for finding its extreme.
+pub(super) const POSTURE_CUTOFF_HZ: f64 = 4.0;
 
 /// A knee that straightens by less than this before contact marks no trophy.
 const LEAST_KNEE_BEND_DEG: f64 = 6.0;
