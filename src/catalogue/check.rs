@@ -152,12 +152,25 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
     known_faults(catalogue, "upstream", &fault.upstream)?;
     known_faults(catalogue, "goes_with", &fault.goes_with)?;
     known_faults(catalogue, "opposed", &fault.opposed)?;
-    if [&fault.upstream, &fault.goes_with, &fault.opposed].iter().any(|l| l.contains(&fault.id)) {
+    known_faults(catalogue, "explained_by", &fault.explained_by)?;
+    let lists = [&fault.upstream, &fault.goes_with, &fault.opposed, &fault.explained_by];
+    if lists.iter().any(|list| list.contains(&fault.id)) {
         return Err(Broken::new(
             "upstream",
             "a fault does not refer to itself",
             format!("'{}'", fault.id),
-            "take it out of upstream, goes_with and opposed",
+            "take it out of upstream, goes_with, opposed and explained_by",
+        ));
+    }
+    let back = |id: &&String| {
+        catalogue.fault(id).is_some_and(|other| other.explained_by.contains(&fault.id))
+    };
+    if let Some(both) = fault.explained_by.iter().find(back) {
+        return Err(Broken::new(
+            "explained_by",
+            "two faults do not explain each other: neither would ever be judged beside the other",
+            format!("'{both}' and '{}'", fault.id),
+            "keep the one that is cured first and take the other out",
         ));
     }
     let together = |other: &&String| catalogue.go_together(&fault.id, other) == Some(true);

@@ -133,20 +133,45 @@ impl Suspicion {
 /// uncertainty is the reading's own error (which does not shrink with repetition) and the spread
 /// from serve to serve over the square root of their number. The score of a measure is its
 /// expected place between `starts` and `full` under that uncertainty, so a poor reading near a
-/// threshold scores near the middle instead of flipping. No serves: everything not detectable.
+/// threshold scores near the middle instead of flipping. A fault is not judged without a measure it
+/// needs, nor while a suspected one explains what its measures show. No serves: everything not
+/// detectable.
 #[must_use]
 pub fn detect(
     catalogue: &Catalogue,
     serves: &[&[ServeReading]],
     conditions: &Conditions,
 ) -> Vec<Suspicion> {
-    catalogue
+    let mut all: Vec<Suspicion> = catalogue
         .faults()
         .map(|fault| Suspicion {
             fault: fault.id.clone(),
             finding: judge(fault, serves, conditions),
         })
-        .collect()
+        .collect();
+    let explained: Vec<Option<Finding>> = catalogue
+        .faults()
+        .zip(&all)
+        .map(|(fault, own)| own.score().and_then(|_| explained(catalogue, fault, &all)))
+        .collect();
+    for (own, explained) in all.iter_mut().zip(explained) {
+        if let Some(finding) = explained {
+            own.finding = finding;
+        }
+    }
+    all
+}
+
+/// That a suspected fault already accounts for what this one's measures show.
+fn explained(catalogue: &Catalogue, fault: &Fault, all: &[Suspicion]) -> Option<Finding> {
+    let by = all.iter().find(|one| one.suspected() && fault.explained_by.contains(&one.fault))?;
+    let name = &catalogue.fault(&by.fault)?.name;
+    Some(Finding::NotDetectable {
+        why: format!(
+            "'{name}' is suspected and shows in the same measures: look again once it is cured"
+        ),
+        ask: fault.ask.clone(),
+    })
 }
 
 fn judge(fault: &Fault, serves: &[&[ServeReading]], conditions: &Conditions) -> Finding {
@@ -171,7 +196,10 @@ fn judge(fault: &Fault, serves: &[&[ServeReading]], conditions: &Conditions) -> 
         }
     }
     let total: f64 = weights.iter().sum();
-    if total <= 0.0 {
+    let unread =
+        |needed: &&FaultMeasure| evidence.iter().all(|read| read.measure != needed.measure);
+    let blind = fault.measures.iter().filter(|measure| measure.needed).any(|one| unread(&one));
+    if total <= 0.0 || blind {
         return Finding::NotDetectable { why: missing.join("; "), ask: fault.ask.clone() };
     }
     let trust =
@@ -379,6 +407,48 @@ mod tests {
             panic!("must not be judged");
         };
         assert!(why.starts_with("15 Hz"), "{why}");
+    }
+
+    /// A low contact alone also comes from a hanging elbow or bent legs: without the arm's bend it is
+    /// no finding.
+    #[test]
+    fn a_fault_is_not_judged_without_the_measure_it_needs() {
+        let catalogue = Catalogue::builtin();
+        let conditions = Conditions::of(Capture::OneCameraLifted, 60.0);
+        let low = value("contact_height_ratio", 1.05, 0.12);
+        let bent = value("elbow_flexion_contact", 75.0, 8.0);
+        let unseen = ServeReading {
+            measure: "elbow_flexion_contact".into(),
+            reading: Reading::NotMeasurable { why: "one camera: may be off".into() },
+        };
+        let found = detect(catalogue, &[&[low.clone(), bent.clone()]], &conditions);
+        assert!(of(&found, "low_contact").suspected());
+        let found = detect(catalogue, &[&[low, unseen]], &conditions);
+        let Finding::NotDetectable { why, ask } = &of(&found, "low_contact").finding else {
+            panic!("must not be judged");
+        };
+        assert!(why.contains("elbow_flexion_contact: one camera"), "{why}");
+        assert!(ask.as_deref().is_some_and(|ask| ask.contains("arm bent")));
+        // The other way round the arm alone is enough.
+        let found = detect(catalogue, &[&[bent]], &conditions);
+        assert!(of(&found, "low_contact").suspected());
+    }
+
+    #[test]
+    fn a_low_toss_explains_the_hurry() {
+        let catalogue = Catalogue::builtin();
+        let conditions = Conditions::of(Capture::Markers, 120.0);
+        let hurry = value("toss_start_to_contact_time", 0.85, 0.05);
+        let sound = value("release_to_contact_time", 0.85, 0.05);
+        let found = detect(catalogue, &[&[hurry.clone(), sound]], &conditions);
+        assert!(of(&found, "rushed_tempo").suspected());
+        let low = value("release_to_contact_time", 0.55, 0.05);
+        let found = detect(catalogue, &[&[hurry, low]], &conditions);
+        assert!(of(&found, "toss_low").suspected());
+        let Finding::NotDetectable { why, .. } = &of(&found, "rushed_tempo").finding else {
+            panic!("must not be judged");
+        };
+        assert!(why.contains("'Toss too low' is suspected"), "{why}");
     }
 
     #[test]

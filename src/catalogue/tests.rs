@@ -202,4 +202,13 @@ fn faults_pull_together_or_apart_never_both() {
     assert!(told.contains("does not refer to itself"), "{told}");
     let told = changed(&|fault| fault.opposed.push("no_such_fault".to_owned()));
     assert!(told.contains("no_such_fault"), "{told}");
+    let told = changed(&|fault| fault.explained_by.push("no_such_fault".to_owned()));
+    assert!(told.contains("no_such_fault"), "{told}");
+    let told = changed(&|fault| {
+        fault.id = "toss_low".to_owned();
+        fault.goes_with.clear();
+        fault.upstream.clear();
+        fault.explained_by = vec!["rushed_tempo".to_owned()];
+    });
+    assert!(told.contains("do not explain each other"), "{told}");
 }

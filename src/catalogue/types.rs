@@ -130,6 +130,9 @@ pub struct FaultMeasure {
     /// Share in the fault's score when several measures show it.
     #[serde(default = "one")]
     pub weight: f64,
+    /// Without it the fault is not judged: what is left also shows where the cause is another.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub needed: bool,
     /// Published rows behind the thresholds; empty where it is common practice.
     #[serde(default)]
     pub sources: Vec<String>,
@@ -238,6 +241,9 @@ pub struct Fault {
     /// Faults whose cure pulls the other way: never planned together. One entry counts for both.
     #[serde(default)]
     pub opposed: Vec<String>,
+    /// Faults that show in the same measures: while one of them is suspected, this one is not judged.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub explained_by: Vec<String>,
     /// Where serves with this fault commonly miss (common practice, no source).
     #[serde(default)]
     pub misses: Vec<Miss>,

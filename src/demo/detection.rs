@@ -190,23 +190,37 @@ const PAGE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/catalogue/DETE
 /// Two small trials that the suite runs again and holds against the page, with the least recall and
 /// precision they may have.
 const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
-    (SensorKind::Markers, 120.0, 0.002, 0.80, 0.80),
-    (SensorKind::OneCamera, 60.0, 0.015, 0.45, 0.70),
+    (SensorKind::Markers, 120.0, 0.002, 0.90, 0.90),
+    (SensorKind::OneCamera, 60.0, 0.015, 0.75, 0.90),
 ];
 const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
 
 /// Read off the tables by us.
 const WEAK: &str = "
-What is weak: from one camera a contact that is too low is missed in two of three and called in
-vain as often: there it is a hint, not a finding. A pause is lost in a depth sensor's noise. A low
-elbow turns the palm up in the racket drop, too, so that a waiter's tray is suspected besides it in
-one of four: look at the pictures before both are named.
+What is weak: besides a low elbow a waiter's tray is suspected in one of four: look at the pictures
+before both are named. A hanging elbow turns the palm up early in the racket drop, a tray late; but
+that order is drawn by us, and the one study of the tray found the lower upper arm with it (R117), so
+no rule was made of it. A pause is lost in a depth sensor's noise.
+
+Not claimed: *contact too low* without the elbow's bend, so never from one camera, because a hanging
+elbow and bent legs lower the wrist as well (judged by the height alone, two suspicions of three were
+in vain); *rushed start* while the toss is suspected to be too low, because both shorten the same
+time and the toss is cured first (from a depth sensor one suspicion of three was in vain, each of
+them a low toss).
 ";
 
 /// What we know of the pairs.
 const HIDING: &str = "
-Whether the body hides it, the generator's body alone, or the measure, is not worked out. Of the arch
-we believe: with a late leg drive the knee is deepest late, and so is the trophy, where the lean is read.
+Four pairs were hidden once. In three the generated body itself had lost the fault: what was planted
+later moved what had been aimed at (knee behind late legs, finish behind toss), or the aim left out
+that the swing turns the palm, too (turn behind low elbow). The fourth, the arch behind late legs, was
+in the body and was read at the wrong moment: it is now the greatest lean between release and contact,
+not the lean at the deepest knee. A test of every run (`two_faults_at_once_are_both_found`) holds both
+of each pair.
+
+Still open: an arm that turns nothing by itself shows 20 to 45 deg of *turn after contact* on
+generated bodies, with a low elbow 45 to 65, because trunk and swing turn the palm; the fault counts
+from 50 down to 20 deg, so behind a low elbow only an arm that works against its swing is found.
 ";
 
 /// Sessions of a pair of faults, and how many of them must show the one for it not to count as hidden.
@@ -387,12 +401,13 @@ fn detection_tables() {
 
 #[test]
 fn planted_faults_are_suspected_and_others_are_not() {
+    assert!(PAGE.contains(WEAK) && PAGE.contains(HIDING), "the page says something else");
     for (kind, rate_hz, noise_m, recall, precision) in CHECKED {
         let sensor = sensor(kind, rate_hz, noise_m);
         let trial = trial(&sensor, CHECKED_SEEDS);
         let sum = trial.sum();
         let where_ = format!("{}, seeds {CHECKED_SEEDS:?}", label((kind, rate_hz, noise_m)));
-        assert!(sum.hit > 10, "{where_}: {sum:?}");
+        assert!(sum.hit + sum.missed > 10, "{where_}: {sum:?}");
         assert!(sum.recall() >= recall, "{where_}: recall {:.2}, floor {recall}", sum.recall());
         assert!(
             sum.precision() >= precision,
@@ -405,6 +420,52 @@ fn planted_faults_are_suspected_and_others_are_not() {
             "the page is of another detector or generator; write it again with the ignored test \
              detection_tables in a release build. Now: {line}"
         );
+    }
+}
+
+/// Pairs of which the first was once lost behind the second, half of them in the generated body, and
+/// how many of the sessions must show both.
+const ONCE_HIDDEN: [(Fault, Fault); 4] = [
+    (Fault::CollapsedFrontKnee, Fault::LateLegDrive),
+    (Fault::LumbarArch, Fault::LateLegDrive),
+    (Fault::NoTurnAfterContact, Fault::LowHittingElbow),
+    (Fault::ShortFinish, Fault::TossBehind),
+];
+const TOGETHER: (u64, u32) = (4, 3);
+
+#[test]
+fn two_faults_at_once_are_both_found() {
+    let sensor = sensor(SensorKind::Markers, 120.0, 0.002);
+    let sessions: Vec<(usize, u64)> = (0..ONCE_HIDDEN.len())
+        .flat_map(|pair| (0..TOGETHER.0).map(move |seed| (pair, seed)))
+        .collect();
+    let shown: Vec<[bool; 2]> = sessions
+        .par_iter()
+        .map(|&(pair, seed)| {
+            let (first, second) = ONCE_HIDDEN[pair];
+            let planted = [(first, 0.75), (second, 0.75)];
+            let (_, _, found) = session(seed, &sensor, Some(&planted));
+            planted.map(|(fault, _)| {
+                found.iter().any(|one| one.fault == fault.id() && one.suspected())
+            })
+        })
+        .collect();
+    for (pair, (first, second)) in ONCE_HIDDEN.into_iter().enumerate() {
+        for (place, fault) in [first, second].into_iter().enumerate() {
+            let count: u32 = sessions
+                .iter()
+                .zip(&shown)
+                .filter(|((of, _), shown)| *of == pair && shown[place])
+                .map(|_| 1)
+                .sum();
+            assert!(
+                count >= TOGETHER.1,
+                "{} beside {}: found in {count} of {} sessions",
+                fault.id(),
+                if place == 0 { second.id() } else { first.id() },
+                TOGETHER.0
+            );
+        }
     }
 }
 

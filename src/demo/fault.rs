@@ -1,6 +1,8 @@
 //! Faults as changes of the courses, planted with a known severity.
 
+use super::body::{ArmAngles, Body, arm, racket};
 use super::course::{Channel, Course, Keys};
+use super::space::{Frame, V3, along, norm, scale, sub, twist_deg, unit};
 
 /// The courses before they become seconds.
 #[derive(Debug, Clone)]
@@ -86,6 +88,12 @@ impl Shape {
             let w = 0.5 * (1.0 + (std::f64::consts::PI * away.min(1.0)).cos());
             key.1 += w * (factor - 1.0) * (key.1 - pivot);
         }
+    }
+
+    /// (stage, value) of a channel's greatest key between two stages.
+    fn greatest(&self, channel: Channel, from: f64, to: f64) -> (f64, f64) {
+        let inside = self.keys[channel as usize].iter().filter(|key| key.0 >= from && key.0 <= to);
+        inside.copied().max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or((from, self.at(channel, from)))
     }
 
     /// Moves keys between `from` and `to` by `by` stages, fading linearly over `width`.
@@ -210,6 +218,61 @@ faults! {
     ShortFinish = "short_finish",
 }
 
+/// Turn of the hitting palm about the forearm in the tenth of a second after contact, degrees, thumb
+/// turning down positive: what trunk, upper arm and forearm make of it together. Contact is, as in
+/// the planted truth, 3 ms before the racket's tip is fastest.
+fn palm_turn(shape: &Shape) -> f64 {
+    const STEP_S: f64 = 0.002;
+    let body = Body::new(1.75, 1.0, 1.0);
+    // As the body will move: joined in seconds, not in stages.
+    let courses: Vec<Course> = shape
+        .keys
+        .iter()
+        .map(|keys| {
+            let swing = keys.iter().filter(|key| key.0 >= 0.0);
+            Course::new(&swing.map(|key| (shape.seconds(key.0), key.1)).collect::<Keys>())
+        })
+        .collect();
+    let swing = |step: i32| {
+        let at = |channel: Channel| courses[channel as usize].at(STEP_S * f64::from(step));
+        let trunk = Frame::leaning(
+            at(Channel::TrunkLeanNet),
+            at(Channel::TrunkLeanSide),
+            at(Channel::TrunkHeading),
+        );
+        let angles = ArmAngles {
+            elevation: at(Channel::HitElevation),
+            plane: at(Channel::HitPlane),
+            external: at(Channel::HitExternal),
+            elbow: at(Channel::HitElbow),
+            pronation: at(Channel::HitPronation),
+            wrist: at(Channel::HitWrist),
+        };
+        let hips = [at(Channel::PelvisSide), at(Channel::PelvisNet), 0.0];
+        let shoulders = along(scale(hips, body.stature_m), trunk.up, body.trunk_m);
+        let girdle = trunk.tilted(at(Channel::GirdleTilt));
+        let shoulder = along(shoulders, girdle.right, body.half_shoulders_m);
+        (arm(&body, &trunk, shoulder, &angles, 1.0), at(Channel::RacketAngle))
+    };
+    let tip = |step: i32| {
+        let (arm, angle) = swing(step);
+        racket(&body, &arm, angle).1
+    };
+    let tips: Vec<V3> = (-31..=31).map(tip).collect();
+    let fastest = (1..tips.len() - 1)
+        .max_by(|&a, &b| {
+            let speed = |i: usize| norm(sub(tips[i + 1], tips[i - 1]));
+            speed(a).total_cmp(&speed(b))
+        })
+        .unwrap_or_default();
+    let contact = fastest as i32 - 31 - 1;
+    let hand = |step: i32| {
+        let (arm, _) = swing(step);
+        (unit(sub(arm.wrist, arm.elbow)), arm.thumb)
+    };
+    -(contact..contact + 50).map(|step| twist_deg(hand(step), hand(step + 1))).sum::<f64>()
+}
+
 /// A severity on the catalogue's own scale: what it asks of a measure.
 ///
 /// The measure aimed at lies [`REACH`] times the severity of the way from where the catalogue
@@ -239,18 +302,31 @@ impl Aim {
 }
 
 impl Fault {
-    /// Plants several faults. Those that change the tempo come first, because the others aim at
-    /// seconds, and the pause last, because it holds whatever the others made.
+    /// Plants several faults, in the same order however they are listed.
     pub(crate) fn plant_all(faults: &[(Self, f64)], shape: &mut Shape) {
         let mut ordered = faults.to_vec();
-        ordered.sort_by_key(|&(fault, _)| match fault {
-            Self::RushedTempo => 0,
-            Self::TossLow => 1,
-            Self::PauseInRhythm => 3,
-            _ => 2,
-        });
+        ordered.sort_by_key(|&(fault, _)| (fault.rank(), fault));
         for (fault, severity) in ordered {
             fault.plant(severity, shape);
+        }
+    }
+
+    /// When it is planted among others: each aims at a value of the body it finds, so whatever
+    /// would move that value afterwards comes first.
+    fn rank(self) -> u8 {
+        match self {
+            // The others aim at seconds.
+            Self::RushedTempo => 0,
+            Self::TossLow => 1,
+            // Depth before its moment before what is left of it at contact.
+            Self::LateLegDrive => 3,
+            Self::CollapsedFrontKnee => 4,
+            // The stop halts, and the palm turns with, the swing the others made.
+            Self::ShortFinish => 5,
+            Self::NoTurnAfterContact => 6,
+            // It holds whatever the others made.
+            Self::PauseInRhythm => 7,
+            _ => 2,
         }
     }
 
@@ -278,8 +354,18 @@ impl Fault {
                 shape.off_stage = shifted(shape.off_stage, 2.0, 3.0, 1.4, by);
             }
             Self::CollapsedFrontKnee => {
-                let change = aim.change(shape.at(Channel::FrontKnee, 4.0), 38.0, 55.0);
-                shape.bump_between(Channel::FrontKnee, 3.4, 4.4, 0.5, change);
+                let own = shape.at(Channel::FrontKnee, 4.0);
+                let change = aim.change(own, 38.0, 55.0);
+                shape.pin(Channel::FrontKnee, 4.0);
+                let (deep_stage, deep) = shape.greatest(Channel::FrontKnee, 1.0, 3.8);
+                // A push that is not half done at the racket's low point leaves no time to bend
+                // again: the leg straightens less far.
+                if shape.at(Channel::FrontKnee, 3.0) > 0.5 * (deep + own) {
+                    let factor = 1.0 - change / (deep - own);
+                    shape.pull(Channel::FrontKnee, deep_stage, 4.4, 0.5, deep, factor);
+                } else {
+                    shape.bump_between(Channel::FrontKnee, 3.4, 4.4, 0.5, change);
+                }
             }
             Self::TossingArmDropsEarly => {
                 // About here the tossing wrist falls below its shoulder.
@@ -363,20 +449,30 @@ impl Fault {
                 shape.bump_between(Channel::HitWrist, 2.2, 3.3, 0.6, -22.0 * s);
             }
             Self::NoTurnAfterContact => {
-                // What upper arm and forearm turn in the tenth of a second after contact.
-                let soon = shape.stage(0.10);
+                // What upper arm and forearm turn after contact, so far that the palm, which the
+                // rest of the swing turns too, turns as aimed.
                 let turns = [Channel::HitExternal, Channel::HitPronation];
                 let now = turns.map(|channel| shape.pin(channel, 4.0));
-                let own: f64 = turns
-                    .iter()
-                    .zip(now)
-                    .map(|(&channel, now)| (shape.at(channel, soon) - now).abs())
-                    .sum();
-                // The arm's swing turns the palm by some 30 degrees more.
-                let factor = 1.0 + aim.change(own + 30.0, 50.0, 20.0) / own.max(50.0);
-                for (channel, now) in turns.into_iter().zip(now) {
-                    shape.pull(channel, 4.0, 4.6, 0.4, now, factor);
+                let turned = |factor: f64| {
+                    let mut tried = shape.clone();
+                    for (channel, now) in turns.into_iter().zip(now) {
+                        tried.pull(channel, 4.0, 4.6, 0.4, now, factor);
+                    }
+                    tried
+                };
+                let own = palm_turn(shape);
+                let aimed = own + aim.change(own, 50.0, 20.0);
+                // Less of the turn, the palm turns less: halve the interval.
+                let (mut less, mut more) = (-1.0, 1.0);
+                for _ in 0..12 {
+                    let middle = 0.5 * (less + more);
+                    if palm_turn(&turned(middle)) > aimed {
+                        more = middle;
+                    } else {
+                        less = middle;
+                    }
                 }
+                *shape = turned(more);
             }
             Self::ShortFinish => {
                 // About two thirds of the way to the finish the hand is a quarter as fast.

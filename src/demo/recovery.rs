@@ -54,7 +54,7 @@ impl Errors {
     }
 }
 
-const MEASURES: [&str; 11] = [
+const MEASURES: [&str; 12] = [
     "front_knee_flexion_trophy",
     "front_knee_flexion_contact",
     "elbow_flexion_contact",
@@ -63,6 +63,7 @@ const MEASURES: [&str; 11] = [
     "trunk_inclination_trophy",
     "trunk_inclination_contact",
     "trunk_backward_lean_trophy",
+    "trunk_backward_lean_greatest",
     "trunk_side_tilt_contact",
     "tossing_arm_fall_time",
     "knee_extension_lead",
@@ -166,6 +167,7 @@ fn markers_at_240_hz_are_read_back() {
             ("trunk_inclination_trophy", 1.0),
             ("trunk_inclination_contact", 1.5),
             ("trunk_backward_lean_trophy", 6.0),
+            ("trunk_backward_lean_greatest", 6.0),
             ("trunk_side_tilt_contact", 6.0),
             ("tossing_arm_fall_time", 0.012),
             ("knee_extension_lead", 0.05),

@@ -47,6 +47,19 @@ pub(crate) fn angle_deg(a: V3, b: V3) -> f64 {
     norm(cross(a, b)).atan2(dot(a, b)).to_degrees()
 }
 
+/// Turn about an axis that moves itself, from one (axis, direction across it) to the next, degrees:
+/// clockwise seen along the axis. The axis's own way is taken out: the first direction is carried
+/// over by the smallest rotation between the axes, which are of unit length.
+pub(crate) fn twist_deg((from, before): (V3, V3), (to, after): (V3, V3)) -> f64 {
+    let over = cross(from, to);
+    let across = |v: V3, axis: V3| along(v, axis, -dot(v, axis));
+    let (old, new) = (across(before, from), across(after, to));
+    let once = cross(over, old);
+    let twice = cross(over, once);
+    let carried = along(add(old, once), twice, 1.0 / (1.0 + dot(from, to)));
+    dot(cross(carried, new), to).atan2(dot(carried, new)).to_degrees()
+}
+
 /// 0 before `from`, 1 after `to`, smooth between (zero slope at both ends).
 pub(crate) fn smooth_step(x: f64, from: f64, to: f64) -> f64 {
     let w = ((x - from) / (to - from)).clamp(0.0, 1.0);

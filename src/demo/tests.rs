@@ -85,12 +85,13 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
     let sound = plain().serve(&still()).truth;
     let value = |truth: &Truth, name: &str| truth.measure(name).expect("planted");
     // fault, its measure, change at full severity at least (signed).
-    let moved: [(Fault, &str, f64); 14] = [
+    let moved: [(Fault, &str, f64); 16] = [
         (Fault::ShallowLegDrive, "front_knee_flexion_trophy", -30.0),
         (Fault::LateLegDrive, "knee_extension_lead", -0.10),
         (Fault::CollapsedFrontKnee, "front_knee_flexion_contact", 35.0),
         (Fault::TossingArmDropsEarly, "tossing_arm_fall_time", -0.20),
         (Fault::LumbarArch, "trunk_backward_lean_trophy", 17.0),
+        (Fault::LumbarArch, "trunk_backward_lean_greatest", 17.0),
         (Fault::ExcessiveSideTilt, "trunk_side_tilt_contact", 18.0),
         (Fault::TossLow, "release_to_contact_time", -0.28),
         (Fault::RushedTempo, "toss_start_to_contact_time", -0.40),
@@ -100,6 +101,7 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
         (Fault::LowHittingElbow, "shoulder_elevation_trophy", -30.0),
         (Fault::LowHittingElbow, "shoulder_elevation_contact", -20.0),
         (Fault::ShortFinish, "contact_to_finish_time", -0.14),
+        (Fault::NoTurnAfterContact, "palm_turn_after_contact", -80.0),
     ];
     for (fault, measure, least) in moved {
         let change = value(&with(fault, 1.0).truth, measure) - value(&sound, measure);
@@ -129,6 +131,39 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
         for measure in ["elbow_flexion_contact", "shoulder_elevation_trophy"] {
             let change = value(&with(fault, 1.0).truth, measure) - value(&sound, measure);
             assert!(change.abs() < 1.0, "{} moved {measure} by {change}", fault.id());
+        }
+    }
+}
+
+/// The body shows both of two planted faults, as strongly as asked and in whatever order they are
+/// listed. (Planted as listed, the first of each pair was moved away by the second.)
+#[test]
+fn two_planted_faults_are_both_in_the_body() {
+    // first, second; what shows the first, between which values it is asked for at 0.75: a severity
+    // of 0.45 to 1.05 on the catalogue's scale.
+    let pairs = [
+        (Fault::CollapsedFrontKnee, Fault::LateLegDrive, "front_knee_flexion_contact", 48.0..61.0),
+        (Fault::LumbarArch, Fault::LateLegDrive, "trunk_backward_lean_greatest", 42.0..53.0),
+        (Fault::NoTurnAfterContact, Fault::LowHittingElbow, "palm_turn_after_contact", 9.0..32.0),
+        (Fault::ShortFinish, Fault::TossBehind, "slow_down_time", 0.08..0.18),
+    ];
+    for (first, second, measure, asked) in pairs {
+        for seed in 0..3 {
+            let server =
+                Server::drawn(Body::new(1.8, 1.0, 1.0), Side::Right, Level::National, seed);
+            let truth = |faults: &[Fault]| {
+                let faults = faults.iter().map(|&fault| (fault, 0.75)).collect();
+                server.serve(&Ask { faults, variation: 0.0, ..Ask::default() }).truth
+            };
+            let both = truth(&[first, second]);
+            assert_eq!(both, truth(&[second, first]), "{} and {}", first.id(), second.id());
+            let got = both.measure(measure).expect("planted");
+            assert!(
+                asked.contains(&got),
+                "{} with {}, player {seed}: {measure} {got:.2}, asked for {asked:?}",
+                first.id(),
+                second.id()
+            );
         }
     }
 }

@@ -4,7 +4,7 @@
 
 use super::body::{Pose, column};
 use super::motion::ServeMotion;
-use super::space::{V3, angle_deg, mix, norm, sub};
+use super::space::{V3, angle_deg, cross, mix, norm, sub, twist_deg, unit};
 use crate::motion::Joint;
 use crate::serve::EventKind;
 
@@ -108,6 +108,14 @@ fn trunk_axis(pose: &Pose) -> V3 {
     )
 }
 
+/// (unit vector along the hitting forearm, out of the palm).
+fn hand(pose: &Pose) -> (V3, V3) {
+    let at = |joint: Joint| pose[column(joint)];
+    let wrist = at(Joint::RightWrist);
+    let forearm = unit(sub(wrist, at(Joint::RightElbow)));
+    (forearm, cross(sub(at(Joint::RightIndex), wrist), sub(at(Joint::RightLittle), wrist)))
+}
+
 fn elevation(pose: &Pose) -> f64 {
     let at = |joint: Joint| pose[column(joint)];
     let upper = sub(at(Joint::RightElbow), at(Joint::RightShoulder));
@@ -180,6 +188,22 @@ fn measures(motion: &ServeMotion, grid: &Grid, events: [usize; 6]) -> Vec<Plante
         |pose: &Pose| flexion(pose, Joint::RightShoulder, Joint::RightElbow, Joint::RightWrist);
     let extending = |i: usize| front_knee(&grid.poses[i - 1]) - front_knee(&grid.poses[i + 1]);
     let push = grid.greatest(grid.time_s(trophy), grid.time_s(contact), extending);
+    let arched =
+        grid.greatest(grid.time_s(release), grid.time_s(contact), |i| lean(&grid.poses[i], 1));
+    let soon = grid.index(grid.time_s(contact) + 0.10);
+    let turned: f64 =
+        (contact..soon).map(|i| twist_deg(hand(&grid.poses[i]), hand(&grid.poses[i + 1]))).sum();
+    let from_hips = |i: usize| {
+        let hips = mix(grid.joint(i, Joint::LeftHip), grid.joint(i, Joint::RightHip), 0.5);
+        sub(grid.joint(i, Joint::RightWrist), hips)
+    };
+    let swing = |i: usize| norm(sub(from_hips(i + 1), from_hips(i - 1)));
+    let (before, after) =
+        (contact - grid.index(grid.from_s + 0.1), grid.index(grid.time_s(contact) + 0.15));
+    let fastest = (before..after).map(swing).fold(0.0, f64::max);
+    let slowed = (contact..grid.poses.len() - 1)
+        .find(|&i| swing(i) < 0.25 * fastest)
+        .unwrap_or(grid.poses.len() - 1);
     let rows = [
         ("front_knee_flexion_trophy", front_knee(at_trophy)),
         ("front_knee_flexion_contact", front_knee(at_contact)),
@@ -189,6 +213,7 @@ fn measures(motion: &ServeMotion, grid: &Grid, events: [usize; 6]) -> Vec<Plante
         ("trunk_inclination_trophy", incline(at_trophy)),
         ("trunk_inclination_contact", incline(at_contact)),
         ("trunk_backward_lean_trophy", lean(at_trophy, 1)),
+        ("trunk_backward_lean_greatest", lean(&grid.poses[arched], 1)),
         ("trunk_side_tilt_contact", lean(at_contact, 0)),
         (
             "racket_middle_height_contact",
@@ -205,6 +230,8 @@ fn measures(motion: &ServeMotion, grid: &Grid, events: [usize; 6]) -> Vec<Plante
         ("trophy_to_contact_time", seconds(trophy, contact)),
         ("racket_low_to_contact_time", seconds(racket_low, contact)),
         ("contact_to_finish_time", seconds(contact, finish)),
+        ("slow_down_time", seconds(contact, slowed)),
+        ("palm_turn_after_contact", -turned),
     ];
     rows.map(|(measure, value)| PlantedMeasure { measure, value }).to_vec()
 }

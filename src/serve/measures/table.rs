@@ -207,6 +207,18 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
     ),
     (
         def(
+            "trunk_backward_lean_greatest",
+            "greatest trunk lean away from the net",
+            "trunk (mid-hips to mid-shoulders) off the vertical away from the net, at its greatest between release and contact; it does not wait for the knees, so a leg drive that comes late does not hide it",
+            "release to contact",
+            "deg",
+            SD_TRUNK.0,
+            "common practice, no source (R024 is the inclination at trophy in any direction, and its studies fix the trophy in different ways); spread: R146 (another stroke, chest, 2.4-4.3)",
+        ),
+        Rule::Own(special::greatest_backward_lean),
+    ),
+    (
+        def(
             "trunk_side_tilt_trophy",
             "sideways trunk tilt at trophy",
             SIDE_TILT,
