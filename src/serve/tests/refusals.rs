@@ -321,6 +321,7 @@ fn a_picture_gives_the_flat_set_and_says_what_it_cannot_show() {
             assert!(!value("trunk_opening_contact") && !value("shoulder_elevation_contact"));
             assert_eq!(value("trunk_side_tilt_contact"), view == View::Behind);
             assert_eq!(value("trunk_backward_lean_trophy"), view == View::Side);
+            assert_eq!(value("trunk_backward_lean_greatest"), view == View::Side);
         }
     }
 }
