@@ -62,7 +62,7 @@ fn a_players_clips_a_month_apart_are_held_against_each_other_first() {
             "seen from the front, not from the side"
         } else {
             assert_eq!(*serve, *joints);
-            "markers, not one camera lifted"
+            "markers, not one camera"
         };
         assert_eq!(why, expected);
     }

@@ -201,6 +201,7 @@ fn a_clip_is_read_stored_and_reviewed_with_its_pictures() {
     assert_eq!(status, 0, "{out}{err}");
     assert!(!err.contains("INFO"), "{err}");
     assert!(out.contains("Serve 1") && out.contains("palm after contact: "), "{out}");
+    assert!(out.contains("assumed hand: right (as the motion shows, but one camera"), "{out}");
     // What one camera cannot claim is said, not shown.
     let unseen = "not measurable (one camera: may be off by more than 0.1 s)";
     let unseen = out.lines().find(|line| line.starts_with(unseen)).unwrap();

@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use super::{Context, IntakeError, LookError};
-use crate::library::{Clip, Library};
+use super::{Context, IntakeError, LookError, Looked};
+use crate::library::{Clip, Library, Named};
 use crate::motion::video::{
     ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
 };
-use crate::motion::{ReadError, ReadErrorKind, Recording};
+use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
+use crate::serve::FindOptions;
 
 /// How to read a clip; joint files need none of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -90,6 +91,25 @@ pub(super) fn read(
     Ok((recording, Some(reading)))
 }
 
+/// Says what is peculiar to serves seen by one camera: the network gives a raised arm to the other
+/// side now and then, so a hand that nobody told is a guess, and a serve may go unseen.
+///
+/// Where to film from: `tests/fixtures/video/view-all-around.csv`.
+pub(super) fn caution(looked: &mut Looked, known: &FindOptions) {
+    if let (Some(serve), None) = (looked.found.serves.first(), known.hand) {
+        looked.recording.assumptions.push(Assumption {
+            what: "hand".to_owned(),
+            taken: serve.hand.name().to_owned(),
+            why: "as the motion shows, but one camera may have taken a raised arm for the other: say --hand if you know".to_owned(),
+        });
+    }
+    if let (true, Some(last)) = (looked.found.serves.is_empty(), looked.found.refused.last_mut()) {
+        last.reason.push_str(
+            "; if it is one: a single camera easily takes a raised arm for the other, above all from behind; film from the hitting arm's side or from diagonally in front of it",
+        );
+    }
+}
+
 /// A clip as the store is to know it. A copy made for it is taken back if this is dropped before
 /// [`Self::stored`].
 pub(super) struct Keeping {
@@ -146,4 +166,41 @@ pub(super) fn kept(
         },
         copy: made,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::library::tests::made;
+    use crate::motion::Side;
+    use crate::serve::{Found, Refusal};
+
+    #[test]
+    fn a_hand_nobody_told_is_said_to_be_a_guess_and_a_refusal_where_to_film_from() {
+        let found = |serves, refused| Looked {
+            recording: made::recording(1),
+            found: Found { serves, refused },
+            clip: None,
+        };
+        let hand = |looked: &Looked| {
+            looked.recording.assumptions.iter().find(|a| a.what == "hand").cloned()
+        };
+        let told = FindOptions { hand: Some(Side::Right), ..FindOptions::default() };
+        let refusal = |why: &str| Refusal { frames: (3, 47), reason: why.to_owned() };
+
+        let mut one = found(vec![made::serve(1)], vec![refusal("a wave")]);
+        caution(&mut one, &told);
+        assert_eq!(hand(&one), None);
+        caution(&mut one, &FindOptions::default());
+        assert_eq!(hand(&one).unwrap().taken, one.found.serves[0].hand.name());
+        assert_eq!(one.found.refused[0].reason, "a wave");
+
+        let mut none = found(Vec::new(), vec![refusal("a wave"), refusal("no toss")]);
+        caution(&mut none, &told);
+        let reasons: Vec<&str> =
+            none.found.refused.iter().map(|refused| refused.reason.as_str()).collect();
+        assert_eq!(reasons[0], "a wave");
+        assert!(reasons[1].starts_with("no toss; if it is one: "), "{reasons:?}");
+        assert!(reasons[1].contains("film from the hitting arm's side"), "{reasons:?}");
+    }
 }

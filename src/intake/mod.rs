@@ -138,8 +138,11 @@ pub fn look(file: &Path, context: &Context, known: &FindOptions) -> Result<Looke
     } else {
         (read(file, &context.read)?, None)
     };
-    let found = find(&recording, known);
-    Ok(Looked { recording, found, clip })
+    let mut looked = Looked { found: find(&recording, known), recording, clip };
+    if looked.clip.is_some() {
+        clip::caution(&mut looked, known);
+    }
+    Ok(looked)
 }
 
 /// Why a recording holds no serve, in one line.

@@ -58,7 +58,11 @@ pub fn incomparable(this: Source, other: Source) -> Option<String> {
 }
 
 fn words(capture: Capture) -> String {
-    capture.name().replace('_', " ")
+    match capture {
+        Capture::OneCameraLifted => "one camera".to_owned(),
+        Capture::OneCameraFlat => "one camera without depth".to_owned(),
+        other => other.name().replace('_', " "),
+    }
 }
 
 /// Whether two serves were recorded in the same way from the same place: with one player, the
@@ -111,11 +115,11 @@ mod tests {
         );
         assert_eq!(
             incomparable(side, flat).as_deref(),
-            Some("one camera flat, not one camera lifted")
+            Some("one camera without depth, not one camera")
         );
         assert_eq!(
             incomparable(markers, behind).as_deref(),
-            Some("one camera lifted, not measured in space")
+            Some("one camera, not measured in space")
         );
         assert!(same_set_up(side, side) && same_set_up(markers, markers));
         for (this, other) in

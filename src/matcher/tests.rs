@@ -122,10 +122,7 @@ fn other_sources_come_last_marked_and_said() {
     assert_eq!(last.len(), 2);
     for one in last {
         assert!(!one.comparable);
-        assert_eq!(
-            one.incomparable_because.as_deref(),
-            Some("one camera lifted, not measured in space")
-        );
+        assert_eq!(one.incomparable_because.as_deref(), Some("one camera, not measured in space"));
     }
     assert_eq!(
         answer.notes,

@@ -30,6 +30,7 @@ const PLAYER_DRILLS: usize = 1;
 const PLAYER_PRECEDENTS: usize = 3;
 const PLAYER_EVIDENCE: usize = 2;
 const PLAYER_CHANGES: usize = 3;
+const PLAYER_UNMEASURED: usize = 3;
 const COACH_STRIPS: usize = 3;
 
 /// A drawing for wide and for narrow pages; the style sheet shows one of them.
@@ -231,7 +232,8 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     } else {
         (PLAYER_PRECEDENTS, PLAYER_DRILLS)
     };
-    let unmeasured = not_measurable(&data.measures);
+    let unmeasured =
+        not_measurable(&data.measures, if coach { usize::MAX } else { PLAYER_UNMEASURED });
     let limits = if coach { (usize::MAX, usize::MAX) } else { (PLAYER_EVIDENCE, PLAYER_CHANGES) };
     Page {
         coach,
@@ -726,8 +728,9 @@ fn progress_view(
     })
 }
 
-/// One line per reason: "Palm rotation, wrist snap: no hand joints".
-fn not_measurable(measures: &[MeasureRow]) -> Vec<String> {
+/// One line per reason: "Palm rotation, wrist snap: no hand joints"; beyond `most` names of one
+/// reason the rest is counted.
+fn not_measurable(measures: &[MeasureRow], most: usize) -> Vec<String> {
     let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
     for row in measures {
         let why = match &row.reading {
@@ -742,7 +745,18 @@ fn not_measurable(measures: &[MeasureRow]) -> Vec<String> {
     }
     reasons
         .into_iter()
-        .map(|(why, names)| format!("Not measurable from this clip ({why}): {}.", list(&names)))
+        .map(|(why, mut names)| {
+            let rest = match names.len().saturating_sub(most) {
+                // A count is no shorter than one name.
+                0 | 1 => String::new(),
+                rest => {
+                    names.truncate(most);
+                    format!("{rest} others")
+                }
+            };
+            names.extend((!rest.is_empty()).then_some(rest.as_str()));
+            format!("Not measurable from this clip ({why}): {}.", list(&names))
+        })
         .collect()
 }
 

@@ -5,7 +5,7 @@ use jiff::civil::date;
 use super::sample;
 use super::*;
 use crate::motion::{ReadOptions, read};
-use crate::serve::{BodyPart, CURVE_FRAMES, Figures, FindOptions, Serve, find};
+use crate::serve::{BodyPart, CURVE_FRAMES, Figures, FindOptions, Reading, Serve, find};
 
 fn devices(width: f64) -> Vec<Svg> {
     let this = sample::reviewed();
@@ -633,6 +633,30 @@ fn the_set_up_of_each_precedent_is_said_where_it_matters() {
             assert!(page.contains(said), "'{said}' is missing for {audience:?}");
         }
     }
+}
+
+#[test]
+fn a_player_reads_a_few_unmeasured_names_and_a_count_the_coach_all() {
+    let mut data = sample::review_data();
+    data.measures.truncate(1);
+    let one = data.measures.remove(0);
+    data.measures = (1..=5)
+        .map(|k| MeasureRow {
+            name: format!("angle {k}"),
+            reading: Reading::NotMeasurable { why: "one camera".to_owned() },
+            ..one.clone()
+        })
+        .collect();
+    let said = |data: &ReviewData, audience| {
+        let page = words_of(&review(data, audience));
+        let (_, rest) = page.split_once("Not measurable from this clip (one camera): ").unwrap();
+        rest.split_once('.').unwrap().0.to_owned()
+    };
+    assert_eq!(said(&data, Audience::Player), "angle 1, angle 2, angle 3 and 2 others");
+    let all = "angle 1, angle 2, angle 3, angle 4 and angle 5";
+    assert_eq!(said(&data, Audience::Coach), all);
+    data.measures.pop();
+    assert_eq!(said(&data, Audience::Player), "angle 1, angle 2, angle 3 and angle 4");
 }
 
 #[test]
