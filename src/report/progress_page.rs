@@ -6,7 +6,7 @@ use super::course::{Course, Moved, Step};
 use super::gather::{told_changes, told_curves, told_main, told_result, told_value};
 use super::look::style_variables;
 use super::review::{NARROW, Pair, WIDE};
-use super::words::{amount, count, day, sentence};
+use super::words::{apart, count, day, sentence};
 use super::{EventStrip, Seen, event_strip, month_strip, ribbon};
 use crate::catalogue::Catalogue;
 
@@ -81,7 +81,7 @@ pub fn progress_page(course: &Course) -> String {
 fn headline(course: &Course) -> String {
     match course.steps.iter().rev().find_map(|step| step.main.as_ref()) {
         Some(moved) => {
-            let by = amount(moved.by().abs(), moved.unit);
+            let by = apart(moved.before.0, moved.after.0, moved.unit);
             let name = sentence(moved.name);
             match moved.better() {
                 Some(true) => format!("{name}: better by {by}, beyond chance and measuring."),
@@ -188,7 +188,7 @@ fn changed(step: &Step) -> Vec<(String, String, String, String, &'static str)> {
                 sentence(moved.name),
                 told_value(moved, moved.before.0),
                 told_value(moved, moved.after.0),
-                format!("{word} by {}", amount(moved.by().abs(), moved.unit)),
+                format!("{word} by {}", apart(moved.before.0, moved.after.0, moved.unit)),
                 class,
             )
         })

@@ -679,7 +679,7 @@ fn change_view(change: &Change) -> ChangeView {
             Some(false) => ("worse", "worse"),
             None => (if by > 0.0 { "more" } else { "less" }, ""),
         };
-        (format!("{word}, by {}", amount(by.abs(), &change.unit)), class)
+        (format!("{word}, by {}", words::apart(change.before, change.after, &change.unit)), class)
     };
     ChangeView {
         measure: sentence(&change.measure),

@@ -40,6 +40,14 @@ pub fn amount(value: f64, unit: &str) -> String {
     }
 }
 
+/// How far apart two values are as they are told beside it: "0.95 s" and "0.97 s" are "0.02 s" apart,
+/// whatever was rounded away.
+pub(super) fn apart(before: f64, after: f64, unit: &str) -> String {
+    let step = 10f64.powi(decimals(unit) as i32);
+    let told = ((after * step).round() - (before * step).round()) / step;
+    amount(if told == 0.0 { after - before } else { told }.abs(), unit)
+}
+
 /// A value and how sure: "about 12 deg, give or take 4".
 ///
 /// A spread that would round to nothing is given one more decimal; a spread that is not finite is
@@ -241,6 +249,9 @@ mod tests {
         assert_eq!(moments(-0.27, 0.12), "0.27 s before to 0.12 s after contact");
         assert_eq!(amount(-0.2, "deg"), "0 deg");
         assert_eq!(amount(61.4, "%"), "61 %");
+        assert_eq!(apart(0.954, 0.966, "s"), "0.02 s");
+        assert_eq!(apart(14.4, 2.6, "deg"), "11 deg");
+        assert_eq!(apart(f64::NAN, 2.6, "deg"), "not measurable");
         assert_eq!(reading("when the arm comes down", "s", -0.37), "0.37 s before contact");
         assert_eq!(reading("release to contact", "s", 0.87), "0.87 s");
         assert_eq!([signed(-0.3), signed(0.2), signed(-8.0), signed(3.4)], ["0", "0", "-8", "+3"]);

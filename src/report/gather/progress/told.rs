@@ -1,7 +1,7 @@
 //! What moved, in words: what is beyond chance and measuring, and what is within it.
 
 use crate::report::course::{CurvesMoved, Moved, ReportedResult, Step};
-use crate::report::words::{amount, count, list, reading, sentence, signed};
+use crate::report::words::{amount, apart, count, list, reading, sentence, signed};
 
 /// A text with its first letter small, for the middle of a sentence.
 pub(super) fn lower_first(text: &str) -> String {
@@ -20,7 +20,7 @@ pub fn told_value(moved: &Moved, value: f64) -> String {
 /// and 4 after)".
 #[must_use]
 pub fn told_main(moved: &Moved) -> String {
-    let by = amount(moved.by().abs(), moved.unit);
+    let by = apart(moved.before.0, moved.after.0, moved.unit);
     let word = match moved.better() {
         Some(true) => format!("better by {by}, beyond"),
         Some(false) => format!("worse by {by}, beyond"),
