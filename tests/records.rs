@@ -72,7 +72,8 @@ fn a_plan_says_where_and_a_follow_up_says_something() {
     assert!(err.contains("'moon' is no place") && err.contains("service_line"), "{err}");
     desk.expect(0, &drill("land_inside=3 x 8@practice_swing"));
     let like = desk.precedents(&["like", "s2", "--where", "player=sanderling", "--json"]);
-    assert_eq!(like[0]["plans"][0]["drills"][0]["dose"], "3 x 8; practice swing");
+    let planned = &like[0]["plans"][0]["drills"][0];
+    assert_eq!((&planned["dose"], &planned["place"]), (&"3 x 8".into(), &"practice_swing".into()));
 
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14"]);
     assert!(err.lines().count() == 1 && err.contains("only a day"), "{err}");

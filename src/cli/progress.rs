@@ -35,7 +35,6 @@ struct StepObject<'a> {
 struct DrillObject<'a> {
     name: &'a str,
     dose: &'a str,
-    #[serde(rename = "where")]
     place: Option<&'static str>,
     cautions: &'a [String],
 }
