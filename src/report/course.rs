@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::{Channel, DrillFacts, MonthStrip};
+use super::{Channel, DrillFacts, MonthStrip, Seen};
 use crate::serve::{BodyPart, Event, Figures};
 
 /// One player over all reviews.
@@ -179,4 +179,6 @@ pub struct StepDrawing {
     /// Channels with the earlier serves as their band: the fault's first, then the one that moved
     /// furthest.
     pub channels: Vec<Channel>,
+    /// The side both are best drawn from.
+    pub seen: Seen,
 }

@@ -7,7 +7,7 @@ use super::gather::{told_changes, told_curves, told_main, told_result, told_valu
 use super::look::style_variables;
 use super::review::{NARROW, Pair, WIDE};
 use super::words::{apart, count, day, sentence};
-use super::{EventStrip, Seen, event_strip, month_strip, ribbon};
+use super::{EventStrip, event_strip, month_strip, ribbon};
 use crate::catalogue::Catalogue;
 
 /// What fits a page before it becomes a list nobody reads.
@@ -143,7 +143,7 @@ fn step_view(step: &Step) -> StepView {
                 this_label: &now,
                 behind: Some((&drawing.behind, &then)),
                 events: &drawing.events,
-                seen: Seen::FromBehind,
+                seen: drawing.seen,
             };
             Pair {
                 wide: event_strip(&strip, WIDE).to_string(),

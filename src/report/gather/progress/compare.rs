@@ -297,5 +297,6 @@ pub(super) fn drawing(
         events: this.serve.events.to_vec(),
         behind: behind.serve.figures.clone(),
         channels: shown,
+        seen: this.kind.drawn(),
     })
 }

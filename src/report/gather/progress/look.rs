@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use crate::library::{Case, Library, Named, ServeId, ServeType, Setting, StoreError};
 use crate::motion::{Capture, View};
-use crate::report::words;
+use crate::report::{Seen, words};
 use crate::serve::Serve;
 
 /// One serve with what decides what it compares with.
@@ -48,7 +48,7 @@ impl Kind {
         if let (Some(a), Some(b), true) = (self.view, other.view, pictures)
             && a != b
         {
-            why.push(format!("seen from {} before, from {} after", a.name(), b.name()));
+            why.push(format!("seen {} before, {} after", a.seen(), b.seen()));
         }
         (!why.is_empty()).then(|| why.join("; "))
     }
@@ -57,12 +57,23 @@ impl Kind {
         self.unlike(other).is_none()
     }
 
+    /// Where such serves are drawn from: a clip of one camera beside the player shows little of
+    /// what lies across it.
+    pub(super) fn drawn(self) -> Seen {
+        match (self.capture, self.view) {
+            (Capture::OneCameraLifted | Capture::OneCameraFlat, Some(View::Side)) => {
+                Seen::FromHittingSide
+            }
+            _ => Seen::FromBehind,
+        }
+    }
+
     /// "into the box, markers".
     pub(super) fn told(self) -> String {
         let mut parts: Vec<String> = Vec::new();
         parts.extend(self.setting.map(|setting| words::setting(setting).to_owned()));
         parts.push(self.capture.name().replace('_', " "));
-        parts.extend(self.view.map(|view| format!("seen from {}", view.name())));
+        parts.extend(self.view.map(|view| format!("seen {}", view.seen())));
         parts.join(", ")
     }
 }
