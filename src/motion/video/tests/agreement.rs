@@ -6,9 +6,9 @@ use std::collections::BTreeMap;
 use super::*;
 
 /// One frame of a golden file: picture in pixels, world in metres, reference axes.
-type Golden = BTreeMap<usize, Vec<([f64; 2], [f64; 3])>>;
+pub(super) type Golden = BTreeMap<usize, Vec<([f64; 2], [f64; 3])>>;
 
-fn golden(name: &str) -> Golden {
+pub(super) fn golden(name: &str) -> Golden {
     let path = home().join("tests/fixtures/video").join(name);
     let text = std::fs::read_to_string(&path).unwrap();
     let mut frames = Golden::new();

@@ -6,6 +6,7 @@
 
 mod agreement;
 mod clips;
+mod disagree;
 mod people;
 
 use std::path::{Path, PathBuf};
