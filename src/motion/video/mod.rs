@@ -50,4 +50,4 @@ pub use setup::{CACHE_VARIABLE, Installed, Outcome, SetupReport, Step, folder, i
 pub use stills::{Cut, Still, stills};
 pub use track::Person;
 pub use trust::{BodyAngle, OneCameraError, one_camera_error, planted_error};
-pub use view::ViewEstimate;
+pub use view::{Facing, ViewEstimate};
