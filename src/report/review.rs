@@ -30,7 +30,7 @@ const PLAYER_DRILLS: usize = 1;
 const PLAYER_PRECEDENTS: usize = 3;
 const PLAYER_EVIDENCE: usize = 2;
 const PLAYER_CHANGES: usize = 3;
-const PLAYER_UNMEASURED: usize = 3;
+const PLAYER_REASONS: usize = 3;
 const COACH_STRIPS: usize = 3;
 
 /// A drawing for wide and for narrow pages; the style sheet shows one of them.
@@ -232,8 +232,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     } else {
         (PLAYER_PRECEDENTS, PLAYER_DRILLS)
     };
-    let unmeasured =
-        not_measurable(&data.measures, if coach { usize::MAX } else { PLAYER_UNMEASURED });
+    let unmeasured = not_measurable(&data.measures, coach);
     let limits = if coach { (usize::MAX, usize::MAX) } else { (PLAYER_EVIDENCE, PLAYER_CHANGES) };
     Page {
         coach,
@@ -728,9 +727,9 @@ fn progress_view(
     })
 }
 
-/// One line per reason: "Palm rotation, wrist snap: no hand joints"; beyond `most` names of one
-/// reason the rest is counted.
-fn not_measurable(measures: &[MeasureRow], most: usize) -> Vec<String> {
+/// One line per reason: "Palm rotation, wrist snap: no hand joints". A player reads the reasons
+/// that keep most from being measured, with a name each and a count.
+fn not_measurable(measures: &[MeasureRow], coach: bool) -> Vec<String> {
     let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
     for row in measures {
         let why = match &row.reading {
@@ -743,21 +742,30 @@ fn not_measurable(measures: &[MeasureRow], most: usize) -> Vec<String> {
             None => reasons.push((why, vec![&row.name])),
         }
     }
-    reasons
+    let mut further = 0;
+    if !coach {
+        reasons.sort_by_key(|(_, names)| std::cmp::Reverse(names.len()));
+        let cut = reasons.split_off(reasons.len().min(PLAYER_REASONS));
+        further = cut.iter().map(|(_, names)| names.len()).sum();
+    }
+    let mut lines: Vec<String> = reasons
         .into_iter()
-        .map(|(why, mut names)| {
-            let rest = match names.len().saturating_sub(most) {
-                // A count is no shorter than one name.
-                0 | 1 => String::new(),
-                rest => {
-                    names.truncate(most);
-                    format!("{rest} others")
+        .map(|(why, names)| {
+            let said = match names.as_slice() {
+                [first, rest @ ..] if !coach && rest.len() > 1 => {
+                    format!("{first} and {} others", rest.len())
                 }
+                all => list(all),
             };
-            names.extend((!rest.is_empty()).then_some(rest.as_str()));
-            format!("Not measurable from this clip ({why}): {}.", list(&names))
+            format!("Not measurable from this clip ({why}): {said}.")
         })
-        .collect()
+        .collect();
+    if further > 0 {
+        lines.push(format!(
+            "For other reasons not measurable: {further} more; your coach has the list."
+        ));
+    }
+    lines
 }
 
 /// What was answered, a line each; what is still to be asked, in one line.

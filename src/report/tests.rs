@@ -636,27 +636,35 @@ fn the_set_up_of_each_precedent_is_said_where_it_matters() {
 }
 
 #[test]
-fn a_player_reads_a_few_unmeasured_names_and_a_count_the_coach_all() {
+fn a_player_reads_why_most_is_unmeasured_and_the_coach_all_of_it() {
     let mut data = sample::review_data();
-    data.measures.truncate(1);
-    let one = data.measures.remove(0);
-    data.measures = (1..=5)
-        .map(|k| MeasureRow {
-            name: format!("angle {k}"),
-            reading: Reading::NotMeasurable { why: "one camera".to_owned() },
-            ..one.clone()
-        })
-        .collect();
+    let one = data.measures.swap_remove(0);
+    let row = |name: &str, why: &str| MeasureRow {
+        name: name.to_owned(),
+        reading: Reading::NotMeasurable { why: why.to_owned() },
+        ..one.clone()
+    };
     let said = |data: &ReviewData, audience| {
         let page = words_of(&review(data, audience));
-        let (_, rest) = page.split_once("Not measurable from this clip (one camera): ").unwrap();
-        rest.split_once('.').unwrap().0.to_owned()
+        let (_, rest) = page.split_once("What this clip cannot show").unwrap();
+        rest.split_once("rip: bevel").unwrap().0.to_owned()
     };
-    assert_eq!(said(&data, Audience::Player), "angle 1, angle 2, angle 3 and 2 others");
-    let all = "angle 1, angle 2, angle 3, angle 4 and angle 5";
-    assert_eq!(said(&data, Audience::Coach), all);
-    data.measures.pop();
-    assert_eq!(said(&data, Audience::Player), "angle 1, angle 2, angle 3 and angle 4");
+    data.measures = vec![row("a", "no racket"), row("b", "dark"), row("c", "dark")];
+    data.measures.extend(["d", "e", "f"].map(|name| row(name, "one camera")));
+    data.measures.extend([row("g", "no hands"), row("h", "no feet")]);
+    let player = said(&data, Audience::Player);
+    for line in [
+        "(one camera): d and 2 others. Not",
+        "(dark): b and c. Not",
+        "(no racket): a. For other reasons not measurable: 2 more; your coach has the list.",
+    ] {
+        assert!(player.contains(line), "'{line}' is missing: {player}");
+    }
+    let coach = said(&data, Audience::Coach);
+    for line in ["(no racket): a.", "(one camera): d, e and f.", "(no hands): g.", "(no feet): h."]
+    {
+        assert!(coach.contains(line), "'{line}' is missing: {coach}");
+    }
 }
 
 #[test]
