@@ -4,11 +4,13 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::Unit;
 use jiff::civil::Date;
+use ndarray::Array1;
 
 use super::change::Followed;
 use super::improve::{Improvements, improvements};
 use super::near::{Who, distances, weights};
-use super::row::Row;
+use super::row::{Row, STYLES, Unseen};
+use super::style::{Ways, mean_curve};
 use crate::catalogue::Catalogue;
 use crate::library::{
     Case, Library, Plan, Player, PlayerId, ServeHead, ServeId, Setting, StoreError,
@@ -55,6 +57,8 @@ pub struct Evidence {
     pub rows: Vec<Row>,
     /// Beside each row.
     pub reported: Vec<Reported>,
+    /// Looks that were never followed by another though there was time for one.
+    pub unseen: Vec<Unseen>,
     /// Catalogue ids of the faults, by number.
     pub faults: Vec<String>,
     /// Catalogue ids of the drills, by number.
@@ -75,7 +79,8 @@ impl Evidence {
     /// What followed is read off the plan's last follow-up with serves or, where none is recorded,
     /// off the player's next case within 7 to 150 days, so that plans nobody reported on count as
     /// well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
-    /// itself. Cost: one pass over all cases, one alignment per serve of those that count.
+    /// itself. Cost: one pass over all cases, one alignment per serve of those that count, and the
+    /// principal components of one curve per player.
     ///
     /// # Errors
     /// [`LikeError`] if the serve is unknown or the store cannot be read.
@@ -89,7 +94,11 @@ impl Evidence {
         let asks = Asks::of(library, &heads, subject)?;
         let others = |player: &Player, _: &Case| Some(player.id) != asks.player;
         let gathering = Gathering::of(library, catalogue, &heads, &others)?;
-        let rows = weighted(library, &asks, &heads, &gathering.found)?;
+        let mut rows = weighted(library, &asks, &heads, &gathering.found)?;
+        let styles = styles(library, &asks, &heads, &gathering.found)?;
+        for (row, style) in rows.iter_mut().zip(styles) {
+            row.style = style;
+        }
         let starts = followed(catalogue)
             .filter_map(|(fault, followed)| {
                 let readings = asks.readings.iter().map(Vec::as_slice);
@@ -221,6 +230,9 @@ struct Gathering<'a> {
     heads: &'a HashMap<ServeId, ServeHead>,
     readings: HashMap<Vec<ServeId>, (bool, Vec<Vec<ServeReading>>)>,
     found: Vec<Unweighted>,
+    unseen: Vec<Unseen>,
+    /// Day of the library's last recording: until then a player could have been seen again.
+    last: Option<Date>,
     drills: Vec<String>,
     followings: BTreeMap<usize, Followings>,
 }
@@ -246,6 +258,8 @@ impl<'a> Gathering<'a> {
             heads,
             readings: HashMap::new(),
             found: Vec::new(),
+            unseen: Vec::new(),
+            last: heads.values().map(|head| head.date).max(),
             drills: Vec::new(),
             followings: BTreeMap::new(),
         };
@@ -271,6 +285,7 @@ impl<'a> Gathering<'a> {
         Evidence {
             rows,
             reported: self.found.iter().map(|found| found.reported).collect(),
+            unseen: self.unseen,
             faults: catalogue.faults().map(|fault| fault.id.clone()).collect(),
             drills: self.drills,
             followings: self.followings,
@@ -305,9 +320,16 @@ impl<'a> Gathering<'a> {
         if plan.is_some() {
             self.followings.entry(fault).or_default().plans += 1;
         }
+        let drills = self.numbered(plan);
+        // A plan without a drill shows neither what a drill did nor what comes by itself.
+        let tells = plan.is_none() || !drills.is_empty();
         let Some(later) = later else {
             if plan.is_some() {
                 self.followings.entry(fault).or_default().missing += 1;
+            }
+            let time = self.last.map_or(0, |last| days(case.date, last));
+            if tells && !case.serves.is_empty() && time > *SEEN_AGAIN_DAYS.end() {
+                self.unseen.push(Unseen { player: player.id.0.cast_unsigned(), fault, drills });
             }
             return Ok(());
         };
@@ -325,16 +347,7 @@ impl<'a> Gathering<'a> {
         else {
             return Ok(());
         };
-        let mut drills = Vec::new();
-        for planned in plan.map_or(&[][..], |plan| &plan.drills) {
-            let known = self.drills.iter().position(|drill| *drill == planned.drill);
-            drills.push(known.unwrap_or_else(|| {
-                self.drills.push(planned.drill.clone());
-                self.drills.len() - 1
-            }));
-        }
-        // A plan without a drill shows neither what a drill did nor what comes by itself.
-        if plan.is_some() && drills.is_empty() {
+        if !tells {
             return Ok(());
         }
         let began = plan.map_or(case.date, |plan| plan.start);
@@ -348,12 +361,28 @@ impl<'a> Gathering<'a> {
                 detectable,
                 weight: 1.0,
                 days: f64::from(days(began, later.date)),
+                style: None,
             },
             who: Who::of(player, head),
             serves: case.serves.clone(),
             reported: later.reported,
         });
         Ok(())
+    }
+
+    /// The drills of a plan, numbered, each once and ascending.
+    fn numbered(&mut self, plan: Option<&Plan>) -> Vec<usize> {
+        let mut drills = Vec::new();
+        for planned in plan.map_or(&[][..], |plan| &plan.drills) {
+            let known = self.drills.iter().position(|drill| *drill == planned.drill);
+            drills.push(known.unwrap_or_else(|| {
+                self.drills.push(planned.drill.clone());
+                self.drills.len() - 1
+            }));
+        }
+        drills.sort_unstable();
+        drills.dedup();
+        drills
     }
 
     /// Start, change and detectable change, larger is better; `None` where the two looks do not
@@ -467,4 +496,50 @@ fn weighted(
         }
     }
     Ok(rows)
+}
+
+/// Where each case lies from the serve that asks, in the ways in which players' serves differ most;
+/// `None` where its curves are of other channels, and everywhere with too few players.
+fn styles(
+    library: &Library,
+    asks: &Asks,
+    heads: &HashMap<ServeId, ServeHead>,
+    found: &[Unweighted],
+) -> Result<Vec<Option<[f64; STYLES]>>, LikeError> {
+    let nowhere = Ok(vec![None; found.len()]);
+    let Some(set) = library.curves(&asks.curve.channel_set)? else { return nowhere };
+    let own = |serves: &[ServeId]| {
+        let alike = serves.iter().filter(|id| {
+            heads.get(id).is_some_and(|head| head.channel_set == asks.curve.channel_set)
+        });
+        mean_curve(alike.filter_map(|&id| Some(set.curve(id)?.values())))
+    };
+    // Several faults of one case share its curves.
+    let mut cases: BTreeMap<&[ServeId], (u64, Array1<f64>)> = BTreeMap::new();
+    for one in found {
+        if !cases.contains_key(&one.serves[..])
+            && let Some(curve) = own(&one.serves)
+        {
+            cases.insert(&one.serves, (one.row.player, curve));
+        }
+    }
+    let mut players: BTreeMap<u64, (Array1<f64>, f64)> = BTreeMap::new();
+    for (player, curve) in cases.values() {
+        let sum = players.entry(*player).or_insert_with(|| (Array1::zeros(curve.len()), 0.0));
+        sum.0 += curve;
+        sum.1 += 1.0;
+    }
+    let means: Vec<Array1<f64>> = players.into_values().map(|(sum, count)| sum / count).collect();
+    let (Some(ways), Some(asking)) = (Ways::of(&means), mean_curve([asks.curve.values.as_slice()]))
+    else {
+        return nowhere;
+    };
+    let asking = ways.score(&asking);
+    Ok(found
+        .iter()
+        .map(|one| {
+            let score = ways.score(&cases.get(&one.serves[..])?.1);
+            Some(std::array::from_fn(|way| score[way] - asking[way]))
+        })
+        .collect())
 }

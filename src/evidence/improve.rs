@@ -84,6 +84,7 @@ mod tests {
             detectable: 5.0,
             weight,
             days: 30.0,
+            style: None,
         }
     }
 

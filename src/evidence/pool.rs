@@ -7,7 +7,7 @@ use serde::Serialize;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
 use super::fit::{Design, Fit, Noise, Prior, fit};
-use super::row::{Row, Vote, effective, votes};
+use super::row::{Row, STYLES, Unseen, Vote, effective, votes};
 
 /// Coverage of every interval.
 pub(super) const INTERVAL: f64 = 0.9;
@@ -34,14 +34,22 @@ const EXTRA_SLOPE: (f64, f64) = (0.0, 0.25);
 /// 10.1002/jrsm.1475, advise this family).
 const DRILL_SPREAD: f64 = 0.5;
 /// The spreads between drills that are weighed.
-const SPREADS: [f64; 12] = [0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.7, 2.2];
+const SPREADS: [f64; 8] = [0.03, 0.15, 0.3, 0.45, 0.65, 0.9, 1.3, 2.0];
+/// Chance beforehand that what a drill adds depends on how a player serves: as likely as not.
+const STYLE_MATTERS: f64 = 0.5;
+/// Scale of the half-normal prior on how much, if it does, drills differ in that, for each spread
+/// between players: as much as drills differ among themselves.
+const DRILL_TREND: f64 = 0.5;
+/// The trends that are weighed; the first stands for none.
+const TRENDS: [f64; 4] = [0.01, 0.25, 0.5, 0.9];
+/// How far those never seen again may have changed otherwise than those seen who started alike: a
+/// standard deviation, either way. Nothing in the table says how far (Rubin 1977, doi
+/// 10.1080/01621459.1977.10480610, from memory, sets such a prior).
+const UNSEEN: f64 = 0.3;
 /// Residual variance before data, and how many rows' worth that is believed.
 const VARIANCE: (f64, f64) = (0.5, 4.0);
 /// Correlation between looks at one player before data, and how many pairs' worth.
 const CORRELATION: (f64, f64) = (0.4, 10.0);
-/// Intervals are this much wider than the formulas say: variances and correlations are plugged in as
-/// if known. Calibrated on the invented academies of the tests (86.8 % before, of 90).
-const WIDENED: f64 = 1.05;
 /// Other faults needed before they say something about this one.
 const OTHER_FAULTS: usize = 5;
 /// Faults are never taken to differ less than this in what plans add.
@@ -122,17 +130,29 @@ pub struct Estimates {
 /// Method: see [the module](super). Rows that are not sound are left out. Cost: a handful of
 /// systems of a dozen unknowns for every fault in the rows.
 #[must_use]
-pub fn estimates(rows: &[Row], fault: usize, start: Option<f64>) -> Option<Estimates> {
+pub fn estimates(
+    rows: &[Row],
+    unseen: &[Unseen],
+    fault: usize,
+    start: Option<f64>,
+) -> Option<Estimates> {
     let mut by_fault: BTreeMap<usize, Vec<&Row>> = BTreeMap::new();
     for row in rows {
         by_fault.entry(row.fault).or_default().push(row);
     }
     let own = Sample::of(by_fault.remove(&fault)?, start)?;
+    // What is asked of other faults is asked of all players alike.
+    let alike: Vec<Vec<Row>> = by_fault
+        .into_values()
+        .map(|rows| rows.into_iter().map(|row| Row { weight: 1.0, ..row.clone() }).collect())
+        .collect();
     let others: Vec<Sample> =
-        by_fault.into_values().filter_map(|rows| Sample::of(rows, None)).collect();
+        alike.iter().filter_map(|rows| Sample::of(rows.iter().collect(), None)).collect();
     let before = Before::of(&others);
-    let posterior = own.posterior(&before)?;
-    Some(own.told(&posterior, before.faults))
+    let (fits, freedom) = own.fits(&before)?;
+    let posterior = Posterior::of(fits, freedom, &before);
+    let unseen: Vec<&Unseen> = unseen.iter().filter(|look| look.fault == fault).collect();
+    Some(own.told(&posterior, &unseen, before.faults))
 }
 
 /// The votes on one fault, in detectable changes.
@@ -143,6 +163,7 @@ struct Sample {
     start: f64,
     drills: Vec<usize>,
     design: Design,
+    middle_style: [f64; STYLES],
     /// Whether there are enough votes without a plan; without, those few are left out.
     compared: bool,
     effective: [f64; 2],
@@ -152,8 +173,8 @@ struct Sample {
 struct Before {
     /// Mean and variance of what plans add to a fault, if known.
     gain: Option<(f64, f64)>,
-    /// Log-likelihood of each of [`SPREADS`].
-    spreads: [f64; SPREADS.len()],
+    /// Log-likelihood of each of [`weighed`].
+    spreads: [f64; WEIGHED],
     noise: Noise,
     faults: usize,
 }
@@ -198,8 +219,9 @@ impl Sample {
         for (row, vote) in votes.iter().enumerate() {
             clusters.entry(vote.player).or_default().push(row);
         }
+        let middle_style = middle_of(&votes);
         let fixed = if compared { 4 } else { 2 };
-        let mut columns = Array2::zeros((votes.len(), fixed + drills.len()));
+        let mut columns = Array2::zeros((votes.len(), fixed + (1 + STYLES) * drills.len()));
         for (row, vote) in votes.iter().enumerate() {
             let from = (vote.start - start) / unit;
             columns[[row, 0]] = 1.0;
@@ -212,6 +234,10 @@ impl Sample {
             for drill in &vote.drills {
                 if let Ok(place) = drills.binary_search(drill) {
                     columns[[row, fixed + place]] = share;
+                    for (way, style) in vote.style.unwrap_or(middle_style).into_iter().enumerate() {
+                        columns[[row, fixed + (1 + way) * drills.len() + place]] =
+                            share * (style - middle_style[way]);
+                    }
                 }
             }
         }
@@ -226,15 +252,20 @@ impl Sample {
             group,
             clusters: clusters.into_values().filter(|rows| rows.len() > 1).collect(),
         };
-        Some(Self { votes, unit, start, drills, design, compared, effective })
+        Some(Self { votes, unit, start, drills, design, middle_style, compared, effective })
     }
 
     fn fixed(&self) -> usize {
         if self.compared { 4 } else { 2 }
     }
 
-    fn prior(&self, spread: f64, gain: Option<(f64, f64)>) -> Prior {
-        let size = self.fixed() + self.drills.len();
+    /// Number of coefficients.
+    fn size(&self) -> usize {
+        self.fixed() + (1 + STYLES) * self.drills.len()
+    }
+
+    fn prior(&self, spread: Spread, gain: Option<(f64, f64)>) -> Prior {
+        let size = self.size();
         let (mut mean, mut precision) = (Array1::zeros(size), Array1::zeros(size));
         let mut set = |place: usize, middle: f64, deviation: f64| {
             mean[place] = middle;
@@ -247,8 +278,11 @@ impl Sample {
             }
             set(PLAN + 1, EXTRA_SLOPE.0, EXTRA_SLOPE.1);
         }
-        for place in self.fixed()..size {
-            set(place, 0.0, spread);
+        for place in 0..self.drills.len() {
+            set(self.fixed() + place, 0.0, spread.between);
+        }
+        for place in self.fixed() + self.drills.len()..size {
+            set(place, 0.0, spread.trend);
         }
         Prior { mean, precision }
     }
@@ -258,7 +292,7 @@ impl Sample {
         let mut noise = before.noise;
         let mut freedom = VARIANCE.1;
         for _ in 0..3 {
-            let fitted = fit(&self.design, noise, &self.prior(DRILL_SPREAD, before.gain))?;
+            let fitted = fit(&self.design, noise, &self.prior(TYPICAL, before.gain))?;
             let mut sums = Sums::default();
             sums.add(&fitted, self.effective);
             noise = sums.drawn(before.noise);
@@ -269,31 +303,15 @@ impl Sample {
 
     fn fits(&self, before: &Before) -> Option<(Vec<Fit>, f64)> {
         let (noise, freedom) = self.noise(before)?;
-        let fits: Option<Vec<Fit>> = SPREADS
-            .iter()
-            .map(|&spread| fit(&self.design, noise, &self.prior(spread, before.gain)))
+        let fits: Option<Vec<Fit>> = weighed()
+            .map(|(spread, _)| fit(&self.design, noise, &self.prior(spread, before.gain)))
             .collect();
         Some((fits?, freedom))
     }
 
-    fn posterior(&self, before: &Before) -> Option<Posterior> {
-        let (fits, freedom) = self.fits(before)?;
-        let log: Vec<f64> = fits
-            .iter()
-            .zip(before.spreads)
-            .enumerate()
-            .map(|(place, (fit, others))| fit.log_likelihood + others + log_prior(place))
-            .collect();
-        let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let weights: Vec<f64> = log.iter().map(|log| (log - most).exp()).collect();
-        let total: f64 = weights.iter().sum();
-        let parts = weights.iter().map(|weight| weight / total).zip(fits).collect();
-        Some(Posterior { parts, freedom })
-    }
-
     /// The combination of coefficients that is the change of those who did these drills.
     fn contrast(&self, drills: &[usize], by_itself: bool) -> Array1<f64> {
-        let mut contrast = Array1::zeros(self.fixed() + self.drills.len());
+        let mut contrast = Array1::zeros(self.size());
         contrast[0] = f64::from(u8::from(by_itself));
         if self.compared && !drills.is_empty() {
             contrast[PLAN] = 1.0;
@@ -301,23 +319,40 @@ impl Sample {
         for drill in drills {
             if let Ok(place) = self.drills.binary_search(drill) {
                 contrast[self.fixed() + place] = 1.0 / drills.len() as f64;
+                for (way, middle) in self.middle_style.iter().enumerate() {
+                    contrast[self.fixed() + (1 + way) * self.drills.len() + place] =
+                        -middle / drills.len() as f64;
+                }
             }
         }
         contrast
     }
 
-    fn told(&self, posterior: &Posterior, other_faults: usize) -> Estimates {
-        let estimate = |contrast: &Array1<f64>| posterior.estimate(contrast, self.unit);
-        let one = |drills: Vec<usize>, votes: &[&Vote]| {
+    fn told(&self, posterior: &Posterior, unseen: &[&Unseen], other_faults: usize) -> Estimates {
+        let estimate = |contrast: &Array1<f64>, unseen: f64| {
+            posterior.estimate(contrast, UNSEEN.powi(2) * unseen, self.unit)
+        };
+        // Squared shares never seen again: of those without a plan, of those who did something.
+        let gone = |did: &dyn Fn(&[usize]) -> bool| {
+            let votes = self.votes.iter().filter(|vote| did(&vote.drills));
+            share_unseen(
+                votes.map(|vote| vote.player),
+                unseen.iter().filter(|look| did(&look.drills)).map(|look| look.player),
+            )
+            .powi(2)
+        };
+        let itself_gone = gone(&|drills| drills.is_empty());
+        let one = |drills: Vec<usize>, votes: &[&Vote], gone: f64| {
             let (players, effective) = effective(votes.iter().copied());
-            let gain = self.compared.then(|| estimate(&self.contrast(&drills, false)));
+            let gain =
+                self.compared.then(|| estimate(&self.contrast(&drills, false), gone + itself_gone));
             let claim = match gain {
                 _ if players < FEW_PLAYERS || effective < FEW_EFFECTIVE => Claim::TooFew,
                 None => Claim::NothingToCompare,
                 Some(gain) if gain.above_zero >= CLAIM => Claim::BeyondChance,
                 Some(_) => Claim::NotBeyondChance,
             };
-            let change = estimate(&self.contrast(&drills, true));
+            let change = estimate(&self.contrast(&drills, true), gone);
             DrillEstimate { drills, players, effective, change, gain, claim }
         };
         let ranked = |mut all: Vec<DrillEstimate>| {
@@ -333,7 +368,7 @@ impl Sample {
                 .map(|drill| {
                     let did: Vec<&Vote> =
                         with.iter().copied().filter(|vote| vote.drills.contains(drill)).collect();
-                    one(vec![*drill], &did)
+                    one(vec![*drill], &did, gone(&|drills| drills.contains(drill)))
                 })
                 .collect(),
         );
@@ -341,13 +376,18 @@ impl Sample {
         for vote in &with {
             plans.entry(&vote.drills).or_default().push(vote);
         }
-        let plans =
-            ranked(plans.into_iter().map(|(drills, did)| one(drills.to_vec(), &did)).collect());
+        let plans = ranked(
+            plans
+                .into_iter()
+                .map(|(drills, did)| one(drills.to_vec(), &did, gone(&|own| own == drills)))
+                .collect(),
+        );
         let first_beats_second = match drills.as_slice() {
             [first, second, ..] => {
                 let difference =
                     self.contrast(&first.drills, false) - self.contrast(&second.drills, false);
-                Some(estimate(&difference).above_zero)
+                let gone_from = |one: &DrillEstimate| gone(&|own| own.contains(&one.drills[0]));
+                Some(estimate(&difference, gone_from(first) + gone_from(second)).above_zero)
             }
             _ => None,
         };
@@ -355,7 +395,7 @@ impl Sample {
             start: self.start,
             drills,
             plans,
-            by_itself: self.compared.then(|| estimate(&self.contrast(&[], true))),
+            by_itself: self.compared.then(|| estimate(&self.contrast(&[], true), itself_gone)),
             first_beats_second,
             players: effective(with.iter().copied()).0,
             effective: self.effective[1],
@@ -398,22 +438,74 @@ impl Sums {
     }
 }
 
-/// Logarithm of the prior of a spread, with the width of grid it stands for.
-fn log_prior(place: usize) -> f64 {
-    let below = if place == 0 { 0.0 } else { f64::midpoint(SPREADS[place - 1], SPREADS[place]) };
-    let above = match SPREADS.get(place + 1) {
-        Some(next) => f64::midpoint(SPREADS[place], *next),
-        None => 2.0 * SPREADS[place] - below,
-    };
-    let normal = Normal::standard();
-    normal.ln_pdf(SPREADS[place] / DRILL_SPREAD) + (above - below).ln()
+/// How much drills of one fault differ, as standard deviations.
+#[derive(Debug, Clone, Copy)]
+struct Spread {
+    /// In what they add for the nearest players.
+    between: f64,
+    /// In how that changes over one width of the kernel.
+    trend: f64,
+}
+
+/// Where only one spread is needed.
+const TYPICAL: Spread = Spread { between: DRILL_SPREAD, trend: DRILL_TREND };
+
+const WEIGHED: usize = SPREADS.len() * TRENDS.len();
+
+/// The spreads that are weighed, with the logarithms of their priors.
+fn weighed() -> impl Iterator<Item = (Spread, f64)> {
+    let between = half_normal(&SPREADS, DRILL_SPREAD);
+    let trend = half_normal(&TRENDS[1..], DRILL_TREND);
+    (0..WEIGHED).map(move |place| {
+        let (first, second) = (place / TRENDS.len(), place % TRENDS.len());
+        let spread = Spread { between: SPREADS[first], trend: TRENDS[second] };
+        let matters = match second.checked_sub(1) {
+            None => 1.0 - STYLE_MATTERS,
+            Some(some) => STYLE_MATTERS * trend[some],
+        };
+        (spread, (between[first] * matters).ln())
+    })
+}
+
+/// The half-normal prior of each of a grid, by the width of grid it stands for; together 1.
+fn half_normal(grid: &[f64], scale: f64) -> Vec<f64> {
+    let last = grid.len() - 1;
+    let between = |place: usize| f64::midpoint(grid[place], grid[place + 1]);
+    let masses = (0..=last).map(|place| {
+        let below = if place == 0 { 0.0 } else { between(place - 1) };
+        let above = if place == last { 2.0 * grid[place] - below } else { between(place) };
+        Normal::standard().pdf(grid[place] / scale) * (above - below)
+    });
+    let masses: Vec<f64> = masses.collect();
+    let total: f64 = masses.iter().sum();
+    masses.into_iter().map(|mass| mass / total).collect()
+}
+
+/// The middle of the votes in style, from the question; there where nobody knows any.
+fn middle_of(votes: &[Vote]) -> [f64; STYLES] {
+    let known: Vec<&[f64; STYLES]> = votes.iter().filter_map(|vote| vote.style.as_ref()).collect();
+    let count = known.len().max(1) as f64;
+    std::array::from_fn(|way| known.iter().map(|style| style[way]).sum::<f64>() / count)
+}
+
+/// Share of looks never seen again, by the players of those seen and unseen; one vote per player.
+fn share_unseen(seen: impl Iterator<Item = u64>, unseen: impl Iterator<Item = u64>) -> f64 {
+    let mut looks: BTreeMap<u64, [f64; 2]> = BTreeMap::new();
+    for player in seen {
+        looks.entry(player).or_default()[0] += 1.0;
+    }
+    for player in unseen {
+        looks.entry(player).or_default()[1] += 1.0;
+    }
+    let shares = looks.values().map(|[seen, unseen]| unseen / (seen + unseen));
+    shares.sum::<f64>() / looks.len().max(1) as f64
 }
 
 impl Before {
     fn nothing() -> Self {
         Self {
             gain: None,
-            spreads: [0.0; SPREADS.len()],
+            spreads: [0.0; WEIGHED],
             noise: Noise { variances: [VARIANCE.0; 2], correlation: CORRELATION.0 },
             faults: 0,
         }
@@ -428,24 +520,21 @@ impl Before {
         let mut before = Self::nothing();
         let mut sums = Sums::default();
         for sample in others {
-            if let Some(fitted) =
-                fit(&sample.design, before.noise, &sample.prior(DRILL_SPREAD, None))
-            {
+            if let Some(fitted) = fit(&sample.design, before.noise, &sample.prior(TYPICAL, None)) {
                 sums.add(&fitted, sample.effective);
             }
         }
         before.noise = sums.drawn(before.noise);
         let mut gains: Vec<(f64, f64)> = Vec::new();
-        let mut spreads = [0.0; SPREADS.len()];
+        let mut spreads = [0.0; WEIGHED];
         for sample in others {
-            let Some((fits, _)) = sample.fits(&before) else { continue };
+            let Some((fits, freedom)) = sample.fits(&before) else { continue };
             for (sum, fit) in spreads.iter_mut().zip(&fits) {
                 *sum += fit.log_likelihood;
             }
-            if sample.compared
-                && let Some(posterior) = sample.posterior(&before)
-            {
-                let mut contrast = Array1::zeros(sample.fixed() + sample.drills.len());
+            if sample.compared {
+                let posterior = Posterior::of(fits, freedom, &before);
+                let mut contrast = Array1::zeros(sample.size());
                 contrast[PLAN] = 1.0;
                 let (mean, variance) = posterior.moments(&contrast);
                 gains.push((mean, variance));
@@ -479,6 +568,21 @@ fn predicted(gains: &[(f64, f64)]) -> (f64, f64) {
 }
 
 impl Posterior {
+    /// The mixture of these fits, one for each of [`weighed`].
+    fn of(fits: Vec<Fit>, freedom: f64, before: &Before) -> Self {
+        let log: Vec<f64> = fits
+            .iter()
+            .zip(before.spreads)
+            .zip(weighed())
+            .map(|((fit, others), (_, prior))| fit.log_likelihood + others + prior)
+            .collect();
+        let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let weights: Vec<f64> = log.iter().map(|log| (log - most).exp()).collect();
+        let total: f64 = weights.iter().sum();
+        let parts = weights.iter().map(|weight| weight / total).zip(fits).collect();
+        Self { parts, freedom }
+    }
+
     /// Mean and variance over the mixture (law of total variance).
     fn moments(&self, contrast: &Array1<f64>) -> (f64, f64) {
         let each =
@@ -495,9 +599,10 @@ impl Posterior {
         (mean, variance)
     }
 
-    fn estimate(&self, contrast: &Array1<f64>, unit: f64) -> Estimate {
+    /// `unseen` is the variance that is added for those never seen again.
+    fn estimate(&self, contrast: &Array1<f64>, unseen: f64, unit: f64) -> Estimate {
         let (mean, variance) = self.moments(contrast);
-        let deviation = WIDENED * variance.max(f64::MIN_POSITIVE).sqrt();
+        let deviation = (variance + unseen).max(f64::MIN_POSITIVE).sqrt();
         // Degrees of freedom are 4 at least, so the distribution exists.
         let (half, above_zero) =
             StudentsT::new(0.0, 1.0, self.freedom).map_or((f64::INFINITY, 0.5), |t| {

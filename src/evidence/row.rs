@@ -2,6 +2,9 @@
 
 use std::collections::BTreeMap;
 
+/// Ways of serving that are told apart.
+pub const STYLES: usize = 2;
+
 /// What happened to one player between a first and a later look at one fault.
 ///
 /// `start`, `change` and `detectable` are in the unit of the fault's measure; `start` and `change`
@@ -25,6 +28,20 @@ pub struct Row {
     pub weight: f64,
     /// Days between the two looks.
     pub days: f64,
+    /// How the first look lies from the question in the ways in which serves differ most, in spreads
+    /// between players; `None`: unknown.
+    pub style: Option<[f64; STYLES]>,
+}
+
+/// A look at one fault of one player that nobody can say the outcome of: never looked at again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unseen {
+    /// The player, numbered as in [`Row`].
+    pub player: u64,
+    /// The fault.
+    pub fault: usize,
+    /// What the plan asked for, ascending; empty: no plan for this fault.
+    pub drills: Vec<usize>,
 }
 
 impl Row {
@@ -37,7 +54,10 @@ impl Row {
     /// Whether every number is finite, the weight in (0, 1] and the detectable change positive.
     #[must_use]
     pub fn is_sound(&self) -> bool {
-        [self.start, self.change, self.days].iter().all(|value| value.is_finite())
+        [self.start, self.change, self.days]
+            .iter()
+            .chain(self.style.iter().flatten())
+            .all(|value| value.is_finite())
             && self.detectable.is_finite()
             && self.detectable > 0.0
             && self.weight > 0.0
@@ -56,6 +76,7 @@ pub(super) struct Vote {
     pub(super) detectable: f64,
     /// Nearness, shared out over the player's rows.
     pub(super) weight: f64,
+    pub(super) style: Option<[f64; STYLES]>,
     pub(super) improved: bool,
 }
 
@@ -82,6 +103,7 @@ pub(super) fn votes<'a>(rows: impl IntoIterator<Item = &'a Row>) -> Vec<Vote> {
                 change: row.change,
                 detectable: row.detectable,
                 weight: row.weight / counts[&(row.player, drills.is_empty())],
+                style: row.style,
                 improved: row.improved(),
                 drills,
             }

@@ -103,7 +103,7 @@ impl Evidence {
         let entry = catalogue.fault(fault)?;
         let followed = Followed::of(entry)?;
         let unit = followed.def.unit;
-        let found = estimates(&self.rows, number, self.starts.get(&number).copied());
+        let found = estimates(&self.rows, &self.unseen, number, self.starts.get(&number).copied());
         let (all_drills, all_plans) = match &found {
             Some(found) => (found.drills.clone(), found.plans.clone()),
             None => self.stories(number),

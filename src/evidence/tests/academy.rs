@@ -4,7 +4,7 @@ use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 
 use crate::evidence::kernel::kernel;
-use crate::evidence::row::Row;
+use crate::evidence::row::{Row, Unseen};
 
 /// Everything in detectable changes of the fault's measure.
 #[derive(Debug, Clone, Copy)]
@@ -18,6 +18,8 @@ pub(super) struct Spec {
     pub(super) between_players: f64,
     /// How what a drill adds moves with how a player serves (one spread of style).
     pub(super) by_style: f64,
+    /// Whether that style is among the ways in which serves differ most.
+    pub(super) style_shows: bool,
     /// Share of what is gained that is lost for each detectable change nearer to having no fault.
     pub(super) by_start: f64,
     /// Spread of the measure between players and from day to day (with the error of a look).
@@ -43,6 +45,7 @@ impl Spec {
         between_drills: 0.45,
         between_players: 0.3,
         by_style: 0.0,
+        style_shows: true,
         by_start: 0.0,
         level_spread: 1.2,
         day_spread: 0.6,
@@ -126,6 +129,7 @@ fn chance_of_plan(seen: f64) -> f64 {
 
 pub(super) struct Academy {
     pub(super) rows: Vec<Row>,
+    pub(super) unseen: Vec<Unseen>,
     /// Of each fault.
     pub(super) truths: Vec<Truth>,
 }
@@ -136,6 +140,24 @@ fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
     (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }
 
+/// The two ways in which serves differ most: turned against what matters, seen with error.
+struct Ways {
+    turn: f64,
+    shows: bool,
+}
+
+impl Ways {
+    fn of(spec: &Spec, rng: &mut Xoshiro256PlusPlus) -> Self {
+        Self { turn: rng.gen_range(0.0..std::f64::consts::TAU), shows: spec.style_shows }
+    }
+
+    fn look(&self, style: f64, others: [f64; 2], rng: &mut Xoshiro256PlusPlus) -> [f64; 2] {
+        let (sin, cos) = self.turn.sin_cos();
+        let (a, b) = (if self.shows { style } else { others[1] }, others[0]);
+        [cos * a - sin * b + 0.3 * normal(rng), sin * a + cos * b + 0.3 * normal(rng)]
+    }
+}
+
 /// Players have a lasting level; a look shows it with the day's form. A look that seems bad enough
 /// to the coach gets a plan more often than not, the worse the more; which drill depends on how bad
 /// it looked. At the next look the level is raised by what the drill adds for this player; each plan
@@ -144,9 +166,14 @@ fn normal(rng: &mut Xoshiro256PlusPlus) -> f64 {
 pub(super) fn invent(spec: &Spec, course: &Course, seed: u64) -> Academy {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
     let asks_style = normal(&mut rng);
+    let ways = Ways::of(spec, &mut rng);
+    let asks = ways.look(asks_style, [normal(&mut rng), normal(&mut rng)], &mut rng);
     let mut rows: Vec<Row> = Vec::new();
+    let mut unseen: Vec<Unseen> = Vec::new();
     let mut truths = Vec::new();
     let styles: Vec<f64> = (0..spec.players).map(|_| normal(&mut rng)).collect();
+    let others: Vec<[f64; 2]> =
+        (0..spec.players).map(|_| [normal(&mut rng), normal(&mut rng)]).collect();
     let eager: Vec<f64> = (0..spec.players).map(|_| normal(&mut rng)).collect();
     let mut next_drill = 0;
     for fault in 0..spec.faults {
@@ -211,16 +238,24 @@ pub(super) fn invent(spec: &Spec, course: &Course, seed: u64) -> Academy {
                 let change = after - look;
                 let gone =
                     spec.gone(look) + if change < 0.3 { spec.missing_if_no_better } else { 0.0 };
-                if !rng.gen_bool(gone.clamp(0.0, 1.0)) {
+                let mut did: Vec<usize> = did.iter().map(|&d| drills[d]).collect();
+                did.sort_unstable();
+                if rng.gen_bool(gone.clamp(0.0, 1.0)) {
+                    unseen.push(Unseen { player: player as u64, fault, drills: did });
+                } else {
                     rows.push(Row {
                         player: player as u64,
                         fault,
-                        drills: did.iter().map(|&d| drills[d]).collect(),
+                        drills: did,
                         start: unit * look,
                         change: unit * change,
                         detectable: unit,
                         weight: 1.0,
                         days: 30.0,
+                        style: {
+                            let own = ways.look(styles[player], others[player], &mut rng);
+                            Some([own[0] - asks[0], own[1] - asks[1]])
+                        },
                     });
                 }
             }
@@ -249,5 +284,5 @@ pub(super) fn invent(spec: &Spec, course: &Course, seed: u64) -> Academy {
             drills,
         });
     }
-    Academy { rows, truths }
+    Academy { rows, unseen, truths }
 }

@@ -4,7 +4,7 @@ use jiff::civil::{Date, date};
 use tempfile::TempDir;
 
 use crate::catalogue::Catalogue;
-use crate::evidence::{Evidence, Followings, Row};
+use crate::evidence::{Evidence, Followings, Row, Unseen};
 use crate::library::tests::made;
 use crate::library::{
     BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, LabelState, Library, NewRecording, Plan,
@@ -188,7 +188,13 @@ fn rows_are_the_looks_that_count_and_no_others() {
         found.followings(FAULT),
         Followings { plans: 5, followed_up: 1, seen_again: 2, missing: 2, not_comparable: 0 }
     );
-    assert_eq!(found.starts[&found.number(FAULT).unwrap()], 45.0);
+    let fault = found.number(FAULT).unwrap();
+    assert_eq!(found.starts[&fault], 45.0);
+    // The last recording is of 9 April: there was time to see one of the two missing again.
+    let drills = vec![0];
+    assert_eq!(found.drills[0], DRILL);
+    assert_eq!(found.unseen, [Unseen { player: late.0.cast_unsigned(), fault, drills }]);
+    assert!(found.rows.iter().all(|row| row.style.is_none()), "too few players to tell styles");
 }
 
 #[test]
@@ -215,6 +221,27 @@ fn a_nearer_player_weighs_more() {
     let (overall, near) = (share.overall.unwrap(), share.near.unwrap());
     assert!((overall.improved - 1.5 / 6.0).abs() < 1e-9, "{overall:?}");
     assert!(near.improved > overall.improved && near.effective < 5.0, "{near:?}");
+}
+
+#[test]
+fn players_lie_where_their_serves_differ() {
+    let mut desk = Desk::new();
+    let asks = desk.asking();
+    let same: Vec<PlayerId> =
+        (0..6).map(|n| desk.planned(&format!("same{n}"), 1, 40.0, 60.0)).collect();
+    for n in 0..6 {
+        desk.planned(&format!("other{n}"), 5, 40.0, 41.0);
+    }
+    let found = desk.gather(asks);
+    let fault = found.number(FAULT).unwrap();
+    for row in found.rows.iter().filter(|row| row.fault == fault) {
+        let [first, second] = row.style.unwrap();
+        let alike = same.iter().any(|player| player.0.cast_unsigned() == row.player);
+        // Two kinds of serve, evenly many: they lie 2 root(11 / 12) standard deviations apart.
+        let wanted = if alike { 0.0 } else { 2.0 * (11.0_f64 / 12.0).sqrt() };
+        assert!((first.abs() - wanted).abs() < 1e-6, "{first}: {row:?}");
+        assert!(second.abs() < 1e-6, "{second}: {row:?}");
+    }
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use serde::Deserialize;
 
 use crate::evidence::pool::{Estimate, estimates};
-use crate::evidence::row::Row;
+use crate::evidence::row::{Row, Unseen};
 
 /// Largest difference allowed of a mean, and of either end of an interval, in detectable changes.
 /// Everything is worked out alike but for the order of operations: what is left is rounding.
@@ -18,6 +18,7 @@ struct Golden {
 #[derive(Deserialize)]
 struct Problem {
     rows: Vec<GoldenRow>,
+    unseen: Vec<GoldenUnseen>,
     fault: usize,
     asked: Option<f64>,
     found: Found,
@@ -32,6 +33,14 @@ struct GoldenRow {
     change: f64,
     detectable: f64,
     weight: f64,
+    style: Option<[f64; 2]>,
+}
+
+#[derive(Deserialize)]
+struct GoldenUnseen {
+    player: u64,
+    fault: usize,
+    drills: Vec<usize>,
 }
 
 #[derive(Deserialize)]
@@ -82,10 +91,16 @@ fn agrees_with_an_independent_implementation() {
                 detectable: row.detectable,
                 weight: row.weight,
                 days: 30.0,
+                style: row.style,
             })
             .collect();
+        let unseen: Vec<Unseen> = problem
+            .unseen
+            .into_iter()
+            .map(|look| Unseen { player: look.player, fault: look.fault, drills: look.drills })
+            .collect();
         let theirs = problem.found;
-        let ours = estimates(&rows, problem.fault, problem.asked).unwrap();
+        let ours = estimates(&rows, &unseen, problem.fault, problem.asked).unwrap();
         let close = |what: &str, apart: f64| {
             assert!(apart <= TOLERANCE, "problem {number}, {what}: {apart:e} apart\n{ours:#?}");
         };

@@ -37,7 +37,8 @@ impl Figures {
         let truth = &academy.truths[fault];
         let unit = [6.0, 0.05, 11.0][fault % 3];
         self.questions += 1;
-        let Some(found) = estimates(&academy.rows, fault, Some(truth.start)) else {
+        let Some(found) = estimates(&academy.rows, &academy.unseen, fault, Some(truth.start))
+        else {
             self.unanswered += 1;
             return;
         };
@@ -105,43 +106,48 @@ mod suite {
         ..Spec::USUAL
     };
 
-    /// 150 questions: the shares are looser by what chance allows (4 standard errors of a share of
-    /// 0.9 over 150 independent questions is 0.098; the drills of one question hang together).
+    /// Small enough for the suite: as many other faults as are needed to learn from them.
+    const SMALL: Spec = Spec { faults: 6, ..Spec::USUAL };
+    const FEW: u64 = 60;
+
+    /// 60 questions: the shares are looser by what chance allows (4 standard errors of a share of
+    /// 0.9 over 60 independent questions is 0.155; the drills of one question hang together).
     #[test]
     fn intervals_hold_what_was_planted() {
-        let found = figures(&Spec::USUAL, 150, 11);
+        let found = figures(&SMALL, FEW, 11);
         assert!(found.unanswered <= 3, "{found:?}");
         for counts in [found.changes, found.firsts, found.gains, found.by_itself] {
             let rate = Figures::rate(counts);
-            assert!((0.80..=0.985).contains(&rate), "{rate} held: {found:?}");
+            assert!((0.75..=0.99).contains(&rate), "{rate} held: {found:?}");
         }
     }
 
-    /// At a true rate of 2 in 100, more than 10 of 150 happen less than once in a thousand runs.
+    /// At a true rate of 2 in 100, more than 5 of 60 happen less than once in a hundred runs (SciPy
+    /// 1.17.1: `scipy.stats.binom.sf(5, 60, 0.02)` is 0.0015).
     #[test]
     fn nothing_is_claimed_of_nothing() {
-        let found = figures(&NOTHING, 150, 12);
-        assert!(found.claimed_any <= 10, "{found:?}");
+        let found = figures(&Spec { faults: 6, ..NOTHING }, FEW, 12);
+        assert!(found.claimed_any <= 5, "{found:?}");
     }
 
     #[test]
     fn the_first_drill_beats_the_usual_one() {
-        let found = figures(&Spec::USUAL, 150, 13);
+        let found = figures(&SMALL, FEW, 13);
         assert!(found.chosen > found.usual + 0.1 * found.questions as f64, "{found:?}");
         assert!(found.claimed_first > found.questions / 3, "claims too little: {found:?}");
     }
 
     /// Prints the figures of each kind and says for which the 90 % intervals held less often than
-    /// the least share given, or more often than 0.93.
+    /// the least share given, or more often than the most.
     #[expect(clippy::print_stderr, reason = "the figures are what it is run for")]
-    fn measured(kinds: &[(&str, f64, Spec)]) {
+    fn measured(kinds: &[(&str, f64, f64, Spec)]) {
         let mut off = Vec::new();
-        for (name, least, spec) in kinds {
+        for (name, least, most, spec) in kinds {
             let found = figures(spec, 2500, 1_000_000);
             let rates = [found.changes, found.firsts, found.gains, found.by_itself];
             let rates = rates.map(Figures::rate);
             eprintln!("{name}: change, first, gain, by itself {rates:.3?}; {found:?}");
-            if rates[..3].iter().any(|rate| !(*least..=0.93).contains(rate)) {
+            if rates[..3].iter().any(|rate| !(*least..=*most).contains(rate)) {
                 off.push((*name, rates));
             }
             if found.chosen <= found.usual {
@@ -156,23 +162,26 @@ mod suite {
     #[ignore = "2,500 questions for each kind of academy take minutes"]
     fn full_figures() {
         measured(&[
-            ("usual", 0.87, Spec::USUAL),
-            ("30 players", 0.87, Spec { players: 30, ..Spec::USUAL }),
-            ("200 players", 0.87, Spec { players: 200, ..Spec::USUAL }),
-            ("great form of the day", 0.87, Spec { day_spread: 1.0, ..Spec::USUAL }),
-            ("nobody comes back", 0.87, Spec { reviews: 1, ..Spec::USUAL }),
-            ("one fault only", 0.87, Spec { faults: 1, ..Spec::USUAL }),
+            ("usual", 0.87, 0.93, Spec::USUAL),
+            ("30 players", 0.87, 0.935, Spec { players: 30, ..Spec::USUAL }),
+            ("200 players", 0.87, 0.93, Spec { players: 200, ..Spec::USUAL }),
+            ("great form of the day", 0.87, 0.93, Spec { day_spread: 1.0, ..Spec::USUAL }),
+            // With little data the priors count, and they are wide.
+            ("nobody comes back", 0.87, 0.95, Spec { reviews: 1, ..Spec::USUAL }),
+            ("one fault only", 0.87, 0.94, Spec { faults: 1, ..Spec::USUAL }),
         ]);
     }
 
-    /// What the method does not follow; the shares it falls to are the documented limits.
+    /// Where it is weak, and what it cannot follow; the shares it falls to are the documented limits.
     #[test]
     #[ignore = "2,500 questions for each kind of academy take minutes"]
     fn full_figures_where_it_is_weak() {
+        let by_style = Spec { by_style: 0.4, ..Spec::USUAL };
         measured(&[
-            ("no better, not seen", 0.82, Spec { missing_if_no_better: 0.25, ..Spec::USUAL }),
-            ("less to gain", 0.82, Spec { by_start: 0.25, ..Spec::USUAL }),
-            ("by style", 0.77, Spec { by_style: 0.4, ..Spec::USUAL }),
+            ("no better, not seen", 0.87, 0.93, Spec { missing_if_no_better: 0.25, ..Spec::USUAL }),
+            ("less to gain", 0.87, 0.93, Spec { by_start: 0.25, ..Spec::USUAL }),
+            ("by style", 0.86, 0.93, by_style),
+            ("by a style that does not show", 0.79, 0.93, Spec { style_shows: false, ..by_style }),
         ]);
     }
 

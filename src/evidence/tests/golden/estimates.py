@@ -19,14 +19,22 @@ import statsmodels.api as sm
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
-SPREADS = np.array([0.03, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.3, 1.7, 2.2])
+BETWEEN = np.array([0.03, 0.15, 0.3, 0.45, 0.65, 0.9, 1.3, 2.0])
+TRENDS = np.array([0.01, 0.25, 0.5, 0.9])
+# Every pair that is weighed: between drills, and for each spread of style.
+SPREADS = [(w, v) for w in BETWEEN for v in TRENDS]
 SCALE = 0.5
-WIDENED = 1.05
+TYPICAL = (SCALE, SCALE)
+UNSEEN = 0.3
+STYLE_MATTERS = 0.5
 
 
-def table(rng, faults, players):
-    """Rows of an invented academy: plans come with bad starts, some players come several times."""
-    rows = []
+def table(rng, faults, players, placed=True):
+    """Rows of an invented academy: plans come with bad starts, some players come several times.
+
+    And the looks nobody knows the outcome of. Of one row in ten nobody knows the style."""
+    rows, unseen = [], []
+    styles = rng.normal(0.6, 1, (players, 2))
     drill = 0
     for fault in range(faults):
         unit = [6.0, 0.05, 11.0][fault % 3]
@@ -44,6 +52,10 @@ def table(rng, faults, players):
                 if rng.random() < 0.6:
                     did = sorted(rng.choice(drills, 2 if rng.random() < 0.2 else 1, replace=False))
                 added = np.mean([adds[d - drills[0]] for d in did]) if did else 0.0
+                if rng.random() < 0.2:
+                    unseen.append({"player": int(player), "fault": fault, "drills": [int(d) for d in did]})
+                    continue
+                style = [round(float(s), 6) for s in styles[player] + rng.normal(0, 0.3, 2)]
                 change = level + rng.normal(0, 0.7) + added - look
                 rows.append({
                     "player": int(player),
@@ -53,15 +65,18 @@ def table(rng, faults, players):
                     "change": round(unit * change, 6),
                     "detectable": round(unit * rng.uniform(0.8, 1.2), 6),
                     "weight": round(float(rng.uniform(0.05, 1.0)), 6),
+                    "style": style if placed and rng.random() < 0.9 else None,
                 })
-    return rows
+    return rows, unseen
 
 
 class Sample:
     """One fault's votes and design."""
 
-    def __init__(self, rows, start=None):
+    def __init__(self, rows, start=None, alike=False):
         d = pd.DataFrame(rows)
+        if alike:
+            d["weight"] = 1.0
         d["plan"] = [int(bool(x)) for x in d.drills]
         d["vote"] = d.weight / d.groupby(["player", "plan"]).weight.transform("size")
         self.compared = d[d.plan == 0].player.nunique() >= 3
@@ -80,6 +95,12 @@ class Sample:
         plan = d.plan.to_numpy()
         columns = [np.ones(len(d)), x] + ([plan, plan * x] if self.compared else [])
         columns += [np.array([(k in xs) / max(len(xs), 1) for xs in d.drills]) for k in self.drills]
+        known = [s for s in d["style"] if isinstance(s, list)]
+        self.middle = np.mean(known, axis=0) if known else np.zeros(2)
+        off = np.array([s if isinstance(s, list) else self.middle for s in d["style"]]) - self.middle
+        shares = columns[-len(self.drills) :]
+        columns += [share * off[:, way] for way in (0, 1) for share in shares]
+        self.did = list(zip(d.player, d.drills))
         self.X = np.column_stack(columns).astype(float)
         self.y = (d.change / self.unit).to_numpy()
         self.g = plan
@@ -95,7 +116,8 @@ class Sample:
             s[3] = 0.25
             if gain is not None:
                 m[2], s[2] = gain[0], np.sqrt(gain[1])
-        s[self.fixed :] = spread
+        s[self.fixed :] = spread[1]
+        s[self.fixed : self.fixed + len(self.drills)] = spread[0]
         return m, s
 
     def fit(self, noise, spread, gain):
@@ -148,14 +170,19 @@ def drawn(before, sums):
 
 
 def summed(sample, noise, gain):
-    _, _, squares, used, paired = sample.fit(noise, SCALE, gain)
+    _, _, squares, used, paired = sample.fit(noise, TYPICAL, gain)
     return squares, np.maximum(sample.kish - used, 0), paired
 
 
 def log_prior():
-    edges = np.concatenate([[0.0], (SPREADS[1:] + SPREADS[:-1]) / 2])
-    edges = np.append(edges, 2 * SPREADS[-1] - edges[-1])
-    return stats.norm.logpdf(SPREADS / SCALE) + np.log(np.diff(edges))
+    def of(grid):
+        edges = np.concatenate([[0.0], (grid[1:] + grid[:-1]) / 2])
+        edges = np.append(edges, 2 * grid[-1] - edges[-1])
+        masses = stats.halfnorm.pdf(grid, scale=SCALE) * np.diff(edges)
+        return masses / masses.sum()
+
+    trends = np.concatenate([[1 - STYLE_MATTERS], STYLE_MATTERS * of(TRENDS[1:])])
+    return np.log(np.outer(of(BETWEEN), trends).ravel())
 
 
 def settled(sample, before, gain):
@@ -181,9 +208,19 @@ def moments(weights, fits, c):
     return mean, weights @ (within + (means - mean) ** 2)
 
 
-def answer(rows, fault, start):
+def share_unseen(seen, unseen):
+    """Mean over players of the share of their looks that nobody knows the outcome of."""
+    d = pd.DataFrame([(p, 0.0) for p in seen] + [(p, 1.0) for p in unseen], columns=["player", "gone"])
+    return d.groupby("player").gone.mean().mean() if len(d) else 0.0
+
+
+def answer(table, fault, start):
+    rows, unseen = table
     faults = sorted({row["fault"] for row in rows})
-    samples = {f: Sample([r for r in rows if r["fault"] == f], start if f == fault else None) for f in faults}
+    samples = {
+        f: Sample([r for r in rows if r["fault"] == f], start if f == fault else None, alike=f != fault)
+        for f in faults
+    }
     own = samples.pop(fault)
     nothing = ((0.5, 0.5), 0.4)
     before, _ = drawn(nothing, [summed(s, nothing, None) for s in samples.values()]) if samples else (nothing, 0)
@@ -202,9 +239,13 @@ def answer(rows, fault, start):
         gain = (again @ effects / again.sum(), (tau2 + 1 / again.sum()) * (n - 2) / (n - 4))
     weights, fits, freedom, _ = mixture(own, before, gain, likelihoods)
 
-    def told(c):
+    def gone(wanted):
+        of = [u["player"] for u in unseen if u["fault"] == fault and wanted(u["drills"])]
+        return share_unseen([p for p, did in own.did if wanted(did)], of) ** 2
+
+    def told(c, unseen_squares):
         mean, variance = moments(weights, fits, c)
-        half = stats.t.ppf(0.95, freedom) * WIDENED * np.sqrt(variance)
+        half = stats.t.ppf(0.95, freedom) * np.sqrt(variance + UNSEEN**2 * unseen_squares)
         return [float(v * own.unit) for v in (mean, mean - half, mean + half)]
 
     drills = []
@@ -213,22 +254,31 @@ def answer(rows, fault, start):
         c[own.fixed + place] = 1
         if own.compared:
             c[2] = 1
-        adds = told(c) if own.compared else None
+        for way in (0, 1):
+            c[own.fixed + (1 + way) * len(own.drills) + place] = -own.middle[way]
+        lost, lost_without = gone(lambda did: drill in did), gone(lambda did: not did)
+        adds = told(c, lost + lost_without) if own.compared else None
         c[0] = 1
-        drills.append({"drill": drill, "change": told(c), "gain": adds})
-    by_itself = told(np.eye(own.X.shape[1])[0]) if own.compared else None
+        drills.append({"drill": drill, "change": told(c, lost), "gain": adds})
+    by_itself = told(np.eye(own.X.shape[1])[0], gone(lambda did: not did)) if own.compared else None
     return {"start": float(own.start), "effective": float(own.kish[1]), "unit": float(own.unit),
             "other_faults": len(gains), "by_itself": by_itself, "drills": drills}
 
 
 rng = np.random.default_rng(711)
 problems = []
-for faults, players, fault, start in ((1, 30, 0, None), (1, 14, 0, -9.0), (8, 30, 1, -0.06), (7, 20, 5, None)):
-    rows = table(rng, faults, players)
-    problems.append({"rows": rows, "fault": fault, "asked": start, "found": answer(rows, fault, start)})
+for faults, players, fault, start, placed in (
+    (1, 30, 0, None, True),
+    (1, 14, 0, -9.0, True),
+    (8, 30, 1, -0.06, True),
+    (7, 20, 5, None, False),
+):
+    rows, unseen = made = table(rng, faults, players, placed)
+    problems.append({"rows": rows, "unseen": unseen, "fault": fault, "asked": start, "found": answer(made, fault, start)})
 # Nobody without a plan: nothing to compare with.
-rows = [row for row in table(rng, 1, 25) if row["drills"]]
-problems.append({"rows": rows, "fault": 0, "asked": None, "found": answer(rows, 0, None)})
+rows, unseen = table(rng, 1, 25)
+rows = [row for row in rows if row["drills"]]
+problems.append({"rows": rows, "unseen": unseen, "fault": 0, "asked": None, "found": answer((rows, unseen), 0, None)})
 tools = f"statsmodels {statsmodels.__version__}, scipy {scipy.__version__}, numpy {np.__version__}"
 text = json.dumps({"tools": tools, "problems": problems})
 pathlib.Path(__file__).with_name("estimates.json").write_text(text + "\n")
