@@ -127,8 +127,9 @@ pub struct Estimates {
 /// started), from rows of all faults; `None` if fewer than 3 players had a plan and were seen
 /// again.
 ///
-/// Method: see [the module](super). Rows that are not sound are left out. Cost: a handful of
-/// systems of a dozen unknowns for every fault in the rows.
+/// `unseen`: looks of any fault that nobody knows the outcome of; the larger their share, the wider
+/// the intervals. Method: see [the module](super). Rows that are not sound are left out. Cost: some 40
+/// systems of 10 to 20 unknowns for every fault in the rows.
 #[must_use]
 pub fn estimates(
     rows: &[Row],

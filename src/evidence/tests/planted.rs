@@ -108,26 +108,26 @@ mod suite {
 
     /// Small enough for the suite: as many other faults as are needed to learn from them.
     const SMALL: Spec = Spec { faults: 6, ..Spec::USUAL };
-    const FEW: u64 = 60;
+    const FEW: u64 = 40;
 
-    /// 60 questions: the shares are looser by what chance allows (4 standard errors of a share of
-    /// 0.9 over 60 independent questions is 0.155; the drills of one question hang together).
+    /// 40 questions: the shares are looser by what chance allows (4 standard errors of a share of
+    /// 0.9 over 40 independent questions is 0.19; the drills of one question hang together).
     #[test]
     fn intervals_hold_what_was_planted() {
         let found = figures(&SMALL, FEW, 11);
         assert!(found.unanswered <= 3, "{found:?}");
         for counts in [found.changes, found.firsts, found.gains, found.by_itself] {
             let rate = Figures::rate(counts);
-            assert!((0.75..=0.99).contains(&rate), "{rate} held: {found:?}");
+            assert!((0.71..=0.995).contains(&rate), "{rate} held: {found:?}");
         }
     }
 
-    /// At a true rate of 2 in 100, more than 5 of 60 happen less than once in a hundred runs (SciPy
-    /// 1.17.1: `scipy.stats.binom.sf(5, 60, 0.02)` is 0.0015).
+    /// At a true rate of 2 in 100, more than 4 of 40 happen less than twice in a thousand runs (SciPy
+    /// 1.17.1: `scipy.stats.binom.sf(4, 40, 0.02)` is 0.0012).
     #[test]
     fn nothing_is_claimed_of_nothing() {
         let found = figures(&Spec { faults: 6, ..NOTHING }, FEW, 12);
-        assert!(found.claimed_any <= 5, "{found:?}");
+        assert!(found.claimed_any <= 4, "{found:?}");
     }
 
     #[test]
