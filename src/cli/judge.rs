@@ -333,7 +333,7 @@ pub(super) fn follow_up(
 
 /// A place a drill is done in, as the catalogue names it.
 fn place_named(name: &str) -> anyhow::Result<Place> {
-    match Place::from_name(&name.replace([' ', '-'], "_")) {
+    match Place::from_typed(name) {
         Some(place) => Ok(place),
         None => bail!("--drill: '{name}' is no place; take from {}", Place::names()),
     }

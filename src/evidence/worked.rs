@@ -289,6 +289,12 @@ fn trust(
                 said(gain.high, unit)
             )
         }
+        (Claim::NotBeyondChance, Some(gain)) if gain.low > 0.0 => format!(
+            "{who}: perhaps more than comes by itself ({} to {} beyond that, 90 % interval), but a \
+             claim wants a chance of 97.5 in 100.",
+            bare(gain.low, unit),
+            said(gain.high, unit)
+        ),
         (Claim::NotBeyondChance, Some(gain)) => format!(
             "{who}: no more than may come by itself ({} to {} beyond that, 90 % interval), so \
              nothing can be claimed.",

@@ -21,6 +21,11 @@ pub trait Named: Sized + Copy + PartialEq + 'static {
         Self::NAMES.iter().find(|(_, known)| *known == name).map(|(value, _)| *value)
     }
 
+    /// The value whose name somebody typed, with spaces or hyphens for the underscores.
+    fn from_typed(name: &str) -> Option<Self> {
+        Self::from_name(&name.trim().replace([' ', '-'], "_"))
+    }
+
     /// All names, for messages: `beginner, club, competition`.
     fn names() -> String {
         Self::NAMES.iter().map(|(_, name)| *name).collect::<Vec<_>>().join(", ")

@@ -327,13 +327,13 @@ fn lay_format_2(db: &Connection) -> rusqlite::Result<()> {
     Ok(())
 }
 
-/// Dose and place as SQL over a dose as formats 1 and 2 wrote it: "wall" or "3 x 10; wall".
-fn dose_and_place() -> [String; 2] {
+/// Dose and place as SQL over a dose as programs of formats 1 and 2 wrote it: "wall" or "3 x 10; wall".
+pub(super) fn dose_and_place() -> [String; 2] {
     let (mut doses, mut places) = (String::new(), String::new());
     for place in Place::ALL {
         let (name, tail) = (place.name(), format!("; {}", place.label()));
         let (alone, behind) =
-            (format!("dose = '{}'", place.label()), format!("dose LIKE '%{tail}'"));
+            (format!("dose = '{}'", place.label()), format!("dose GLOB '*{tail}'"));
         let long = tail.len();
         doses += &format!(
             " WHEN {alone} THEN '' WHEN {behind} THEN substr(dose, 1, length(dose) - {long})"

@@ -261,25 +261,6 @@ pub struct PlannedDrill {
     pub place: Option<Place>,
 }
 
-impl PlannedDrill {
-    /// With the place taken out of the dose, behind which earlier programs wrote it.
-    pub(super) fn with_place_apart(mut self) -> Self {
-        if self.place.is_none() {
-            let place = Place::ALL.into_iter().find(|place| self.dose.ends_with(place.label()));
-            let head = place.and_then(|place| self.dose.strip_suffix(place.label()));
-            let dose = match head {
-                Some("") => Some(""),
-                Some(head) => head.strip_suffix("; "),
-                None => None,
-            };
-            if let Some(dose) = dose.map(str::to_owned) {
-                (self.dose, self.place) = (dose, place);
-            }
-        }
-        self
-    }
-}
-
 /// What was prescribed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Plan {

@@ -241,6 +241,34 @@ fn a_received_case_says_where_it_came_from_under_the_senders_own_words_and_by_ag
 }
 
 #[test]
+fn a_place_sent_behind_the_dose_is_told_apart() {
+    let (mut from, mut to) = (room(), room());
+    let who = from.library.add_player(&sharing("zebrafinch")).unwrap();
+    let added = made::add(&mut from.library, who, 1, date(2026, 3, 4), 2).unwrap();
+    let drills: Vec<PlannedDrill> = ["2 x 10; service line", "wall", "a basket off the wall"]
+        .map(|dose| PlannedDrill {
+            drill: "land_inside".to_owned(),
+            dose: dose.to_owned(),
+            place: None,
+        })
+        .into();
+    let old = Plan { drills, ..plan(added.case, date(2026, 3, 5)) };
+    from.library.write(|w| w.add_plan(&old)).unwrap();
+    take(&mut to.library, &opened(&packed_at(&from.library, true, 0, "").bytes).unwrap());
+    let case = to.library.cases(None).unwrap().remove(0);
+    let told: Vec<_> =
+        case.plans[0].drills.iter().map(|drill| (drill.dose.as_str(), drill.place)).collect();
+    assert_eq!(
+        told,
+        [
+            ("2 x 10", Some(Place::ServiceLine)),
+            ("", Some(Place::Wall)),
+            ("a basket off the wall", None)
+        ]
+    );
+}
+
+#[test]
 fn nothing_that_names_a_person_is_in_a_pack() {
     let mut from = room();
     stocked(&mut from.library);

@@ -116,7 +116,7 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
             } else {
                 let style = Type::new(12.0, Tone::Quiet).middle();
                 canvas.text([centre, ground - 28.0], "not visible", style);
-                canvas.text([centre, ground - 12.0], "in this clip", style);
+                canvas.text([centre, ground - 12.0], "in this recording", style);
             }
             canvas.close();
             let at = [centre, ground - scale * lowest(line)];

@@ -399,9 +399,11 @@ fn measure_view(row: &MeasureRow) -> MeasureView {
             format!("trust {trust:.2}"),
             Some((*value, *give_or_take)),
         ),
-        Reading::Value { .. } => ("not measurable from this clip".to_owned(), String::new(), None),
+        Reading::Value { .. } => {
+            ("not measurable from this recording".to_owned(), String::new(), None)
+        }
         Reading::NotMeasurable { why } => {
-            (format!("not measurable from this clip: {why}"), String::new(), None)
+            (format!("not measurable from this recording: {why}"), String::new(), None)
         }
     };
     let span = |(low, high): (f64, f64)| {
@@ -757,7 +759,7 @@ fn not_measurable(measures: &[MeasureRow], coach: bool) -> Vec<String> {
                 }
                 all => list(all),
             };
-            format!("Not measurable from this clip ({why}): {said}.")
+            format!("Not measurable from this recording ({why}): {said}.")
         })
         .collect();
     if further > 0 {

@@ -42,7 +42,7 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         .collect();
     let title = format!("{} over the serve, {}", sentence(&channel.label), channel.unit);
     if channel.values.len() != CURVE_FRAMES || channel.values.iter().all(|v| !v.is_finite()) {
-        let text = format!("{}: not measurable from this clip", sentence(&channel.label));
+        let text = format!("{}: not measurable from this recording", sentence(&channel.label));
         let mut canvas = Canvas::new("ribbon", width_px, 32.0, &title, &text);
         canvas.text(
             [0.0, 20.0],

@@ -403,7 +403,7 @@ fn a_parting_is_found_measured_and_named() {
     channel.values = flat(f64::NAN);
     let svg = ribbon(&channel, "you", 720.0);
     check(&svg);
-    assert!(svg.as_str().contains("not measurable from this clip"));
+    assert!(svg.as_str().contains("not measurable from this recording"));
 }
 
 #[test]
@@ -578,7 +578,7 @@ fn the_review_says_the_numbers_with_their_doubt() {
         "worse, by 0.08 s",
         "better by 11 deg, more than chance allows",
         "which chance alone can do",
-        "Not measurable from this clip (no hand joints): palm rotation after contact",
+        "Not measurable from this recording (no hand joints): palm rotation after contact",
         "2 (as told, not measured)",
         "drawn mirrored",
         "Associated with the drill",
@@ -646,7 +646,7 @@ fn a_player_reads_why_most_is_unmeasured_and_the_coach_all_of_it() {
     };
     let said = |data: &ReviewData, audience| {
         let page = words_of(&review(data, audience));
-        let (_, rest) = page.split_once("What this clip cannot show").unwrap();
+        let (_, rest) = page.split_once("What this recording cannot show").unwrap();
         rest.split_once("rip: bevel").unwrap().0.to_owned()
     };
     data.measures = vec![row("a", "no racket"), row("b", "dark"), row("c", "dark")];

@@ -108,7 +108,7 @@ mod suite {
 
     /// Small enough for the suite: as many other faults as are needed to learn from them.
     const SMALL: Spec = Spec { faults: 6, ..Spec::USUAL };
-    const FEW: u64 = 40;
+    const FEW: u64 = 250;
 
     /// 40 questions: the shares are looser by what chance allows (4 standard errors of a share of
     /// 0.9 over 40 independent questions is 0.19; the drills of one question hang together).

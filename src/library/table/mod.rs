@@ -358,7 +358,7 @@ fn add_plan(
 }
 
 fn place_named(row: &TableRow, name: &str) -> Result<Place, TableError> {
-    Place::from_name(&name.replace([' ', '-'], "_")).ok_or_else(|| {
+    Place::from_typed(name).ok_or_else(|| {
         row.bad("drills", format!("'{name}' is no place; after @ comes {}", Place::names()))
     })
 }

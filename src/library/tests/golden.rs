@@ -141,18 +141,6 @@ fn a_place_behind_the_dose_of_format_2_is_told_apart() {
     assert_eq!(at_wall(&library), 2);
     drop(library);
     assert_eq!(format_of(&file), 3);
-    // The same out of a pack of that time.
-    let mut old = plan().drills;
-    for (planned, dose) in old.iter_mut().zip([
-        "3 x 10, four days a week; off court",
-        "2 x 10; service line",
-        "wall",
-        "a basket off the wall",
-    ]) {
-        (planned.dose, planned.place) = (dose.to_owned(), None);
-    }
-    let apart: Vec<_> = old.into_iter().map(PlannedDrill::with_place_apart).collect();
-    assert_eq!(apart, plan().drills);
 }
 
 #[test]

@@ -6,7 +6,7 @@ use super::checks::{check_ball, check_id, check_note, check_plan, invalid};
 use super::{Writer, found, new_uid, no_such};
 use crate::library::{
     BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Named, Plan,
-    PlanId, WriteError,
+    PlanId, PlannedDrill, WriteError,
 };
 
 impl Writer<'_> {
@@ -139,7 +139,7 @@ impl Writer<'_> {
                     plan.note,
                 ])?;
             let id = PlanId(self.db.last_insert_rowid());
-            self.store_drills(id, plan)?;
+            self.store_drills(id, &plan.drills)?;
             Ok(id)
         })?)
     }
@@ -167,7 +167,7 @@ impl Writer<'_> {
                     plan.note,
                 ])?;
             if changed == 1 {
-                self.store_drills(plan.id, plan)?;
+                self.store_drills(plan.id, &plan.drills)?;
             }
             Ok(changed)
         })?;
@@ -175,13 +175,14 @@ impl Writer<'_> {
         self.touch_plan(plan.id)
     }
 
-    fn store_drills(&self, id: PlanId, plan: &Plan) -> rusqlite::Result<()> {
+    /// Makes these the drills of a plan.
+    pub(super) fn store_drills(&self, id: PlanId, drills: &[PlannedDrill]) -> rusqlite::Result<()> {
         self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id.0])?;
         let mut insert = self.db.prepare_cached(
             "INSERT INTO plan_drills (plan, place, drill, dose, done_where)
                     VALUES (?1, ?2, ?3, ?4, ?5)",
         )?;
-        for (place, planned) in plan.drills.iter().enumerate() {
+        for (place, planned) in drills.iter().enumerate() {
             insert.execute((
                 id.0,
                 place as i64,

@@ -10,9 +10,11 @@ use super::{ACADEMY_IN_CODE, Shown, Winners, away, damaged};
 use crate::library::received::{
     Brought, CaseItem, FollowUpItem, Item, PlanItem, PlayerItem, RecordingItem,
 };
+use crate::library::store::dose_and_place;
 use crate::library::stored::RecordingBytes;
 use crate::library::{
-    BallFlight, CaseId, Consent, Named, Player, PlayerId, RecordingId, StoreError, WriteError,
+    BallFlight, CaseId, Consent, Named, PlanId, Player, PlayerId, RecordingId, StoreError,
+    WriteError,
 };
 use crate::motion::{Dimensions, Recording, Unit};
 
@@ -331,21 +333,15 @@ impl Writer<'_> {
                 .db
                 .prepare_cached("SELECT id FROM plans WHERE uid = ?1")?
                 .query_row([uid], |row| row.get(0))?;
-            self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id])?;
-            let mut insert = self.db.prepare_cached(
-                "INSERT INTO plan_drills (plan, place, drill, dose, done_where)
-                    VALUES (?1, ?2, ?3, ?4, ?5)",
-            )?;
-            for (place, planned) in plan.drills.iter().enumerate() {
-                let planned = planned.clone().with_place_apart();
-                insert.execute((
-                    id,
-                    place as i64,
-                    &planned.drill,
-                    &planned.dose,
-                    planned.place.map(Named::name),
-                ))?;
-            }
+            self.store_drills(PlanId(id), &plan.drills)?;
+            // Programs before store format 3 sent the place behind the dose.
+            let [dose, place] = dose_and_place();
+            self.db
+                .prepare_cached(&format!(
+                    "UPDATE plan_drills SET dose = {dose}, done_where = {place}
+                     WHERE plan = ?1 AND done_where IS NULL"
+                ))?
+                .execute([id])?;
             Ok(id)
         })
     }
