@@ -152,7 +152,7 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
     who.push(format!("{} hand", precedent.hand.name()));
     who.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
     who.extend(precedent.setting.map(|setting| setting.name().replace('_', " ")));
-    who.push(precedent.capture.name().replace('_', " "));
+    who.push(precedent.capture.told().to_owned());
     who.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
     let mut lines = vec![format!(
         "{}. {} in {}, distance {:.2}: {}",

@@ -1,6 +1,5 @@
 //! Which sources may be compared without a second thought.
 
-use crate::library::Named;
 use crate::motion::{Capture, View};
 
 /// Where a serve comes from, as far as comparing goes.
@@ -44,24 +43,16 @@ pub fn incomparable(this: Source, other: Source) -> Option<String> {
     if a != b {
         // Sources in space compare with each other: naming one of them would say they do not.
         let wanted = match a {
-            Kind::Space => "measured in space".to_owned(),
-            _ => words(this.capture),
+            Kind::Space => "measured in space",
+            _ => this.capture.told(),
         };
-        return Some(format!("{}, not {wanted}", words(other.capture)));
+        return Some(format!("{}, not {wanted}", other.capture.told()));
     }
     match (a, this.view, other.view) {
         (Kind::Lifted | Kind::Flat, Some(x), Some(y)) if x != y => {
             Some(format!("seen {}, not {}", y.seen(), x.seen()))
         }
         _ => None,
-    }
-}
-
-fn words(capture: Capture) -> String {
-    match capture {
-        Capture::OneCameraLifted => "one camera".to_owned(),
-        Capture::OneCameraFlat => "one camera without depth".to_owned(),
-        other => other.name().replace('_', " "),
     }
 }
 

@@ -22,6 +22,22 @@ pub enum Capture {
     Unknown,
 }
 
+impl Capture {
+    /// How the joints were obtained, in words for a coach: "depth sensor", "one camera".
+    #[must_use]
+    pub fn told(self) -> &'static str {
+        match self {
+            Self::Markers => "markers",
+            Self::DepthSensor => "depth sensor",
+            Self::SeveralCameras => "several cameras",
+            Self::OneCameraLifted => "one camera",
+            Self::OneCameraFlat => "one camera without depth",
+            Self::Generated => "generated",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
 /// Two or three measured dimensions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -91,6 +91,10 @@ fn headline(course: &Course) -> String {
             }
         }
         None if course.steps.is_empty() => "One look so far; a change needs two.".to_owned(),
+        // What the plan aims at was not read both times; the rest may well have been.
+        None if course.steps.iter().any(|step| step.curves.is_some()) => {
+            "What the plans aim at could not be measured before and after.".to_owned()
+        }
         None => "No two looks that compare yet.".to_owned(),
     }
 }

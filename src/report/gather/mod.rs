@@ -79,11 +79,7 @@ pub fn gather(
         serve: ServeFacts {
             id: row.id.to_string(),
             date: recording.date,
-            source: format!(
-                "{}, {:.0} Hz",
-                recording.capture.name().replace('_', " "),
-                recording.rate_hz
-            ),
+            source: format!("{}, {:.0} Hz", recording.capture.told(), recording.rate_hz),
             setting: recording.setting,
             serve_type: recording.serve_type,
             notes: notes(&row, &player, &case),
@@ -341,7 +337,7 @@ fn precedents(
         context.extend(band.map(|(from, to)| format!("{from} to {to} years")));
         context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
         context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
-        context.push(precedent.capture.name().replace('_', " "));
+        context.push(precedent.capture.told().to_owned());
         context.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
         context.extend(precedent.origin.as_ref().map(|origin| origin.told()));
         found.push(Precedent {

@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use crate::library::{Case, Library, Named, ServeId, ServeType, Setting, StoreError};
+use crate::library::{Case, Library, ServeId, ServeType, Setting, StoreError};
 use crate::motion::{Capture, View};
 use crate::report::{Seen, words};
 use crate::serve::Serve;
@@ -38,8 +38,7 @@ impl Kind {
             && other.capture != Capture::Unknown
             && self.capture != other.capture
         {
-            let name = |capture: Capture| capture.name().replace('_', " ");
-            why.push(format!("{} before, {} after", name(self.capture), name(other.capture)));
+            why.push(format!("{} before, {} after", self.capture.told(), other.capture.told()));
         }
         // Where joints lie in space the camera's place does not matter.
         let pictures = [self, other]
@@ -72,7 +71,7 @@ impl Kind {
     pub(super) fn told(self) -> String {
         let mut parts: Vec<String> = Vec::new();
         parts.extend(self.setting.map(|setting| words::setting(setting).to_owned()));
-        parts.push(self.capture.name().replace('_', " "));
+        parts.push(self.capture.told().to_owned());
         parts.extend(self.view.map(|view| format!("seen {}", view.seen())));
         parts.join(", ")
     }
