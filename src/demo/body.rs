@@ -1,6 +1,7 @@
 //! The jointed body: segment lengths from stature and the arms, trunk, head and racket from
 //! joint angles. Always the right-hander standing at the origin and serving along +y.
 
+use super::course::Channel;
 use super::space::{Frame, V3, add, along, cross, mix, norm, rotate, scale, sub, unit};
 use crate::motion::Joint;
 
@@ -100,6 +101,37 @@ pub(crate) struct Arm {
     pub wrist: V3,
     pub hand: V3,
     pub thumb: V3,
+}
+
+/// Trunk, shoulder line and hitting arm at one moment.
+pub(crate) struct Upper {
+    pub trunk: Frame,
+    pub mid_shoulders: V3,
+    pub girdle: Frame,
+    pub hit_shoulder: V3,
+    pub hit: Arm,
+}
+
+/// The upper body over the middle of its hips, from the value of each channel.
+pub(crate) fn upper(body: &Body, mid_hips: V3, at: impl Fn(Channel) -> f64) -> Upper {
+    let trunk = Frame::leaning(
+        at(Channel::TrunkLeanNet),
+        at(Channel::TrunkLeanSide),
+        at(Channel::TrunkHeading),
+    );
+    let mid_shoulders = along(mid_hips, trunk.up, body.trunk_m);
+    let girdle = trunk.tilted(at(Channel::GirdleTilt));
+    let hit_shoulder = along(mid_shoulders, girdle.right, body.half_shoulders_m);
+    let angles = ArmAngles {
+        elevation: at(Channel::HitElevation),
+        plane: at(Channel::HitPlane),
+        external: at(Channel::HitExternal),
+        elbow: at(Channel::HitElbow),
+        pronation: at(Channel::HitPronation),
+        wrist: at(Channel::HitWrist),
+    };
+    let hit = arm(body, &trunk, hit_shoulder, &angles, 1.0);
+    Upper { trunk, mid_shoulders, girdle, hit_shoulder, hit }
 }
 
 /// An arm from its shoulder. `side` is +1 for the hitting (right) arm, -1 for the other, whose

@@ -1,8 +1,8 @@
 //! Faults as changes of the courses, planted with a known severity.
 
-use super::body::{ArmAngles, Body, arm, racket};
+use super::body::{Body, racket, upper};
 use super::course::{Channel, Course, Keys};
-use super::space::{Frame, V3, along, norm, scale, sub, twist_deg, unit};
+use super::space::{V3, norm, scale, sub, twist_deg, unit};
 
 /// The courses before they become seconds.
 #[derive(Debug, Clone)]
@@ -235,24 +235,9 @@ fn palm_turn(shape: &Shape) -> f64 {
         .collect();
     let swing = |step: i32| {
         let at = |channel: Channel| courses[channel as usize].at(STEP_S * f64::from(step));
-        let trunk = Frame::leaning(
-            at(Channel::TrunkLeanNet),
-            at(Channel::TrunkLeanSide),
-            at(Channel::TrunkHeading),
-        );
-        let angles = ArmAngles {
-            elevation: at(Channel::HitElevation),
-            plane: at(Channel::HitPlane),
-            external: at(Channel::HitExternal),
-            elbow: at(Channel::HitElbow),
-            pronation: at(Channel::HitPronation),
-            wrist: at(Channel::HitWrist),
-        };
         let hips = [at(Channel::PelvisSide), at(Channel::PelvisNet), 0.0];
-        let shoulders = along(scale(hips, body.stature_m), trunk.up, body.trunk_m);
-        let girdle = trunk.tilted(at(Channel::GirdleTilt));
-        let shoulder = along(shoulders, girdle.right, body.half_shoulders_m);
-        (arm(&body, &trunk, shoulder, &angles, 1.0), at(Channel::RacketAngle))
+        let hit = upper(&body, scale(hips, body.stature_m), at).hit;
+        (hit, at(Channel::RacketAngle))
     };
     let tip = |step: i32| {
         let (arm, angle) = swing(step);

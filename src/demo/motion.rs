@@ -1,6 +1,8 @@
 //! The body in time: courses for trunk and arms, legs solved so that feet stay where they stand.
 
-use super::body::{ArmAngles, Body, Foot, Pose, arm, column, head, knuckles, leg, racket};
+use super::body::{
+    ArmAngles, Body, Foot, Pose, Upper, arm, column, head, knuckles, leg, racket, upper,
+};
 use super::course::{Channel, Course, Keys, Tempo};
 use super::space::{Frame, V3, add, along, mix, norm, scale, smooth_step, sub};
 use crate::motion::Joint;
@@ -307,18 +309,6 @@ impl ServeMotion {
         along(hip, way, drawn / reach)
     }
 
-    fn arm_angles(&self, t: f64, first: Channel, wrist: f64) -> ArmAngles {
-        let at = |offset: usize| self.courses[first as usize + offset].at(t);
-        ArmAngles {
-            elevation: at(0),
-            plane: at(1),
-            external: at(2),
-            elbow: at(3),
-            pronation: at(4),
-            wrist,
-        }
-    }
-
     /// Every joint at time `t`.
     pub(crate) fn pose(&self, t: f64) -> Pose {
         let mut pose = [[0.0; 3]; Joint::ALL.len()];
@@ -354,20 +344,12 @@ impl ServeMotion {
         put(Joint::RightToe, toe);
         put(Joint::RightHeel, add(toe, to_heel));
 
-        let trunk = Frame::leaning(
-            self.value(Channel::TrunkLeanNet, t),
-            self.value(Channel::TrunkLeanSide, t),
-            self.value(Channel::TrunkHeading, t),
-        );
-        let mid_shoulders = along(mid_hips, trunk.up, body.trunk_m);
-        let girdle = trunk.tilted(self.value(Channel::GirdleTilt, t));
-        let hit_shoulder = along(mid_shoulders, girdle.right, body.half_shoulders_m);
+        let Upper { trunk, mid_shoulders, girdle, hit_shoulder, hit } =
+            upper(body, mid_hips, |channel| self.value(channel, t));
         let toss_shoulder = along(mid_shoulders, girdle.right, -body.half_shoulders_m);
         put(Joint::RightShoulder, hit_shoulder);
         put(Joint::LeftShoulder, toss_shoulder);
 
-        let angles = self.arm_angles(t, Channel::HitElevation, self.value(Channel::HitWrist, t));
-        let hit = arm(body, &trunk, hit_shoulder, &angles, 1.0);
         let (thumb, index, little) = knuckles(body, &hit);
         let (throat, tip) = racket(body, &hit, self.value(Channel::RacketAngle, t));
         put(Joint::RightElbow, hit.elbow);
@@ -379,7 +361,14 @@ impl ServeMotion {
         put(Joint::RacketThroat, throat);
         put(Joint::RacketTip, tip);
 
-        let angles = self.arm_angles(t, Channel::TossElevation, -8.0);
+        let angles = ArmAngles {
+            elevation: self.value(Channel::TossElevation, t),
+            plane: self.value(Channel::TossPlane, t),
+            external: self.value(Channel::TossExternal, t),
+            elbow: self.value(Channel::TossElbow, t),
+            pronation: self.value(Channel::TossPronation, t),
+            wrist: -8.0,
+        };
         let toss = arm(body, &trunk, toss_shoulder, &angles, -1.0);
         let (thumb, index, little) = knuckles(body, &toss);
         put(Joint::LeftElbow, toss.elbow);
