@@ -110,24 +110,24 @@ mod suite {
     const SMALL: Spec = Spec { faults: 6, ..Spec::USUAL };
     const FEW: u64 = 250;
 
-    /// 40 questions: the shares are looser by what chance allows (4 standard errors of a share of
-    /// 0.9 over 40 independent questions is 0.19; the drills of one question hang together).
+    /// 250 questions: the shares are looser by what chance allows (4 standard errors of a share of
+    /// 0.9 over 250 independent questions is 0.08; the drills of one question hang together).
     #[test]
     fn intervals_hold_what_was_planted() {
         let found = figures(&SMALL, FEW, 11);
-        assert!(found.unanswered <= 3, "{found:?}");
+        assert!(found.unanswered <= 10, "{found:?}");
         for counts in [found.changes, found.firsts, found.gains, found.by_itself] {
             let rate = Figures::rate(counts);
-            assert!((0.71..=0.995).contains(&rate), "{rate} held: {found:?}");
+            assert!((0.82..=0.98).contains(&rate), "{rate} held: {found:?}");
         }
     }
 
-    /// At a true rate of 2 in 100, more than 4 of 40 happen less than twice in a thousand runs (SciPy
-    /// 1.17.1: `scipy.stats.binom.sf(4, 40, 0.02)` is 0.0012).
+    /// At a true rate of 1 in 100, more than 7 of 250 happen less than five times in a thousand runs
+    /// (SciPy 1.17.1: `scipy.stats.binom.sf(7, 250, 0.01)` is 0.0040).
     #[test]
     fn nothing_is_claimed_of_nothing() {
         let found = figures(&Spec { faults: 6, ..NOTHING }, FEW, 12);
-        assert!(found.claimed_any <= 4, "{found:?}");
+        assert!(found.claimed_any <= 7, "{found:?}");
     }
 
     #[test]
