@@ -80,3 +80,38 @@ fn a_file_without_runs_is_searched_and_grows() {
     assert_eq!(got.neighbours, want.neighbours);
     assert!(got.stages.runs >= want.neighbours.len() as u64);
 }
+
+/// What `/proc` says is mapped of a file, in kB.
+#[cfg(target_os = "linux")]
+fn mapped(path: &Path) -> u64 {
+    let maps = std::fs::read_to_string("/proc/self/smaps").unwrap();
+    let name = path.to_str().unwrap();
+    let mut lines = maps.lines();
+    let mut sum = 0;
+    while let Some(line) = lines.next() {
+        if line.ends_with(name) {
+            let rss = lines.find_map(|line| line.strip_prefix("Rss:")).unwrap();
+            sum += rss.trim().trim_end_matches(" kB").parse::<u64>().unwrap();
+        }
+    }
+    sum
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn released_pages_come_back_with_the_next_search() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().canonicalize().unwrap().join("pages.index");
+    make(&path);
+    let index = Index::open(&path).unwrap();
+    let params = DtwParams::new(3).band_frames(2).check().unwrap();
+    let what = Nearest::new(&params, 3);
+    let before = index.nearest(&curve(12), &what).unwrap();
+    assert!(mapped(&path) > 0);
+    index.release_pages().unwrap();
+    assert_eq!(mapped(&path), 0);
+    assert_eq!(index.nearest(&curve(12), &what).unwrap(), before);
+    assert!(mapped(&path) > 0);
+    let kept = Index::in_memory(Shape::new(20, 3).unwrap()).finish().unwrap();
+    kept.release_pages().unwrap();
+}

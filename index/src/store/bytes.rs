@@ -4,6 +4,8 @@ use std::ops::{Deref, Range};
 use std::sync::Arc;
 
 use memmap2::Mmap;
+#[cfg(unix)]
+use memmap2::UncheckedAdvice;
 
 /// One cache line; owned bytes are kept in these so that vector loads stay inside lines.
 #[derive(Debug, Clone, Copy)]
@@ -47,6 +49,17 @@ impl Bytes {
                 Self::Lines(lines.clone(), own.start + range.start..own.start + range.end)
             }
             Self::Values(_) => Self::copy(&self[range]),
+        }
+    }
+
+    /// Gives the pages of the whole file back, where these bytes are part of a mapped one.
+    pub(crate) fn release_pages(&self) -> std::io::Result<()> {
+        match self {
+            // SAFETY: the map is shared and only read, so that its pages hold what the file holds; whoever
+            // reads on has them mapped again.
+            #[cfg(unix)]
+            Self::Mapped(map, _) => unsafe { map.unchecked_advise(UncheckedAdvice::DontNeed) },
+            _ => Ok(()),
         }
     }
 

@@ -281,6 +281,27 @@ impl Index {
         })
     }
 
+    /// Gives the pages of the file that searches have touched back to the system; the next search has
+    /// them mapped again, from the system's cache while it still holds them. Changes no answer.
+    ///
+    /// Searches leave the pages they touched mapped, and some around them: of a million curves of 101 x 12
+    /// up to 2 GB. The system takes them when it needs the room; this is for a program that must stay
+    /// small meanwhile. Does nothing for an index in memory, and elsewhere than on Unix.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`] when the system refuses.
+    pub fn release_pages(&self) -> Result<(), StoreError> {
+        let path = match &self.store {
+            Store::Memory => return Ok(()),
+            Store::ReadOnly(path) => path,
+            Store::File(store) => &store.path,
+        };
+        self.segments
+            .first()
+            .map_or(Ok(()), Segment::release_pages)
+            .map_err(io_error(path, "releasing pages of"))
+    }
+
     /// Reads the whole file and compares every checksum; an index in memory is taken as whole.
     ///
     /// # Errors

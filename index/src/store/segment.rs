@@ -217,6 +217,11 @@ impl Segment {
         (ids[row] == id && self.is_live(row)).then_some(row)
     }
 
+    /// Gives back the pages of the file this segment is part of.
+    pub(crate) fn release_pages(&self) -> std::io::Result<()> {
+        self.parts.curves.release_pages()
+    }
+
     /// The deletion bits with `rows` added.
     pub(crate) fn deleted_with(&self, rows: &[usize]) -> Vec<u64> {
         let mut bits = self.deleted.clone();
