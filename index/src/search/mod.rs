@@ -1,5 +1,6 @@
 //! Searching an index: the plain scan and the pruned search, which answer alike.
 
+mod crew;
 mod filter;
 mod pruned;
 mod scan;

@@ -2,10 +2,9 @@
 
 use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
-use super::tables::threshold;
-use super::{
-    Best, Done, ExactScratch, Found, Job, SEEDS, as_cost, by_bound, in_parallel, ruled_out,
-};
+use super::tables::{CoarseTables, threshold};
+use super::{Best, Done, Found, Job, SEEDS, as_cost, by_bound, ruled_out};
+use crate::search::crew::Crew;
 use crate::sketch::{GROUP, Quantiser};
 
 /// Curves whose sketches are read to find them, per seed.
@@ -22,6 +21,20 @@ const BLOCKS_PER_BLOCK: usize = 4;
 const BLOCKS_SHARE: usize = 128;
 /// A filter that lets fewer than one curve in so many through is swept group by group.
 const SPARSE: usize = 12;
+/// Of several threads each takes at least so many blocks at a time.
+const SHARE: usize = 12;
+
+/// What a sweep of all curves needs.
+pub(super) struct Sweep<'a> {
+    /// Blocks whose boxes are within the cutoff: bound, segment, block.
+    pub(super) near: Vec<(f32, u32, u32)>,
+    /// How near each block of each segment seems.
+    pub(super) guesses: Vec<Vec<f32>>,
+    pub(super) leads: Vec<Option<LeadTables>>,
+    /// Compared already.
+    pub(super) done: &'a Done,
+    pub(super) coarse: &'a [CoarseTables],
+}
 
 /// Keeps the `count` least, in order.
 fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
@@ -38,14 +51,14 @@ fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
 impl Job<'_> {
     /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
     /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
-    pub(super) fn seeds(&self, seen: &mut Seen) -> Vec<Found> {
+    pub(super) fn seeds(&self, guesses: &[Vec<f32>], seen: &mut Seen) -> Vec<Found> {
         let enough = self.wanted().saturating_mul(LOOKED_AT) / GROUP;
         if enough == 0 {
             return Vec::new();
         }
         let mut blocks = Vec::new();
-        for (number, guesses) in (0_u32..).zip(self.guesses()) {
-            blocks.extend((0_u32..).zip(guesses).map(|(block, guess)| (guess, number, block)));
+        for (number, guesses) in (0_u32..).zip(guesses) {
+            blocks.extend((0_u32..).zip(guesses).map(|(block, &guess)| (guess, number, block)));
         }
         let mut bounds = Vec::new();
         // More blocks than could be enough, were all full; then the nearest of their groups.
@@ -142,16 +155,14 @@ impl Job<'_> {
     /// found there may lower the cutoff for the rest.
     pub(super) fn sweep_all(
         &self,
+        crew: &Crew,
+        sweep: Sweep<'_>,
         best: &Best,
-        done: &Done,
         seen: &mut Seen,
-        scratch: &mut ExactScratch,
     ) -> Vec<Found> {
-        let mut near = self.near(best.cutoff());
-        let leads = self.lead_tables(near.len());
+        let Sweep { mut near, guesses, leads, done, coarse } = sweep;
         let first = if near.len() < ROUND_WORTH { near.len() } else { near.len() / ROUND_SHARE };
         if first < near.len() {
-            let guesses = self.guesses();
             let guess = |one: &(f32, u32, u32)| guesses[one.1 as usize][one.2 as usize];
             near.select_nth_unstable_by(first, |a, b| guess(a).total_cmp(&guess(b)));
         }
@@ -161,10 +172,10 @@ impl Job<'_> {
             let cutoff = best.cutoff();
             blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
             blocks.sort_unstable_by_key(|&(_, segment, block)| (segment, block));
-            let mut found = self.sweep_some(&blocks, &leads, cutoff, seen);
+            let mut found = self.sweep_some(crew, &blocks, &leads, cutoff, seen);
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
-                seen.compared += self.look(&mut found, best, scratch);
+                self.look(&mut found, coarse, best, seen);
             }
             candidates.append(&mut found);
         }
@@ -174,15 +185,18 @@ impl Job<'_> {
     /// Sweeps some blocks, in ascending order, by shares.
     fn sweep_some(
         &self,
+        crew: &Crew,
         blocks: &[(f32, u32, u32)],
         leads: &[Option<LeadTables>],
         cutoff: f64,
         seen: &mut Seen,
     ) -> Vec<Found> {
-        let threads = self.what.how.threads.get();
-        let share = blocks.len().div_ceil(4 * threads).max(64);
+        let share = match crew.threads() {
+            1 => blocks.len().max(1),
+            threads => blocks.len().div_ceil(16 * threads).max(SHARE),
+        };
         let shares: Vec<&[(f32, u32, u32)]> = blocks.chunks(share).collect();
-        let swept = in_parallel(threads, shares.len(), |at| self.sweep(shares[at], leads, cutoff));
+        let swept = crew.map(shares.len(), |at| self.sweep(shares[at], leads, cutoff));
         let mut candidates = Vec::new();
         for (mut found, swept) in swept {
             candidates.append(&mut found);
@@ -194,7 +208,7 @@ impl Job<'_> {
     }
 
     /// How near each block of each segment seems: what its box is away from the query itself. No bound.
-    fn guesses(&self) -> Vec<Vec<f32>> {
+    pub(super) fn guesses(&self) -> Vec<Vec<f32>> {
         let mut bounds = Vec::new();
         let of_part = self.parts.iter().map(|part| {
             let tables = &self.guess_tables[part.tables];
@@ -205,7 +219,7 @@ impl Job<'_> {
     }
 
     /// Blocks whose boxes the cutoff does not rule out: bound, segment, block.
-    fn near(&self, cutoff: f64) -> Vec<(f32, u32, u32)> {
+    pub(super) fn near(&self, cutoff: f64) -> Vec<(f32, u32, u32)> {
         let mut near = Vec::new();
         let mut bounds = Vec::new();
         for (number, part) in (0_u32..).zip(&self.parts) {

@@ -23,30 +23,34 @@ pub(crate) fn envelope(
     let band = params.band_frames().min(section.len());
     let mut upper = query.values().to_vec();
     let mut lower = upper.clone();
-    // Widen by doubling: after a round the value at j covers j ..= j + covered - 1.
-    let (start, end) = (section.start * channels, section.end * channels);
-    let (up, low) = (&mut upper[start..end], &mut lower[start..end]);
-    let mut covered = 1;
-    while covered < band + 1 {
-        let reach = covered.min(band + 1 - covered);
-        let shift = reach * channels;
-        for at in 0..up.len().saturating_sub(shift) {
-            up[at] = up[at].max(up[at + shift]);
-            low[at] = low[at].min(low[at + shift]);
-        }
-        covered += reach;
-    }
-    // The same to the other side, over what already looks ahead: j - band ..= j + band. Going
-    // backwards keeps sources unchanged.
-    let mut covered = 1;
-    while covered < band + 1 {
-        let reach = covered.min(band + 1 - covered);
-        let shift = reach * channels;
-        for at in (shift..up.len()).rev() {
-            up[at] = up[at].max(up[at - shift]);
-            low[at] = low[at].min(low[at - shift]);
-        }
-        covered += reach;
-    }
+    let inside = section.start * channels..section.end * channels;
+    widen(&mut upper[inside.clone()], channels, band, |a, b| if b > a { b } else { a });
+    widen(&mut lower[inside], channels, band, |a, b| if b < a { b } else { a });
     Envelope { upper, lower }
+}
+
+/// Gives every frame the pick of all frames up to `band` away.
+fn widen(values: &mut [f32], channels: usize, band: usize, pick: impl Fn(f32, f32) -> f32) {
+    let mut before = Vec::with_capacity(values.len());
+    // First over the frames that follow, then, over what so looks ahead, to the other side.
+    for ahead in [true, false] {
+        // By doubling: after a round a frame has the pick of `covered` frames.
+        let mut covered = 1;
+        while covered < band + 1 {
+            let reach = covered.min(band + 1 - covered);
+            covered += reach;
+            before.clear();
+            before.extend_from_slice(values);
+            let shift = values.len().min(reach * channels);
+            let kept = values.len() - shift;
+            let (near, far) = if ahead {
+                (&mut values[..kept], &before[shift..])
+            } else {
+                (&mut values[shift..], &before[..kept])
+            };
+            for (value, &other) in near.iter_mut().zip(far) {
+                *value = pick(*value, other);
+            }
+        }
+    }
 }

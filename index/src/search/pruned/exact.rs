@@ -8,12 +8,18 @@ use crate::params::{Curve, ValidDtwParams};
 /// Curves at a time.
 pub(crate) const WIDTH: usize = 8;
 
+/// Columns side by side.
+const SIDE: usize = 3;
+/// Values turned at a time: so many registers fit the nearest cache.
+const PIECE: usize = 128;
+
 type Wide = [f64; WIDTH];
 
 /// Working memory of [`exact`].
 #[derive(Debug, Default)]
 pub(crate) struct ExactScratch {
     values: Vec<Wide>,
+    query: Vec<f64>,
     previous: Vec<Wide>,
     current: Vec<Wide>,
 }
@@ -21,6 +27,29 @@ pub(crate) struct ExactScratch {
 #[inline(always)]
 fn smaller(a: Wide, b: Wide) -> Wide {
     std::array::from_fn(|lane| if a[lane] < b[lane] { a[lane] } else { b[lane] })
+}
+
+/// Cells of one row and `COLUMNS` columns: each sums in the order of `naive::cell`, lane by lane; side by
+/// side, so that one sum need not wait for another's.
+#[inline(always)]
+fn cells<const UNIT: bool, const COLUMNS: usize>(
+    frame: &[f64],
+    values: &[Wide],
+    weights: &[f64],
+) -> [Wide; COLUMNS] {
+    let mut cells = [[0.0; WIDTH]; COLUMNS];
+    let columns: [&[Wide]; COLUMNS] =
+        std::array::from_fn(|column| &values[column * frame.len()..(column + 1) * frame.len()]);
+    for (channel, (&value, &weight)) in frame.iter().zip(weights).enumerate() {
+        for (cell, column) in cells.iter_mut().zip(columns) {
+            for lane in 0..WIDTH {
+                let difference = value - column[channel][lane];
+                let square = difference * difference;
+                cell[lane] += if UNIT { square } else { weight * square };
+            }
+        }
+    }
+    cells
 }
 
 #[inline(always)]
@@ -53,40 +82,51 @@ fn exact_weighted<const UNIT: bool>(
     let frames = section.len();
     let inside = section.start * channels..section.end * channels;
     scratch.values.resize(frames * channels, [0.0; WIDTH]);
-    let lanes: [&[f32]; WIDTH] = std::array::from_fn(|lane| &curves[lane].values()[inside.clone()]);
-    for (at, wide) in scratch.values.iter_mut().enumerate() {
-        *wide = std::array::from_fn(|lane| f64::from(lanes[lane][at]));
+    // Piece by piece and lane by lane: a piece stays near while it is filled.
+    for (number, piece) in scratch.values.chunks_mut(PIECE).enumerate() {
+        let from = inside.start + number * PIECE;
+        for (lane, curve) in curves.iter().enumerate() {
+            let values = &curve.values()[from..from + piece.len()];
+            for (wide, &value) in piece.iter_mut().zip(values) {
+                wide[lane] = f64::from(value);
+            }
+        }
     }
+    scratch.query.clear();
+    scratch.query.extend(query.values()[inside].iter().map(|&value| f64::from(value)));
     for row in [&mut scratch.previous, &mut scratch.current] {
         row.clear();
         row.resize(frames + 1, [f64::INFINITY; WIDTH]);
     }
     scratch.previous[0] = [0.0; WIDTH];
-    let query = &query.values()[inside];
-    for (row, frame) in query.chunks_exact(channels).enumerate() {
+    for (row, frame) in scratch.query.chunks_exact(channels).enumerate() {
         let (first, last) = params.columns(row, frames, frames);
         let mut left = [f64::INFINITY; WIDTH];
         let mut lowest = left;
         scratch.current[first] = left;
         let mut diagonal = scratch.previous[first];
-        for column in first..=last {
-            let values = &scratch.values[column * channels..(column + 1) * channels];
-            // The order of operations of `naive::cell`, lane by lane.
-            let mut cell = [0.0; WIDTH];
-            for ((&value, wide), &weight) in frame.iter().zip(values).zip(params.weights()) {
-                let value = f64::from(value);
-                for lane in 0..WIDTH {
-                    let difference = value - wide[lane];
-                    let square = difference * difference;
-                    cell[lane] += if UNIT { square } else { weight * square };
+        let mut column = first;
+        while column <= last {
+            let side = SIDE.min(last + 1 - column);
+            let values = &scratch.values[column * channels..(column + side) * channels];
+            let cells = if side == SIDE {
+                cells::<UNIT, SIDE>(frame, values, params.weights())
+            } else {
+                let mut cells = [[0.0; WIDTH]; SIDE];
+                for (cell, values) in cells.iter_mut().zip(values.chunks_exact(channels)) {
+                    [*cell] = self::cells::<UNIT, 1>(frame, values, params.weights());
                 }
+                cells
+            };
+            for cell in &cells[..side] {
+                let up = scratch.previous[column + 1];
+                let best = smaller(smaller(diagonal, up), left);
+                left = std::array::from_fn(|lane| cell[lane] + best[lane]);
+                lowest = smaller(lowest, left);
+                scratch.current[column + 1] = left;
+                diagonal = up;
+                column += 1;
             }
-            let up = scratch.previous[column + 1];
-            let best = smaller(smaller(diagonal, up), left);
-            left = std::array::from_fn(|lane| cell[lane] + best[lane]);
-            lowest = smaller(lowest, left);
-            scratch.current[column + 1] = left;
-            diagonal = up;
         }
         if lowest.iter().all(|&lowest| lowest > cutoff) {
             return None;

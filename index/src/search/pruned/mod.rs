@@ -19,6 +19,7 @@ use std::ops::Range;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
+use super::crew::Crew;
 use super::filter::Resolved;
 use super::top::Top;
 use super::{Answer, Nearest, Neighbour, Stages, cut, scan};
@@ -27,6 +28,7 @@ use crate::lanes::{LANES, Level};
 use crate::params::Curve;
 use crate::sketch::{Quantiser, RUN};
 use crate::store::{Index, Segment};
+use choose::Sweep;
 use coarse::{Ahead, WarpScratch, boxed, boxed_runs, runs_inside, warp};
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
@@ -183,8 +185,9 @@ pub(crate) fn nearest(
         // Every cost is asked for: nothing can be ruled out.
         return scan::nearest(index, query, what, section);
     }
-    let job = Job::new(index, query, what, section, resolved.as_deref(), passing);
-    job.run(stages)
+    Crew::with(what.how.threads.get(), |crew| {
+        Job::new(index, query, what, section, resolved.as_deref(), passing).run(crew, stages)
+    })
 }
 
 impl<'a> Job<'a> {
@@ -235,44 +238,53 @@ impl<'a> Job<'a> {
         }
     }
 
-    fn run(&self, mut stages: Stages) -> Answer {
+    fn run(&self, crew: &Crew, mut stages: Stages) -> Answer {
         let top = Top::new(self.what.k, self.what.max_cost);
         let cutoff = AtomicU64::new(top.cutoff().to_bits());
         let best = Best { top: Mutex::new(top), cutoff };
-        let mut exact_scratch = ExactScratch::default();
-
         let mut seen = Seen::default();
+
         // Under a narrow filter the few groups that hold anything, else blocks by their boxes.
-        let listed = self.listed(&mut seen);
-        let seeds = match &listed {
-            Some(listed) => self.nearest_of(listed.clone()),
-            None => self.seeds(&mut seen),
+        let (seeds, listed, guesses) = if let Some(listed) = self.listed(&mut seen) {
+            (self.nearest_of(listed.clone()), Some(listed), Vec::new())
+        } else {
+            let guesses = self.guesses();
+            (self.seeds(&guesses, &mut seen), None, guesses)
         };
-        for eight in seeds.chunks(WIDTH) {
-            self.compare(eight, &best, &mut exact_scratch);
-        }
+        let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
+        crew.share(eights.len(), &|at| {
+            self.compare(eights[at], &best, &mut ExactScratch::default());
+        });
         stages.kernel += seeds.len() as u64;
         let done = Done::new(&seeds);
 
-        let threads = self.what.how.threads.get();
-        let mut candidates = match listed {
-            Some(mut listed) => {
-                listed.retain(|one| !done.holds(one));
-                listed
-            }
-            None => self.sweep_all(&best, &done, &mut seen, &mut exact_scratch),
+        let first_cutoff = best.cutoff();
+        let coarse_tables = || self.coarse_tables(best.cutoff());
+        let (mut coarse, mut candidates) = if let Some(mut listed) = listed {
+            listed.retain(|one| !done.holds(one));
+            (coarse_tables(), listed)
+        } else {
+            let near = self.near(first_cutoff);
+            let (coarse, leads) = crew.both(coarse_tables, || self.lead_tables(near.len()));
+            let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
+            let candidates = self.sweep_all(crew, sweep, &best, &mut seen);
+            (coarse, candidates)
         };
+        let cutoff = best.cutoff();
+        candidates.retain(|one| !ruled_out(one.bound, cutoff));
+        self.look(&mut candidates, &coarse, &best, &mut seen);
+
+        // DTW of boxes.
+        let cutoff = best.cutoff();
+        if first_cutoff.is_infinite() {
+            coarse = coarse_tables();
+        } else {
+            coarse.iter_mut().for_each(|tables| tables.lower(cutoff));
+        }
+        let mut candidates = self.sift_all(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
         stages.leads = seen.leads;
-        stages.kernel += seen.compared;
-        let cutoff = best.cutoff();
-        candidates.retain(|one| !ruled_out(one.bound, cutoff));
-        stages.kernel += self.look(&mut candidates, &best, &mut exact_scratch);
-
-        // DTW of boxes, on coarse copies.
-        let coarse = self.coarse_tables(best.cutoff());
-        let (mut candidates, seen) = self.sift_all(candidates, &coarse, &best, &mut exact_scratch);
         stages.runs = seen.wide;
         stages.coarse = seen.narrow;
         stages.kernel += seen.compared;
@@ -281,7 +293,7 @@ impl<'a> Job<'a> {
         // DTW on coarse copies, sixteen at a time, nearest first; the kernel on what is left.
         let batches: Vec<&[Found]> = candidates.chunks(LANES).collect();
         let next = AtomicUsize::new(0);
-        let counts = in_parallel(threads, threads.min(batches.len()), |_| {
+        let counts = crew.map(crew.threads().min(batches.len()), |_| {
             self.warp_all(&batches, &next, &coarse, &best)
         });
         for (warped, compared) in counts {
@@ -292,40 +304,45 @@ impl<'a> Job<'a> {
         Answer { neighbours: top.into_sorted(), stages }
     }
 
-    /// While many are left: compares those of the lowest bounds exactly, which may lower the cutoff, and
-    /// drops what it then rules out. Keeps the order; returns how many it compared.
-    fn look(&self, candidates: &mut Vec<Found>, best: &Best, scratch: &mut ExactScratch) -> u64 {
+    /// While many are left: takes those of the lowest bounds out, holds them against narrow boxes and compares
+    /// what these leave exactly, which may lower the cutoff; drops what it then rules out. Keeps the order.
+    fn look(
+        &self,
+        candidates: &mut Vec<Found>,
+        coarse: &[CoarseTables],
+        best: &Best,
+        seen: &mut Seen,
+    ) {
         let wanted = self.wanted().max(SEEDS);
-        let mut compared = 0;
+        let mut warp_scratch = WarpScratch::default();
+        let mut scratch = ExactScratch::default();
         for _ in 0..ROUNDS {
             if candidates.len() < MANY.max(2 * wanted) {
                 break;
             }
             let before = best.cutoff();
             let nearest = take_least(candidates, wanted);
-            compared += nearest.len() as u64;
-            for eight in nearest.chunks(WIDTH) {
-                self.compare(eight, best, scratch);
-            }
+            seen.narrow += nearest.len() as u64;
+            let mut left = self.hold(Boxes::Narrow, &nearest, coarse, before, &mut warp_scratch);
+            seen.compared += self.compare_waiting(&mut left, best, &mut scratch, 1);
             let cutoff = best.cutoff();
             candidates.retain(|one| !ruled_out(one.bound, cutoff));
             if cutoff > before * 0.9 {
                 break;
             }
         }
-        compared
     }
 
     /// Keeps what DTW of boxes does not rule out. Of many curves those of the lowest bounds come first: what
     /// boxes find nearest among them is compared exactly, which may lower the cutoff for the rest.
     fn sift_all(
         &self,
+        crew: &Crew,
         candidates: Vec<Found>,
         coarse: &[CoarseTables],
         best: &Best,
-        scratch: &mut ExactScratch,
-    ) -> (Vec<Found>, Seen) {
-        let mut seen = Seen::default();
+        seen: &mut Seen,
+    ) -> Vec<Found> {
         let (first, mut rest) = if candidates.len() < SIFT_WORTH {
             (candidates, Vec::new())
         } else {
@@ -334,32 +351,30 @@ impl<'a> Job<'a> {
             first.sort_unstable_by_key(|one| (one.segment, one.place));
             (first, rest)
         };
-        let mut kept = self.sift_some(&first, coarse, best.cutoff(), &mut seen);
+        let mut kept = self.sift_some(crew, &first, coarse, best.cutoff(), seen);
         if !rest.is_empty() {
-            let nearest = take_least(&mut kept, self.wanted().max(SEEDS));
-            for eight in nearest.chunks(WIDTH) {
-                self.compare(eight, best, scratch);
-            }
-            seen.compared += nearest.len() as u64;
+            let mut nearest = take_least(&mut kept, self.wanted().max(SEEDS));
+            let mut scratch = ExactScratch::default();
+            seen.compared += self.compare_waiting(&mut nearest, best, &mut scratch, 1);
             let cutoff = best.cutoff();
             rest.retain(|one| !ruled_out(one.bound, cutoff));
-            kept.append(&mut self.sift_some(&rest, coarse, cutoff, &mut seen));
+            kept.append(&mut self.sift_some(crew, &rest, coarse, cutoff, seen));
         }
-        (kept, seen)
+        kept
     }
 
     /// Sifts by shares.
     fn sift_some(
         &self,
+        crew: &Crew,
         some: &[Found],
         coarse: &[CoarseTables],
         cutoff: f64,
         seen: &mut Seen,
     ) -> Vec<Found> {
-        let threads = self.what.how.threads.get();
-        let share = some.len().div_ceil(4 * threads).max(256);
+        let share = some.len().div_ceil(8 * crew.threads()).max(256);
         let shares: Vec<&[Found]> = some.chunks(share).collect();
-        let sifted = in_parallel(threads, shares.len(), |at| self.sift(shares[at], coarse, cutoff));
+        let sifted = crew.map(shares.len(), |at| self.sift(shares[at], coarse, cutoff));
         let mut kept = Vec::new();
         for (mut found, own) in sifted {
             kept.append(&mut found);
@@ -613,30 +628,4 @@ fn as_cost(bound: f64, scale: f64) -> f32 {
 /// Whether a bound rules out a curve; the bound may have been rounded up to the next `f32`.
 fn ruled_out(bound: f32, cutoff: f64) -> bool {
     f64::from(bound) * (1.0 - 1e-6) > cutoff * (1.0 + SLACK)
-}
-
-/// `work(0) .. work(count - 1)`, by up to `threads` threads.
-fn in_parallel<T: Send>(threads: usize, count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    if threads == 1 || count <= 1 {
-        return (0..count).map(work).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let done = Mutex::new(Vec::with_capacity(count));
-    rayon::scope(|scope| {
-        for _ in 0..threads.min(count) {
-            scope.spawn(|_| {
-                loop {
-                    let number = next.fetch_add(1, Ordering::Relaxed);
-                    if number >= count {
-                        break;
-                    }
-                    let made = work(number);
-                    done.lock().unwrap_or_else(PoisonError::into_inner).push((number, made));
-                }
-            });
-        }
-    });
-    let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
-    done.sort_unstable_by_key(|(number, _)| *number);
-    done.into_iter().map(|(_, made)| made).collect()
 }

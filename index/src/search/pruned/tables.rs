@@ -41,12 +41,14 @@ pub(crate) struct SketchWord {
 /// Upper and lower limits as bytes: the codes at and below (above) which there is no gap.
 pub(crate) fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8) {
     // x - ceil((upper - offset) / step + slack) never overstates the gap above: the value behind x is
-    // at least offset + (x - slack) step. Casts saturate, which only lowers gaps: codes end at 0 and
-    // 255, too.
-    let above = ((upper - offset) / step + slack).ceil() as u8;
+    // at least offset + (x - slack) step. Clamping only lowers gaps: codes end at 0 and 255, too.
+    let above = ((upper - offset) / step + slack).clamp(0.0, 255.0);
     // The value behind x is at most offset + (x + 1 + slack) step.
-    let below = (((lower - offset) / step - slack).floor() - 1.0) as u8;
-    (above, below)
+    let below = ((lower - offset) / step - slack).clamp(1.0, 256.0);
+    // Casts cut off what is behind the point: a floor; a ceiling where that took something away.
+    let whole = above as i32;
+    let above = whole + i32::from(f64::from(whole) < above);
+    (above as u8, (below as i32 - 1) as u8)
 }
 
 /// What the square of a step costs in each pair: a frame's weight times the segment's length; 0 for the
@@ -221,6 +223,12 @@ pub(crate) struct CoarseTables {
     pub(crate) heads: Vec<i32>,
     /// A bound made of warped codes is the integer sum divided by this.
     pub(crate) warp_scale: f64,
+    /// Heads before the charge for the blur of codes.
+    squares: Vec<f64>,
+    /// That charge for a cell, times the share given away.
+    blur: f64,
+    /// A sum of root weights' squares divided by this is a cost.
+    root_scale: f64,
 }
 
 /// No cell costs more than this; with [`FAR`] below 2^30, sums stay inside 31 bits.
@@ -235,16 +243,25 @@ const MOST_ROOT: f64 = 10.0;
 const HALF: f64 = 0.5 + 1e-6;
 
 /// The most (or least) of each byte over runs of `frames` frames of `words` words.
-fn over(bytes: &[[u8; 4]], words: usize, frames: usize, pick: fn(u8, u8) -> u8) -> Vec<[u8; 4]> {
-    let runs = bytes.chunks(words * frames);
-    runs.flat_map(|run| {
-        (0..words).map(move |word| {
-            let mut all = run[word..].iter().step_by(words).copied();
-            let first = all.next().unwrap_or_default();
-            all.fold(first, |a, b| std::array::from_fn(|at| pick(a[at], b[at])))
-        })
-    })
-    .collect()
+fn over(
+    bytes: &[[u8; 4]],
+    words: usize,
+    frames: usize,
+    pick: impl Fn(u8, u8) -> u8,
+) -> Vec<[u8; 4]> {
+    let mut found = Vec::with_capacity(bytes.len().div_ceil(frames) + words);
+    for run in bytes.chunks(words * frames) {
+        let (first, others) = run.split_at(words);
+        let start = found.len();
+        found.extend_from_slice(first);
+        let found = found[start..].as_flattened_mut();
+        for other in others.chunks_exact(words) {
+            for (best, &byte) in found.iter_mut().zip(other.as_flattened()) {
+                *best = pick(*best, byte);
+            }
+        }
+    }
+    found
 }
 
 fn packed(bytes: Vec<[u8; 4]>) -> Vec<u32> {
@@ -307,7 +324,7 @@ impl CoarseTables {
             (vec![[255_u8; 4]; words * frames], vec![[0_u8; 4]; words * frames]);
         let (mut envelope_above, mut envelope_below) = (above.clone(), below.clone());
         let mut minus = vec![0_i16; frames * words * 4];
-        let mut heads = vec![0.0_f64; frames];
+        let mut squares = vec![0.0_f64; frames];
         let slack = crate::sketch::CODE_SLACK;
         let mut blur = 0.0;
         for (channel, &weight) in whole.iter().enumerate() {
@@ -320,7 +337,7 @@ impl CoarseTables {
             if weight > 0.0 {
                 blur += weight * (HALF + 0.25 / weight).powi(2);
             }
-            for (frame, head) in heads.iter_mut().enumerate() {
+            for (frame, square) in squares.iter_mut().enumerate() {
                 let (word, byte) = (frame * words + channel / 4, channel % 4);
                 let at = (section.start + frame) * channels + channel;
                 let limits = |upper: f32, lower: f32| {
@@ -336,15 +353,11 @@ impl CoarseTables {
                     // Per word: the even channels, then the odd ones.
                     let half = 4 * word + byte % 2 * 2 + byte / 2;
                     minus[half] = -product as i16;
-                    *head += product * product / (4.0 * weight);
+                    *square += product * product / (4.0 * weight);
                 }
             }
         }
-        // The share that the blur of codes gives away least by, were the path as long as the section
-        // and its cost the cutoff. Any share between 0 and 1 is right.
-        let share = (blur * frames as f64 / (cutoff * scale).max(1.0)).sqrt().clamp(1e-4, 0.5);
-        let heads = heads.iter().map(|head| (head - blur / share - 0.01).floor() as i32).collect();
-        Self {
+        let mut made = Self {
             rows_above: packed(over(&above, words, ROWS, u8::max)),
             rows_below: packed(over(&below, words, ROWS, u8::min)),
             columns_above: packed(over(&envelope_above, words, COLUMNS, u8::max)),
@@ -359,9 +372,28 @@ impl CoarseTables {
             scale: if alike { most.powi(-2) } else { scale },
             weights,
             minus: minus.chunks_exact(2).map(|two| pair(two[0], two[1])).collect(),
-            heads,
-            warp_scale: scale / (1.0 - share),
+            heads: vec![0; frames],
+            warp_scale: scale,
+            squares,
+            blur,
+            root_scale: scale,
+        };
+        made.lower(cutoff);
+        made
+    }
+
+    /// Makes bounds of warped codes tight for a cutoff, which is not above the one the tables were made for.
+    pub(crate) fn lower(&mut self, cutoff: f64) {
+        // The share that the blur of codes gives away least by, were the path as long as the section
+        // and its cost the cutoff. Any share between 0 and 1 is right.
+        let frames = self.squares.len() as f64;
+        let spent = self.blur * frames / (cutoff * self.root_scale).max(1.0);
+        let share = spent.sqrt().clamp(1e-4, 0.5);
+        let charge = self.blur / share + 0.01;
+        for (head, square) in self.heads.iter_mut().zip(&self.squares) {
+            *head = (square - charge).floor() as i32;
         }
+        self.warp_scale = self.root_scale / (1.0 - share);
     }
 }
 
