@@ -2,6 +2,7 @@
 
 mod barycentre;
 mod medoid;
+mod near;
 mod pairwise;
 
 pub use barycentre::{Barycentre, barycentre};

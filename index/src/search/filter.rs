@@ -52,6 +52,25 @@ impl Places {
     }
 }
 
+impl Resolved {
+    /// Live curves with ids behind `id`. O(n).
+    pub(crate) fn behind(index: &Index, id: u64) -> Self {
+        let mut passing = 0;
+        let places = index.parts().iter().map(|segment| {
+            let mut bits = vec![0_u16; segment.rows().div_ceil(GROUP)];
+            for (row, (&own, &place)) in segment.ids().iter().zip(segment.places()).enumerate() {
+                if own > id && segment.is_live(row) {
+                    bits[place as usize / GROUP] |= 1 << (place as usize % GROUP);
+                    passing += 1;
+                }
+            }
+            Places(bits)
+        });
+        let segments = places.collect();
+        Self { state: index.state(), passing, segments }
+    }
+}
+
 impl Clone for IdFilter {
     fn clone(&self) -> Self {
         Self { ids: self.ids.clone(), listed_pass: self.listed_pass, resolved: Mutex::default() }

@@ -7,7 +7,7 @@ mod scan;
 mod top;
 
 pub use filter::IdFilter;
-pub(crate) use pruned::{ExactScratch, Sections, WIDTH, exact};
+pub(crate) use pruned::{ExactScratch, Sections, WIDTH, behind, exact};
 
 use std::num::NonZeroUsize;
 use std::ops::Range;

@@ -176,7 +176,23 @@ pub(crate) fn nearest(
     section: &Range<usize>,
 ) -> Answer {
     let resolved = what.how.filter.map(|filter| filter.resolve(index));
-    let passing = resolved.as_ref().map_or_else(|| index.len(), |resolved| resolved.passing);
+    nearest_of(index, query, what, section, resolved.as_deref())
+}
+
+/// The same of the curves behind an id, whatever the filter.
+pub(crate) fn behind(index: &Index, query: Curve<'_>, id: u64, what: &Nearest<'_>) -> Answer {
+    let behind = Resolved::behind(index, id);
+    nearest_of(index, query, what, &(0..query.frames()), Some(&behind))
+}
+
+fn nearest_of(
+    index: &Index,
+    query: Curve<'_>,
+    what: &Nearest<'_>,
+    section: &Range<usize>,
+    resolved: Option<&Resolved>,
+) -> Answer {
+    let passing = resolved.map_or_else(|| index.len(), |resolved| resolved.passing);
     let stages = Stages { curves: passing as u64, ..Stages::default() };
     if what.k == 0 || passing == 0 {
         return Answer { neighbours: Vec::new(), stages };
@@ -186,7 +202,7 @@ pub(crate) fn nearest(
         return scan::nearest(index, query, what, section);
     }
     Crew::with(what.how.threads.get(), |crew| {
-        Job::new(index, query, what, section, resolved.as_deref(), passing).run(crew, stages)
+        Job::new(index, query, what, section, resolved, passing).run(crew, stages)
     })
 }
 
