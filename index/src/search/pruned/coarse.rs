@@ -105,9 +105,28 @@ impl Drop for Ahead<'_> {
     }
 }
 
-/// The words `bytes` of sixteen copies, turned into lanes.
+/// The words `bytes` of sixteen copies, turned into lanes; of each frame those that count.
 #[inline(always)]
-fn turn<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<Line>) {
+fn turn<L: Lanes>(
+    copies: &[&[u8]; LANES],
+    bytes: Range<usize>,
+    tables: &CoarseTables,
+    codes: &mut Vec<Line>,
+) {
+    turn_all::<L>(copies, bytes, codes);
+    let (all, kept) = (tables.frame_words, tables.kept.as_slice());
+    if kept.len() < all {
+        for frame in 0..codes.len() / all {
+            for (place, word) in kept.iter().enumerate() {
+                codes[frame * kept.len() + place] = codes[frame * all + word];
+            }
+        }
+    }
+}
+
+/// All words of each frame.
+#[inline(always)]
+fn turn_all<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<Line>) {
     let len = bytes.len();
     codes.resize((len / 4).max(LANES), Line([0; LANES]));
     let mut short = [[0_u8; LINE]; LANES];
@@ -230,7 +249,7 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     let frames = section.len();
     let columns = frames.div_ceil(COLUMNS);
     let WarpScratch { codes, boxes, rows, .. } = scratch;
-    turn::<L>(copies, section.start * words * 4..section.end * words * 4, codes);
+    turn::<L>(copies, frames_inside(section, tables.frame_words), tables, codes);
     boxes.resize(2 * columns * words, FAR_LINE);
     assert!(codes.len() >= frames * words);
     // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
@@ -280,11 +299,16 @@ fn boxed_runs_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    let bytes = runs_inside(section, tables.even.len());
+    let bytes = runs_inside(section, tables.frame_words);
     let WarpScratch { codes, rows, .. } = scratch;
-    turn::<L>(runs, bytes, codes);
+    turn::<L>(runs, bytes, tables, codes);
     let limits = [tables.runs_above.as_slice(), tables.runs_below.as_slice()];
     path::<L, WORDS, ALIKE, RUN>(tables, params, section.len(), codes, limits, ahead, most, rows)
+}
+
+/// Where the frames of a section lie in a copy, of `words` words each.
+pub(crate) fn frames_inside(section: &Range<usize>, words: usize) -> Range<usize> {
+    section.start * words * 4..section.end * words * 4
 }
 
 /// Where the runs lie, of `words` words, that cover a section which begins with one.
@@ -339,6 +363,12 @@ fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
             let last = params.columns(last_frame, frames, frames).1 / COLUMNS;
             let twice = last_frame > row * ROWS;
             ahead.fetch(row + 1, rows);
+            // Held in registers where their number is known.
+            let mut held = [[far; 2]; 4];
+            for (word, held) in held.iter_mut().take(WORDS).enumerate() {
+                let at = row * words + word;
+                *held = [L::splat(tables.rows_above[at]), L::splat(tables.rows_below[at])];
+            }
             let previous = scratch.previous.as_ptr().cast::<u8>();
             let current = scratch.current.as_mut_ptr().cast::<u8>();
             let mut diagonal = L::load(previous.add(first * LINE));
@@ -349,8 +379,12 @@ fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
                 let mut cost = L::splat(0);
                 for word in 0..words {
                     let (at, row_at) = (2 * column * words + word, row * words + word);
-                    let above = L::splat(*tables.rows_above.get_unchecked(row_at));
-                    let below = L::splat(*tables.rows_below.get_unchecked(row_at));
+                    let [above, below] = if WORDS == 0 {
+                        let above = *tables.rows_above.get_unchecked(row_at);
+                        [L::splat(above), L::splat(*tables.rows_below.get_unchecked(row_at))]
+                    } else {
+                        *held.get_unchecked(word)
+                    };
                     let gap = L::or(
                         L::sub_bytes(L::load(low.add(at * LINE)), above),
                         L::sub_bytes(below, L::load(high.add(at * LINE))),
@@ -441,7 +475,8 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let halves = 2 * words;
     let frames = section.len();
-    turn::<L>(copies, section.start * words * 4..section.end * words * 4, &mut scratch.codes);
+    let bytes = frames_inside(section, tables.frame_words);
+    turn::<L>(copies, bytes, tables, &mut scratch.codes);
     scratch.rows.start(frames);
     scratch.wide.resize(frames * halves, FAR_LINE);
     scratch.heads.resize(frames, FAR_LINE);

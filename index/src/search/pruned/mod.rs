@@ -29,7 +29,7 @@ use crate::params::Curve;
 use crate::sketch::{Quantiser, RUN};
 use crate::store::{Index, Segment};
 use choose::Sweep;
-use coarse::{Ahead, WarpScratch, boxed, boxed_runs, runs_inside, warp};
+use coarse::{Ahead, WarpScratch, boxed, boxed_runs, frames_inside, runs_inside, warp};
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 pub(crate) use sweep::Sections;
@@ -474,7 +474,7 @@ impl<'a> Job<'a> {
         let words = self.parts[0].segment.layout().frame_words();
         let inside = match boxes {
             Boxes::Wide => runs_inside(&self.section, words),
-            Boxes::Narrow => self.section.start * words * 4..self.section.end * words * 4,
+            Boxes::Narrow => frames_inside(&self.section, words),
         };
         let bytes = |one: &Found| &self.bytes_of(boxes, one)[inside.clone()];
         Ahead::new(some.iter().map(bytes).collect())

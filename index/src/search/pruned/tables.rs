@@ -195,6 +195,10 @@ pub(crate) const COLUMNS: usize = 4;
 /// The query and its envelope in the bytes of the coarse copies; everything covers the section only.
 #[derive(Debug)]
 pub(crate) struct CoarseTables {
+    /// Words of a frame.
+    pub(crate) frame_words: usize,
+    /// Those with a channel that has weight, ascending; everything below is of these only.
+    pub(crate) kept: Vec<usize>,
     /// Limits of boxes of [`ROWS`] query frames, one word per word of a frame.
     pub(crate) rows_above: Vec<u32>,
     pub(crate) rows_below: Vec<u32>,
@@ -285,7 +289,12 @@ impl CoarseTables {
         cutoff: f64,
     ) -> Self {
         let channels = layout.shape.channels();
-        let words = layout.frame_words();
+        let has_weight = |&word: &usize| {
+            let own = 4 * word..channels.min(4 * word + 4);
+            params.weights()[own].iter().any(|&weight| weight != 0.0)
+        };
+        let kept: Vec<usize> = (0..layout.frame_words()).filter(has_weight).collect();
+        let words = kept.len();
         let frames = section.len();
         let root: Vec<f64> = (0..channels)
             .map(|channel| params.weights()[channel].sqrt() * quantiser.coarse_step[channel])
@@ -308,14 +317,21 @@ impl CoarseTables {
         // Raised by a hair so that the largest becomes the whole number meant; the slack of the cutoff
         // covers it.
         let raised = 1.0 + 1e-12;
-        for (channel, root) in root.iter().enumerate() {
+        // Channels by word that counts.
+        let counted = || {
+            kept.iter().enumerate().flat_map(|(place, word)| {
+                (4 * word..channels.min(4 * word + 4)).map(move |channel| (place, channel))
+            })
+        };
+        for (place, channel) in counted() {
             let side = if channel % 2 == 0 { &mut even } else { &mut odd };
-            side[channel / 4][channel % 4] = (root * factor * raised) as u8;
+            side[place][channel % 4] = (root[channel] * factor * raised) as u8;
         }
         let whole: Vec<i16> =
             root.iter().map(|root| ((root * factor).powi(2) * raised) as i16).collect();
         let whole_at = |channel: usize| whole.get(channel).copied().unwrap_or(0);
-        let weights = (0..words)
+        let weights = kept
+            .iter()
             .flat_map(|word| [0, 1].map(|odd| 4 * word + odd))
             .map(|first| pair(whole_at(first), whole_at(first + 2)))
             .collect();
@@ -327,7 +343,8 @@ impl CoarseTables {
         let mut squares = vec![0.0_f64; frames];
         let slack = crate::sketch::CODE_SLACK;
         let mut blur = 0.0;
-        for (channel, &weight) in whole.iter().enumerate() {
+        for (place, channel) in counted() {
+            let weight = whole[channel];
             if params.weights()[channel] == 0.0 {
                 continue;
             }
@@ -338,7 +355,7 @@ impl CoarseTables {
                 blur += weight * (HALF + 0.25 / weight).powi(2);
             }
             for (frame, square) in squares.iter_mut().enumerate() {
-                let (word, byte) = (frame * words + channel / 4, channel % 4);
+                let (word, byte) = (frame * words + place, channel % 4);
                 let at = (section.start + frame) * channels + channel;
                 let limits = |upper: f32, lower: f32| {
                     limits(f64::from(upper), f64::from(lower), offset, step, slack)
@@ -358,6 +375,7 @@ impl CoarseTables {
             }
         }
         let mut made = Self {
+            frame_words: layout.frame_words(),
             rows_above: packed(over(&above, words, ROWS, u8::max)),
             rows_below: packed(over(&below, words, ROWS, u8::min)),
             columns_above: packed(over(&envelope_above, words, COLUMNS, u8::max)),
@@ -377,6 +395,7 @@ impl CoarseTables {
             squares,
             blur,
             root_scale: scale,
+            kept,
         };
         made.lower(cutoff);
         made
