@@ -131,16 +131,18 @@ impl Job<'_> {
         })
     }
 
-    /// Under a narrow filter: all that it lets through, with the bounds of their sketches.
-    pub(super) fn listed(&self, seen: &mut Seen) -> Option<Vec<Found>> {
-        let filter = self.filter?;
+    /// Whether the filter lets so few through that they are better listed than swept for.
+    pub(super) fn is_sparse(&self) -> bool {
         let rows: usize = self.parts.iter().map(|part| part.segment.rows()).sum();
-        if filter.passing.saturating_mul(SPARSE) > rows {
-            return None;
-        }
-        let mut listed = Vec::with_capacity(filter.passing);
+        self.filter.is_some_and(|filter| filter.passing.saturating_mul(SPARSE) <= rows)
+    }
+
+    /// All that the filter lets through, with the bounds of their sketches.
+    pub(super) fn listed(&self, seen: &mut Seen) -> Vec<Found> {
+        let mut listed = Vec::with_capacity(self.passing);
         let mut candidates = Vec::new();
-        for (number, (part, places)) in (0_u32..).zip(self.parts.iter().zip(&filter.segments)) {
+        let segments = self.filter.iter().flat_map(|filter| &filter.segments);
+        for (number, (part, places)) in (0_u32..).zip(self.parts.iter().zip(segments)) {
             let tables = &self.sketch_tables[part.tables];
             candidates.clear();
             let groups = places.groups();
@@ -148,7 +150,7 @@ impl Job<'_> {
             sweep_groups(level, sections, tables, None, &groups, i32::MAX, &mut candidates, seen);
             listed.extend(self.passing(number, &candidates, tables.scale));
         }
-        Some(listed)
+        listed
     }
 
     /// What sketches do not rule out, but for those `done`. Of many blocks the nearest come first: what is

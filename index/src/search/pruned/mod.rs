@@ -150,6 +150,12 @@ struct Job<'a> {
     guess_tables: Vec<SketchTables>,
 }
 
+/// What is left when all curves were looked at, but for those compared already.
+struct Begun {
+    candidates: Vec<Found>,
+    coarse: Vec<CoarseTables>,
+}
+
 /// The k best so far, shared by all threads.
 struct Best {
     top: Mutex<Top>,
@@ -260,43 +266,19 @@ impl<'a> Job<'a> {
         let best = Best { top: Mutex::new(top), cutoff };
         let mut seen = Seen::default();
 
-        // Under a narrow filter the few groups that hold anything, else blocks by their boxes.
-        let (seeds, listed, guesses) = if let Some(listed) = self.listed(&mut seen) {
-            (self.nearest_of(listed.clone()), Some(listed), Vec::new())
+        let begun = if self.is_sparse() {
+            self.begin_listed(crew, &best, &mut seen)
         } else {
-            let guesses = self.guesses();
-            (self.seeds(&guesses, &mut seen), None, guesses)
+            self.begin_all(crew, &best, &mut seen)
         };
-        let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
-        crew.share(eights.len(), &|at| {
-            self.compare(eights[at], &best, &mut ExactScratch::default());
-        });
-        stages.kernel += seeds.len() as u64;
-        let done = Done::new(&seeds);
-
-        let first_cutoff = best.cutoff();
-        let coarse_tables = || self.coarse_tables(best.cutoff());
-        let (mut coarse, mut candidates) = if let Some(mut listed) = listed {
-            listed.retain(|one| !done.holds(one));
-            (coarse_tables(), listed)
-        } else {
-            let near = self.near(first_cutoff);
-            let (coarse, leads) = crew.both(coarse_tables, || self.lead_tables(near.len()));
-            let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
-            let candidates = self.sweep_all(crew, sweep, &best, &mut seen);
-            (coarse, candidates)
-        };
+        let Begun { mut candidates, mut coarse } = begun;
         let cutoff = best.cutoff();
         candidates.retain(|one| !ruled_out(one.bound, cutoff));
         self.look(&mut candidates, &coarse, &best, &mut seen);
 
         // DTW of boxes.
         let cutoff = best.cutoff();
-        if first_cutoff.is_infinite() {
-            coarse = coarse_tables();
-        } else {
-            coarse.iter_mut().for_each(|tables| tables.lower(cutoff));
-        }
+        coarse.iter_mut().for_each(|tables| tables.lower(cutoff));
         let mut candidates = self.sift_all(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
@@ -318,6 +300,43 @@ impl<'a> Job<'a> {
         }
         let top = best.top.into_inner().unwrap_or_else(PoisonError::into_inner);
         Answer { neighbours: top.into_sorted(), stages }
+    }
+
+    /// Seeds, then a sweep of all curves by their boxes and sketches.
+    fn begin_all(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> Begun {
+        let guesses = self.guesses();
+        let seeds = self.seeds(&guesses, seen);
+        let done = self.compare_seeds(crew, &seeds, best, seen);
+        let cutoff = best.cutoff();
+        let near = self.near(cutoff);
+        let tables = || self.coarse_tables(cutoff);
+        let (mut coarse, leads) = crew.both(tables, || self.lead_tables(near.len()));
+        let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
+        let candidates = self.sweep_all(crew, sweep, best, seen);
+        if cutoff.is_infinite() {
+            // What they were made for says nothing.
+            coarse = self.coarse_tables(best.cutoff());
+        }
+        Begun { candidates, coarse }
+    }
+
+    /// Under a narrow filter: what it lets through, with the bounds of their sketches.
+    fn begin_listed(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> Begun {
+        let mut listed = self.listed(seen);
+        let seeds = self.nearest_of(listed.clone());
+        let done = self.compare_seeds(crew, &seeds, best, seen);
+        listed.retain(|one| !done.holds(one));
+        Begun { candidates: listed, coarse: self.coarse_tables(best.cutoff()) }
+    }
+
+    /// Compares seeds exactly.
+    fn compare_seeds(&self, crew: &Crew, seeds: &[Found], best: &Best, seen: &mut Seen) -> Done {
+        let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
+        crew.share(eights.len(), &|at| {
+            self.compare(eights[at], best, &mut ExactScratch::default());
+        });
+        seen.compared += seeds.len() as u64;
+        Done::new(seeds)
     }
 
     /// While many are left: takes those of the lowest bounds out, holds them against narrow boxes and compares
