@@ -1,9 +1,11 @@
 //! Which curves to begin with, and which of all curves sketches leave.
 
+use super::found::{Best, Done, Found, as_cost, by_bound, ruled_out};
 use super::leads::LeadTables;
+use super::settle::Memory;
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
-use super::tables::{CoarseTables, threshold};
-use super::{Best, Done, Found, Job, SEEDS, as_cost, by_bound, ruled_out};
+use super::tables::{CoarseTables, SketchTables, threshold};
+use super::{Job, SEEDS};
 use crate::search::crew::Crew;
 use crate::sketch::{GROUP, Quantiser};
 
@@ -48,7 +50,59 @@ fn keep_least(list: &mut Vec<(f32, u32, u32)>, count: usize) {
     list.sort_unstable_by(by);
 }
 
+/// What is left when all curves were looked at, but for those compared already.
+pub(super) struct Begun {
+    pub(super) candidates: Vec<Found>,
+    pub(super) coarse: Vec<CoarseTables>,
+}
+
+/// Blocks whose boxes the cutoff does not rule out, in order: bound, segment, block.
+fn near(bounds: &[Vec<f32>], cutoff: f64) -> Vec<(f32, u32, u32)> {
+    let mut near = Vec::new();
+    for (segment, bounds) in (0_u32..).zip(bounds) {
+        let blocks = (0_u32..).zip(bounds).filter(|&(_, &bound)| !ruled_out(bound, cutoff));
+        near.extend(blocks.map(|(block, &bound)| (bound, segment, block)));
+    }
+    near
+}
+
 impl Job<'_> {
+    /// Seeds, then a sweep of all curves by their boxes and sketches.
+    pub(super) fn begin_all(
+        &self,
+        crew: &Crew,
+        best: &Best,
+        seen: &mut Seen,
+        memory: &mut Memory,
+    ) -> Begun {
+        let (guesses, bounds) = crew.both(
+            || self.block_bounds(&self.guess_tables),
+            || self.block_bounds(&self.sketch_tables),
+        );
+        let seeds = self.seeds(&guesses, seen);
+        let done = self.compare_seeds(crew, &seeds, best, seen);
+        let cutoff = best.cutoff();
+        let near = near(&bounds, cutoff);
+        let tables = || self.coarse_tables(cutoff);
+        let (mut coarse, leads) = crew.both(tables, || self.lead_tables(near.len()));
+        let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
+        let candidates = self.sweep_all(crew, sweep, best, seen, memory);
+        if cutoff.is_infinite() {
+            // What they were made for says nothing.
+            coarse = self.coarse_tables(best.cutoff());
+        }
+        Begun { candidates, coarse }
+    }
+
+    /// Under a narrow filter: what it lets through, with the bounds of their sketches.
+    pub(super) fn begin_listed(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> Begun {
+        let mut listed = self.listed(seen);
+        let seeds = self.nearest_of(listed.clone());
+        let done = self.compare_seeds(crew, &seeds, best, seen);
+        listed.retain(|one| !done.holds(one));
+        Begun { candidates: listed, coarse: self.coarse_tables(best.cutoff()) }
+    }
+
     /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
     /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
     pub(super) fn seeds(&self, guesses: &[Vec<f32>], seen: &mut Seen) -> Vec<Found> {
@@ -161,23 +215,28 @@ impl Job<'_> {
         sweep: Sweep<'_>,
         best: &Best,
         seen: &mut Seen,
+        memory: &mut Memory,
     ) -> Vec<Found> {
         let Sweep { mut near, guesses, leads, done, coarse } = sweep;
-        let first = if near.len() < ROUND_WORTH { near.len() } else { near.len() / ROUND_SHARE };
-        if first < near.len() {
+        let rest = if near.len() < ROUND_WORTH {
+            Vec::new()
+        } else {
             let guess = |one: &(f32, u32, u32)| guesses[one.1 as usize][one.2 as usize];
-            near.select_nth_unstable_by(first, |a, b| guess(a).total_cmp(&guess(b)));
-        }
-        let rest = near.split_off(first);
+            let mut sorted: Vec<f32> = near.iter().map(guess).collect();
+            let share = near.len() / ROUND_SHARE;
+            let (_, &mut most, _) = sorted.select_nth_unstable_by(share, f32::total_cmp);
+            let rest = near.iter().copied().filter(|one| guess(one) > most).collect();
+            near.retain(|one| guess(one) <= most);
+            rest
+        };
         let mut candidates = Vec::new();
         for mut blocks in [near, rest] {
             let cutoff = best.cutoff();
             blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
-            blocks.sort_unstable_by_key(|&(_, segment, block)| (segment, block));
             let mut found = self.sweep_some(crew, &blocks, &leads, cutoff, seen);
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
-                self.look(&mut found, coarse, best, seen);
+                self.look(&mut found, coarse, best, seen, memory);
             }
             candidates.append(&mut found);
         }
@@ -209,30 +268,16 @@ impl Job<'_> {
         candidates
     }
 
-    /// How near each block of each segment seems: what its box is away from the query itself. No bound.
-    pub(super) fn guesses(&self) -> Vec<Vec<f32>> {
+    /// What the boxes of each segment's blocks are away from what the tables are of: a bound, if that is the
+    /// envelope; if it is the query itself, a guess how near they are.
+    fn block_bounds(&self, tables: &[SketchTables]) -> Vec<Vec<f32>> {
         let mut bounds = Vec::new();
         let of_part = self.parts.iter().map(|part| {
-            let tables = &self.guess_tables[part.tables];
+            let tables = &tables[part.tables];
             block_bounds(self.level, part.sections, tables, &mut bounds);
             bounds.iter().map(|&bound| as_cost(f64::from(bound), tables.scale)).collect()
         });
         of_part.collect()
-    }
-
-    /// Blocks whose boxes the cutoff does not rule out: bound, segment, block.
-    pub(super) fn near(&self, cutoff: f64) -> Vec<(f32, u32, u32)> {
-        let mut near = Vec::new();
-        let mut bounds = Vec::new();
-        for (number, part) in (0_u32..).zip(&self.parts) {
-            let tables = &self.sketch_tables[part.tables];
-            block_bounds(self.level, part.sections, tables, &mut bounds);
-            let most = threshold(cutoff, tables.scale);
-            let inside = (0_u32..).zip(&bounds).filter(|&(_, &bound)| bound <= most);
-            let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
-            near.extend(inside.map(|(block, &bound)| (cost(bound), number, block)));
-        }
-        near
     }
 
     /// Tables for leads, per quantiser, where so many blocks are worth them.

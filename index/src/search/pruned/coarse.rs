@@ -9,6 +9,14 @@ use crate::sketch::RUN;
 
 const FAR_LINE: Line = Line([FAR; LANES]);
 
+/// What copies are held against.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Against<'a> {
+    pub(crate) tables: &'a CoarseTables,
+    pub(crate) params: &'a ValidDtwParams,
+    pub(crate) section: &'a Range<usize>,
+}
+
 /// Working memory of [`boxed`], [`boxed_runs`] and [`warp`].
 #[derive(Debug, Default)]
 pub(crate) struct WarpScratch {
@@ -206,45 +214,42 @@ unsafe fn owed<L: Lanes, const ALIKE: bool>(
 /// `$body::<L, WORDS, ALIKE>` for the number of words per frame, 0 where only known at run time, and
 /// for weights that are all alike.
 macro_rules! by_words {
-    ($body:ident($tables:ident $(, $arg:expr)*)) => {
-        match ($tables.even.len(), $tables.alike) {
-            (1, true) => $body::<L, 1, true>($tables $(, $arg)*),
-            (2, true) => $body::<L, 2, true>($tables $(, $arg)*),
-            (3, true) => $body::<L, 3, true>($tables $(, $arg)*),
-            (4, true) => $body::<L, 4, true>($tables $(, $arg)*),
-            (_, true) => $body::<L, 0, true>($tables $(, $arg)*),
-            (1, false) => $body::<L, 1, false>($tables $(, $arg)*),
-            (2, false) => $body::<L, 2, false>($tables $(, $arg)*),
-            (3, false) => $body::<L, 3, false>($tables $(, $arg)*),
-            (4, false) => $body::<L, 4, false>($tables $(, $arg)*),
-            (_, false) => $body::<L, 0, false>($tables $(, $arg)*),
+    ($body:ident($against:ident $(, $arg:expr)*)) => {
+        match ($against.tables.even.len(), $against.tables.alike) {
+            (1, true) => $body::<L, 1, true>($against $(, $arg)*),
+            (2, true) => $body::<L, 2, true>($against $(, $arg)*),
+            (3, true) => $body::<L, 3, true>($against $(, $arg)*),
+            (4, true) => $body::<L, 4, true>($against $(, $arg)*),
+            (_, true) => $body::<L, 0, true>($against $(, $arg)*),
+            (1, false) => $body::<L, 1, false>($against $(, $arg)*),
+            (2, false) => $body::<L, 2, false>($against $(, $arg)*),
+            (3, false) => $body::<L, 3, false>($against $(, $arg)*),
+            (4, false) => $body::<L, 4, false>($against $(, $arg)*),
+            (_, false) => $body::<L, 0, false>($against $(, $arg)*),
         }
     };
 }
 
 #[inline(always)]
 fn boxed_body<L: Lanes>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     copies: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(boxed_words(tables, params, section, copies, ahead, most, scratch))
+    by_words!(boxed_words(against, copies, ahead, most, scratch))
 }
 
 #[inline(always)]
 fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     copies: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
+    let Against { tables, section, .. } = against;
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let frames = section.len();
     let columns = frames.div_ceil(COLUMNS);
@@ -273,37 +278,34 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
         }
     }
     let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
-    path::<L, WORDS, ALIKE, COLUMNS>(tables, params, frames, boxes, limits, ahead, most, rows)
+    path::<L, WORDS, ALIKE, COLUMNS>(against, boxes, limits, ahead, most, rows)
 }
 
 #[inline(always)]
 fn boxed_runs_body<L: Lanes>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     runs: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(boxed_runs_words(tables, params, section, runs, ahead, most, scratch))
+    by_words!(boxed_runs_words(against, runs, ahead, most, scratch))
 }
 
 #[inline(always)]
 fn boxed_runs_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     runs: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
+    let Against { tables, section, .. } = against;
     let bytes = runs_inside(section, tables.frame_words);
     let WarpScratch { codes, rows, .. } = scratch;
     turn::<L>(runs, bytes, tables, codes);
     let limits = [tables.runs_above.as_slice(), tables.runs_below.as_slice()];
-    path::<L, WORDS, ALIKE, RUN>(tables, params, section.len(), codes, limits, ahead, most, rows)
+    path::<L, WORDS, ALIKE, RUN>(against, codes, limits, ahead, most, rows)
 }
 
 /// Where the frames of a section lie in a copy, of `words` words each.
@@ -321,11 +323,8 @@ pub(crate) fn runs_inside(section: &Range<usize>, words: usize) -> Range<usize> 
 /// The cheapest path of boxes of `COLUMNS` frames with boxes of [`ROWS`] query frames. `boxes`: per column
 /// the lowest, then the highest codes; they may be wider than the frames inside the section.
 #[inline(always)]
-#[allow(clippy::too_many_arguments)]
 fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    frames: usize,
+    Against { tables, params, section }: Against<'_>,
     boxes: &[Line],
     limits: [&[u32]; 2],
     mut ahead: Ahead<'_>,
@@ -334,6 +333,7 @@ fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
 ) -> Option<[i32; LANES]> {
     const { assert!(ROWS == 2 && COLUMNS >= 4, "what the proof of the bound needs") };
     const { assert!(COLUMNS.is_multiple_of(ROWS), "a last box of one frame, the number of frames odd") };
+    let frames = section.len();
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let (rows, columns) = (frames.div_ceil(ROWS), frames.div_ceil(COLUMNS));
     scratch.start(columns);
@@ -426,9 +426,7 @@ at_level! {
     /// After Sakurai, Yoshikawa and Faloutsos 2005, doi 10.1145/1065167.1065210; they take the shorter
     /// side of a box for all its cells, we count the query's frames.
     fn boxed = boxed_body(
-        tables: &CoarseTables,
-        params: &ValidDtwParams,
-        section: &Range<usize>,
+        against: Against<'_>,
         copies: &[&[u8]; LANES],
         ahead: Ahead<'_>,
         most: i32,
@@ -441,9 +439,7 @@ at_level! {
     /// of the work, a bound less tight. The section begins with a run, so that only its last box may be of a single
     /// frame, as the proof has it; a last run that goes on behind the section is but a wider box.
     fn boxed_runs = boxed_runs_body(
-        tables: &CoarseTables,
-        params: &ValidDtwParams,
-        section: &Range<usize>,
+        against: Against<'_>,
         runs: &[&[u8]; LANES],
         ahead: Ahead<'_>,
         most: i32,
@@ -453,25 +449,22 @@ at_level! {
 
 #[inline(always)]
 fn warp_body<L: Lanes>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     copies: &[&[u8]; LANES],
     [most, most_owed]: [i32; 2],
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(warp_words(tables, params, section, copies, [most, most_owed], scratch))
+    by_words!(warp_words(against, copies, [most, most_owed], scratch))
 }
 
 #[inline(always)]
 fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
-    tables: &CoarseTables,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
+    against: Against<'_>,
     copies: &[&[u8]; LANES],
     [most, most_owed]: [i32; 2],
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
+    let Against { tables, params, section } = against;
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
     let halves = 2 * words;
     let frames = section.len();
@@ -571,9 +564,7 @@ at_level! {
     /// A row's smallest sum plus what the columns right of the row's band owe to the envelope is below
     /// the whole.
     fn warp = warp_body(
-        tables: &CoarseTables,
-        params: &ValidDtwParams,
-        section: &Range<usize>,
+        against: Against<'_>,
         copies: &[&[u8]; LANES],
         most: [i32; 2],
         scratch: &mut WarpScratch,

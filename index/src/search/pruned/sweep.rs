@@ -28,8 +28,8 @@ pub(crate) struct Candidate {
     pub(crate) place: u32,
 }
 
-/// How many groups and curves were looked at, how many of these by leads or in boxes, and how many
-/// compared exactly.
+/// How many groups and curves were looked at, how many of these by leads or in boxes, how many warped and how
+/// many compared exactly.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Seen {
     pub(crate) groups: u64,
@@ -37,6 +37,7 @@ pub(crate) struct Seen {
     pub(crate) leads: u64,
     pub(crate) wide: u64,
     pub(crate) narrow: u64,
+    pub(crate) warped: u64,
     pub(crate) compared: u64,
 }
 

@@ -13,7 +13,7 @@ use super::tables::{FAR, threshold};
 use super::*;
 use crate::naive;
 use crate::params::{DtwParams, Shape};
-use crate::search::{IdFilter, Strategy};
+use crate::search::{IdFilter, Strategy, cut};
 
 #[path = "../../../tests/support/values.rs"]
 mod values;
@@ -128,15 +128,15 @@ proptest! {
             let most_warped = threshold(cost, coarse.warp_scale);
             let boxes = |level, scratch: &mut WarpScratch| {
                 let ahead = Ahead::new(copies.to_vec());
-                boxed(level, coarse, &params, &section, &copies, ahead, most, scratch)
+                boxed(level, job.against(coarse), &copies, ahead, most, scratch)
             };
             let runs = std::array::from_fn(|lane| segment.runs((first + lane).min(costs.len() - 1)));
             let wide = |level, scratch: &mut WarpScratch| {
                 let ahead = Ahead::new(runs.to_vec());
-                boxed_runs(level, coarse, &params, &section, &runs, ahead, most, scratch)
+                boxed_runs(level, job.against(coarse), &runs, ahead, most, scratch)
             };
             let warped = |level, scratch: &mut WarpScratch| {
-                warp(level, coarse, &params, &section, &copies, [most_warped, most], scratch)
+                warp(level, job.against(coarse), &copies, [most_warped, most], scratch)
             };
             let lane = place - first;
             let found = boxes(Level::Portable, &mut plain_scratch);
