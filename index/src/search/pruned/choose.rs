@@ -17,6 +17,8 @@ const ROUND_WORTH: usize = if cfg!(test) { 4 } else { 256 };
 const ROUND_SHARE: usize = 8;
 /// At least so many blocks to sweep are worth the tables that leads need; tests have fewer.
 const LEADS_WORTH: usize = if cfg!(test) { 1 } else { 32 };
+/// Leads that leave more than this part of the first round's curves are not asked for the others.
+const LEADS_LEAVE: (u64, u64) = (4, 5);
 /// Blocks looked into per block needed,
 const BLOCKS_PER_BLOCK: usize = 4;
 /// or one in so many, if that is more.
@@ -217,7 +219,7 @@ impl Job<'_> {
         seen: &mut Seen,
         memory: &mut Memory,
     ) -> Vec<Found> {
-        let Sweep { mut near, guesses, leads, done, coarse } = sweep;
+        let Sweep { mut near, guesses, mut leads, done, coarse } = sweep;
         let rest = if near.len() < ROUND_WORTH {
             Vec::new()
         } else {
@@ -234,6 +236,10 @@ impl Job<'_> {
             let cutoff = best.cutoff();
             blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
             let mut found = self.sweep_some(crew, &blocks, &leads, cutoff, seen);
+            // What leads leave goes on to wide boxes all the same.
+            if found.len() as u64 * LEADS_LEAVE.1 > seen.leads * LEADS_LEAVE.0 {
+                leads.clear();
+            }
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
                 self.look(&mut found, coarse, best, seen, memory);
