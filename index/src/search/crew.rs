@@ -5,8 +5,9 @@
 //! query begins, look out for work while it lasts and leave with it; whoever is not there yet is not
 //! waited for.
 
+use std::num::NonZeroUsize;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Looks out so many times before it lets other threads run.
 const PATIENCE: u32 = 1 << 12;
@@ -73,6 +74,12 @@ impl Drop for Post<'_> {
     }
 }
 
+/// How many threads can run at the same time.
+fn processors() -> usize {
+    static PROCESSORS: OnceLock<usize> = OnceLock::new();
+    *PROCESSORS.get_or_init(|| std::thread::available_parallelism().map_or(1, NonZeroUsize::get))
+}
+
 /// Waits busily: what is waited for is a fraction of a millisecond away.
 fn wait_until(mut reached: impl FnMut() -> bool) {
     let mut looked = 0;
@@ -87,9 +94,10 @@ fn wait_until(mut reached: impl FnMut() -> bool) {
 }
 
 impl Crew {
-    /// Does a job with `threads - 1` helpers, as far as the pool has as many free.
+    /// Does a job with `threads - 1` helpers, as far as there are processors and the pool has as many free.
+    /// More would take the place of those at work while they look out.
     pub(crate) fn with<T>(threads: usize, job: impl FnOnce(&Self) -> T) -> T {
-        let crew = Self { helpers: threads - 1, ..Self::default() };
+        let crew = Self { helpers: threads.min(processors()) - 1, ..Self::default() };
         if crew.helpers == 0 {
             return job(&crew);
         }
@@ -205,7 +213,7 @@ mod tests {
     fn shared_work_is_done_once_each_and_in_order() {
         for threads in 1..5 {
             Crew::with(threads, |crew| {
-                assert_eq!(crew.threads(), threads);
+                assert_eq!(crew.threads(), threads.min(processors()));
                 for count in [0, 1, 2, 3, 100, 1000] {
                     let calls = AtomicUsize::new(0);
                     let made = crew.map(count, |number| {
@@ -225,6 +233,11 @@ mod tests {
     fn helpers_do_help() {
         let there = AtomicUsize::new(0);
         Crew::with(2, |crew| {
+            if crew.threads() == 1 {
+                // One processor: nobody else could be there.
+                there.store(2, Ordering::SeqCst);
+                return;
+            }
             crew.share(2, &|_| {
                 there.fetch_add(1, Ordering::SeqCst);
                 wait_until(|| there.load(Ordering::SeqCst) == 2);
