@@ -8,10 +8,11 @@
 //! `costs`, `milliseconds`, and `shares`, the share of curves that reached each stage. Build time goes
 //! to stderr.
 
-#![allow(clippy::print_stdout, clippy::print_stderr, missing_docs)]
+#![allow(clippy::print_stderr, missing_docs)]
 
 mod npy;
 
+use std::io::Write as _;
 use std::num::NonZeroUsize;
 use std::path::Path;
 use std::process::ExitCode;
@@ -94,6 +95,7 @@ fn run(plan: &Plan) -> Result<(), String> {
     eprintln!("built {} curves in {:.2} s", index.len(), started.elapsed().as_secs_f64());
 
     let what = Nearest::new(&params, plan.k).threads(plan.threads).strategy(plan.strategy);
+    let mut out = std::io::stdout().lock();
     for number in 0..queries.count {
         queries.next(&mut curve)?;
         let started = Instant::now();
@@ -112,7 +114,7 @@ fn run(plan: &Plan) -> Result<(), String> {
                 format!("\"{stage}\":{:.6}", *curves as f64 / answer.stages.curves.max(1) as f64)
             })
             .collect();
-        println!(
+        let line = format!(
             "{{\"query\":{number},\"ids\":[{}],\"distances\":[{}],\"costs\":[{}],\
              \"milliseconds\":{milliseconds:.4},\"shares\":{{{}}}}}",
             list(|near| near.id.to_string()),
@@ -120,6 +122,11 @@ fn run(plan: &Plan) -> Result<(), String> {
             list(|near| near.cost.to_string()),
             shares.join(",")
         );
+        match writeln!(out, "{line}") {
+            // Whoever read along has seen enough.
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => return Ok(()),
+            written => written.map_err(|error| format!("standard output: {error}"))?,
+        }
     }
     Ok(())
 }
