@@ -1,6 +1,6 @@
 //! Packs: one file with chosen cases of one library for another, without names.
 //!
-//! [`pack`] makes one, signed and locked if that is asked for; [`open`] reads and checks one wholly
+//! [`pack`] makes one, signed and locked if that is asked for; [`open()`] reads and checks one wholly
 //! before anything is stored;
 //! [`Writer::receive`](crate::library::Writer::receive) merges it. `FORMAT.md` beside this file
 //! describes a pack entry by entry, what in it is linkable and what never leaves.

@@ -1,7 +1,7 @@
 //! Groups of similar serves, common faults, trends.
 //!
 //! The numbers are free of storage and pictures: distances in, groups, places and shares out.
-//! [`gather`] feeds them from the library. Every player has one vote.
+//! [`gather()`] feeds them from the library. Every player has one vote.
 //!
 //! # Measured
 //! Planted ways of serving (three, 24 players with 4 serves each, invented curves; noise between

@@ -13,7 +13,7 @@ pub(crate) struct Envelope {
 }
 
 /// The envelope: a candidate's frame j may meet query frames j - band ..= j + band of the section, so
-/// whatever it meets lies between lower[j] and upper[j]. Minima and maxima of `f32` round nothing.
+/// whatever it meets lies between `lower[j]` and `upper[j]`. Minima and maxima of `f32` round nothing.
 pub(crate) fn envelope(
     query: Curve<'_>,
     params: &ValidDtwParams,

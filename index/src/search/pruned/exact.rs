@@ -1,4 +1,4 @@
-//! The true cost of eight curves side by side: the bits of [`crate::dtw`] in every lane.
+//! The true cost of eight curves side by side: the bits of [`crate::dtw()`] in every lane.
 
 use std::ops::Range;
 
