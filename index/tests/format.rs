@@ -1,6 +1,6 @@
 //! A committed file of each format: it opens, holds what it held, and is what is written today.
 
-#![allow(missing_docs)]
+#![allow(missing_docs, clippy::print_stderr)]
 
 use std::path::{Path, PathBuf};
 
@@ -114,4 +114,68 @@ fn released_pages_come_back_with_the_next_search() {
     assert!(mapped(&path) > 0);
     let kept = Index::in_memory(Shape::new(20, 3).unwrap()).finish().unwrap();
     kept.release_pages().unwrap();
+}
+
+/// What `golden/read_index.py`, a reader written from `docs/format.md` alone with NumPy and zlib, says of a
+/// file: whether it agrees, and its output.
+fn read_from_the_page(path: &Path) -> Option<(bool, String)> {
+    let Some(python) = std::env::var_os("PRECEDENT_ORACLE") else {
+        eprintln!("skipped: PRECEDENT_ORACLE names no Python; tests/run sets it");
+        return None;
+    };
+    let script = golden("read_index.py");
+    let run = std::process::Command::new(python).arg(script).arg(path).output().unwrap();
+    let said = if run.status.success() { run.stdout } else { run.stderr };
+    Some((run.status.success(), String::from_utf8(said).unwrap()))
+}
+
+#[test]
+fn a_reader_written_from_the_page_agrees_on_every_byte() {
+    let folder = tempfile::tempdir().unwrap();
+    // Frames, channels, curves, of which some come later; the first has more than two blocks.
+    for (frames, channels, count, later) in
+        [(101, 12, 530, 20), (20, 3, 40, 1), (7, 5, 17, 3), (1, 1, 2, 1)]
+    {
+        let path = folder.path().join(format!("{frames}x{channels}.index"));
+        let shape = Shape::new(frames, channels).unwrap();
+        let mut builder = Index::create(&path, shape).unwrap();
+        // Invented: waves that differ by curve, in no order of id.
+        let id = |number: u64| number * 7919 % 10_007;
+        let curve = |id: u64| -> Vec<f32> {
+            let wave =
+                |at: usize| ((id % 31) as f32 * 0.1 + at as f32 * 0.07).sin() * (at % 5) as f32;
+            (0..shape.values()).map(wave).collect()
+        };
+        for number in 0..count {
+            builder.push(id(number), &curve(id(number))).unwrap();
+        }
+        let mut index = builder.finish().unwrap();
+        let more: Vec<(u64, Vec<f32>)> =
+            (count..count + later).map(|number| (id(number), curve(id(number)))).collect();
+        index.append(more.iter().map(|(id, values)| (*id, values.as_slice()))).unwrap();
+        index.delete(&[id(1), id(count)]).unwrap();
+
+        for compacted in [false, true] {
+            if compacted {
+                index.compact().unwrap();
+            }
+            let Some((agrees, said)) = read_from_the_page(&path) else { return };
+            assert!(agrees, "{frames} x {channels}: {said}");
+            let line = |id| {
+                let bytes: Vec<u8> =
+                    curve(id).iter().flat_map(|value| value.to_le_bytes()).collect();
+                format!("{id} {}\n", crc32fast::hash(&bytes))
+            };
+            let want: String = index.ids().map(line).collect();
+            assert_eq!(said, want, "{frames} x {channels}, compacted: {compacted}");
+        }
+    }
+    // The reader does look.
+    let path = folder.path().join("101x12.index");
+    let mut bytes = std::fs::read(&path).unwrap();
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    std::fs::write(&path, bytes).unwrap();
+    let (agrees, said) = read_from_the_page(&path).unwrap();
+    assert!(!agrees && said.contains("not as the page says"), "{said}");
 }
