@@ -173,12 +173,11 @@ fn turn_all<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut 
 /// is within `most`.
 ///
 /// # Safety
-/// The processor has the instructions of `L`; `low`, `high` have for each column `stride` lines, of which
-/// those of its words count; `rest` has one line more than columns.
+/// The processor has the instructions of `L`; for each column a line per word is at `low`, and as many, which
+/// `high` is at, behind them; `rest` has one line more than columns.
 #[inline(always)]
 unsafe fn owed<L: Lanes, const ALIKE: bool>(
     [low, high]: [*const u8; 2],
-    stride: usize,
     [above, below]: [&[u32]; 2],
     tables: &CoarseTables,
     frames_of: impl Fn(usize) -> usize,
@@ -195,7 +194,7 @@ unsafe fn owed<L: Lanes, const ALIKE: bool>(
         for column in (0..columns).rev() {
             let mut sum = L::splat(0);
             for word in 0..words {
-                let (at, line) = (column * words + word, (column * stride + word) * LINE);
+                let (at, line) = (column * words + word, (2 * column * words + word) * LINE);
                 let gap = L::or(
                     L::sub_bytes(L::load(low.add(line)), L::splat(above[at])),
                     L::sub_bytes(L::splat(below[at]), L::load(high.add(line))),
@@ -352,7 +351,7 @@ fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
         let high = low.add(words * LINE);
         let rest = scratch.rest.as_mut_ptr().cast::<u8>();
         let frames_of = |column: usize| (frames - column * COLUMNS).min(COLUMNS);
-        if !owed::<L, ALIKE>([low, high], 2 * words, limits, tables, frames_of, rest, most) {
+        if !owed::<L, ALIKE>([low, high], limits, tables, frames_of, rest, most) {
             return None;
         }
         let limit = L::splat(most as u32);
@@ -422,7 +421,7 @@ at_level! {
     /// the two boxes. The cheapest path of boxes that charges each box visited once, and in a row of two
     /// frames one of them once more, is below the path's cost; `docs/cascade.md` proves it for boxes of
     /// two query frames and at least four of the candidate. What the columns right of a row's band owe to
-    /// the envelope comes on top, as in [`warp`].
+    /// the envelope comes on top.
     /// After Sakurai, Yoshikawa and Faloutsos 2005, doi 10.1145/1065167.1065210; they take the shorter
     /// side of a box for all its cells, we count the query's frames.
     fn boxed = boxed_body(
@@ -451,17 +450,23 @@ at_level! {
 fn warp_body<L: Lanes>(
     against: Against<'_>,
     copies: &[&[u8]; LANES],
-    [most, most_owed]: [i32; 2],
+    most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(warp_words(against, copies, [most, most_owed], scratch))
+    match against.tables.even.len() {
+        1 => warp_words::<L, 1>(against, copies, most, scratch),
+        2 => warp_words::<L, 2>(against, copies, most, scratch),
+        3 => warp_words::<L, 3>(against, copies, most, scratch),
+        4 => warp_words::<L, 4>(against, copies, most, scratch),
+        _ => warp_words::<L, 0>(against, copies, most, scratch),
+    }
 }
 
 #[inline(always)]
-fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
+fn warp_words<L: Lanes, const WORDS: usize>(
     against: Against<'_>,
     copies: &[&[u8]; LANES],
-    [most, most_owed]: [i32; 2],
+    most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
     let Against { tables, params, section } = against;
@@ -477,8 +482,6 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
         tables.odd.len() == words
             && tables.weights.len() == halves
             && scratch.codes.len() >= frames * words
-            && tables.envelope_above.len() == frames * words
-            && tables.envelope_below.len() == frames * words
             && tables.minus.len() == frames * halves
             && tables.heads.len() == frames
     );
@@ -486,11 +489,6 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     // `at_level` compiled for.
     unsafe {
         let codes = scratch.codes.as_ptr().cast::<u8>();
-        let rest = scratch.rows.rest.as_mut_ptr().cast::<u8>();
-        let limits = [tables.envelope_above.as_slice(), tables.envelope_below.as_slice()];
-        if !owed::<L, ALIKE>([codes, codes], words, limits, tables, |_| 1, rest, most_owed) {
-            return None;
-        }
         let wide = scratch.wide.as_mut_ptr().cast::<u8>();
         let heads = scratch.heads.as_mut_ptr().cast::<u8>();
         for frame in 0..frames {
@@ -542,8 +540,7 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
                 L::store(left, current.add((column + 1) * LINE));
                 diagonal = up;
             }
-            let owed = L::load(rest.add((last + 1) * LINE));
-            if L::le(L::add(lowest, owed), limit) == 0 {
+            if L::le(lowest, limit) == 0 {
                 return None;
             }
             std::mem::swap(&mut scratch.rows.previous, &mut scratch.rows.current);
@@ -553,20 +550,17 @@ fn warp_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
 }
 
 at_level! {
-    /// DTW of sixteen coarse copies: integers below warp scale times DTW, or `None` if all are above
-    /// `most[0]` (or what all frames owe to the envelope above `most[1]`, in units of the scale of gaps).
+    /// DTW of sixteen coarse copies: integers below warp scale times DTW, or `None` if all are above `most`.
     ///
     /// Codes stand for the middles of their steps, the query for the nearest multiple of a fraction of
     /// a step; a difference d' so read is off by at most e. Since 2 d' e >= -s d'^2 - e^2 / s for every
     /// share s in (0, 1), d^2 >= (1 - s) (d'^2 - e^2 / s): the charge e^2 / s is part of each cell, the
     /// factor 1 - s part of the scale. Values outside the codes' range are read as its ends, which only
-    /// brings them closer together. Squares come as q^2 + c^2 - 2 q c.
-    /// A row's smallest sum plus what the columns right of the row's band owe to the envelope is below
-    /// the whole.
+    /// brings them closer together. Squares come as q^2 + c^2 - 2 q c. A row's smallest sum is below the whole.
     fn warp = warp_body(
         against: Against<'_>,
         copies: &[&[u8]; LANES],
-        most: [i32; 2],
+        most: i32,
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
 }

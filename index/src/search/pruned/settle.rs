@@ -97,10 +97,10 @@ impl Job<'_> {
                 continue;
             }
             let scale = own_coarse.warp_scale;
-            let most = [threshold(cutoff, scale), threshold(cutoff, own_coarse.scale)];
+            let most = threshold(cutoff, scale);
             let found = warp(self.level, self.against(own_coarse), &copies, most, scratch);
             for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
-                if *bound <= most[0] {
+                if *bound <= most {
                     // The charge for blur may bring a bound below 0.
                     let bound = as_cost(f64::from((*bound).max(0)), scale);
                     waiting.push(Found { bound: bound.max(one.bound), ..*one });

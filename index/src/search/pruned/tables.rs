@@ -202,9 +202,6 @@ pub(crate) struct CoarseTables {
     /// Limits of boxes of [`ROWS`] query frames, one word per word of a frame.
     pub(crate) rows_above: Vec<u32>,
     pub(crate) rows_below: Vec<u32>,
-    /// The envelope's limits, frame by frame.
-    pub(crate) envelope_above: Vec<u32>,
-    pub(crate) envelope_below: Vec<u32>,
     /// The envelope's limits over [`COLUMNS`] frames.
     pub(crate) columns_above: Vec<u32>,
     pub(crate) columns_below: Vec<u32>,
@@ -382,8 +379,6 @@ impl CoarseTables {
             columns_below: packed(over(&envelope_below, words, COLUMNS, u8::min)),
             runs_above: packed(over(&envelope_above, words, RUN, u8::max)),
             runs_below: packed(over(&envelope_below, words, RUN, u8::min)),
-            envelope_above: packed(envelope_above),
-            envelope_below: packed(envelope_below),
             even: packed(even),
             odd: packed(odd),
             alike,

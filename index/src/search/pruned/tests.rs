@@ -136,7 +136,7 @@ proptest! {
                 boxed_runs(level, job.against(coarse), &runs, ahead, most, scratch)
             };
             let warped = |level, scratch: &mut WarpScratch| {
-                warp(level, job.against(coarse), &copies, [most_warped, most], scratch)
+                warp(level, job.against(coarse), &copies, most_warped, scratch)
             };
             let lane = place - first;
             let found = boxes(Level::Portable, &mut plain_scratch);
