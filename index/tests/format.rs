@@ -116,6 +116,44 @@ fn released_pages_come_back_with_the_next_search() {
     kept.release_pages().unwrap();
 }
 
+/// Whatever is touched, little of it stays mapped; and the answers are the same.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_search_that_may_map_little_maps_little() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().canonicalize().unwrap().join("small.index");
+    let shape = Shape::new(101, 12).unwrap();
+    let mut builder = Index::create(&path, shape).unwrap();
+    // Invented: noise, so that every curve's copies are read.
+    let mut state = 1_u32;
+    let mut noise = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (state >> 16) as f32 / 65_536.0
+    };
+    let mut curve = || -> Vec<f32> { (0..shape.values()).map(|_| noise()).collect() };
+    let rows = 3000;
+    for id in 0..rows {
+        builder.push(id, &curve()).unwrap();
+    }
+    let index = builder.finish().unwrap();
+    let params = DtwParams::new(12).band_frames(10).check().unwrap();
+    let query = curve();
+    for threads in [1, 2] {
+        let what = Nearest::new(&params, 5).threads(threads.try_into().unwrap());
+        index.release_pages().unwrap();
+        let want = index.nearest(&query, &what).unwrap();
+        assert_eq!(want.stages.warped, rows - 32, "{:?}", want.stages);
+        let all = mapped(&path);
+        // Copies alone: 101 x 12 bytes a curve, in kB.
+        assert!(all > rows * 1212 / 1024, "{all} kB");
+        let got = index.nearest(&query, &what.clone().mapped_bytes(1 << 20)).unwrap();
+        assert_eq!(got.neighbours, want.neighbours);
+        // Sketches, boxes and lists: 144, 18 and 20 bytes a curve; pages at their edges come with them.
+        let left = mapped(&path);
+        assert!(left < rows * 182 / 1024 + 512, "{left} of {all} kB");
+    }
+}
+
 /// What `golden/read_index.py`, a reader written from `docs/format.md` alone with NumPy and zlib, says of a
 /// file: whether it agrees, and its output.
 fn read_from_the_page(path: &Path) -> Option<(bool, String)> {

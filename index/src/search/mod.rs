@@ -140,6 +140,7 @@ pub(crate) struct How<'a> {
     pub(crate) section: Option<Range<usize>>,
     pub(crate) strategy: Strategy,
     pub(crate) threads: NonZeroUsize,
+    pub(crate) mapped_bytes: Option<usize>,
 }
 
 impl<'a> Nearest<'a> {
@@ -151,6 +152,7 @@ impl<'a> Nearest<'a> {
             section: None,
             strategy: Strategy::default(),
             threads: NonZeroUsize::MIN,
+            mapped_bytes: None,
         };
         Self { params, k, max_cost: f64::INFINITY, how }
     }
@@ -182,6 +184,17 @@ impl<'a> Nearest<'a> {
     #[must_use]
     pub fn threads(mut self, threads: NonZeroUsize) -> Self {
         self.how.threads = threads;
+        self
+    }
+
+    /// Lets about so many bytes of curves and their copies stay mapped at a time, and none when the search
+    /// ends; sketches and boxes, which every search reads, come on top (a million curves of 101 x 12: 163 MB).
+    ///
+    /// Without it pages stay mapped for the next search until the system needs the room, which is several
+    /// times as fast. For a file, on Unix, and the pruned strategy; changes no answer.
+    #[must_use]
+    pub fn mapped_bytes(mut self, most: usize) -> Self {
+        self.how.mapped_bytes = Some(most);
         self
     }
 

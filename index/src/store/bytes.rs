@@ -4,8 +4,6 @@ use std::ops::{Deref, Range};
 use std::sync::Arc;
 
 use memmap2::Mmap;
-#[cfg(unix)]
-use memmap2::UncheckedAdvice;
 
 /// One cache line; owned bytes are kept in these so that vector loads stay inside lines.
 #[derive(Debug, Clone, Copy)]
@@ -52,13 +50,23 @@ impl Bytes {
         }
     }
 
-    /// Gives the pages of the whole file back, where these bytes are part of a mapped one.
-    pub(crate) fn release_pages(&self) -> std::io::Result<()> {
+    /// Whether these bytes are part of a mapped file.
+    pub(crate) fn is_mapped(&self) -> bool {
+        matches!(self, Self::Mapped(..))
+    }
+
+    /// Gives the pages these bytes lie on back to the system, where they are part of a mapped file.
+    pub(crate) fn release(&self) -> std::io::Result<()> {
         match self {
-            // SAFETY: the map is shared and only read, so that its pages hold what the file holds; whoever
-            // reads on has them mapped again.
-            #[cfg(unix)]
-            Self::Mapped(map, _) => unsafe { map.unchecked_advise(UncheckedAdvice::DontNeed) },
+            Self::Mapped(map, range) => release(map, range.clone()),
+            _ => Ok(()),
+        }
+    }
+
+    /// The same for the whole file.
+    pub(crate) fn release_file(&self) -> std::io::Result<()> {
+        match self {
+            Self::Mapped(map, _) => release(map, 0..map.len()),
             _ => Ok(()),
         }
     }
@@ -67,6 +75,20 @@ impl Bytes {
     pub(crate) fn numbers<T: bytemuck::Pod>(&self) -> &[T] {
         bytemuck::cast_slice(self)
     }
+}
+
+#[cfg(unix)]
+fn release(map: &Mmap, range: Range<usize>) -> std::io::Result<()> {
+    // SAFETY: the map is shared and only read, so that its pages hold what the file holds; whoever reads on
+    // has them mapped again.
+    unsafe {
+        map.unchecked_advise_range(memmap2::UncheckedAdvice::DontNeed, range.start, range.len())
+    }
+}
+
+#[cfg(not(unix))]
+fn release(_map: &Mmap, _range: Range<usize>) -> std::io::Result<()> {
+    Ok(())
 }
 
 impl Deref for Bytes {

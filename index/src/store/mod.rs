@@ -16,6 +16,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 pub use build::Builder;
+pub(crate) use bytes::Bytes;
 pub use errors::StoreError;
 pub(crate) use segment::Segment;
 
@@ -286,7 +287,7 @@ impl Index {
     ///
     /// Searches leave the pages they touched mapped, and some around them: of a million curves of 101 x 12
     /// up to 2 GB. The system takes them when it needs the room; this is for a program that must stay
-    /// small meanwhile. Does nothing for an index in memory, and elsewhere than on Unix.
+    /// small meanwhile. During a search [`Nearest::mapped_bytes`](crate::Nearest::mapped_bytes) does so. Does nothing for an index in memory, and elsewhere than on Unix.
     ///
     /// # Errors
     /// [`StoreError::Io`] when the system refuses.
@@ -297,8 +298,8 @@ impl Index {
             Store::File(store) => &store.path,
         };
         self.segments
-            .first()
-            .map_or(Ok(()), Segment::release_pages)
+            .iter()
+            .try_for_each(Segment::release_pages)
             .map_err(io_error(path, "releasing pages of"))
     }
 

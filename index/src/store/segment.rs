@@ -217,9 +217,15 @@ impl Segment {
         (ids[row] == id && self.is_live(row)).then_some(row)
     }
 
+    /// The sections that searches touch here and there: curves and their copies.
+    pub(crate) fn bulk(&self) -> impl Iterator<Item = &Bytes> {
+        let Parts { curves, coarse, runs, .. } = &self.parts;
+        [curves, coarse].into_iter().chain(runs)
+    }
+
     /// Gives back the pages of the file this segment is part of.
     pub(crate) fn release_pages(&self) -> std::io::Result<()> {
-        self.parts.curves.release_pages()
+        self.parts.curves.release_file()
     }
 
     /// The deletion bits with `rows` added.

@@ -10,6 +10,7 @@ mod envelope;
 mod exact;
 mod found;
 mod leads;
+mod pages;
 mod settle;
 mod sift;
 mod sweep;
@@ -32,6 +33,7 @@ use coarse::Against;
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 use found::{Best, Found, by_bound, ruled_out};
+use pages::Pages;
 use settle::Memory;
 pub(crate) use sweep::Sections;
 use sweep::Seen;
@@ -62,6 +64,8 @@ struct Job<'a> {
     wide: bool,
     parts: Vec<Part<'a>>,
     quantisers: Vec<&'a Quantiser>,
+    /// Where few pages may stay mapped.
+    pages: Option<Pages<'a>>,
     /// Of the envelope: bounds.
     sketch_tables: Vec<SketchTables>,
     /// Of the query itself: no bounds, but better guesses at who is near.
@@ -137,6 +141,8 @@ impl<'a> Job<'a> {
             && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
         let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
         let guess_tables = tables_of(&itself);
+        let segments = || index.parts().iter().collect();
+        let pages = what.how.mapped_bytes.and_then(|most| Pages::new(segments(), most));
         Self {
             what,
             section: section.clone(),
@@ -148,6 +154,7 @@ impl<'a> Job<'a> {
             wide,
             parts,
             quantisers,
+            pages,
             sketch_tables,
             guess_tables,
         }
@@ -193,6 +200,14 @@ impl<'a> Job<'a> {
         stages.warped = seen.warped;
         stages.kernel = seen.compared;
         Answer { neighbours: best.into_sorted(), stages }
+    }
+
+    /// Bytes of a curve or a copy, about to be read.
+    fn touched(&self, bytes: &'a [u8]) -> &'a [u8] {
+        if let Some(pages) = &self.pages {
+            pages.touch(bytes);
+        }
+        bytes
     }
 
     /// What copies of these tables are held against.

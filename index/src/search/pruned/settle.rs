@@ -141,23 +141,26 @@ impl Job<'_> {
             let segment = self.parts[one.segment as usize].segment;
             (segment, segment.row_at(one.place as usize))
         };
+        let curve = |one: &Found| {
+            let (segment, row) = row(one);
+            let curve = segment.curve(row);
+            self.touched(bytemuck::cast_slice(curve.values()));
+            curve
+        };
         let cutoff = best.cutoff();
         let mut found = Vec::with_capacity(some.len());
         if some.len() <= 2 {
             let mut scratch = Scratch::default();
             for one in some {
                 let (segment, row) = row(one);
-                let (a, b) =
-                    (cut(self.query, &self.section), cut(segment.curve(row), &self.section));
+                let (a, b) = (cut(self.query, &self.section), cut(curve(one), &self.section));
                 if let Some(cost) = dtw(a, b, self.what.params, cutoff, &mut scratch) {
                     found.push(Neighbour { id: segment.ids()[row], cost });
                 }
             }
         } else {
-            let curves: [Curve<'_>; WIDTH] = std::array::from_fn(|lane| {
-                let (segment, row) = row(&some[lane.min(some.len() - 1)]);
-                segment.curve(row)
-            });
+            let curves: [Curve<'_>; WIDTH] =
+                std::array::from_fn(|lane| curve(&some[lane.min(some.len() - 1)]));
             let params = self.what.params;
             let costs =
                 exact(self.level, self.query, &curves, params, &self.section, cutoff, scratch);

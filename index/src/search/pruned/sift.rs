@@ -181,10 +181,10 @@ impl<'a> Job<'a> {
     /// The bytes of a curve that make boxes of one kind.
     pub(super) fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
         let segment = self.parts[one.segment as usize].segment;
-        match boxes {
+        self.touched(match boxes {
             Boxes::Wide => segment.runs(one.place as usize),
             Boxes::Narrow => segment.coarse(one.place as usize),
-        }
+        })
     }
 
     /// What boxes of some curves are made of, to be fetched.
