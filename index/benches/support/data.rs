@@ -1,5 +1,8 @@
 //! Seeded curves: motion-like, clustered by player and session, and white noise.
 
+// Each benchmark takes what it needs.
+#![allow(dead_code)]
+
 use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 

@@ -1,7 +1,12 @@
 //! The nearest curves of a library to each of a set of queries, from NPY files.
 //!
 //! `cargo run --release -p curve-index --example nearest -- LIBRARY.npy QUERIES.npy
-//! --band-frames 10 -k 10 [--threads 1] [--strategy scan|pruned] [--weights W,W,..]`
+//! --band-frames 10 -k 10 [--threads 1] [--strategy scan|pruned] [--weights W,W,..] [--index FILE]
+//! [--runs 1] [--one-in N] [--mapped-mb M]`
+//!
+//! The library is indexed in memory, or in FILE, which is opened if it is there already. `--one-in` lets
+//! every N-th curve through, evenly drawn; `--mapped-mb` lets so much of a file stay mapped; of several
+//! runs of a query the time is the smallest.
 //!
 //! Both files hold `float32` arrays of shape (curves, frames, channels); ids are row numbers. One
 //! JSON object per query on stdout: `query`, `ids`, `distances` (square roots of the costs),
@@ -18,10 +23,11 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use curve_index::{DtwParams, Index, Nearest, Shape, Strategy};
+use curve_index::{Answer, DtwParams, IdFilter, Index, Nearest, Shape, Strategy};
 
 const USAGE: &str = "usage: nearest LIBRARY.npy QUERIES.npy --band-frames N -k K \
-    [--threads N] [--strategy scan|pruned] [--weights W,W,..]";
+    [--threads N] [--strategy scan|pruned] [--weights W,W,..] [--index FILE] [--runs N] [--one-in N] \
+    [--mapped-mb M]";
 
 struct Plan {
     library: String,
@@ -31,6 +37,10 @@ struct Plan {
     threads: NonZeroUsize,
     strategy: Strategy,
     weights: Option<Vec<f64>>,
+    index: Option<String>,
+    runs: NonZeroUsize,
+    one_in: Option<NonZeroUsize>,
+    mapped_mb: Option<usize>,
 }
 
 fn main() -> ExitCode {
@@ -47,6 +57,7 @@ fn plan() -> Result<Plan, String> {
     let mut files = Vec::new();
     let (mut band_frames, mut k) = (None, None);
     let (mut threads, mut strategy, mut weights) = (NonZeroUsize::MIN, Strategy::Pruned, None);
+    let (mut index, mut runs, mut one_in, mut mapped_mb) = (None, NonZeroUsize::MIN, None, None);
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
         if !word.starts_with('-') {
@@ -65,13 +76,29 @@ fn plan() -> Result<Plan, String> {
                 let list: Result<Vec<f64>, _> = value.split(',').map(str::parse).collect();
                 weights = Some(list.map_err(|_| bad())?);
             }
+            "--index" => index = Some(value),
+            "--runs" => runs = value.parse().map_err(|_| bad())?,
+            "--one-in" => one_in = Some(value.parse().map_err(|_| bad())?),
+            "--mapped-mb" => mapped_mb = Some(value.parse().map_err(|_| bad())?),
             _ => return Err(bad()),
         }
     }
     let [library, queries] = files.try_into().map_err(|_| USAGE.to_owned())?;
     let band_frames = band_frames.ok_or_else(|| format!("--band-frames is missing; {USAGE}"))?;
     let k = k.ok_or_else(|| format!("-k is missing; {USAGE}"))?;
-    Ok(Plan { library, queries, band_frames, k, threads, strategy, weights })
+    Ok(Plan {
+        library,
+        queries,
+        band_frames,
+        k,
+        threads,
+        strategy,
+        weights,
+        index,
+        runs,
+        one_in,
+        mapped_mb,
+    })
 }
 
 fn run(plan: &Plan) -> Result<(), String> {
@@ -84,25 +111,33 @@ fn run(plan: &Plan) -> Result<(), String> {
     }
     let params = params.check().map_err(|error| error.to_string())?;
 
-    let started = Instant::now();
-    let mut builder = Index::in_memory(shape);
-    let mut curve = Vec::new();
-    for id in 0..library.count as u64 {
-        library.next(&mut curve)?;
-        builder.push(id, &curve).map_err(|error| format!("{}: {error}", plan.library))?;
+    let index = index_of(plan, shape, &mut library)?;
+    let filter = plan.one_in.map(|n| {
+        // Multiples of a large odd number lie evenly: no stretch of the library is left out.
+        let drawn = |id: &u64| id.wrapping_mul(2_654_435_761).is_multiple_of(n.get() as u64);
+        IdFilter::only((0..index.len() as u64).filter(drawn))
+    });
+    let mut what = Nearest::new(&params, plan.k).threads(plan.threads).strategy(plan.strategy);
+    if let Some(filter) = &filter {
+        what = what.filter(filter);
     }
-    let index = builder.finish().map_err(|error| error.to_string())?;
-    eprintln!("built {} curves in {:.2} s", index.len(), started.elapsed().as_secs_f64());
-
-    let what = Nearest::new(&params, plan.k).threads(plan.threads).strategy(plan.strategy);
+    if let Some(megabytes) = plan.mapped_mb {
+        index.release_pages().map_err(|error| error.to_string())?;
+        what = what.mapped_bytes(megabytes << 20);
+    }
+    let mut curve = Vec::new();
     let mut out = std::io::stdout().lock();
     for number in 0..queries.count {
         queries.next(&mut curve)?;
-        let started = Instant::now();
-        let answer = index
-            .nearest(&curve, &what)
-            .map_err(|error| format!("{}: query {number}: {error}", plan.queries))?;
-        let milliseconds = started.elapsed().as_secs_f64() * 1e3;
+        let mut milliseconds = f64::INFINITY;
+        let mut answer = Answer::default();
+        for _ in 0..plan.runs.get() {
+            let started = Instant::now();
+            answer = index
+                .nearest(&curve, &what)
+                .map_err(|error| format!("{}: query {number}: {error}", plan.queries))?;
+            milliseconds = milliseconds.min(started.elapsed().as_secs_f64() * 1e3);
+        }
         let list = |text: fn(&curve_index::Neighbour) -> String| {
             answer.neighbours.iter().map(text).collect::<Vec<_>>().join(",")
         };
@@ -129,4 +164,36 @@ fn run(plan: &Plan) -> Result<(), String> {
         }
     }
     Ok(())
+}
+
+/// The library's index: in memory, or in the file asked for, which is built if it is not there.
+fn index_of(plan: &Plan, shape: Shape, library: &mut npy::Curves) -> Result<Index, String> {
+    let started = Instant::now();
+    let mut builder = match plan.index.as_deref().map(Path::new) {
+        Some(path) if path.exists() => {
+            let index = Index::open(path).map_err(|error| error.to_string())?;
+            if (index.shape(), index.len()) != (shape, library.count) {
+                return Err(format!(
+                    "{}: holds {} curves of {} x {}, {} has others; name another file",
+                    path.display(),
+                    index.len(),
+                    index.shape().frames(),
+                    index.shape().channels(),
+                    plan.library
+                ));
+            }
+            eprintln!("opened {} curves in {:.4} s", index.len(), started.elapsed().as_secs_f64());
+            return Ok(index);
+        }
+        Some(path) => Index::create(path, shape).map_err(|error| error.to_string())?,
+        None => Index::in_memory(shape),
+    };
+    let mut curve = Vec::new();
+    for id in 0..library.count as u64 {
+        library.next(&mut curve)?;
+        builder.push(id, &curve).map_err(|error| format!("{}: {error}", plan.library))?;
+    }
+    let index = builder.finish().map_err(|error| error.to_string())?;
+    eprintln!("built {} curves in {:.2} s", index.len(), started.elapsed().as_secs_f64());
+    Ok(index)
 }
