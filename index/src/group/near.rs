@@ -16,7 +16,8 @@ pub(super) struct Near<'a> {
 }
 
 impl<'a> Near<'a> {
-    /// `None` where pairs are better compared one by one: few curves, no cutoff, or of unlike lengths.
+    /// `None` where pairs are compared one by one: few curves, no cutoff, unlike lengths, or curves that no
+    /// index takes.
     pub(super) fn new(
         curves: &[Curve<'_>],
         params: &'a ValidDtwParams,

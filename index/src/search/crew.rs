@@ -82,10 +82,10 @@ fn processors() -> usize {
 
 /// Waits busily: what is waited for is a fraction of a millisecond away.
 fn wait_until(mut reached: impl FnMut() -> bool) {
-    let mut looked = 0;
+    let mut looked = 0_u32;
     while !reached() {
-        looked += 1;
-        if looked % PATIENCE == 0 {
+        looked = looked.wrapping_add(1);
+        if looked.is_multiple_of(PATIENCE) {
             std::thread::yield_now();
         } else {
             std::hint::spin_loop();

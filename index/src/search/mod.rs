@@ -190,7 +190,7 @@ impl<'a> Nearest<'a> {
     /// Lets about so many bytes of curves and their copies stay mapped at a time, and none when the search
     /// ends; sketches and boxes, which every search reads, come on top (a million curves of 101 x 12: 163 MB).
     ///
-    /// Without it pages stay mapped for the next search until the system needs the room, which is several
+    /// Without it pages stay mapped for the next search until the system needs the room, which is two to four
     /// times as fast. For a file, on Unix, and the pruned strategy; changes no answer.
     #[must_use]
     pub fn mapped_bytes(mut self, most: usize) -> Self {

@@ -29,15 +29,15 @@ const SPARSE: usize = 12;
 const SHARE: usize = 12;
 
 /// What a sweep of all curves needs.
-pub(super) struct Sweep<'a> {
+struct Sweep<'a> {
     /// Blocks whose boxes are within the cutoff: bound, segment, block.
-    pub(super) near: Vec<(f32, u32, u32)>,
+    near: Vec<(f32, u32, u32)>,
     /// How near each block of each segment seems.
-    pub(super) guesses: Vec<Vec<f32>>,
-    pub(super) leads: Vec<Option<LeadTables>>,
+    guesses: Vec<Vec<f32>>,
+    leads: Vec<Option<LeadTables>>,
     /// Compared already.
-    pub(super) done: &'a Done,
-    pub(super) coarse: &'a [CoarseTables],
+    done: &'a Done,
+    coarse: &'a [CoarseTables],
 }
 
 /// Keeps the `count` least, in order.
@@ -107,7 +107,7 @@ impl Job<'_> {
 
     /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
     /// nearest blocks. A guess, made well to get a low cutoff early; nothing is ruled out by it.
-    pub(super) fn seeds(&self, guesses: &[Vec<f32>], seen: &mut Seen) -> Vec<Found> {
+    fn seeds(&self, guesses: &[Vec<f32>], seen: &mut Seen) -> Vec<Found> {
         let enough = self.wanted().saturating_mul(LOOKED_AT) / GROUP;
         if enough == 0 {
             return Vec::new();
@@ -162,7 +162,7 @@ impl Job<'_> {
     }
 
     /// The nearest of `seeds`, as many as wanted, by their bounds.
-    pub(super) fn nearest_of(&self, mut seeds: Vec<Found>) -> Vec<Found> {
+    fn nearest_of(&self, mut seeds: Vec<Found>) -> Vec<Found> {
         let wanted = self.wanted();
         if seeds.len() > wanted {
             seeds.select_nth_unstable_by(wanted, by_bound);
@@ -173,7 +173,7 @@ impl Job<'_> {
     }
 
     /// Candidates that are live and let through.
-    pub(super) fn passing(
+    fn passing(
         &self,
         segment: u32,
         candidates: &[Candidate],
@@ -194,7 +194,7 @@ impl Job<'_> {
     }
 
     /// All that the filter lets through, with the bounds of their sketches.
-    pub(super) fn listed(&self, seen: &mut Seen) -> Vec<Found> {
+    fn listed(&self, seen: &mut Seen) -> Vec<Found> {
         let mut listed = Vec::with_capacity(self.passing);
         let mut candidates = Vec::new();
         let segments = self.filter.iter().flat_map(|filter| &filter.segments);
@@ -211,7 +211,7 @@ impl Job<'_> {
 
     /// What sketches do not rule out, but for those `done`. Of many blocks the nearest come first: what is
     /// found there may lower the cutoff for the rest.
-    pub(super) fn sweep_all(
+    fn sweep_all(
         &self,
         crew: &Crew,
         sweep: Sweep<'_>,
@@ -287,7 +287,7 @@ impl Job<'_> {
     }
 
     /// Tables for leads, per quantiser, where so many blocks are worth them.
-    pub(super) fn lead_tables(&self, blocks: usize) -> Vec<Option<LeadTables>> {
+    fn lead_tables(&self, blocks: usize) -> Vec<Option<LeadTables>> {
         if blocks < LEADS_WORTH {
             return Vec::new();
         }

@@ -141,8 +141,7 @@ impl<'a> Job<'a> {
             && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
         let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
         let guess_tables = tables_of(&itself);
-        let segments = || index.parts().iter().collect();
-        let pages = what.how.mapped_bytes.and_then(|most| Pages::new(segments(), most));
+        let pages = what.how.mapped_bytes.and_then(|most| Pages::new(index.parts(), most));
         Self {
             what,
             section: section.clone(),
@@ -177,7 +176,7 @@ impl<'a> Job<'a> {
 
         // DTW of boxes.
         let cutoff = best.cutoff();
-        coarse.iter_mut().for_each(|tables| tables.lower(cutoff));
+        coarse.iter_mut().for_each(|tables| tables.suit(cutoff));
         let mut candidates =
             self.sift_all(crew, candidates, &coarse, &best, &mut seen, &mut memory);
         candidates.sort_unstable_by(by_bound);

@@ -10,7 +10,7 @@ const WINDOW: usize = 1 << 16;
 
 /// The windows of a mapped file that a search has touched, as far as curves and copies lie in them.
 pub(super) struct Pages<'a> {
-    segments: Vec<&'a Segment>,
+    segments: &'a [Segment],
     /// Address of the first.
     base: usize,
     /// A bit per window.
@@ -22,12 +22,12 @@ pub(super) struct Pages<'a> {
 
 impl<'a> Pages<'a> {
     /// At most `bytes` may stay mapped; at least one window may. `None` for an index in memory.
-    pub(super) fn new(segments: Vec<&'a Segment>, bytes: usize) -> Option<Self> {
-        if !segments.iter().flat_map(|segment| segment.bulk()).all(Bytes::is_mapped) {
+    pub(super) fn new(segments: &'a [Segment], bytes: usize) -> Option<Self> {
+        if !segments.iter().flat_map(Segment::bulk).all(Bytes::is_mapped) {
             return None;
         }
         let ranges = || {
-            let sections = segments.iter().flat_map(|segment| segment.bulk());
+            let sections = segments.iter().flat_map(Segment::bulk);
             sections.filter(|bytes| !bytes.is_empty()).map(|bytes| bytes.as_ptr_range())
         };
         let base = ranges().map(|range| range.start as usize).min().unwrap_or_default();
@@ -62,7 +62,7 @@ impl<'a> Pages<'a> {
     fn release(&self) {
         self.touched.iter().for_each(|word| word.store(0, Ordering::Relaxed));
         self.count.store(0, Ordering::Relaxed);
-        for bytes in self.segments.iter().flat_map(|segment| segment.bulk()) {
+        for bytes in self.segments.iter().flat_map(Segment::bulk) {
             // A system that keeps the pages has room for them.
             let _ = bytes.release();
         }

@@ -11,8 +11,10 @@ use super::{Job, SEEDS};
 use crate::lanes::LANES;
 use crate::search::crew::Crew;
 
-/// More candidates than this are worth a round of exact comparisons to lower the cutoff.
+/// So many candidates are worth a look at the nearest of them, to lower the cutoff.
 const MANY: usize = 512;
+/// Most rounds of a look.
+const ROUNDS: usize = 4;
 /// At least so many candidates are worth a round with the nearest of them; tests have fewer.
 const SIFT_WORTH: usize = if cfg!(test) { 64 } else { 4096 };
 /// So many are of that round; tests have fewer.
@@ -22,8 +24,6 @@ const WIDE_TRIAL: usize = if cfg!(test) { 32 } else { 256 };
 /// They do where they leave at most this part: a wide box costs a third of a narrow one, and what it leaves
 /// is what narrow ones take longest for.
 const WIDE_WORTH: (usize, usize) = (2, 5);
-/// Most such rounds.
-const ROUNDS: usize = 4;
 
 /// Boxes of frames to warp.
 #[derive(Debug, Clone, Copy)]
@@ -94,7 +94,7 @@ impl<'a> Job<'a> {
     }
 
     /// Sifts by shares.
-    pub(super) fn sift_some(
+    fn sift_some(
         &self,
         crew: &Crew,
         some: &[Found],
@@ -116,12 +116,7 @@ impl<'a> Job<'a> {
 
     /// Keeps what DTW of boxes does not rule out, with the better bound. The first few tell whether wide
     /// boxes are worth holding the others against.
-    pub(super) fn sift(
-        &self,
-        some: &[Found],
-        coarse: &[CoarseTables],
-        cutoff: f64,
-    ) -> (Vec<Found>, Seen) {
+    fn sift(&self, some: &[Found], coarse: &[CoarseTables], cutoff: f64) -> (Vec<Found>, Seen) {
         let mut scratch = WarpScratch::default();
         let mut seen = Seen::default();
         let mut kept = Vec::new();
@@ -142,7 +137,7 @@ impl<'a> Job<'a> {
     }
 
     /// Holds curves against the query in boxes of one kind, and keeps what is not ruled out.
-    pub(super) fn hold(
+    fn hold(
         &self,
         boxes: Boxes,
         some: &[Found],
@@ -179,7 +174,7 @@ impl<'a> Job<'a> {
     }
 
     /// The bytes of a curve that make boxes of one kind.
-    pub(super) fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
+    fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
         let segment = self.parts[one.segment as usize].segment;
         self.touched(match boxes {
             Boxes::Wide => segment.runs(one.place as usize),
@@ -188,7 +183,7 @@ impl<'a> Job<'a> {
     }
 
     /// What boxes of some curves are made of, to be fetched.
-    pub(super) fn ahead(&self, boxes: Boxes, some: &[Found]) -> Ahead<'a> {
+    fn ahead(&self, boxes: Boxes, some: &[Found]) -> Ahead<'a> {
         let words = self.parts[0].segment.layout().frame_words();
         let inside = match boxes {
             Boxes::Wide => runs_inside(&self.section, words),

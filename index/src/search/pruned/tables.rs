@@ -392,16 +392,18 @@ impl CoarseTables {
             root_scale: scale,
             kept,
         };
-        made.lower(cutoff);
+        made.suit(cutoff);
         made
     }
 
-    /// Makes bounds of warped codes tight for a cutoff, which is not above the one the tables were made for.
-    pub(crate) fn lower(&mut self, cutoff: f64) {
+    /// Makes bounds of warped codes tight for a cutoff; infinite where there is none yet.
+    pub(crate) fn suit(&mut self, cutoff: f64) {
         // The share that the blur of codes gives away least by, were the path as long as the section
-        // and its cost the cutoff. Any share between 0 and 1 is right.
+        // and its cost the cutoff. Any share between 0 and 1 is right, but a small one charges each cell so
+        // much that sums of a long path run out: for a cutoff beyond the scale's a large one is taken.
         let frames = self.squares.len() as f64;
-        let spent = self.blur * frames / (cutoff * self.root_scale).max(1.0);
+        let sum = cutoff * self.root_scale;
+        let spent = self.blur * frames / if sum <= 2.0 * MOST_CUTOFF { sum.max(1.0) } else { 1.0 };
         let share = spent.sqrt().clamp(1e-4, 0.5);
         let charge = self.blur / share + 0.01;
         for (head, square) in self.heads.iter_mut().zip(&self.squares) {

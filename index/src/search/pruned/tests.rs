@@ -214,6 +214,46 @@ fn leads_are_tighter_than_sketches() {
     assert!(by_leads * 10 < by_sketch * 9, "{by_leads} of {by_sketch} left");
 }
 
+/// Long curves are hard on sums of 32 bits, the more so where there is no cutoff yet: filters that let no
+/// seed through begin so.
+#[test]
+fn warped_codes_bound_long_curves_whatever_the_cutoff() {
+    let frames = 500;
+    // Invented: a wave, and the same a little higher and later.
+    let wave = |lift: f32, late: usize| -> Vec<f32> {
+        let at = |at: usize| 5.0 * ((at / 12 + late) as f32 * 0.05 + (at % 12) as f32).sin() + lift;
+        (0..frames * 12).map(at).collect()
+    };
+    let (query, other) = (wave(0.0, 0), wave(0.5, 2));
+    let mut builder = Index::in_memory(Shape::new(frames, 12).unwrap());
+    builder.push(0, &query).unwrap();
+    builder.push(1, &other).unwrap();
+    let index = builder.finish().unwrap();
+    let params = DtwParams::new(12).band_frames(10).check().unwrap();
+    let query = Curve::new(&query, 12).unwrap();
+    let what = Nearest::new(&params, 1);
+    let job = Job::new(&index, query, &what, &(0..frames), None, index.len());
+    let segment = job.parts[0].segment;
+    let place = (0..2).find(|&place| segment.ids()[segment.row_at(place)] == 1).unwrap();
+    let cost = naive::dtw(query, Curve::new(&other, 12).unwrap(), &params);
+    assert!(cost > 0.0);
+    let copies = [segment.coarse(place); LANES];
+    let cutoffs = [f64::INFINITY, 0.0, 0.1 * cost, cost, 1e3 * cost, 1e9 * cost];
+    for made_for in cutoffs {
+        for cutoff in cutoffs {
+            let mut tables = job.coarse_tables(made_for);
+            tables[0].suit(cutoff);
+            let against = job.against(&tables[0]);
+            let most = threshold(cost, tables[0].warp_scale);
+            for level in Level::all() {
+                let found = warp(level, against, &copies, i32::MAX, &mut WarpScratch::default());
+                let bound = found.unwrap()[0];
+                assert!(bound <= most, "{bound} > {most}: {made_for}, {cutoff}, {level:?}");
+            }
+        }
+    }
+}
+
 #[test]
 fn rounds_and_leads_leave_the_answer_alone() {
     let curves = walks(3400, 40, 5);
