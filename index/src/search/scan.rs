@@ -23,7 +23,14 @@ pub(crate) fn nearest(
         let threads = what.how.threads.get();
         let share = segment.rows().div_ceil(threads).max(1);
         let part = |first: usize| {
-            scan_rows(segment, first..(first + share).min(segment.rows()), query, what, section)
+            scan_rows(
+                index,
+                segment,
+                first..(first + share).min(segment.rows()),
+                query,
+                what,
+                section,
+            )
         };
         let starts = (0..segment.rows()).step_by(share);
         let parts: Vec<(Top, Stages)> = if threads == 1 {
@@ -41,6 +48,7 @@ pub(crate) fn nearest(
 }
 
 fn scan_rows(
+    index: &Index,
     segment: &Segment,
     rows: Range<usize>,
     query: Curve<'_>,
@@ -57,7 +65,9 @@ fn scan_rows(
         }
         stages.curves += 1;
         stages.kernel += 1;
-        let curve = cut(segment.curve(row), section);
+        let curve = segment.curve(row);
+        what.how.reads(index, bytemuck::cast_slice(curve.values()));
+        let curve = cut(curve, section);
         if let Some(cost) = dtw(query, curve, what.params, top.cutoff(), &mut scratch) {
             top.offer(Neighbour { id, cost });
         }

@@ -6,6 +6,7 @@ mod errors;
 mod file;
 mod format;
 mod medium;
+mod pages;
 mod segment;
 #[cfg(test)]
 mod tests;
@@ -26,6 +27,7 @@ use build::Batch;
 use file::{FileStore, io_error, lock};
 use format::Kind;
 use medium::Medium as _;
+use pages::Pages;
 
 /// Curves of one shape under `u64` ids, to be searched.
 ///
@@ -49,6 +51,8 @@ pub struct Index {
     layout: Arc<Layout>,
     segments: Vec<Segment>,
     store: Store,
+    /// What searches touched of the file, if there is one.
+    pages: Option<Pages>,
     /// Another number after every change, and for every index.
     state: u64,
 }
@@ -125,7 +129,8 @@ impl Index {
     }
 
     fn from_parts(layout: Arc<Layout>, segments: Vec<Segment>, store: Store) -> Self {
-        Self { layout, segments, store, state: next_state() }
+        let pages = Pages::new(&segments);
+        Self { layout, segments, store, pages, state: next_state() }
     }
 
     /// The index in a store that has a committed state.
@@ -177,6 +182,7 @@ impl Index {
                 }
                 batch.finish_on_file(store, layout, like)?;
                 self.segments = read_segments(&store.path, &store.map()?, layout, &store.state)?;
+                self.pages = Pages::new(&self.segments);
             }
         }
         self.state = next_state();
@@ -285,9 +291,9 @@ impl Index {
     /// Gives the pages of the file that searches have touched back to the system; the next search has
     /// them mapped again, from the system's cache while it still holds them. Changes no answer.
     ///
-    /// Searches leave the pages they touched mapped, and some around them: of a million curves of 101 x 12
-    /// up to 2 GB. The system takes them when it needs the room; this is for a program that must stay
-    /// small meanwhile. During a search [`Nearest::mapped_bytes`](crate::Nearest::mapped_bytes) does so. Does nothing for an index in memory, and elsewhere than on Unix.
+    /// Sketches, boxes and lists stay mapped between searches, and so many pages of curves and copies as
+    /// [`Nearest::mapped_bytes`](crate::Nearest::mapped_bytes) says; this is for a program that must be small
+    /// meanwhile. Does nothing for an index in memory, and elsewhere than on Unix.
     ///
     /// # Errors
     /// [`StoreError::Io`] when the system refuses.
@@ -297,10 +303,35 @@ impl Index {
             Store::ReadOnly(path) => path,
             Store::File(store) => &store.path,
         };
+        self.pages.iter().for_each(Pages::forget);
         self.segments
             .iter()
             .try_for_each(Segment::release_pages)
             .map_err(io_error(path, "releasing pages of"))
+    }
+
+    /// To be called before bytes of a curve or a copy are read: where as many are mapped as may be, gives those
+    /// touched before back; runs of frames only where it is said how many that is.
+    pub(crate) fn touch(&self, bytes: &[u8], most: Option<usize>) {
+        if let Some(pages) = &self.pages
+            && pages.touch(bytes, most)
+        {
+            self.release_copies(pages, most.is_some());
+            pages.touch(bytes, most);
+        }
+    }
+
+    /// To be called before a search: an earlier one may have been allowed more.
+    pub(crate) fn keep_mapped(&self, most: Option<usize>) {
+        if let Some(pages) = self.pages.as_ref().filter(|pages| pages.too_many(most)) {
+            self.release_copies(pages, most.is_some());
+        }
+    }
+
+    /// What others read meanwhile comes back as soon as they go on.
+    fn release_copies(&self, pages: &Pages, with_runs: bool) {
+        pages.forget();
+        self.segments.iter().for_each(|segment| segment.release_copies(with_runs));
     }
 
     /// Reads the whole file and compares every checksum; an index in memory is taken as whole.

@@ -116,6 +116,10 @@ impl Segment {
         let numbers = need(Kind::Quantiser, quantiser_len, true)?;
         let quantiser = Quantiser::from_numbers(layout, numbers.numbers())
             .ok_or_else(|| damaged(Kind::name(Kind::Quantiser as u32)))?;
+        // Checked; searches read little of them.
+        for list in [&parts.ids, &parts.id_order, &parts.places] {
+            let _ = list.release();
+        }
         let mut segment = Self::new(layout.clone(), quantiser, parts);
         if let Some(deleted) = section(Kind::Deleted, times(rows.div_ceil(64), 8), true)? {
             segment.set_deleted(deleted.numbers().to_vec());
@@ -226,6 +230,15 @@ impl Segment {
     /// Gives back the pages of the file this segment is part of.
     pub(crate) fn release_pages(&self) -> std::io::Result<()> {
         self.parts.curves.release_file()
+    }
+
+    /// Gives back the pages of curves and coarse copies, and of runs of frames if they are meant, too.
+    pub(crate) fn release_copies(&self, with_runs: bool) {
+        let runs = self.parts.runs.iter().filter(|_| with_runs);
+        for bytes in [&self.parts.curves, &self.parts.coarse].into_iter().chain(runs) {
+            // A system that keeps the pages has room for them.
+            let _ = bytes.release();
+        }
     }
 
     /// The deletion bits with `rows` added.

@@ -267,9 +267,7 @@ impl Job<'_> {
         let mut candidates = Vec::new();
         for (mut found, swept) in swept {
             candidates.append(&mut found);
-            seen.groups += swept.groups;
-            seen.curves += swept.curves;
-            seen.leads += swept.leads;
+            seen.add(swept);
         }
         candidates
     }

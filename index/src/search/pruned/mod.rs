@@ -10,7 +10,6 @@ mod envelope;
 mod exact;
 mod found;
 mod leads;
-mod pages;
 mod settle;
 mod sift;
 mod sweep;
@@ -19,12 +18,11 @@ mod tables;
 mod tests;
 
 use std::ops::Range;
-use std::sync::atomic::AtomicUsize;
 
 use super::crew::Crew;
 use super::filter::Resolved;
 use super::{Answer, Nearest, Stages, scan};
-use crate::lanes::{LANES, Level};
+use crate::lanes::Level;
 use crate::params::Curve;
 use crate::sketch::{Quantiser, RUN};
 use crate::store::{Index, Segment};
@@ -32,8 +30,7 @@ use choose::Begun;
 use coarse::Against;
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
-use found::{Best, Found, by_bound, ruled_out};
-use pages::Pages;
+use found::{Best, ruled_out};
 use settle::Memory;
 pub(crate) use sweep::Sections;
 use sweep::Seen;
@@ -51,6 +48,7 @@ struct Part<'a> {
 
 /// The query, prepared.
 struct Job<'a> {
+    index: &'a Index,
     what: &'a Nearest<'a>,
     section: Range<usize>,
     /// The whole query; the section is cut where needed.
@@ -64,8 +62,6 @@ struct Job<'a> {
     wide: bool,
     parts: Vec<Part<'a>>,
     quantisers: Vec<&'a Quantiser>,
-    /// Where few pages may stay mapped.
-    pages: Option<Pages<'a>>,
     /// Of the envelope: bounds.
     sketch_tables: Vec<SketchTables>,
     /// Of the query itself: no bounds, but better guesses at who is near.
@@ -141,8 +137,8 @@ impl<'a> Job<'a> {
             && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
         let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
         let guess_tables = tables_of(&itself);
-        let pages = what.how.mapped_bytes.and_then(|most| Pages::new(index.parts(), most));
         Self {
+            index,
             what,
             section: section.clone(),
             query,
@@ -153,7 +149,6 @@ impl<'a> Job<'a> {
             wide,
             parts,
             quantisers,
-            pages,
             sketch_tables,
             guess_tables,
         }
@@ -174,23 +169,9 @@ impl<'a> Job<'a> {
         candidates.retain(|one| !ruled_out(one.bound, cutoff));
         self.look(&mut candidates, &coarse, &best, &mut seen, &mut memory);
 
-        // DTW of boxes.
         let cutoff = best.cutoff();
         coarse.iter_mut().for_each(|tables| tables.suit(cutoff));
-        let mut candidates =
-            self.sift_all(crew, candidates, &coarse, &best, &mut seen, &mut memory);
-        candidates.sort_unstable_by(by_bound);
-
-        // DTW on coarse copies, sixteen at a time, nearest first; the kernel on what is left.
-        let batches: Vec<&[Found]> = candidates.chunks(LANES).collect();
-        let next = AtomicUsize::new(0);
-        let settled = crew.map(crew.threads().min(batches.len()), |_| {
-            self.settle_all(&batches, &next, &coarse, &best)
-        });
-        for own in settled {
-            seen.warped += own.warped;
-            seen.compared += own.compared;
-        }
+        self.finish(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
         stages.leads = seen.leads;
@@ -199,14 +180,6 @@ impl<'a> Job<'a> {
         stages.warped = seen.warped;
         stages.kernel = seen.compared;
         Answer { neighbours: best.into_sorted(), stages }
-    }
-
-    /// Bytes of a curve or a copy, about to be read.
-    fn touched(&self, bytes: &'a [u8]) -> &'a [u8] {
-        if let Some(pages) = &self.pages {
-            pages.touch(bytes);
-        }
-        bytes
     }
 
     /// What copies of these tables are held against.

@@ -56,8 +56,25 @@ impl Job<'_> {
         seen.compared += self.compare_waiting(&mut waiting, best, &mut memory.exact, 1);
     }
 
-    /// Takes batches until none is left, or none can hold anything.
+    /// The same, by all threads.
     pub(super) fn settle_all(
+        &self,
+        crew: &Crew,
+        some: &[Found],
+        coarse: &[CoarseTables],
+        best: &Best,
+        seen: &mut Seen,
+    ) {
+        let batches: Vec<&[Found]> = some.chunks(LANES).collect();
+        let next = AtomicUsize::new(0);
+        let settled = crew.map(crew.threads().min(batches.len()), |_| {
+            self.settle_batches(&batches, &next, coarse, best)
+        });
+        settled.into_iter().for_each(|own| seen.add(own));
+    }
+
+    /// Takes batches until none is left.
+    pub(super) fn settle_batches(
         &self,
         batches: &[&[Found]],
         next: &AtomicUsize,
@@ -69,8 +86,8 @@ impl Job<'_> {
         let mut seen = Seen::default();
         while let Some(&batch) = batches.get(next.fetch_add(1, Ordering::Relaxed)) {
             let cutoff = best.cutoff();
-            if ruled_out(batch[0].bound, cutoff) {
-                break;
+            if batch.iter().all(|one| ruled_out(one.bound, cutoff)) {
+                continue;
             }
             seen.warped += batch.len() as u64;
             self.warp_batch(batch, coarse, cutoff, &mut memory.warp, &mut waiting);
@@ -144,7 +161,7 @@ impl Job<'_> {
         let curve = |one: &Found| {
             let (segment, row) = row(one);
             let curve = segment.curve(row);
-            self.touched(bytemuck::cast_slice(curve.values()));
+            self.what.how.reads(self.index, bytemuck::cast_slice(curve.values()));
             curve
         };
         let cutoff = best.cutoff();

@@ -1,9 +1,10 @@
 //! From candidates to the few worth warping: DTW of boxes.
 
 use std::borrow::Cow;
+use std::sync::atomic::AtomicUsize;
 
 use super::coarse::{Ahead, WarpScratch, boxed, boxed_runs, frames_inside, runs_inside};
-use super::found::{Best, Found, as_cost, ruled_out, take_least};
+use super::found::{Best, Found, as_cost, by_bound, ruled_out, take_least};
 use super::settle::Memory;
 use super::sweep::Seen;
 use super::tables::{CoarseTables, threshold};
@@ -32,6 +33,11 @@ pub(super) enum Boxes {
     Wide,
     /// Half as wide, made of the coarse copies.
     Narrow,
+}
+
+/// Candidates in shares for some threads.
+fn shares<'f>(some: &'f [Found], crew: &Crew) -> Vec<&'f [Found]> {
+    some.chunks(some.len().div_ceil(8 * crew.threads()).max(256)).collect()
 }
 
 impl<'a> Job<'a> {
@@ -63,55 +69,44 @@ impl<'a> Job<'a> {
         }
     }
 
-    /// Keeps what DTW of boxes does not rule out. Of many curves those of the lowest bounds come first: what
-    /// boxes find nearest among them is settled, which may lower the cutoff for the rest.
-    pub(super) fn sift_all(
+    /// DTW of boxes, and what that leaves settled. Of many curves those of the lowest bounds come first, which
+    /// may lower the cutoff for the rest; these go on as they lie, so that a copy is read and read again soon
+    /// after.
+    pub(super) fn finish(
         &self,
         crew: &Crew,
-        candidates: Vec<Found>,
+        mut rest: Vec<Found>,
         coarse: &[CoarseTables],
         best: &Best,
         seen: &mut Seen,
-        memory: &mut Memory,
-    ) -> Vec<Found> {
-        let (first, mut rest) = if candidates.len() < SIFT_WORTH {
-            (candidates, Vec::new())
+    ) {
+        let first = if rest.len() < SIFT_WORTH {
+            std::mem::take(&mut rest)
         } else {
-            let mut rest = candidates;
             let mut first = take_least(&mut rest, SIFT_FIRST);
             first.sort_unstable_by_key(|one| (one.segment, one.place));
-            (first, rest)
+            first
         };
-        let mut kept = self.sift_some(crew, &first, coarse, best.cutoff(), seen);
-        if !rest.is_empty() {
-            let nearest = take_least(&mut kept, self.wanted().max(SEEDS));
-            self.settle(&nearest, coarse, best, seen, memory);
-            let cutoff = best.cutoff();
-            rest.retain(|one| !ruled_out(one.bound, cutoff));
-            kept.append(&mut self.sift_some(crew, &rest, coarse, cutoff, seen));
-        }
-        kept
-    }
-
-    /// Sifts by shares.
-    fn sift_some(
-        &self,
-        crew: &Crew,
-        some: &[Found],
-        coarse: &[CoarseTables],
-        cutoff: f64,
-        seen: &mut Seen,
-    ) -> Vec<Found> {
-        let share = some.len().div_ceil(8 * crew.threads()).max(256);
-        let shares: Vec<&[Found]> = some.chunks(share).collect();
-        let sifted = crew.map(shares.len(), |at| self.sift(shares[at], coarse, cutoff));
+        let cutoff = best.cutoff();
         let mut kept = Vec::new();
-        for (mut found, own) in sifted {
+        let shares = shares(&first, crew);
+        for (mut found, own) in crew.map(shares.len(), |at| self.sift(shares[at], coarse, cutoff)) {
             kept.append(&mut found);
-            seen.wide += own.wide;
-            seen.narrow += own.narrow;
+            seen.add(own);
         }
-        kept
+        kept.sort_unstable_by(by_bound);
+        self.settle_all(crew, &kept, coarse, best, seen);
+
+        let cutoff = best.cutoff();
+        rest.retain(|one| !ruled_out(one.bound, cutoff));
+        let shares = self::shares(&rest, crew);
+        let finished = crew.map(shares.len(), |at| {
+            let (kept, mut seen) = self.sift(shares[at], coarse, best.cutoff());
+            let batches: Vec<&[Found]> = kept.chunks(LANES).collect();
+            seen.add(self.settle_batches(&batches, &AtomicUsize::new(0), coarse, best));
+            seen
+        });
+        finished.into_iter().for_each(|own| seen.add(own));
     }
 
     /// Keeps what DTW of boxes does not rule out, with the better bound. The first few tell whether wide
@@ -176,10 +171,11 @@ impl<'a> Job<'a> {
     /// The bytes of a curve that make boxes of one kind.
     fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
         let segment = self.parts[one.segment as usize].segment;
-        self.touched(match boxes {
-            Boxes::Wide => segment.runs(one.place as usize),
-            Boxes::Narrow => segment.coarse(one.place as usize),
-        })
+        let how = &self.what.how;
+        match boxes {
+            Boxes::Wide => how.reads_runs(self.index, segment.runs(one.place as usize)),
+            Boxes::Narrow => how.reads(self.index, segment.coarse(one.place as usize)),
+        }
     }
 
     /// What boxes of some curves are made of, to be fetched.

@@ -41,6 +41,18 @@ pub(crate) struct Seen {
     pub(crate) compared: u64,
 }
 
+impl Seen {
+    pub(crate) fn add(&mut self, other: Self) {
+        self.groups += other.groups;
+        self.curves += other.curves;
+        self.leads += other.leads;
+        self.wide += other.wide;
+        self.narrow += other.narrow;
+        self.warped += other.warped;
+        self.compared += other.compared;
+    }
+}
+
 /// The integer bounds of sixteen boxes (or curves, where `high` is `low`), or `None` if all are above
 /// `most`. Bit l of the mask is set where bound l is at most `most`.
 ///

@@ -11,6 +11,7 @@ use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, sweep_groups};
 use super::tables::{FAR, threshold};
 use super::*;
+use crate::lanes::LANES;
 use crate::naive;
 use crate::params::{DtwParams, Shape};
 use crate::search::{IdFilter, Strategy, cut};
