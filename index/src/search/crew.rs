@@ -179,30 +179,34 @@ impl Crew {
         made.into_iter().map(|(_, one)| one).collect()
     }
 
-    /// Two things made side by side.
-    pub(crate) fn both<A: Send, B: Send>(
+    /// Three things made side by side; what takes longest had better come first.
+    pub(crate) fn three<A: Send, B: Send, C: Send>(
         &self,
         one: impl Fn() -> A + Sync,
-        other: impl Fn() -> B + Sync,
-    ) -> (A, B) {
+        two: impl Fn() -> B + Sync,
+        three: impl Fn() -> C + Sync,
+    ) -> (A, B, C) {
         if self.helpers == 0 {
-            return (one(), other());
+            return (one(), two(), three());
         }
-        let (first, second) = (Mutex::new(None), Mutex::new(None));
-        self.share(2, &|number| {
-            if number == 0 {
-                let made = one();
-                *first.lock().unwrap_or_else(PoisonError::into_inner) = Some(made);
-            } else {
-                let made = other();
-                *second.lock().unwrap_or_else(PoisonError::into_inner) = Some(made);
-            }
+        let (first, second, third) = (Mutex::new(None), Mutex::new(None), Mutex::new(None));
+        self.share(3, &|number| match number {
+            0 => put(&first, one()),
+            1 => put(&second, two()),
+            _ => put(&third, three()),
         });
-        let first = first.into_inner().unwrap_or_else(PoisonError::into_inner);
-        let second = second.into_inner().unwrap_or_else(PoisonError::into_inner);
-        // Both were made, unless a helper panicked, which the scope passes on.
-        (first.unwrap_or_else(one), second.unwrap_or_else(other))
+        // All were made, unless a helper panicked, which the scope passes on.
+        let first = take(first).unwrap_or_else(one);
+        (first, take(second).unwrap_or_else(two), take(third).unwrap_or_else(three))
     }
+}
+
+fn put<T>(place: &Mutex<Option<T>>, made: T) {
+    *place.lock().unwrap_or_else(PoisonError::into_inner) = Some(made);
+}
+
+fn take<T>(place: Mutex<Option<T>>) -> Option<T> {
+    place.into_inner().unwrap_or_else(PoisonError::into_inner)
 }
 
 #[cfg(test)]
@@ -223,7 +227,7 @@ mod tests {
                     assert_eq!(made, (0..count).map(|n| n * n).collect::<Vec<_>>());
                     assert_eq!(calls.into_inner(), count);
                 }
-                assert_eq!(crew.both(|| 1, || "two"), (1, "two"));
+                assert_eq!(crew.three(|| 1, || "two", || 3.0), (1, "two", 3.0));
             });
         }
     }

@@ -127,10 +127,6 @@ impl Segment {
         Ok(segment)
     }
 
-    pub(crate) fn layout(&self) -> &Layout {
-        &self.layout
-    }
-
     pub(crate) fn quantiser(&self) -> &Quantiser {
         &self.quantiser
     }

@@ -2,7 +2,6 @@
 
 use super::found::{Best, Done, Found, as_cost, by_bound, ruled_out};
 use super::leads::LeadTables;
-use super::settle::Memory;
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
 use super::tables::{CoarseTables, SketchTables, threshold};
 use super::{Job, SEEDS};
@@ -70,39 +69,47 @@ fn near(bounds: &[Vec<f32>], cutoff: f64) -> Vec<(f32, u32, u32)> {
 
 impl Job<'_> {
     /// Seeds, then a sweep of all curves by their boxes and sketches.
-    pub(super) fn begin_all(
-        &self,
-        crew: &Crew,
-        best: &Best,
-        seen: &mut Seen,
-        memory: &mut Memory,
-    ) -> Begun {
-        let (guesses, bounds) = crew.both(
-            || self.block_bounds(&self.guess_tables),
-            || self.block_bounds(&self.sketch_tables),
+    pub(super) fn begin_all(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> Begun {
+        let ((guesses, seeds, own), mut coarse, bounds) = crew.three(
+            || {
+                let mut seen = Seen::default();
+                let guesses = self.block_bounds(self.guess_tables());
+                let seeds = self.seeds(&guesses, &mut seen);
+                (guesses, seeds, seen)
+            },
+            || self.coarse_tables(best.cutoff()),
+            || self.block_bounds(self.sketch_tables()),
         );
-        let seeds = self.seeds(&guesses, seen);
-        let done = self.compare_seeds(crew, &seeds, best, seen);
+        seen.add(own);
+        let done = Done::new(&seeds);
+        let blocks = guesses.iter().map(Vec::len).sum();
+        let early = self.compare_seeds(crew, &seeds, best, seen, || self.lead_tables(blocks));
         let cutoff = best.cutoff();
+        self.suit(&mut coarse, cutoff);
         let near = near(&bounds, cutoff);
-        let tables = || self.coarse_tables(cutoff);
-        let (mut coarse, leads) = crew.both(tables, || self.lead_tables(near.len()));
+        let leads = early.unwrap_or_else(|| self.lead_tables(near.len()));
         let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
-        let candidates = self.sweep_all(crew, sweep, best, seen, memory);
-        if cutoff.is_infinite() {
-            // What they were made for says nothing.
-            coarse = self.coarse_tables(best.cutoff());
-        }
+        let candidates = self.sweep_all(crew, sweep, best, seen);
         Begun { candidates, coarse }
     }
 
     /// Under a narrow filter: what it lets through, with the bounds of their sketches.
     pub(super) fn begin_listed(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> Begun {
-        let mut listed = self.listed(seen);
+        let ((mut listed, own), mut coarse, ()) = crew.three(
+            || {
+                let mut seen = Seen::default();
+                (self.listed(&mut seen), seen)
+            },
+            || self.coarse_tables(best.cutoff()),
+            || (),
+        );
+        seen.add(own);
         let seeds = self.nearest_of(listed.clone());
-        let done = self.compare_seeds(crew, &seeds, best, seen);
+        let done = Done::new(&seeds);
+        self.compare_seeds(crew, &seeds, best, seen, || ());
+        self.suit(&mut coarse, best.cutoff());
         listed.retain(|one| !done.holds(one));
-        Begun { candidates: listed, coarse: self.coarse_tables(best.cutoff()) }
+        Begun { candidates: listed, coarse }
     }
 
     /// The most promising curves: the sketches nearest to the query's own, of the nearest groups of the
@@ -127,7 +134,7 @@ impl Job<'_> {
         let mut groups = Vec::new();
         for &(_, number, block) in &blocks {
             let part = &self.parts[number as usize];
-            let tables = &self.guess_tables[part.tables];
+            let tables = &self.guess_tables()[part.tables];
             group_bounds(self.level, part.sections, tables, block, &mut bounds);
             let cost = |bound: i32| as_cost(f64::from(bound), tables.scale);
             let first = block * GROUP as u32;
@@ -137,7 +144,7 @@ impl Job<'_> {
         keep_least(&mut groups, enough);
         for &(_, number, group) in &groups {
             let part = &self.parts[number as usize];
-            let tables = &self.guess_tables[part.tables];
+            let tables = &self.guess_tables()[part.tables];
             candidates.clear();
             let wanted = [(group, 0xffff)];
             sweep_groups(
@@ -199,7 +206,7 @@ impl Job<'_> {
         let mut candidates = Vec::new();
         let segments = self.filter.iter().flat_map(|filter| &filter.segments);
         for (number, (part, places)) in (0_u32..).zip(self.parts.iter().zip(segments)) {
-            let tables = &self.sketch_tables[part.tables];
+            let tables = &self.sketch_tables()[part.tables];
             candidates.clear();
             let groups = places.groups();
             let (sections, level) = (part.sections, self.level);
@@ -211,14 +218,7 @@ impl Job<'_> {
 
     /// What sketches do not rule out, but for those `done`. Of many blocks the nearest come first: what is
     /// found there may lower the cutoff for the rest.
-    fn sweep_all(
-        &self,
-        crew: &Crew,
-        sweep: Sweep<'_>,
-        best: &Best,
-        seen: &mut Seen,
-        memory: &mut Memory,
-    ) -> Vec<Found> {
+    fn sweep_all(&self, crew: &Crew, sweep: Sweep<'_>, best: &Best, seen: &mut Seen) -> Vec<Found> {
         let Sweep { mut near, guesses, mut leads, done, coarse } = sweep;
         let rest = if near.len() < ROUND_WORTH {
             Vec::new()
@@ -242,9 +242,13 @@ impl Job<'_> {
             }
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
-                self.look(&mut found, coarse, best, seen, memory);
+                self.look(crew, &mut found, coarse, best, seen);
             }
-            candidates.append(&mut found);
+            if candidates.is_empty() {
+                candidates = found;
+            } else {
+                candidates.append(&mut found);
+            }
         }
         candidates
     }
@@ -264,7 +268,7 @@ impl Job<'_> {
         };
         let shares: Vec<&[(f32, u32, u32)]> = blocks.chunks(share).collect();
         let swept = crew.map(shares.len(), |at| self.sweep(shares[at], leads, cutoff));
-        let mut candidates = Vec::new();
+        let mut candidates = Vec::with_capacity(swept.iter().map(|(found, _)| found.len()).sum());
         for (mut found, swept) in swept {
             candidates.append(&mut found);
             seen.add(swept);
@@ -289,7 +293,7 @@ impl Job<'_> {
         if blocks < LEADS_WORTH {
             return Vec::new();
         }
-        let layout = self.parts[0].segment.layout();
+        let layout = self.index.layout();
         let (params, section) = (self.what.params, &self.section);
         let one = |quantiser: &&Quantiser| {
             LeadTables::new(layout, quantiser, self.query, &self.envelope, params, section)
@@ -311,7 +315,7 @@ impl Job<'_> {
         for run in blocks.chunk_by(|a, b| a.1 == b.1) {
             let segment = run[0].1;
             let part = &self.parts[segment as usize];
-            let tables = &self.sketch_tables[part.tables];
+            let tables = &self.sketch_tables()[part.tables];
             let most = threshold(cutoff, tables.scale);
             let numbers: Vec<u32> = run.iter().map(|&(_, _, block)| block).collect();
             candidates.clear();

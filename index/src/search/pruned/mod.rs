@@ -18,6 +18,7 @@ mod tables;
 mod tests;
 
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use super::crew::Crew;
 use super::filter::Resolved;
@@ -31,7 +32,6 @@ use coarse::Against;
 use envelope::{Envelope, envelope};
 pub(crate) use exact::{ExactScratch, WIDTH, exact};
 use found::{Best, ruled_out};
-use settle::Memory;
 pub(crate) use sweep::Sections;
 use sweep::Seen;
 use tables::{CoarseTables, SketchTables};
@@ -63,9 +63,9 @@ struct Job<'a> {
     parts: Vec<Part<'a>>,
     quantisers: Vec<&'a Quantiser>,
     /// Of the envelope: bounds.
-    sketch_tables: Vec<SketchTables>,
+    sketch_tables: OnceLock<Vec<SketchTables>>,
     /// Of the query itself: no bounds, but better guesses at who is near.
-    guess_tables: Vec<SketchTables>,
+    guess_tables: OnceLock<Vec<SketchTables>>,
 }
 
 pub(crate) fn nearest(
@@ -126,17 +126,8 @@ impl<'a> Job<'a> {
             });
             parts.push(Part { segment, sections: segment.sections(), tables });
         }
-        let tables_of = |envelope: &Envelope| -> Vec<SketchTables> {
-            let tables = quantisers.iter().map(|quantiser| {
-                SketchTables::new(index.layout(), quantiser, envelope, what.params, section)
-            });
-            tables.collect()
-        };
-        let sketch_tables = tables_of(&envelope);
         let wide = section.start.is_multiple_of(RUN)
             && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
-        let itself = Envelope { upper: query.values().to_vec(), lower: query.values().to_vec() };
-        let guess_tables = tables_of(&itself);
         Self {
             index,
             what,
@@ -149,28 +140,27 @@ impl<'a> Job<'a> {
             wide,
             parts,
             quantisers,
-            sketch_tables,
-            guess_tables,
+            sketch_tables: OnceLock::new(),
+            guess_tables: OnceLock::new(),
         }
     }
 
     fn run(&self, crew: &Crew, mut stages: Stages) -> Answer {
         let best = Best::new(self.what.k, self.what.max_cost);
         let mut seen = Seen::default();
-        let mut memory = Memory::default();
 
         let begun = if self.is_sparse() {
             self.begin_listed(crew, &best, &mut seen)
         } else {
-            self.begin_all(crew, &best, &mut seen, &mut memory)
+            self.begin_all(crew, &best, &mut seen)
         };
         let Begun { mut candidates, mut coarse } = begun;
         let cutoff = best.cutoff();
+        self.suit(&mut coarse, cutoff);
         candidates.retain(|one| !ruled_out(one.bound, cutoff));
-        self.look(&mut candidates, &coarse, &best, &mut seen, &mut memory);
+        self.look(crew, &mut candidates, &coarse, &best, &mut seen);
 
-        let cutoff = best.cutoff();
-        coarse.iter_mut().for_each(|tables| tables.suit(cutoff));
+        self.suit(&mut coarse, best.cutoff());
         self.finish(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
@@ -182,6 +172,25 @@ impl<'a> Job<'a> {
         Answer { neighbours: best.into_sorted(), stages }
     }
 
+    fn sketch_tables(&self) -> &[SketchTables] {
+        self.sketch_tables.get_or_init(|| self.tables_of(&self.envelope))
+    }
+
+    fn guess_tables(&self) -> &[SketchTables] {
+        let values = || self.query.values().to_vec();
+        self.guess_tables
+            .get_or_init(|| self.tables_of(&Envelope { upper: values(), lower: values() }))
+    }
+
+    fn tables_of(&self, envelope: &Envelope) -> Vec<SketchTables> {
+        let layout = self.index.layout();
+        let (params, section) = (self.what.params, &self.section);
+        let one = |quantiser: &&Quantiser| {
+            SketchTables::new(layout, quantiser, envelope, params, section)
+        };
+        self.quantisers.iter().map(one).collect()
+    }
+
     /// What copies of these tables are held against.
     fn against<'b>(&'b self, tables: &'b CoarseTables) -> Against<'b> {
         Against { tables, params: self.what.params, section: &self.section }
@@ -190,7 +199,7 @@ impl<'a> Job<'a> {
     fn coarse_tables(&self, cutoff: f64) -> Vec<CoarseTables> {
         // Without k costs there is no cutoff yet; any scale does.
         let cutoff = if cutoff.is_finite() { cutoff } else { 0.0 };
-        let layout = self.parts[0].segment.layout();
+        let layout = self.index.layout();
         let one = |quantiser: &&Quantiser| {
             CoarseTables::new(
                 layout,
@@ -203,6 +212,15 @@ impl<'a> Job<'a> {
             )
         };
         self.quantisers.iter().map(one).collect()
+    }
+
+    /// Makes bounds of warped codes tight for a cutoff.
+    fn suit(&self, coarse: &mut Vec<CoarseTables>, cutoff: f64) {
+        if coarse.iter().all(|tables| tables.suits(cutoff)) {
+            coarse.iter_mut().for_each(|tables| tables.suit(cutoff));
+        } else {
+            *coarse = self.coarse_tables(cutoff);
+        }
     }
 
     /// Whether a place holds a curve that is live and let through.

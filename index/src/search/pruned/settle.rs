@@ -1,11 +1,12 @@
 //! What bounds leave, compared exactly.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use super::Job;
 use super::coarse::{WarpScratch, warp};
 use super::exact::{ExactScratch, WIDTH, exact};
-use super::found::{Best, Done, Found, as_cost, ruled_out};
+use super::found::{Best, Found, as_cost, ruled_out};
 use super::sift::Boxes;
 use super::sweep::Seen;
 use super::tables::{CoarseTables, threshold};
@@ -23,20 +24,27 @@ pub(super) struct Memory {
 }
 
 impl Job<'_> {
-    /// Compares seeds exactly.
-    pub(super) fn compare_seeds(
+    /// Compares seeds exactly, and does something else meanwhile where there is somebody for it.
+    pub(super) fn compare_seeds<T: Send>(
         &self,
         crew: &Crew,
         seeds: &[Found],
         best: &Best,
         seen: &mut Seen,
-    ) -> Done {
+        meanwhile: impl Fn() -> T + Sync,
+    ) -> Option<T> {
         let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
-        crew.share(eights.len(), &|at| {
-            self.compare(eights[at], best, &mut ExactScratch::default());
+        let other = usize::from(crew.threads() > 1);
+        let made = Mutex::new(None);
+        crew.share(eights.len() + other, &|at| match at.checked_sub(other) {
+            Some(at) => self.compare(eights[at], best, &mut ExactScratch::default()),
+            None => {
+                let own = meanwhile();
+                *made.lock().unwrap_or_else(PoisonError::into_inner) = Some(own);
+            }
         });
         seen.compared += seeds.len() as u64;
-        Done::new(seeds)
+        made.into_inner().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Warps some curves and compares exactly what that leaves, nearest first.

@@ -26,6 +26,9 @@ const WIDE_TRIAL: usize = if cfg!(test) { 32 } else { 256 };
 /// is what narrow ones take longest for.
 const WIDE_WORTH: (usize, usize) = (2, 5);
 
+/// Of several threads each takes at least so many curves at a time.
+const SHARE: usize = 4 * LANES;
+
 /// Boxes of frames to warp.
 #[derive(Debug, Clone, Copy)]
 pub(super) enum Boxes {
@@ -35,9 +38,10 @@ pub(super) enum Boxes {
     Narrow,
 }
 
-/// Candidates in shares for some threads.
+/// Candidates in shares for some threads: for one of them, several only where each is worth a trial.
 fn shares<'f>(some: &'f [Found], crew: &Crew) -> Vec<&'f [Found]> {
-    some.chunks(some.len().div_ceil(8 * crew.threads()).max(256)).collect()
+    let least = if crew.threads() == 1 { WIDE_TRIAL } else { SHARE };
+    some.chunks(some.len().div_ceil(8 * crew.threads()).max(least)).collect()
 }
 
 impl<'a> Job<'a> {
@@ -45,11 +49,11 @@ impl<'a> Job<'a> {
     /// what these leave, which may lower the cutoff; drops what it then rules out. Keeps the order.
     pub(super) fn look(
         &self,
+        crew: &Crew,
         candidates: &mut Vec<Found>,
         coarse: &[CoarseTables],
         best: &Best,
         seen: &mut Seen,
-        memory: &mut Memory,
     ) {
         let wanted = self.wanted().max(SEEDS);
         for _ in 0..ROUNDS {
@@ -59,8 +63,16 @@ impl<'a> Job<'a> {
             let before = best.cutoff();
             let nearest = take_least(candidates, wanted);
             seen.narrow += nearest.len() as u64;
-            let left = self.hold(Boxes::Narrow, &nearest, coarse, before, &mut memory.warp);
-            self.settle(&left, coarse, best, seen, memory);
+            // Boxes of sixteen curves are held by one; of two threads each takes its own.
+            let share = if crew.threads() == 1 { nearest.len() } else { LANES };
+            let shares: Vec<&[Found]> = nearest.chunks(share.max(1)).collect();
+            let looked = crew.map(shares.len(), |at| {
+                let (mut seen, mut memory) = (Seen::default(), Memory::default());
+                let left = self.hold(Boxes::Narrow, shares[at], coarse, before, &mut memory.warp);
+                self.settle(&left, coarse, best, &mut seen, &mut memory);
+                seen
+            });
+            looked.into_iter().for_each(|own| seen.add(own));
             let cutoff = best.cutoff();
             candidates.retain(|one| !ruled_out(one.bound, cutoff));
             if cutoff > before * 0.9 {
@@ -180,7 +192,7 @@ impl<'a> Job<'a> {
 
     /// What boxes of some curves are made of, to be fetched.
     fn ahead(&self, boxes: Boxes, some: &[Found]) -> Ahead<'a> {
-        let words = self.parts[0].segment.layout().frame_words();
+        let words = self.index.layout().frame_words();
         let inside = match boxes {
             Boxes::Wide => runs_inside(&self.section, words),
             Boxes::Narrow => frames_inside(&self.section, words),

@@ -396,6 +396,11 @@ impl CoarseTables {
         made
     }
 
+    /// Whether the scale leaves room for a cutoff; where there is none yet, any does.
+    pub(crate) fn suits(&self, cutoff: f64) -> bool {
+        cutoff.is_infinite() || cutoff * self.root_scale <= MOST_CUTOFF * (1.0 + SLACK)
+    }
+
     /// Makes bounds of warped codes tight for a cutoff; infinite where there is none yet.
     pub(crate) fn suit(&mut self, cutoff: f64) {
         // The share that the blur of codes gives away least by, were the path as long as the section

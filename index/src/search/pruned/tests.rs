@@ -55,7 +55,7 @@ fn swept(job: &Job<'_>, level: Level, leads: Option<&LeadTables>, most: i32) -> 
     let sections = job.parts[0].sections;
     let all: Vec<(u32, u32)> = (0..sections.groups as u32).map(|group| (group, 0xffff)).collect();
     let mut found: Vec<Candidate> = Vec::new();
-    let tables = &job.sketch_tables[0];
+    let tables = &job.sketch_tables()[0];
     sweep_groups(level, sections, tables, leads, &all, most, &mut found, &mut Seen::default());
     let rows = job.parts[0].segment.rows() as u32;
     let mut found: Vec<(u32, i32)> = found
@@ -104,8 +104,8 @@ proptest! {
                 naive::dtw(cut(query, &section), cut(curve, &section), &params)
             })
             .collect();
-        let scale = job.sketch_tables[0].scale;
-        let layout = segment.layout();
+        let scale = job.sketch_tables()[0].scale;
+        let layout = index.layout();
         let leads = LeadTables::new(
             layout, job.quantisers[0], query, &job.envelope, &params, &section,
         );
@@ -204,9 +204,9 @@ fn leads_are_tighter_than_sketches() {
         let what = Nearest::new(&params, 11);
         let cutoff = index.nearest(values, &what).unwrap().neighbours[10].cost;
         let job = Job::new(&index, query, &what, &(0..101), None, index.len());
-        let most = threshold(cutoff, job.sketch_tables[0].scale);
+        let most = threshold(cutoff, job.sketch_tables()[0].scale);
         assert!(most < FAR);
-        let layout = job.parts[0].segment.layout();
+        let layout = index.layout();
         let leads =
             LeadTables::new(layout, job.quantisers[0], query, &job.envelope, &params, &(0..101));
         by_sketch += swept(&job, Level::best(), None, most).len();
