@@ -143,22 +143,6 @@ pub(crate) struct How<'a> {
     pub(crate) mapped_bytes: Option<usize>,
 }
 
-impl How<'_> {
-    /// Bytes of a curve or a coarse copy, about to be read.
-    fn reads<'b>(&self, index: &Index, bytes: &'b [u8]) -> &'b [u8] {
-        index.touch(bytes, self.mapped_bytes);
-        bytes
-    }
-
-    /// Runs of frames, about to be read: they stay mapped as sketches do, unless told otherwise.
-    fn reads_runs<'b>(&self, index: &Index, bytes: &'b [u8]) -> &'b [u8] {
-        if self.mapped_bytes.is_some() {
-            index.touch(bytes, self.mapped_bytes);
-        }
-        bytes
-    }
-}
-
 impl<'a> Nearest<'a> {
     /// The `k` nearest under `params`; fewer come back where the index (or the filter) holds fewer.
     #[must_use]

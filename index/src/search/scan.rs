@@ -66,7 +66,7 @@ fn scan_rows(
         stages.curves += 1;
         stages.kernel += 1;
         let curve = segment.curve(row);
-        what.how.reads(index, bytemuck::cast_slice(curve.values()));
+        index.touch(bytemuck::cast_slice(curve.values()), what.how.mapped_bytes);
         let curve = cut(curve, section);
         if let Some(cost) = dtw(query, curve, what.params, top.cutoff(), &mut scratch) {
             top.offer(Neighbour { id, cost });

@@ -321,9 +321,17 @@ impl Index {
         }
     }
 
+    /// Whether a search that may keep `most` bytes mapped has to tell what it reads.
+    pub(crate) fn counts(&self, most: Option<usize>) -> bool {
+        self.pages.is_some() && most != Some(usize::MAX)
+    }
+
     /// To be called before a search: an earlier one may have been allowed more.
     pub(crate) fn keep_mapped(&self, most: Option<usize>) {
-        if let Some(pages) = self.pages.as_ref().filter(|pages| pages.too_many(most)) {
+        let Some(pages) = &self.pages else { return };
+        if !self.counts(most) {
+            pages.count_all();
+        } else if pages.too_many(most) {
             self.release_copies(pages, most.is_some());
         }
     }

@@ -73,6 +73,11 @@ impl Pages {
         full
     }
 
+    /// From here on all may be mapped.
+    pub(crate) fn count_all(&self) {
+        self.count.store(64 * self.touched.len(), Ordering::Relaxed);
+    }
+
     /// Forgets what was touched: it is being given back.
     pub(crate) fn forget(&self) {
         self.touched.iter().for_each(|word| word.store(0, Ordering::Relaxed));

@@ -141,10 +141,9 @@ impl Segment {
         }
     }
 
-    /// The coarse copy at a place.
-    pub(crate) fn coarse(&self, place: usize) -> &[u8] {
-        let len = self.layout.coarse_len();
-        &self.parts.coarse[place * len..(place + 1) * len]
+    /// The coarse copies, place by place.
+    pub(crate) fn all_coarse(&self) -> &[u8] {
+        &self.parts.coarse
     }
 
     /// Whether there are runs of frames.
@@ -152,10 +151,9 @@ impl Segment {
         self.parts.runs.is_some()
     }
 
-    /// The runs of frames at a place; empty where there are none.
-    pub(crate) fn runs(&self, place: usize) -> &[u8] {
-        let len = self.layout.runs_len();
-        self.parts.runs.as_ref().map_or(&[], |runs| &runs[place * len..(place + 1) * len])
+    /// The runs of frames, place by place; empty where there are none.
+    pub(crate) fn all_runs(&self) -> &[u8] {
+        self.parts.runs.as_deref().unwrap_or_default()
     }
 
     /// The row at a place that holds one.

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::tables::{COLUMNS, CoarseTables, FAR, Line, MOST_GAP, ROWS};
-use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch};
+use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch_line};
 use crate::params::ValidDtwParams;
 use crate::sketch::RUN;
 
@@ -82,15 +82,17 @@ unsafe fn add_squares<L: Lanes, const ALIKE: bool>(
 /// Copies that the next call will read, to be fetched while this one works; what is left when it ends,
 /// at once.
 pub(crate) struct Ahead<'a> {
-    copies: Vec<&'a [u8]>,
+    copies: &'a [&'a [u8]],
+    /// Of each copy.
+    bytes: Range<usize>,
     lines: usize,
     fetched: usize,
 }
 
 impl<'a> Ahead<'a> {
-    pub(crate) fn new(copies: Vec<&'a [u8]>) -> Self {
-        let lines = copies.first().map_or(0, |copy| copy.len().div_ceil(LINE));
-        Self { copies, lines, fetched: 0 }
+    /// `bytes` of each of `copies`.
+    pub(crate) fn new(copies: &'a [&'a [u8]], bytes: Range<usize>) -> Self {
+        Self { copies, lines: bytes.len().div_ceil(LINE), bytes, fetched: 0 }
     }
 
     /// Fetches the share `done` / `of`.
@@ -98,9 +100,9 @@ impl<'a> Ahead<'a> {
     fn fetch(&mut self, done: usize, of: usize) {
         let until = self.lines * done / of;
         while self.fetched < until {
-            let at = self.fetched * LINE;
-            for copy in &self.copies {
-                prefetch(&copy[at..copy.len().min(at + LINE)]);
+            let at = self.bytes.start + self.fetched * LINE;
+            for copy in self.copies {
+                prefetch_line(copy.as_ptr().wrapping_add(at));
             }
             self.fetched += 1;
         }

@@ -43,6 +43,8 @@ const SEEDS: usize = 32;
 struct Part<'a> {
     segment: &'a Segment,
     sections: Sections<'a>,
+    coarse: &'a [u8],
+    runs: &'a [u8],
     tables: usize,
 }
 
@@ -61,6 +63,12 @@ struct Job<'a> {
     /// Whether all segments have runs and the section begins with one.
     wide: bool,
     parts: Vec<Part<'a>>,
+    /// Bytes of a curve's coarse copy.
+    coarse_len: usize,
+    /// Bytes of its runs.
+    runs_len: usize,
+    /// Whether what is read has to be told.
+    counted: bool,
     quantisers: Vec<&'a Quantiser>,
     /// Of the envelope: bounds.
     sketch_tables: OnceLock<Vec<SketchTables>>,
@@ -124,7 +132,8 @@ impl<'a> Job<'a> {
                 quantisers.push(quantiser);
                 quantisers.len() - 1
             });
-            parts.push(Part { segment, sections: segment.sections(), tables });
+            let (coarse, runs) = (segment.all_coarse(), segment.all_runs());
+            parts.push(Part { segment, sections: segment.sections(), coarse, runs, tables });
         }
         let wide = section.start.is_multiple_of(RUN)
             && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
@@ -139,6 +148,9 @@ impl<'a> Job<'a> {
             level: Level::best(),
             wide,
             parts,
+            coarse_len: index.layout().coarse_len(),
+            runs_len: index.layout().runs_len(),
+            counted: index.counts(what.how.mapped_bytes),
             quantisers,
             sketch_tables: OnceLock::new(),
             guess_tables: OnceLock::new(),
@@ -170,6 +182,19 @@ impl<'a> Job<'a> {
         stages.warped = seen.warped;
         stages.kernel = seen.compared;
         Answer { neighbours: best.into_sorted(), stages }
+    }
+
+    /// Bytes of a curve or a coarse copy, about to be read.
+    fn reads(&self, bytes: &'a [u8]) -> &'a [u8] {
+        if self.counted {
+            self.index.touch(bytes, self.what.how.mapped_bytes);
+        }
+        bytes
+    }
+
+    /// Runs of frames, about to be read: they stay mapped as sketches do, unless told otherwise.
+    fn reads_runs(&self, bytes: &'a [u8]) -> &'a [u8] {
+        if self.what.how.mapped_bytes.is_some() { self.reads(bytes) } else { bytes }
     }
 
     fn sketch_tables(&self) -> &[SketchTables] {

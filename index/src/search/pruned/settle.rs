@@ -117,14 +117,15 @@ impl Job<'_> {
         waiting: &mut Vec<Found>,
     ) {
         for (tables, own_coarse) in coarse.iter().enumerate() {
-            let (own, copies) = self.lanes(Boxes::Narrow, batch, tables);
+            let own = self.of_tables(batch, tables);
             if own.is_empty() {
                 continue;
             }
+            let copies = self.copies(Boxes::Narrow, &own);
             let scale = own_coarse.warp_scale;
             let most = threshold(cutoff, scale);
             let found = warp(self.level, self.against(own_coarse), &copies, most, scratch);
-            for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
+            for (one, bound) in own.iter().zip(found.iter().flatten()) {
                 if *bound <= most {
                     // The charge for blur may bring a bound below 0.
                     let bound = as_cost(f64::from((*bound).max(0)), scale);
@@ -169,7 +170,7 @@ impl Job<'_> {
         let curve = |one: &Found| {
             let (segment, row) = row(one);
             let curve = segment.curve(row);
-            self.what.how.reads(self.index, bytemuck::cast_slice(curve.values()));
+            self.reads(bytemuck::cast_slice(curve.values()));
             curve
         };
         let cutoff = best.cutoff();

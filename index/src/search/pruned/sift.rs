@@ -3,13 +3,13 @@
 use std::borrow::Cow;
 use std::sync::atomic::AtomicUsize;
 
-use super::coarse::{Ahead, WarpScratch, boxed, boxed_runs, frames_inside, runs_inside};
+use super::coarse::{Against, Ahead, WarpScratch, boxed, boxed_runs, frames_inside, runs_inside};
 use super::found::{Best, Found, as_cost, by_bound, ruled_out, take_least};
 use super::settle::Memory;
 use super::sweep::Seen;
 use super::tables::{CoarseTables, threshold};
 use super::{Job, SEEDS};
-use crate::lanes::LANES;
+use crate::lanes::{LANES, Level};
 use crate::search::crew::Crew;
 
 /// So many candidates are worth a look at the nearest of them, to lower the cutoff.
@@ -43,6 +43,16 @@ fn shares<'f>(some: &'f [Found], crew: &Crew) -> Vec<&'f [Found]> {
     let least = if crew.threads() == 1 { WIDE_TRIAL } else { SHARE };
     some.chunks(some.len().div_ceil(8 * crew.threads()).max(least)).collect()
 }
+
+/// DTW of boxes of one kind.
+type Held = fn(
+    Level,
+    Against<'_>,
+    &[&[u8]; LANES],
+    Ahead<'_>,
+    i32,
+    &mut WarpScratch,
+) -> Option<[i32; LANES]>;
 
 impl<'a> Job<'a> {
     /// While many are left: takes those of the lowest bounds out, holds them against narrow boxes and settles
@@ -152,24 +162,24 @@ impl<'a> Job<'a> {
         cutoff: f64,
         scratch: &mut WarpScratch,
     ) -> Vec<Found> {
+        let words = self.index.layout().frame_words();
+        let (bounds, inside) = match boxes {
+            Boxes::Wide => (boxed_runs as Held, runs_inside(&self.section, words)),
+            Boxes::Narrow => (boxed as Held, frames_inside(&self.section, words)),
+        };
         let mut kept = Vec::new();
-        let mut batches = some.chunks(LANES).peekable();
-        while let Some(batch) = batches.next() {
-            let soon = batches.peek().copied().unwrap_or_default();
-            for (tables, own_coarse) in coarse.iter().enumerate() {
-                let (own, copies) = self.lanes(boxes, batch, tables);
-                if own.is_empty() {
-                    continue;
-                }
-                let most = threshold(cutoff, own_coarse.scale);
-                let ahead = self.ahead(boxes, soon);
-                let bounds = match boxes {
-                    Boxes::Wide => boxed_runs,
-                    Boxes::Narrow => boxed,
-                };
+        for (tables, own_coarse) in coarse.iter().enumerate() {
+            let own = self.of_tables(some, tables);
+            let most = threshold(cutoff, own_coarse.scale);
+            let mut batches = own.chunks(LANES).map(|batch| (batch, self.copies(boxes, batch)));
+            let mut next = batches.next();
+            while let Some((batch, copies)) = next {
+                next = batches.next();
+                let soon = next.as_ref().map_or(&[][..], |(batch, copies)| &copies[..batch.len()]);
+                let ahead = Ahead::new(soon, inside.clone());
                 let found =
                     bounds(self.level, self.against(own_coarse), &copies, ahead, most, scratch);
-                for (one, bound) in own.into_iter().zip(found.iter().flatten()) {
+                for (one, bound) in batch.iter().zip(found.iter().flatten()) {
                     if *bound <= most {
                         let bound = as_cost(f64::from(*bound), own_coarse.scale);
                         kept.push(Found { bound: bound.max(one.bound), ..*one });
@@ -180,41 +190,38 @@ impl<'a> Job<'a> {
         kept
     }
 
-    /// The bytes of a curve that make boxes of one kind.
-    fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
-        let segment = self.parts[one.segment as usize].segment;
-        let how = &self.what.how;
-        match boxes {
-            Boxes::Wide => how.reads_runs(self.index, segment.runs(one.place as usize)),
-            Boxes::Narrow => how.reads(self.index, segment.coarse(one.place as usize)),
+    /// Those of some curves whose segments use these tables.
+    pub(super) fn of_tables<'f>(&self, some: &'f [Found], tables: usize) -> Cow<'f, [Found]> {
+        if self.quantisers.len() == 1 {
+            return Cow::Borrowed(some);
         }
+        let own = |one: &&Found| self.parts[one.segment as usize].tables == tables;
+        some.iter().filter(own).copied().collect()
     }
 
-    /// What boxes of some curves are made of, to be fetched.
-    fn ahead(&self, boxes: Boxes, some: &[Found]) -> Ahead<'a> {
-        let words = self.index.layout().frame_words();
-        let inside = match boxes {
-            Boxes::Wide => runs_inside(&self.section, words),
-            Boxes::Narrow => frames_inside(&self.section, words),
-        };
-        let bytes = |one: &Found| &self.bytes_of(boxes, one)[inside.clone()];
-        Ahead::new(some.iter().map(bytes).collect())
+    /// The bytes that make boxes of one kind, of up to sixteen curves; lanes left over repeat the last.
+    pub(super) fn copies(&self, boxes: Boxes, batch: &[Found]) -> [&'a [u8]; LANES] {
+        let mut copies = [&[][..]; LANES];
+        for (copy, one) in copies.iter_mut().zip(batch) {
+            *copy = self.bytes_of(boxes, one);
+        }
+        if let Some(&last) = batch.len().checked_sub(1).and_then(|last| copies.get(last)) {
+            copies.iter_mut().skip(batch.len()).for_each(|copy| *copy = last);
+        }
+        copies
     }
 
-    /// Those of a batch whose segments use these tables, and what their boxes are made of; lanes left
-    /// over repeat the last. A batch seldom holds curves of two quantisers.
-    pub(super) fn lanes<'b>(
-        &self,
-        boxes: Boxes,
-        batch: &'b [Found],
-        tables: usize,
-    ) -> (Vec<&'b Found>, [&'a [u8]; LANES]) {
-        let of_tables = |one: &&Found| self.parts[one.segment as usize].tables == tables;
-        let own: Vec<&Found> = batch.iter().filter(of_tables).collect();
-        let copies = std::array::from_fn(|lane| {
-            own.get(lane.min(own.len().saturating_sub(1)))
-                .map_or(&[][..], |one| self.bytes_of(boxes, one))
-        });
-        (own, copies)
+    fn bytes_of(&self, boxes: Boxes, one: &Found) -> &'a [u8] {
+        let (part, place) = (&self.parts[one.segment as usize], one.place as usize);
+        match boxes {
+            Boxes::Wide => {
+                let len = self.runs_len;
+                self.reads_runs(&part.runs[place * len..(place + 1) * len])
+            }
+            Boxes::Narrow => {
+                let len = self.coarse_len;
+                self.reads(&part.coarse[place * len..(place + 1) * len])
+            }
+        }
     }
 }

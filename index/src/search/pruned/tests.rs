@@ -67,6 +67,14 @@ fn swept(job: &Job<'_>, level: Level, leads: Option<&LeadTables>, most: i32) -> 
     found
 }
 
+fn copy_of<'a>(job: &Job<'a>, place: usize) -> &'a [u8] {
+    &job.parts[0].coarse[place * job.coarse_len..][..job.coarse_len]
+}
+
+fn runs_of<'a>(job: &Job<'a>, place: usize) -> &'a [u8] {
+    &job.parts[0].runs[place * job.runs_len..][..job.runs_len]
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 150, ..ProptestConfig::default() })]
 
@@ -124,16 +132,16 @@ proptest! {
             }
             let coarse = &job.coarse_tables(cost)[0];
             let first = place / LANES * LANES;
-            let copies = std::array::from_fn(|lane| segment.coarse((first + lane).min(costs.len() - 1)));
+            let copies = std::array::from_fn(|lane| copy_of(&job, (first + lane).min(costs.len() - 1)));
             let most = threshold(cost, coarse.scale);
             let most_warped = threshold(cost, coarse.warp_scale);
             let boxes = |level, scratch: &mut WarpScratch| {
-                let ahead = Ahead::new(copies.to_vec());
+                let ahead = Ahead::new(&copies, 0..copies[0].len());
                 boxed(level, job.against(coarse), &copies, ahead, most, scratch)
             };
-            let runs = std::array::from_fn(|lane| segment.runs((first + lane).min(costs.len() - 1)));
+            let runs = std::array::from_fn(|lane| runs_of(&job, (first + lane).min(costs.len() - 1)));
             let wide = |level, scratch: &mut WarpScratch| {
-                let ahead = Ahead::new(runs.to_vec());
+                let ahead = Ahead::new(&runs, 0..runs[0].len());
                 boxed_runs(level, job.against(coarse), &runs, ahead, most, scratch)
             };
             let warped = |level, scratch: &mut WarpScratch| {
@@ -238,7 +246,7 @@ fn warped_codes_bound_long_curves_whatever_the_cutoff() {
     let place = (0..2).find(|&place| segment.ids()[segment.row_at(place)] == 1).unwrap();
     let cost = naive::dtw(query, Curve::new(&other, 12).unwrap(), &params);
     assert!(cost > 0.0);
-    let copies = [segment.coarse(place); LANES];
+    let copies = [copy_of(&job, place); LANES];
     let cutoffs = [f64::INFINITY, 0.0, 0.1 * cost, cost, 1e3 * cost, 1e9 * cost];
     for made_for in cutoffs {
         for cutoff in cutoffs {
