@@ -1,5 +1,6 @@
 //! The operations on x86-64.
 
+use std::arch::asm;
 use std::arch::x86_64::*;
 
 use super::{LANES, Lanes, Level};
@@ -259,13 +260,13 @@ impl Lanes for Avx512 {
     #[inline(always)]
     unsafe fn add_dot_words(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
         // SAFETY: the caller vouches for the instructions.
-        unsafe { _mm512_dpwssd_epi32(sum, a, b) }
+        unsafe { dot_words_512(sum, a, b) }
     }
 
     #[inline(always)]
     unsafe fn add_dot_bytes(sum: Self::Reg, a: Self::Reg, b: Self::Reg) -> Self::Reg {
         // SAFETY: the caller vouches for the instructions.
-        unsafe { _mm512_dpbusd_epi32(sum, a, b) }
+        unsafe { dot_bytes_512(sum, a, b) }
     }
 
     #[inline(always)]
@@ -274,3 +275,28 @@ impl Lanes for Avx512 {
         unsafe { u32::from(_mm512_cmple_epi32_mask(a, b)) }
     }
 }
+
+/// `$instruction` (`$intrinsic`): the compiler would make two instructions of it, to shorten chains of sums; but
+/// what is short here is room for instructions.
+macro_rules! dot_512 {
+    ($name:ident, $intrinsic:literal, $instruction:literal) => {
+        #[doc = concat!("`", $intrinsic, "`, left whole: see the macro.")]
+        #[inline]
+        #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512vnni")]
+        fn $name(mut sum: __m512i, a: __m512i, b: __m512i) -> __m512i {
+            // SAFETY: the function has the instruction, which touches nothing but these registers.
+            unsafe {
+                asm!(
+                    concat!($instruction, " {sum}, {a}, {b}"),
+                    sum = inout(zmm_reg) sum,
+                    a = in(zmm_reg) a,
+                    b = in(zmm_reg) b,
+                    options(pure, nomem, nostack, preserves_flags)
+                );
+            }
+            sum
+        }
+    };
+}
+dot_512!(dot_words_512, "_mm512_dpwssd_epi32", "vpdpwssd");
+dot_512!(dot_bytes_512, "_mm512_dpbusd_epi32", "vpdpbusd");

@@ -508,44 +508,70 @@ fn warp_words<L: Lanes, const WORDS: usize>(
         }
         let limit = L::splat(most as u32);
         let far = L::splat(FAR as u32);
-        for row in 0..frames {
-            let (first, last) = params.columns(row, frames, frames);
+        let mut row = 0;
+        while row < frames {
             let previous = scratch.rows.previous.as_ptr().cast::<u8>();
             let current = scratch.rows.current.as_mut_ptr().cast::<u8>();
-            let minus = tables.minus[row * halves..(row + 1) * halves].as_ptr();
+            // Two rows at a time, so that what a candidate's frame is made of is loaded once for both.
+            let pair = row + 1 < frames;
+            let columns =
+                [row, row + usize::from(pair)].map(|row| params.columns(row, frames, frames));
+            let minus =
+                [row, row + usize::from(pair)].map(|row| tables.minus.as_ptr().add(row * halves));
             // Held in registers where their number is known.
-            let mut held = [far; 8];
+            let mut held = [[far; 2]; 8];
             for (half, held) in held.iter_mut().take(2 * WORDS).enumerate() {
-                *held = L::splat(*minus.add(half));
+                *held = minus.map(|minus| L::splat(*minus.add(half)));
             }
-            let own = L::splat(tables.heads[row] as u32);
-            let mut left = far;
-            let mut lowest = far;
-            let mut diagonal = L::load(previous.add(first * LINE));
-            L::store(far, current.add(first * LINE));
-            for column in first..=last {
-                let mut cost = L::add(L::load(heads.add(column * LINE)), own);
+            let own = [row, row + usize::from(pair)].map(|row| L::splat(tables.heads[row] as u32));
+            let costs = |column: usize| -> [L::Reg; 2] {
+                let head = L::load(heads.add(column * LINE));
+                let mut costs = [L::add(head, own[0]), L::add(head, own[1])];
                 for half in 0..halves {
                     let codes = L::load(wide.add((column * halves + half) * LINE));
-                    let minus = if WORDS == 0 {
-                        L::splat(*minus.add(half))
+                    let [upper, lower] = if WORDS == 0 {
+                        [L::splat(*minus[0].add(half)), L::splat(*minus[1].add(half))]
                     } else {
                         *held.get_unchecked(half)
                     };
-                    cost = L::add_dot_words(cost, codes, minus);
+                    costs[0] = L::add_dot_words(costs[0], codes, upper);
+                    costs[1] = L::add_dot_words(costs[1], codes, lower);
                 }
-                let up = L::load(previous.add((column + 1) * LINE));
-                let best = L::min(L::min(diagonal, up), left);
-                // FAR plus one cell fits.
-                left = L::min(L::add(best, cost), far);
-                lowest = L::min(lowest, left);
-                L::store(left, current.add((column + 1) * LINE));
-                diagonal = up;
+                costs
+            };
+            let [(first, last), (lower_first, lower_last)] = columns;
+            let mut lowest = far;
+            let mut diagonal = L::load(previous.add(first * LINE));
+            let (mut left, mut lower_left) = (far, far);
+            L::store(far, current.add(lower_first * LINE));
+            for column in first..=lower_last {
+                let costs = costs(column);
+                let mut cell = far;
+                if column <= last {
+                    let up = L::load(previous.add((column + 1) * LINE));
+                    // FAR plus one cell fits.
+                    let best = L::min(L::min(diagonal, up), left);
+                    cell = L::min(L::add(best, costs[0]), far);
+                    diagonal = up;
+                }
+                let mut below = cell;
+                if pair {
+                    below = far;
+                    if column >= lower_first {
+                        let best = L::min(L::min(left, cell), lower_left);
+                        below = L::min(L::add(best, costs[1]), far);
+                    }
+                    lower_left = below;
+                }
+                left = cell;
+                lowest = L::min(lowest, below);
+                L::store(below, current.add((column + 1) * LINE));
             }
             if L::le(lowest, limit) == 0 {
                 return None;
             }
             std::mem::swap(&mut scratch.rows.previous, &mut scratch.rows.current);
+            row += 2;
         }
     }
     Some(scratch.rows.previous[frames].0)
