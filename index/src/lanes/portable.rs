@@ -1,6 +1,6 @@
 //! The operations in plain Rust, for every processor.
 
-use super::{LANES, LINE, Lanes, Level};
+use super::{LANES, LINE, Lanes};
 
 /// Plain Rust.
 #[derive(Debug, Clone, Copy)]
@@ -28,7 +28,6 @@ fn halves(a: [u32; LANES], b: [u32; LANES], f: impl Fn(u16, u16) -> u16) -> [u32
 
 impl Lanes for Portable {
     type Reg = [u32; LANES];
-    const LEVEL: Level = Level::Portable;
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {
@@ -51,11 +50,6 @@ impl Lanes for Portable {
     #[inline(always)]
     unsafe fn or(a: Self::Reg, b: Self::Reg) -> Self::Reg {
         std::array::from_fn(|lane| a[lane] | b[lane])
-    }
-
-    #[inline(always)]
-    unsafe fn and(a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| a[lane] & b[lane])
     }
 
     #[inline(always)]
@@ -121,11 +115,6 @@ impl Lanes for Portable {
     #[inline(always)]
     unsafe fn add(a: Self::Reg, b: Self::Reg) -> Self::Reg {
         std::array::from_fn(|lane| a[lane].wrapping_add(b[lane]))
-    }
-
-    #[inline(always)]
-    unsafe fn sub(a: Self::Reg, b: Self::Reg) -> Self::Reg {
-        std::array::from_fn(|lane| a[lane].wrapping_sub(b[lane]))
     }
 
     #[inline(always)]

@@ -3,7 +3,7 @@
 use std::arch::asm;
 use std::arch::x86_64::*;
 
-use super::{LANES, Lanes, Level};
+use super::{LANES, Lanes};
 
 /// AVX2: a register of ours is two of the processor's.
 #[derive(Debug, Clone, Copy)]
@@ -63,7 +63,6 @@ unsafe fn transpose_8(rows: [__m256i; 8]) -> [__m256i; 8] {
 
 impl Lanes for Avx2 {
     type Reg = (__m256i, __m256i);
-    const LEVEL: Level = Level::Avx2;
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {
@@ -128,13 +127,11 @@ impl Lanes for Avx2 {
 
     avx2_pair!(mul_words, _mm256_mullo_epi16);
     avx2_pair!(or, _mm256_or_si256);
-    avx2_pair!(and, _mm256_and_si256);
     avx2_pair!(sub_bytes, _mm256_subs_epu8);
     avx2_pair!(min_bytes, _mm256_min_epu8);
     avx2_pair!(max_bytes, _mm256_max_epu8);
     avx2_pair!(dot_bytes, _mm256_maddubs_epi16);
     avx2_pair!(add, _mm256_add_epi32);
-    avx2_pair!(sub, _mm256_sub_epi32);
     avx2_pair!(min, _mm256_min_epi32);
 
     #[inline(always)]
@@ -171,16 +168,6 @@ impl Lanes for Avx2 {
 
 impl Lanes for Avx512 {
     type Reg = __m512i;
-    const LEVEL: Level = Level::Avx512;
-
-    #[inline(always)]
-    unsafe fn pack(from: *const u8, mask: u32, to: *mut u8) {
-        // SAFETY: the caller has 64 bytes at both places and vouches for the instructions.
-        unsafe {
-            let all = _mm512_loadu_si512(from.cast());
-            _mm512_storeu_si512(to.cast(), _mm512_maskz_compress_epi32(mask as u16, all));
-        }
-    }
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {
@@ -248,13 +235,11 @@ impl Lanes for Avx512 {
 
     avx512_pair!(mul_words, _mm512_mullo_epi16);
     avx512_pair!(or, _mm512_or_si512);
-    avx512_pair!(and, _mm512_and_si512);
     avx512_pair!(sub_bytes, _mm512_subs_epu8);
     avx512_pair!(min_bytes, _mm512_min_epu8);
     avx512_pair!(max_bytes, _mm512_max_epu8);
     avx512_pair!(dot_bytes, _mm512_maddubs_epi16);
     avx512_pair!(add, _mm512_add_epi32);
-    avx512_pair!(sub, _mm512_sub_epi32);
     avx512_pair!(min, _mm512_min_epi32);
 
     #[inline(always)]

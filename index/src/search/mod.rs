@@ -54,8 +54,6 @@ pub struct Stages {
     pub groups: u64,
     /// Curves whose sketch was looked at.
     pub sketches: u64,
-    /// Curves whose sketch was looked at once more, by leads.
-    pub leads: u64,
     /// Curves whose runs of frames were warped.
     pub runs: u64,
     /// Curves whose coarse copy was warped in boxes.
@@ -74,7 +72,6 @@ impl Stages {
             ("curves", self.curves),
             ("groups", self.groups),
             ("sketches", self.sketches),
-            ("leads", self.leads),
             ("runs", self.runs),
             ("coarse", self.coarse),
             ("warped", self.warped),

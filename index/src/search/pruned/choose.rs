@@ -1,12 +1,11 @@
 //! Which curves to begin with, and which of all curves sketches leave.
 
 use super::found::{Best, Done, Found, as_cost, by_bound, ruled_out};
-use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
 use super::tables::{CoarseTables, SketchTables, threshold};
 use super::{Job, SEEDS};
 use crate::search::crew::Crew;
-use crate::sketch::{GROUP, Quantiser};
+use crate::sketch::GROUP;
 
 /// Curves whose sketches are read to find them, per seed.
 const LOOKED_AT: usize = 8;
@@ -14,10 +13,6 @@ const LOOKED_AT: usize = 8;
 const ROUND_WORTH: usize = if cfg!(test) { 4 } else { 256 };
 /// One block in so many is of that round.
 const ROUND_SHARE: usize = 8;
-/// At least so many blocks to sweep are worth the tables that leads need; tests have fewer.
-const LEADS_WORTH: usize = if cfg!(test) { 1 } else { 32 };
-/// Leads that leave more than this part of the first round's curves are not asked for the others.
-const LEADS_LEAVE: (u64, u64) = (4, 5);
 /// Blocks looked into per block needed,
 const BLOCKS_PER_BLOCK: usize = 4;
 /// or one in so many, if that is more.
@@ -33,7 +28,6 @@ struct Sweep<'a> {
     near: Vec<(f32, u32, u32)>,
     /// How near each block of each segment seems.
     guesses: Vec<Vec<f32>>,
-    leads: Vec<Option<LeadTables>>,
     /// Compared already.
     done: &'a Done,
     coarse: &'a [CoarseTables],
@@ -82,13 +76,11 @@ impl Job<'_> {
         );
         seen.add(own);
         let done = Done::new(&seeds);
-        let blocks = guesses.iter().map(Vec::len).sum();
-        let early = self.compare_seeds(crew, &seeds, best, seen, || self.lead_tables(blocks));
+        self.compare_seeds(crew, &seeds, best, seen);
         let cutoff = best.cutoff();
         self.suit(&mut coarse, cutoff);
         let near = near(&bounds, cutoff);
-        let leads = early.unwrap_or_else(|| self.lead_tables(near.len()));
-        let sweep = Sweep { near, guesses, leads, done: &done, coarse: &coarse };
+        let sweep = Sweep { near, guesses, done: &done, coarse: &coarse };
         let candidates = self.sweep_all(crew, sweep, best, seen);
         Begun { candidates, coarse }
     }
@@ -106,7 +98,7 @@ impl Job<'_> {
         seen.add(own);
         let seeds = self.nearest_of(listed.clone());
         let done = Done::new(&seeds);
-        self.compare_seeds(crew, &seeds, best, seen, || ());
+        self.compare_seeds(crew, &seeds, best, seen);
         self.suit(&mut coarse, best.cutoff());
         listed.retain(|one| !done.holds(one));
         Begun { candidates: listed, coarse }
@@ -151,7 +143,6 @@ impl Job<'_> {
                 self.level,
                 part.sections,
                 tables,
-                None,
                 &wanted,
                 i32::MAX,
                 &mut candidates,
@@ -210,7 +201,7 @@ impl Job<'_> {
             candidates.clear();
             let groups = places.groups();
             let (sections, level) = (part.sections, self.level);
-            sweep_groups(level, sections, tables, None, &groups, i32::MAX, &mut candidates, seen);
+            sweep_groups(level, sections, tables, &groups, i32::MAX, &mut candidates, seen);
             listed.extend(self.passing(number, &candidates, tables.scale));
         }
         listed
@@ -219,7 +210,7 @@ impl Job<'_> {
     /// What sketches do not rule out, but for those `done`. Of many blocks the nearest come first: what is
     /// found there may lower the cutoff for the rest.
     fn sweep_all(&self, crew: &Crew, sweep: Sweep<'_>, best: &Best, seen: &mut Seen) -> Vec<Found> {
-        let Sweep { mut near, guesses, mut leads, done, coarse } = sweep;
+        let Sweep { mut near, guesses, done, coarse } = sweep;
         let rest = if near.len() < ROUND_WORTH {
             Vec::new()
         } else {
@@ -235,11 +226,7 @@ impl Job<'_> {
         for mut blocks in [near, rest] {
             let cutoff = best.cutoff();
             blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
-            let mut found = self.sweep_some(crew, &blocks, &leads, cutoff, seen);
-            // What leads leave goes on to wide boxes all the same.
-            if found.len() as u64 * LEADS_LEAVE.1 > seen.leads * LEADS_LEAVE.0 {
-                leads.clear();
-            }
+            let mut found = self.sweep_some(crew, &blocks, cutoff, seen);
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
                 self.look(crew, &mut found, coarse, best, seen);
@@ -258,7 +245,6 @@ impl Job<'_> {
         &self,
         crew: &Crew,
         blocks: &[(f32, u32, u32)],
-        leads: &[Option<LeadTables>],
         cutoff: f64,
         seen: &mut Seen,
     ) -> Vec<Found> {
@@ -267,7 +253,7 @@ impl Job<'_> {
             threads => blocks.len().div_ceil(16 * threads).max(SHARE),
         };
         let shares: Vec<&[(f32, u32, u32)]> = blocks.chunks(share).collect();
-        let swept = crew.map(shares.len(), |at| self.sweep(shares[at], leads, cutoff));
+        let swept = crew.map(shares.len(), |at| self.sweep(shares[at], cutoff));
         let mut candidates = Vec::with_capacity(swept.iter().map(|(found, _)| found.len()).sum());
         for (mut found, swept) in swept {
             candidates.append(&mut found);
@@ -288,26 +274,8 @@ impl Job<'_> {
         of_part.collect()
     }
 
-    /// Tables for leads, per quantiser, where so many blocks are worth them.
-    fn lead_tables(&self, blocks: usize) -> Vec<Option<LeadTables>> {
-        if blocks < LEADS_WORTH {
-            return Vec::new();
-        }
-        let layout = self.index.layout();
-        let (params, section) = (self.what.params, &self.section);
-        let one = |quantiser: &&Quantiser| {
-            LeadTables::new(layout, quantiser, self.query, &self.envelope, params, section)
-        };
-        self.quantisers.iter().map(one).collect()
-    }
-
     /// Sweeps some blocks and keeps what sketches do not rule out.
-    fn sweep(
-        &self,
-        blocks: &[(f32, u32, u32)],
-        leads: &[Option<LeadTables>],
-        cutoff: f64,
-    ) -> (Vec<Found>, Seen) {
+    fn sweep(&self, blocks: &[(f32, u32, u32)], cutoff: f64) -> (Vec<Found>, Seen) {
         let mut seen = Seen::default();
         let mut found = Vec::new();
         let mut candidates: Vec<Candidate> = Vec::new();
@@ -322,8 +290,7 @@ impl Job<'_> {
             groups.clear();
             let (sections, level) = (part.sections, self.level);
             seen.groups += near_groups(level, sections, tables, &numbers, most, &mut groups);
-            let leads = leads.get(part.tables).and_then(Option::as_ref);
-            sweep_groups(level, sections, tables, leads, &groups, most, &mut candidates, &mut seen);
+            sweep_groups(level, sections, tables, &groups, most, &mut candidates, &mut seen);
             found.extend(self.passing(segment, &candidates, tables.scale));
         }
         (found, seen)

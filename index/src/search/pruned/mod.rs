@@ -9,7 +9,6 @@ mod coarse;
 mod envelope;
 mod exact;
 mod found;
-mod leads;
 mod settle;
 mod sift;
 mod sweep;
@@ -176,7 +175,6 @@ impl<'a> Job<'a> {
         self.finish(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
         stages.sketches = seen.curves;
-        stages.leads = seen.leads;
         stages.runs = seen.wide;
         stages.coarse = seen.narrow;
         stages.warped = seen.warped;

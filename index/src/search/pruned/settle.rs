@@ -1,7 +1,6 @@
 //! What bounds leave, compared exactly.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
 
 use super::Job;
 use super::coarse::{WarpScratch, warp};
@@ -24,27 +23,13 @@ pub(super) struct Memory {
 }
 
 impl Job<'_> {
-    /// Compares seeds exactly, and does something else meanwhile where there is somebody for it.
-    pub(super) fn compare_seeds<T: Send>(
-        &self,
-        crew: &Crew,
-        seeds: &[Found],
-        best: &Best,
-        seen: &mut Seen,
-        meanwhile: impl Fn() -> T + Sync,
-    ) -> Option<T> {
+    /// Compares seeds exactly.
+    pub(super) fn compare_seeds(&self, crew: &Crew, seeds: &[Found], best: &Best, seen: &mut Seen) {
         let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
-        let other = usize::from(crew.threads() > 1);
-        let made = Mutex::new(None);
-        crew.share(eights.len() + other, &|at| match at.checked_sub(other) {
-            Some(at) => self.compare(eights[at], best, &mut ExactScratch::default()),
-            None => {
-                let own = meanwhile();
-                *made.lock().unwrap_or_else(PoisonError::into_inner) = Some(own);
-            }
+        crew.share(eights.len(), &|at| {
+            self.compare(eights[at], best, &mut ExactScratch::default());
         });
         seen.compared += seeds.len() as u64;
-        made.into_inner().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Warps some curves and compares exactly what that leaves, nearest first.

@@ -1,15 +1,11 @@
 //! From all curves to candidates: boxes around blocks, boxes around groups, sketches.
 
-use super::leads::{LeadTables, leads};
-use super::tables::{FAR, Line, MOST_GAP, SketchTables, SketchWord};
+use super::tables::{MOST_GAP, SketchTables, SketchWord};
 use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch, prefetch_line};
 use crate::sketch::GROUP;
 
 /// Boxes or sketches are fetched so many ahead.
 const AHEAD: usize = 4;
-
-/// So many lanes of a group are held against leads where they lie; fewer wait for others.
-const FULL: u32 = 12;
 
 /// The byte sections of a segment.
 #[derive(Debug, Clone, Copy)]
@@ -28,13 +24,12 @@ pub(crate) struct Candidate {
     pub(crate) place: u32,
 }
 
-/// How many groups and curves were looked at, how many of these by leads or in boxes, how many warped and how
+/// How many groups and curves were looked at, how many of these in boxes, how many warped and how
 /// many compared exactly.
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Seen {
     pub(crate) groups: u64,
     pub(crate) curves: u64,
-    pub(crate) leads: u64,
     pub(crate) wide: u64,
     pub(crate) narrow: u64,
     pub(crate) warped: u64,
@@ -45,7 +40,6 @@ impl Seen {
     pub(crate) fn add(&mut self, other: Self) {
         self.groups += other.groups;
         self.curves += other.curves;
-        self.leads += other.leads;
         self.wide += other.wide;
         self.narrow += other.narrow;
         self.warped += other.warped;
@@ -244,131 +238,48 @@ at_level! {
     ) -> u64
 }
 
-/// Sketches that passed, from several groups, until there are sixteen for [`leads`].
-struct Waiting {
-    /// Word by word, [`ROOM`] lines each, lane by lane.
-    codes: Vec<Line>,
-    places: [u32; ROOM * LANES],
-    count: usize,
-}
-
-/// Lines per word: those of a group come on top of fifteen that wait.
-const ROOM: usize = 2;
-
-impl Waiting {
-    fn new(words: usize) -> Self {
-        Self { codes: vec![Line([0; LANES]); ROOM * words], places: [0; ROOM * LANES], count: 0 }
-    }
-
-    /// Takes some lanes of a group's sketches, while fewer than sixteen wait.
-    #[inline(always)]
-    fn take<L: Lanes>(&mut self, tables: &SketchTables, sketch: &[u8], mask: u32, group: u32) {
-        assert!(self.count < LANES && self.codes.len() * LINE >= ROOM * sketch.len());
-        let codes = self.codes.as_mut_ptr().cast::<u8>();
-        for one in &tables.words {
-            let at = one.word as usize * LINE;
-            // SAFETY: the group's sketches have a line for each word of the tables, `codes` two, of which
-            // not one is full; `L` is what `at_level` compiled for.
-            unsafe {
-                L::pack(sketch.as_ptr().add(at), mask, codes.add(ROOM * at + 4 * self.count));
-            }
-        }
-        let mut mask = mask;
-        while mask != 0 {
-            self.places[self.count] = group * GROUP as u32 + mask.trailing_zeros();
-            self.count += 1;
-            mask &= mask - 1;
-        }
-    }
-
-    /// Moves those of the first sixteen that leads do not rule out to the candidates.
-    #[inline(always)]
-    fn drain<L: Lanes>(&mut self, tables: &LeadTables, most: i32, candidates: &mut Vec<Candidate>) {
-        let codes: &[u8] = bytemuck::cast_slice(&self.codes);
-        let found = leads(L::LEVEL, tables, codes, ROOM, first(self.count), most);
-        push(found, |lane| self.places[lane], candidates);
-        self.count = self.count.saturating_sub(LANES);
-        if self.count > 0 {
-            for word in self.codes.chunks_exact_mut(ROOM) {
-                word[0] = word[1];
-            }
-            self.places.copy_within(LANES.., 0);
-        }
-    }
-}
-
-/// Adds the lanes found to the candidates.
-#[inline(always)]
-fn push(
-    found: Option<([i32; LANES], u32)>,
-    place: impl Fn(usize) -> u32,
-    candidates: &mut Vec<Candidate>,
-) {
-    let Some((bounds, mut mask)) = found else { return };
-    while mask != 0 {
-        let lane = mask.trailing_zeros() as usize;
-        mask &= mask - 1;
-        candidates.push(Candidate { bound: bounds[lane], place: place(lane) });
-    }
-}
-
 #[inline(always)]
 fn sweep_groups_body<L: Lanes>(
     sections: Sections<'_>,
     tables: &SketchTables,
-    tighter: Option<&LeadTables>,
     groups: &[(u32, u32)],
     most: i32,
     candidates: &mut Vec<Candidate>,
     seen: &mut Seen,
 ) {
     assert!(tables.suit(sections.words));
-    // A bound that leads could not tell from one out of reach.
-    let tighter = tighter.filter(|_| most < FAR);
     let line = sections.words * LINE;
     let sketch_of = |group: u32| &sections.sketches[group as usize * line..][..line];
-    let mut waiting = Waiting::new(sections.words);
     for (number, &(group, wanted)) in groups.iter().enumerate() {
         let sketch = sketch_of(group);
         // They lie apart, so that the processor does not guess what comes next.
         let ahead = groups.get(number + AHEAD).map_or(sketch, |&(soon, _)| sketch_of(soon));
         seen.curves += u64::from(wanted.count_ones());
-        let place = |lane: usize| group * GROUP as u32 + lane as u32;
         let at = sketch.as_ptr();
         // SAFETY: `sketch` holds a line; `L` is what `at_level` compiled for.
         let found = unsafe { bounds::<L>(at, at, tables, ahead.as_ptr(), most) };
         let Some((sum, mask)) = found else { continue };
-        let mask = mask & wanted;
-        let Some(tighter) = tighter else {
-            let mut lanes = [0_i32; LANES];
-            // SAFETY: sixteen numbers are a register.
-            unsafe { L::store(sum, lanes.as_mut_ptr().cast()) };
-            push(Some((lanes, mask)), place, candidates);
-            continue;
-        };
-        seen.leads += u64::from(mask.count_ones());
-        if mask.count_ones() >= FULL {
-            push(leads(L::LEVEL, tighter, sketch, 1, mask, most), place, candidates);
-        } else if mask != 0 {
-            waiting.take::<L>(tables, sketch, mask, group);
-            if waiting.count >= LANES {
-                waiting.drain::<L>(tighter, most, candidates);
-            }
+        let mut lanes = [0_i32; LANES];
+        // SAFETY: sixteen numbers are a register.
+        unsafe { L::store(sum, lanes.as_mut_ptr().cast()) };
+        let mut mask = mask & wanted;
+        while mask != 0 {
+            let lane = mask.trailing_zeros();
+            mask &= mask - 1;
+            candidates.push(Candidate {
+                bound: lanes[lane as usize],
+                place: group * GROUP as u32 + lane,
+            });
         }
-    }
-    if let (Some(tighter), true) = (tighter, waiting.count > 0) {
-        waiting.drain::<L>(tighter, most, candidates);
     }
 }
 
 at_level! {
-    /// Appends the curves in the wanted lanes of some groups whose bound (by leads, where there are
-    /// tables for them, made of the same segment) is at most `most`, in no particular order. Places in
-    /// the last group that hold no curve may come, too.
+    /// Appends the curves in the wanted lanes of some groups whose bound is at most `most`. Places in the last
+    /// group that hold no curve may come, too.
     fn sweep_groups = sweep_groups_body(
         sections: Sections<'_>,
         tables: &SketchTables,
-        tighter: Option<&LeadTables>,
         groups: &[(u32, u32)],
         most: i32,
         candidates: &mut Vec<Candidate>,

@@ -39,7 +39,7 @@ pub(crate) struct SketchWord {
 }
 
 /// Upper and lower limits as bytes: the codes at and below (above) which there is no gap.
-pub(crate) fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8) {
+fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64) -> (u8, u8) {
     // x - ceil((upper - offset) / step + slack) never overstates the gap above: the value behind x is
     // at least offset + (x - slack) step. Clamping only lowers gaps: codes end at 0 and 255, too.
     let above = ((upper - offset) / step + slack).clamp(0.0, 255.0);
@@ -53,7 +53,7 @@ pub(crate) fn limits(upper: f64, lower: f64, offset: f64, step: f64, slack: f64)
 
 /// What the square of a step costs in each pair: a frame's weight times the segment's length; 0 for the
 /// pair that fills the last word.
-pub(crate) fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwParams) -> Vec<f64> {
+fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwParams) -> Vec<f64> {
     let of_pair = layout.pairs.iter().zip(&quantiser.pair_step).map(|(pair, step)| {
         params.weights()[pair.channel] * (step * step) * pair.segments[0].len() as f64
     });
@@ -63,12 +63,12 @@ pub(crate) fn worth(layout: &Layout, quantiser: &Quantiser, params: &ValidDtwPar
 }
 
 /// Whether a segment holds frames, all of them of the section.
-pub(crate) fn inside(section: &Range<usize>, segment: &Range<usize>) -> bool {
+fn inside(section: &Range<usize>, segment: &Range<usize>) -> bool {
     !segment.is_empty() && section.start <= segment.start && segment.end <= section.end
 }
 
 /// The envelope's mean limits, upper and lower, over one segment of one channel.
-pub(crate) fn mean_limits(
+fn mean_limits(
     envelope: &Envelope,
     channels: usize,
     channel: usize,
@@ -83,7 +83,7 @@ pub(crate) fn mean_limits(
 
 /// What limits on means over a segment of a pair are widened by, in steps: what the stored means and the
 /// query's own are rounded by.
-pub(crate) fn slack(
+fn slack(
     quantiser: &Quantiser,
     number: usize,
     envelope: &Envelope,
@@ -100,11 +100,7 @@ pub(crate) fn slack(
 }
 
 /// Words of a sketch with a byte of a channel that has weight and of a segment inside the section.
-pub(crate) fn counted(
-    layout: &Layout,
-    params: &ValidDtwParams,
-    section: &Range<usize>,
-) -> Vec<u32> {
+fn counted(layout: &Layout, params: &ValidDtwParams, section: &Range<usize>) -> Vec<u32> {
     let counts = |pair: &Pair| {
         params.weights()[pair.channel] != 0.0
             && pair.segments.iter().any(|segment| inside(section, segment))
@@ -114,8 +110,8 @@ pub(crate) fn counted(
 }
 
 /// Makes weights of 16 bits, and of all squares a sum below 2^30: that many pairs of squares of
-/// [`MOST_GAP`]. So a sum may be added to [`FAR`].
-pub(crate) fn sketch_scale(worth: &[f64]) -> f64 {
+/// [`MOST_GAP`].
+fn sketch_scale(worth: &[f64]) -> f64 {
     let all: f64 = worth.iter().sum();
     let most = worth.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
     let square = f64::from(2 * MOST_GAP * MOST_GAP);
@@ -123,7 +119,7 @@ pub(crate) fn sketch_scale(worth: &[f64]) -> f64 {
 }
 
 /// Two 16-bit weights per word, rounded down.
-pub(crate) fn whole_weights(worth: &[f64], scale: f64) -> Vec<u32> {
+fn whole_weights(worth: &[f64], scale: f64) -> Vec<u32> {
     let integer = |worth: f64| (worth * scale) as u16;
     let word = |two: &[f64]| u32::from(integer(two[0])) | u32::from(integer(two[1])) << 16;
     worth.chunks_exact(2).map(word).collect()

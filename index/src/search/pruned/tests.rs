@@ -7,9 +7,8 @@ use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 
 use super::coarse::{Ahead, WarpScratch, boxed, boxed_runs, warp};
-use super::leads::LeadTables;
 use super::sweep::{Candidate, Seen, sweep_groups};
-use super::tables::{FAR, threshold};
+use super::tables::threshold;
 use super::*;
 use crate::lanes::LANES;
 use crate::naive;
@@ -51,12 +50,12 @@ fn set() -> impl proptest::strategy::Strategy<Value = (usize, usize, Vec<Vec<f32
 }
 
 /// What a sweep of all groups leaves, by place.
-fn swept(job: &Job<'_>, level: Level, leads: Option<&LeadTables>, most: i32) -> Vec<(u32, i32)> {
+fn swept(job: &Job<'_>, level: Level, most: i32) -> Vec<(u32, i32)> {
     let sections = job.parts[0].sections;
     let all: Vec<(u32, u32)> = (0..sections.groups as u32).map(|group| (group, 0xffff)).collect();
     let mut found: Vec<Candidate> = Vec::new();
     let tables = &job.sketch_tables()[0];
-    sweep_groups(level, sections, tables, leads, &all, most, &mut found, &mut Seen::default());
+    sweep_groups(level, sections, tables, &all, most, &mut found, &mut Seen::default());
     let rows = job.parts[0].segment.rows() as u32;
     let mut found: Vec<(u32, i32)> = found
         .into_iter()
@@ -113,22 +112,14 @@ proptest! {
             })
             .collect();
         let scale = job.sketch_tables()[0].scale;
-        let layout = index.layout();
-        let leads = LeadTables::new(
-            layout, job.quantisers[0], query, &job.envelope, &params, &section,
-        );
         let (mut scratch, mut plain_scratch) = (WarpScratch::default(), WarpScratch::default());
         for (place, &cost) in costs.iter().enumerate() {
             let most = threshold(cost, scale);
-            let mut ways = vec![None];
-            ways.extend(leads.as_ref().map(Some));
-            for tables in ways {
-                let plain = swept(&job, Level::Portable, tables, most);
-                let own = plain.iter().find(|one| one.0 == place as u32);
-                prop_assert!(own.is_some(), "place {} of cost {} was ruled out", place, cost);
-                for level in Level::all() {
-                    prop_assert_eq!(&swept(&job, level, tables, most), &plain, "{:?}", level);
-                }
+            let plain = swept(&job, Level::Portable, most);
+            let own = plain.iter().find(|one| one.0 == place as u32);
+            prop_assert!(own.is_some(), "place {} of cost {} was ruled out", place, cost);
+            for level in Level::all() {
+                prop_assert_eq!(&swept(&job, level, most), &plain, "{:?}", level);
             }
             let coarse = &job.coarse_tables(cost)[0];
             let first = place / LANES * LANES;
@@ -186,43 +177,6 @@ fn walks(count: usize, middles: usize, seed: u64) -> Vec<Vec<f32>> {
     (0..count).map(|at| curve(Some(&middles[at * 7 % middles.len()]), 0.2)).collect()
 }
 
-/// Leads do rule out what sketches leave; else the stage would cost and give nothing.
-#[test]
-fn leads_are_tighter_than_sketches() {
-    use rand::{Rng, SeedableRng};
-    let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(3);
-    let mut wave = || -> Vec<f32> {
-        let parts: Vec<[f32; 3]> = (0..6).map(|_| std::array::from_fn(|_| rng.r#gen())).collect();
-        let values = (0..101 * 6).map(|at| {
-            let [high, fast, late] = parts[at % 6];
-            (1.0 + high) * ((at / 6) as f32 * (0.05 + 0.1 * fast) + late).sin()
-        });
-        values.collect()
-    };
-    let curves: Vec<Vec<f32>> = (0..600).map(|_| wave()).collect();
-    let mut builder = Index::in_memory(Shape::new(101, 6).unwrap());
-    for (id, values) in (0_u64..).zip(&curves) {
-        builder.push(id, values).unwrap();
-    }
-    let index = builder.finish().unwrap();
-    let params = DtwParams::new(6).band_frames(10).check().unwrap();
-    let (mut by_sketch, mut by_leads) = (0, 0);
-    for values in curves.iter().step_by(61) {
-        let query = Curve::new(values, 6).unwrap();
-        let what = Nearest::new(&params, 11);
-        let cutoff = index.nearest(values, &what).unwrap().neighbours[10].cost;
-        let job = Job::new(&index, query, &what, &(0..101), None, index.len());
-        let most = threshold(cutoff, job.sketch_tables()[0].scale);
-        assert!(most < FAR);
-        let layout = index.layout();
-        let leads =
-            LeadTables::new(layout, job.quantisers[0], query, &job.envelope, &params, &(0..101));
-        by_sketch += swept(&job, Level::best(), None, most).len();
-        by_leads += swept(&job, Level::best(), leads.as_ref(), most).len();
-    }
-    assert!(by_leads * 10 < by_sketch * 9, "{by_leads} of {by_sketch} left");
-}
-
 /// Long curves are hard on sums of 32 bits, the more so where there is no cutoff yet: filters that let no
 /// seed through begin so.
 #[test]
@@ -264,7 +218,7 @@ fn warped_codes_bound_long_curves_whatever_the_cutoff() {
 }
 
 #[test]
-fn rounds_and_leads_leave_the_answer_alone() {
+fn rounds_leave_the_answer_alone() {
     let curves = walks(3400, 40, 5);
     let mut builder = Index::in_memory(Shape::new(33, 6).unwrap());
     for (id, values) in (0_u64..2600).zip(&curves) {
@@ -279,7 +233,7 @@ fn rounds_and_leads_leave_the_answer_alone() {
     let mut queries: Vec<Vec<f32>> = walks(5, 40, 6);
     queries.push(curves[17].clone());
     queries.push(vec![40.0; 33 * 6]);
-    let (mut led, mut spared, mut passed_by) = (0, 0, 0);
+    let (mut spared, mut passed_by) = (0, 0);
     for (number, query) in queries.iter().enumerate() {
         for (weight_kind, filter) in [(0, None), (0, Some(&half)), (1, None), (2, Some(&half))] {
             let params = DtwParams::new(6)
@@ -300,7 +254,6 @@ fn rounds_and_leads_leave_the_answer_alone() {
                         got.neighbours, want.neighbours,
                         "query {number}, weights {weight_kind}, k {k}, {section:?}, {threads} threads"
                     );
-                    led += got.stages.leads;
                     let Stages { runs, coarse, .. } = got.stages;
                     spared += runs.saturating_sub(coarse);
                     passed_by += u64::from(runs > 0 && coarse > runs);
@@ -308,7 +261,6 @@ fn rounds_and_leads_leave_the_answer_alone() {
             }
         }
     }
-    assert!(led > 0, "leads were never asked");
     assert!(spared > 0, "wide boxes never ruled out enough");
     assert!(passed_by > 0, "wide boxes were never given up");
 }
