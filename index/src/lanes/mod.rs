@@ -93,6 +93,7 @@ impl Level {
             all.push(Self::Avx2);
             if std::arch::is_x86_feature_detected!("avx512f")
                 && std::arch::is_x86_feature_detected!("avx512bw")
+                && std::arch::is_x86_feature_detected!("avx512vl")
                 && std::arch::is_x86_feature_detected!("avx512vnni")
             {
                 all.push(Self::Avx512);
