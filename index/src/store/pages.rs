@@ -12,9 +12,9 @@ const WINDOW: usize = 1 << 21;
 /// search's own memory take, 64 MB are not exceeded,
 const USUAL: usize = 60 << 20;
 /// which is so many bytes per curve,
-const USUAL_LESS: usize = 52;
+const USUAL_LESS: usize = 56;
 /// unless the curves are too many.
-const USUAL_LEAST: usize = 8 << 20;
+const USUAL_LEAST: usize = 6 << 20;
 
 /// The windows of a mapped file that searches have touched, as far as curves and copies lie in them, since
 /// they were last given back. The system may have taken some of them meanwhile.

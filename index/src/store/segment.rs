@@ -226,10 +226,12 @@ impl Segment {
         self.parts.curves.release_file()
     }
 
-    /// Gives back the pages of curves and coarse copies, and of runs of frames if they are meant, too.
+    /// Gives back the pages of curves, of their ids and coarse copies, and of runs of frames if they are meant,
+    /// too.
     pub(crate) fn release_copies(&self, with_runs: bool) {
         let runs = self.parts.runs.iter().filter(|_| with_runs);
-        for bytes in [&self.parts.curves, &self.parts.coarse].into_iter().chain(runs) {
+        let Parts { curves, coarse, ids, .. } = &self.parts;
+        for bytes in [curves, coarse, ids].into_iter().chain(runs) {
             // A system that keeps the pages has room for them.
             let _ = bytes.release();
         }

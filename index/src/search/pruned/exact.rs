@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::lanes::{Lanes, at_level};
+use crate::lanes::{LANES, Lanes, at_level};
 use crate::params::{Curve, ValidDtwParams};
 
 /// Curves at a time.
@@ -10,8 +10,6 @@ pub(crate) const WIDTH: usize = 8;
 
 /// Columns side by side.
 const SIDE: usize = 3;
-/// Values turned at a time: so many registers fit the nearest cache.
-const PIECE: usize = 128;
 
 type Wide = [f64; WIDTH];
 
@@ -52,6 +50,37 @@ fn cells<const UNIT: bool, const COLUMNS: usize>(
     cells
 }
 
+/// The values `inside` of each curve, as numbers of 64 bits, lane by lane.
+#[inline(always)]
+fn side_by_side<L: Lanes>(curves: &[Curve<'_>; WIDTH], inside: Range<usize>, values: &mut [Wide]) {
+    let curves = curves.map(|curve| &curve.values()[inside.clone()]);
+    let mut blocks = values.chunks_exact_mut(LANES);
+    let mut from = 0;
+    for block in &mut blocks {
+        // SAFETY: sixteen values are a register, and so many are left of each curve; `L` is what `at_level`
+        // compiled for.
+        unsafe {
+            let mut rows = [L::load(curves[0][from..from + LANES].as_ptr().cast()); LANES];
+            for (row, curve) in rows.iter_mut().zip(&curves) {
+                *row = L::load(curve[from..from + LANES].as_ptr().cast());
+            }
+            for (wide, column) in block.iter_mut().zip(L::transpose(rows)) {
+                let mut lanes = [0.0_f32; LANES];
+                L::store(column, lanes.as_mut_ptr().cast());
+                for lane in 0..WIDTH {
+                    wide[lane] = f64::from(lanes[lane]);
+                }
+            }
+        }
+        from += LANES;
+    }
+    for (at, wide) in blocks.into_remainder().iter_mut().enumerate() {
+        for (value, curve) in wide.iter_mut().zip(&curves) {
+            *value = f64::from(curve[from + at]);
+        }
+    }
+}
+
 #[inline(always)]
 fn exact_body<L: Lanes>(
     query: Curve<'_>,
@@ -63,14 +92,14 @@ fn exact_body<L: Lanes>(
 ) -> Option<Wide> {
     // A product with 1 is the other factor, bit by bit: it may be left out.
     if params.weights().iter().all(|&weight| weight == 1.0) {
-        exact_weighted::<true>(query, curves, params, section, cutoff, scratch)
+        exact_weighted::<L, true>(query, curves, params, section, cutoff, scratch)
     } else {
-        exact_weighted::<false>(query, curves, params, section, cutoff, scratch)
+        exact_weighted::<L, false>(query, curves, params, section, cutoff, scratch)
     }
 }
 
 #[inline(always)]
-fn exact_weighted<const UNIT: bool>(
+fn exact_weighted<L: Lanes, const UNIT: bool>(
     query: Curve<'_>,
     curves: &[Curve<'_>; WIDTH],
     params: &ValidDtwParams,
@@ -82,16 +111,7 @@ fn exact_weighted<const UNIT: bool>(
     let frames = section.len();
     let inside = section.start * channels..section.end * channels;
     scratch.values.resize(frames * channels, [0.0; WIDTH]);
-    // Piece by piece and lane by lane: a piece stays near while it is filled.
-    for (number, piece) in scratch.values.chunks_mut(PIECE).enumerate() {
-        let from = inside.start + number * PIECE;
-        for (lane, curve) in curves.iter().enumerate() {
-            let values = &curve.values()[from..from + piece.len()];
-            for (wide, &value) in piece.iter_mut().zip(values) {
-                wide[lane] = f64::from(value);
-            }
-        }
-    }
+    side_by_side::<L>(curves, inside.clone(), &mut scratch.values);
     scratch.query.clear();
     scratch.query.extend(query.values()[inside].iter().map(|&value| f64::from(value)));
     for row in [&mut scratch.previous, &mut scratch.current] {
