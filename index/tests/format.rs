@@ -180,6 +180,14 @@ fn a_search_keeps_no_more_than_64_mb_of_curves_mapped() {
         assert_eq!(index.nearest(&query, &what).unwrap(), all);
         let left = mapped(&path);
         assert!(left < 64_000_000 / 1024, "{left} kB");
+        // The pruned search, where one curve need not be found.
+        index.release_pages().unwrap();
+        let most = Nearest::new(&params, 999).threads(threads.try_into().unwrap());
+        let got = index.nearest(&query, &most).unwrap();
+        assert_eq!(got.neighbours, all.neighbours[..999]);
+        assert!(got.stages.kernel > 900, "{:?}", got.stages);
+        let left = mapped(&path);
+        assert!(left < 64_000_000 / 1024, "{left} kB");
     }
 }
 

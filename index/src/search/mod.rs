@@ -188,7 +188,7 @@ impl<'a> Nearest<'a> {
     /// piece; sketches and boxes, which every search reads, come on top (a million curves of 101 x 12: 163 MB).
     ///
     /// Without it runs of frames (311 MB of that million) stay mapped, too, and so much of curves and coarse
-    /// copies that with lists and the search's own memory 64 MB are not exceeded. `usize::MAX` keeps all that
+    /// copies that with lists and the search's own memory it comes to about 64 MB. `usize::MAX` keeps all that
     /// searches touch, which spares the next one a part of its time. For a file, on Unix; changes no answer.
     #[must_use]
     pub fn mapped_bytes(mut self, most: usize) -> Self {

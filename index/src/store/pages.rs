@@ -8,8 +8,8 @@ use super::{Bytes, Segment};
 /// system's cache, or, from 6.18 on, of the same large page of it, which may be of 2 MB.
 const WINDOW: usize = 1 << 21;
 
-/// So many bytes of curves and coarse copies stay mapped where nothing else is said: with what lists and a
-/// search's own memory take, 64 MB are not exceeded,
+/// So many bytes of curves and coarse copies stay mapped where nothing else is said: about 64 MB with what lists
+/// and a search's own memory take,
 const USUAL: usize = 60 << 20;
 /// which is so many bytes per curve,
 const USUAL_LESS: usize = 56;

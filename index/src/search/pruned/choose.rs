@@ -230,8 +230,6 @@ impl Job<'_> {
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
                 self.look(crew, &mut found, coarse, best, seen);
-            }
-            if candidates.is_empty() {
                 candidates = found;
             } else {
                 candidates.append(&mut found);

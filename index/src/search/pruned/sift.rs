@@ -75,7 +75,7 @@ impl<'a> Job<'a> {
             seen.narrow += nearest.len() as u64;
             // Boxes of sixteen curves are held by one; of two threads each takes its own.
             let share = if crew.threads() == 1 { nearest.len() } else { LANES };
-            let shares: Vec<&[Found]> = nearest.chunks(share.max(1)).collect();
+            let shares: Vec<&[Found]> = nearest.chunks(share).collect();
             let looked = crew.map(shares.len(), |at| {
                 let (mut seen, mut memory) = (Seen::default(), Memory::default());
                 let left = self.hold(Boxes::Narrow, shares[at], coarse, before, &mut memory.warp);
