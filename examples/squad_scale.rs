@@ -12,12 +12,12 @@ use std::error::Error;
 
 use jiff::ToSpan;
 use jiff::civil::date;
-use precedent::demo::{SERVES_PER_PLAYER, curves};
 use precedent::library::{
     Consent, FaultLabel, LabelState, Level, Library, NewRecording, Player, PlayerId,
 };
 use precedent::motion::{Capture, Dimensions, Joint, Recording, Side, Unit};
 use precedent::serve::{CORE_SET, CURVE_FRAMES, Curve, Event, EventKind, Figures, Serve};
+use precedent::simulator::{SERVES_PER_PLAYER, curves};
 
 const SESSION: usize = 10;
 const FAULTS: [&str; 4] =

@@ -1,24 +1,51 @@
 //! The memory a serve coach lacks: recordings in, past serves like this one out.
 //!
-//! Rooms, left to right; a module may use those to its left, never to its right:
-//! [`motion`] -> [`serve`] -> [`catalogue`] -> [`library`] -> [`packs`] -> `matcher` -> [`evidence`]/`squad` -> [`judgement`] ->
-//! `report` -> the faces `cli` and `page`.
+//! A recording comes in as a file ([`motion`], [`video`]). The serves in it are found and measured
+//! ([`serve`]), what they show is compared with the [`catalogue`] of faults and drills, and all of
+//! it is kept in a [`library`] that takes files through one door ([`intake`]) and exchanges cases
+//! with other academies ([`exchange`]). [`matcher`] finds the closest past serves, [`evidence`]
+//! says what worked for them, [`judgement`] where to begin, [`squad`] what a group has in common;
+//! [`drawing`] and [`pages`] put it on paper. [`cli`] is the command line over all of it.
+//!
+//! The rooms stand below in their order: a module may use those above it, never those below.
 //!
 //! # Conventions
 //! SI units (metres, seconds); angles in degrees at the public surface, radians inside a
 //! computation when the name ends in `_rad`. Time is the first axis. The canonical space is
 //! right-handed with z up. Frames count from 0.
 
-pub mod catalogue;
-pub mod cli;
-pub mod demo;
-pub mod evidence;
-pub mod intake;
-pub mod judgement;
-pub mod library;
-pub mod matcher;
 pub mod motion;
-pub mod packs;
-pub mod report;
+
+pub mod video;
+
 pub mod serve;
+
+pub mod catalogue;
+
+pub mod library;
+
+mod words;
+
+pub mod find;
+
+pub mod intake;
+
+pub mod exchange;
+
+pub mod matcher;
+
+pub mod evidence;
+
+pub mod judgement;
+
 pub mod squad;
+
+pub mod drawing;
+
+pub mod pages;
+
+pub mod simulator;
+
+pub mod demo;
+
+pub mod cli;

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use desk::sample;
-use precedent::motion::video::{self, ModelChoice, installed};
+use precedent::video::{self, ModelChoice, installed};
 use tempfile::TempDir;
 
 /// A bench with a clip on it and an empty folder for temporary files.

@@ -10,9 +10,9 @@ mod render;
 
 use desk::{Desk, sample};
 use film::{Shot, film, ready, serve};
-use precedent::demo::{Ask, Body, Fault, Server};
 use precedent::library::Level;
 use precedent::motion::Side;
+use precedent::simulator::{Ask, Body, Fault, Server};
 use serde_json::Value;
 
 fn player(seed: u64) -> Server {

@@ -14,10 +14,10 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use film::{Shot, film, ready, sub_frame};
-use precedent::demo::{Ask, Truth};
-use precedent::motion::video::{ClipOptions, ModelChoice, read_clip};
 use precedent::motion::{Joint, Recording};
 use precedent::serve::{EventKind, FindOptions, Reading, find};
+use precedent::simulator::{Ask, Truth};
+use precedent::video::{ClipOptions, ModelChoice, read_clip};
 
 /// Pixels of a phone's upright picture, halved.
 const PICTURE: [usize; 2] = [720, 1280];

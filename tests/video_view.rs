@@ -9,11 +9,11 @@ mod render;
 use std::path::Path;
 
 use film::{Shot, film, ready, serve};
-use precedent::demo::{Ask, Body, Server};
 use precedent::library::Level;
 use precedent::motion::Side;
-use precedent::motion::video::{ClipOptions, Facing, ViewEstimate, read_clip};
 use precedent::serve::{EventKind, FindOptions, find};
+use precedent::simulator::{Ask, Body, Server};
+use precedent::video::{ClipOptions, Facing, ViewEstimate, read_clip};
 
 /// Invented players of different size, level, hand and habits.
 fn players() -> [(&'static str, Server); 4] {

@@ -9,10 +9,10 @@ use super::args::{AddArgs, ConsentArg};
 use super::face::{Face, count};
 use super::watch::Bars;
 use super::{Outcome, place};
+use crate::intake::table_template;
 use crate::intake::{self, Context, IntakeError, Taken};
 use crate::library::{
     Consent, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
-    table_template,
 };
 
 /// One file's fate, as `--json` prints it.

@@ -5,8 +5,8 @@ use jiff::civil::Date;
 
 use crate::intake::ClipWay;
 use crate::library::{Level, ServeType, Setting};
-use crate::motion::video::{ModelChoice, Person};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
+use crate::video::{ModelChoice, Person};
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
 /// prescribed, and did it work?

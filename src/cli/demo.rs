@@ -11,13 +11,15 @@ use super::face::Face;
 use super::{Outcome, add, like, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, Scenario};
+use crate::find::Filter;
 use crate::intake::{self, Context, PROGRAM};
 use crate::library::{
-    CaseId, FaultLabel, Filter, LabelState, Library, OpenError, Plan, PlanId, PlannedDrill, Player,
+    CaseId, FaultLabel, LabelState, Library, OpenError, Plan, PlanId, PlannedDrill, Player,
     ServeType, Setting,
 };
 use crate::matcher::{self, Query, Subject};
-use crate::report::{Audience, Wanted};
+use crate::pages::{Audience, Wanted};
+use crate::simulator;
 use crate::squad::{GroupsParams, SquadQuery};
 
 /// What comes in, as files: the way from a file is part of what the demo shows.
@@ -183,7 +185,9 @@ fn judge(
 fn curves(count: usize, seed: u64, output: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
     let file = File::create(output).with_context(|| format!("{}", output.display()))?;
     let progress = add::progress(count, face);
-    demo::write_npy(count, seed, BufWriter::new(file), |done| progress.set_position(done as u64))?;
+    simulator::write_npy(count, seed, BufWriter::new(file), |done| {
+        progress.set_position(done as u64)
+    })?;
     progress.finish_and_clear();
     face.say(&format!("wrote {count} curves to {}", output.display()));
     Ok(Outcome::Found)

@@ -10,7 +10,8 @@ use ndarray_npy::WriteNpyExt;
 use super::args::ExportArgs;
 use super::face::{Face, count};
 use super::{Outcome, place};
-use crate::library::{Filter, Library, Named, ServeId};
+use crate::find::Filter;
+use crate::library::{Library, Named, ServeId};
 use crate::serve::{CURVE_FRAMES, EventKind, MEASURES, Reading, channels};
 
 /// Writes, beside each other: `serves.csv`, `measures.csv`, and per channel set a curve array

@@ -7,12 +7,13 @@ use super::face::{Face, count, table};
 use super::watch::Bars;
 use super::{Outcome, place, worked};
 use crate::catalogue::Catalogue;
+use crate::find::Filter;
 use crate::intake::{self, Context, Looked};
-use crate::library::{Filter, LabelState, Library, Named, ServeId};
+use crate::library::{LabelState, Library, Named, ServeId};
 use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
 use crate::motion::Recording;
-use crate::report::signed;
 use crate::serve::{FindOptions, Serve};
+use crate::words::signed;
 
 pub(super) fn run(
     args: &LikeArgs,

@@ -6,7 +6,7 @@ use console::Term;
 use zeroize::Zeroizing;
 
 use super::face::Face;
-use crate::packs::Passphrase;
+use crate::exchange::Passphrase;
 
 /// Where it is looked for without a file. Never an argument: those are seen by other users.
 const VARIABLE: &str = "PRECEDENT_PASSPHRASE";

@@ -8,7 +8,7 @@ use super::args::ProgressArgs;
 use super::face::{Face, count};
 use super::{Outcome, place};
 use crate::library::Named;
-use crate::report::{
+use crate::pages::{
     self, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
 };
 
@@ -94,9 +94,9 @@ pub(super) fn run(
 ) -> anyhow::Result<Outcome> {
     let library = place::for_reading(library)?;
     let player = library.player_by_code(&args.player)?;
-    let course = report::course(&library, &library.catalogue()?, player.id)?;
+    let course = pages::course(&library, &library.catalogue()?, player.id)?;
     if let Some(output) = &args.output {
-        place::write_whole(output, report::progress_page(&course).as_bytes())?;
+        place::write_whole(output, pages::progress_page(&course).as_bytes())?;
         face.say(&format!("wrote {}", output.display()));
     }
     if course.steps.is_empty() {

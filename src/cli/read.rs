@@ -9,10 +9,10 @@ use super::face::{Face, one_line, table};
 use super::watch::Bars;
 use super::{Outcome, place};
 use crate::intake::{self, Context, Looked};
-use crate::motion::video::{ClipReading, Kept, PalmReading, palm_turn};
 use crate::motion::{Recording, Side};
-use crate::report::clip_pictures;
+use crate::pages::clip_pictures;
 use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
+use crate::video::{ClipReading, Kept, PalmReading, palm_turn};
 
 /// One serve of a file, as `--json` prints it.
 #[derive(Serialize)]

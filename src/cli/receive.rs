@@ -7,8 +7,9 @@ use super::args::ReceiveArgs;
 use super::face::{Face, count, table};
 use super::passphrase::passphrase;
 use super::{Outcome, place};
-use crate::library::{Brought, Library};
-use crate::packs::{self, Signing};
+use crate::exchange::Brought;
+use crate::exchange::{self, Signing};
+use crate::library::Library;
 
 /// Fewest digits of a pack's id that name it.
 const LEAST_DIGITS: usize = 6;
@@ -49,10 +50,10 @@ fn take(
 ) -> anyhow::Result<Outcome> {
     let at = || format!("{}", file.display());
     let bytes = std::fs::read(file).with_context(|| format!("{}: cannot be read", at()))?;
-    let locked = packs::is_locked(&bytes);
+    let locked = exchange::is_locked(&bytes);
     let passphrase =
         locked.then(|| passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
-    let pack = packs::open(&bytes, passphrase.as_ref()).with_context(at)?;
+    let pack = exchange::open(&bytes, passphrase.as_ref()).with_context(at)?;
     let dry_run = args.dry_run;
     let (mut library, made_new) = place::for_adding(library)?;
     let signature = Signing::of(&pack, &library.packs()?);
@@ -176,7 +177,7 @@ fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
             pack.players.to_string(),
             pack.cases.to_string(),
             pack.signer.as_deref().map_or_else(String::new, |key| {
-                packs::fingerprint(key).chars().take(SHOWN_KEY).collect()
+                exchange::fingerprint(key).chars().take(SHOWN_KEY).collect()
             }),
         ]);
     }

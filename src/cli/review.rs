@@ -3,8 +3,9 @@ use std::path::Path;
 use super::args::{ReaderArg, ReviewArgs};
 use super::face::Face;
 use super::{Outcome, place};
-use crate::library::{Filter, Library, ServeId};
-use crate::report::{self, Audience, Wanted};
+use crate::find::Filter;
+use crate::library::{Library, ServeId};
+use crate::pages::{self, Audience, Wanted};
 
 pub(super) fn run(
     args: &ReviewArgs,
@@ -30,6 +31,6 @@ pub(super) fn write(
     audience: Audience,
     output: &Path,
 ) -> anyhow::Result<()> {
-    let data = report::gather(library, &library.catalogue()?, wanted)?;
-    place::write_whole(output, report::review(&data, audience).as_bytes())
+    let data = pages::gather(library, &library.catalogue()?, wanted)?;
+    place::write_whole(output, pages::review(&data, audience).as_bytes())
 }

@@ -2,7 +2,7 @@ use serde::Serialize;
 
 use super::Outcome;
 use super::face::Face;
-use crate::motion::video::{Outcome as Piece, setup};
+use crate::video::{Outcome as Piece, setup};
 
 /// One piece, as `--json` prints it.
 #[derive(Serialize)]

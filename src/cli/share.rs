@@ -6,8 +6,8 @@ use super::args::ShareArgs;
 use super::face::{Face, count};
 use super::passphrase::new_passphrase;
 use super::{Outcome, place};
-use crate::library::Filter;
-use crate::packs::{self, PackKey, Request};
+use crate::exchange::{self, PackKey, Request};
+use crate::find::Filter;
 
 #[derive(Serialize)]
 struct Told<'a> {
@@ -44,7 +44,7 @@ pub(super) fn run(
         key: key.as_ref(),
         passphrase: passphrase.as_ref(),
     };
-    let packed = packs::pack(&library, &request)?;
+    let packed = exchange::pack(&library, &request)?;
     let left = packed.left_out;
     if left.no_consent > 0 {
         face.say(&format!(

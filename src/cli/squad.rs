@@ -9,8 +9,9 @@ use super::args::SquadArgs;
 use super::face::{Face, table};
 use super::{Outcome, add, place, worked};
 use crate::catalogue::Catalogue;
-use crate::library::{Filter, Library};
-use crate::report;
+use crate::find::Filter;
+use crate::library::Library;
+use crate::pages;
 use crate::squad::{self, FaultFacts, GroupsParams, Share, Squad, SquadQuery, Verdict};
 
 /// Faults whose plans are told in text.
@@ -66,7 +67,7 @@ pub(super) fn gather(library: &Library, query: &SquadQuery, face: &Face) -> anyh
 
 /// Writes the page; a file with that name is replaced only by a whole one.
 pub(super) fn write(squad: &Squad, output: &Path) -> anyhow::Result<()> {
-    let page = report::squad_page(squad);
+    let page = pages::squad_page(squad);
     let folder = match output.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),

@@ -8,7 +8,7 @@ use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::face::Face;
 use crate::intake::Watch;
-use crate::motion::video::Progress;
+use crate::video::Progress;
 
 /// Bars on standard error, drawn only where it is a terminal and talk is wanted.
 pub(super) struct Bars {

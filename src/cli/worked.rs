@@ -5,7 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
 use crate::library::{FaultLabel, Library};
 use crate::matcher::{Answer, Subject, standing};
-use crate::report::{amount, signed};
+use crate::words::{amount, signed};
 
 /// Faults told at most.
 const FAULTS: usize = 2;

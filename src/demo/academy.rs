@@ -4,19 +4,19 @@ use jiff::civil::Date;
 use jiff::{Span, ToSpan};
 use rand::Rng;
 
-use super::body::Body;
-use super::chance::{Chance, chance, normal};
-use super::fault::Fault;
 use super::scenario::{DrillTruth, Scenario, ScenarioCoach, ScenarioPlayer};
-use super::sensor::{Sensor, SensorKind};
-use super::server::{Ask, Server};
-use super::take::Take;
-use super::truth::Truth;
 use crate::library::{
     BallFlight, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan, PlanId,
     PlannedDrill, Player, PlayerId, Setting,
 };
 use crate::motion::Recording;
+use crate::simulator::Body;
+use crate::simulator::Fault;
+use crate::simulator::Take;
+use crate::simulator::Truth;
+use crate::simulator::chance::{Chance, chance, normal};
+use crate::simulator::{Ask, Server};
+use crate::simulator::{Sensor, SensorKind};
 
 /// One review of one player: what was recorded, said, prescribed and reported that day.
 ///

@@ -5,6 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::library::Library;
 use crate::motion::{ReadOptions, Side, read_bytes};
 use crate::serve::{FindOptions, find};
+use crate::simulator::{Ask, Fault};
 
 fn shipped() -> Scenario {
     Scenario::shipped().expect("the shipped scenario")

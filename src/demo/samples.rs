@@ -1,14 +1,14 @@
 //! A handful of small files in open formats, so that the way from a file can be tried.
 
-use super::body::Body;
-use super::fault::Fault;
-use super::record_serve;
-use super::sensor::{Sensor, SensorKind};
-use super::server::{Ask, Server};
-use super::take::{Take, record_forehands};
 use crate::library::{Consent, Level, Player, PlayerId, ServeType};
 use crate::motion::write::{self, C3dStyle, WriteError};
 use crate::motion::{Recording, Side};
+use crate::simulator::Body;
+use crate::simulator::Fault;
+use crate::simulator::record_serve;
+use crate::simulator::{Ask, Server};
+use crate::simulator::{Sensor, SensorKind};
+use crate::simulator::{Take, record_forehands};
 
 /// A player who is new to the academy; `new-serve.c3d` is hers.
 #[must_use]

@@ -6,10 +6,10 @@ use jiff::civil::Date;
 use serde::Deserialize;
 use thiserror::Error;
 
-use super::Fault;
-use super::sensor::SensorKind;
 use crate::library::{Level, ServeType};
 use crate::motion::Side;
+use crate::simulator::Fault;
+use crate::simulator::SensorKind;
 
 /// The scenario the demo ships with.
 const SHIPPED: &str = include_str!("../../demo-data/scenario.toml");

@@ -7,12 +7,12 @@ use thiserror::Error;
 
 use super::academy::DemoSession;
 use super::scenario::Scenario;
-use super::truth::Truth;
 use crate::library::{
     FollowUp, FollowUpId, Library, NewRecording, PlanId, Player, PlayerId, WriteError,
 };
 use crate::motion::Recording;
 use crate::serve::{EventKind, FindOptions, Found, find};
+use crate::simulator::Truth;
 
 /// Why the academy could not be stored.
 #[derive(Debug, Error)]

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use curve_index::{DtwParams, Strategy};
 
 use super::kernel::{LEAST, kernel};
-use crate::library::{AGE_BANDS, Level, Library, Player, ServeHead, ServeId};
+use crate::find::AGE_BANDS;
+use crate::library::{Level, Library, Player, ServeHead, ServeId};
 use crate::matcher::{BAND_FRAMES, LikeError, Source, incomparable};
 use crate::motion::Side;
 use crate::serve::Curve;

@@ -8,11 +8,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::{Context, IntakeError, LookError, Looked};
 use crate::library::{Clip, Library, Named};
-use crate::motion::video::{
-    ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
-};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
 use crate::serve::FindOptions;
+use crate::video::{
+    ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
+};
 
 /// How to read a clip; joint files need none of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

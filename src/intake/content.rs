@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 
 use super::Context;
-use crate::motion::video::Person;
+use crate::video::Person;
 
 /// The name a file's content goes by: blake3 over its bytes and over the choice of subject and
 /// person, hex; not over how they are read. A folder of one file per frame counts as its files in the order of their names.

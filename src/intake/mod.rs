@@ -2,6 +2,7 @@
 
 mod clip;
 mod content;
+mod table;
 
 use std::path::{Path, PathBuf};
 
@@ -12,12 +13,13 @@ use crate::library::{
     Added, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType, Setting,
     StoreError, WriteError, check_born, check_past,
 };
-use crate::motion::video::{ClipError, ClipReading, is_clip};
 use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
 use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
+use crate::video::{ClipError, ClipReading, is_clip};
 
 pub use clip::{ClipWay, Hear, Watch};
 pub use content::{content_hash, recordings_in};
+pub use table::{TableAdded, TableError, table_template};
 
 /// The voice under which the program's own suspicions are stored.
 pub const PROGRAM: &str = "program";

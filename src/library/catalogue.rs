@@ -31,7 +31,7 @@ impl Library {
     }
 
     /// Changes whenever names in the catalogue may have changed.
-    pub(super) fn catalogue_fingerprint(&self) -> Result<String, StoreError> {
+    pub(crate) fn catalogue_fingerprint(&self) -> Result<String, StoreError> {
         let mut text = String::new();
         let builtin = Catalogue::builtin();
         for (id, name) in builtin

@@ -73,7 +73,7 @@ impl Library {
     }
 
     /// Removes copies of clips no recording names any more; returns how many there were.
-    pub(super) fn sweep_clips(&self) -> Result<usize, StoreError> {
+    pub(crate) fn sweep_clips(&self) -> Result<usize, StoreError> {
         let folder = self.folder().join(FOLDER);
         if !folder.is_dir() {
             return Ok(0);

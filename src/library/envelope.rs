@@ -14,14 +14,14 @@ const HEAD: usize = 4 + 2 + 4 + 8;
 const LIMIT: usize = 16 << 20;
 
 /// First eight bytes of the blake3 of `bytes`.
-pub(super) fn checksum(bytes: &[u8]) -> u64 {
+pub(crate) fn checksum(bytes: &[u8]) -> u64 {
     let hash = blake3::hash(bytes);
     let mut first = [0; 8];
     first.copy_from_slice(&hash.as_bytes()[..8]);
     u64::from_le_bytes(first)
 }
 
-pub(super) fn seal<T: Serialize>(
+pub(crate) fn seal<T: Serialize>(
     magic: [u8; 4],
     format: u16,
     value: &T,
@@ -68,7 +68,7 @@ fn open(magic: [u8; 4], known: u16, bytes: &[u8]) -> Result<(u16, &[u8]), Damage
 }
 
 /// Decodes a value sealed with exactly `format`, the only one there is so far.
-pub(super) fn unseal<T: DeserializeOwned>(
+pub(crate) fn unseal<T: DeserializeOwned>(
     magic: [u8; 4],
     format: u16,
     bytes: &[u8],
@@ -87,23 +87,23 @@ pub(super) fn unseal<T: DeserializeOwned>(
 }
 
 /// Raw little-endian bytes of `values`.
-pub(super) fn raw_f32(values: &[f32]) -> Vec<u8> {
+pub(crate) fn raw_f32(values: &[f32]) -> Vec<u8> {
     values.iter().flat_map(|value| value.to_le_bytes()).collect()
 }
 
 /// Raw little-endian bytes of `values`.
-pub(super) fn raw_f64(values: &[f64]) -> Vec<u8> {
+pub(crate) fn raw_f64(values: &[f64]) -> Vec<u8> {
     values.iter().flat_map(|value| value.to_le_bytes()).collect()
 }
 
 /// Checks length and checksum, then reads little-endian `f32`s.
-pub(super) fn read_f32(bytes: &[u8], count: usize, sum: i64) -> Result<Vec<f32>, Damage> {
+pub(crate) fn read_f32(bytes: &[u8], count: usize, sum: i64) -> Result<Vec<f32>, Damage> {
     let chunks = checked::<4>(bytes, count, sum)?;
     Ok(chunks.iter().map(|chunk| f32::from_le_bytes(*chunk)).collect())
 }
 
 /// Checks length and checksum, then reads little-endian `f64`s.
-pub(super) fn read_f64(bytes: &[u8], count: usize, sum: i64) -> Result<Vec<f64>, Damage> {
+pub(crate) fn read_f64(bytes: &[u8], count: usize, sum: i64) -> Result<Vec<f64>, Damage> {
     let chunks = checked::<8>(bytes, count, sum)?;
     Ok(chunks.iter().map(|chunk| f64::from_le_bytes(*chunk)).collect())
 }

@@ -10,7 +10,7 @@
 use jiff::civil::Date;
 use rusqlite::{OptionalExtension, params};
 
-use super::received::keyed_print;
+use super::prints::keyed_print;
 use super::write::Writer;
 use super::{CaseId, Counts, Library, PlayerId, RecordingId, StoreError, WriteError};
 
@@ -118,7 +118,7 @@ impl Library {
     }
 
     /// Finishes what a crash, or a reader of the old state, kept from being wiped.
-    pub(super) fn do_chores(&self) -> Result<(), StoreError> {
+    pub(crate) fn do_chores(&self) -> Result<(), StoreError> {
         let due: bool = self
             .connection
             .query_row("SELECT EXISTS (SELECT 1 FROM chores WHERE what = ?1)", [WIPE], |row| {

@@ -65,12 +65,12 @@ fn host() -> Option<String> {
 
 /// Held as long as the library is open for writing.
 #[derive(Debug)]
-pub(super) struct WriteLock {
+pub(crate) struct WriteLock {
     file: File,
 }
 
 impl WriteLock {
-    pub(super) fn take(path: &Path) -> Result<Self, OpenError> {
+    pub(crate) fn take(path: &Path) -> Result<Self, OpenError> {
         let mut file = OpenOptions::new()
             .create(true)
             .truncate(false)

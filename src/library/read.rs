@@ -498,7 +498,7 @@ impl Library {
         Ok(follow_ups)
     }
 
-    pub(super) fn list<T, P: rusqlite::Params>(
+    pub(crate) fn list<T, P: rusqlite::Params>(
         &self,
         doing: &'static str,
         sql: &str,
@@ -629,7 +629,7 @@ fn ball_flight(row: &Row<'_>, first: usize) -> rusqlite::Result<BallFlight> {
     Ok(BallFlight { speed_kmh: row.get(first)?, first_serve_pct: row.get(first + 1)?, misses })
 }
 
-pub(super) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
+pub(crate) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
     let value: i64 = row.get(column)?;
     usize::try_from(value).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, value))
 }

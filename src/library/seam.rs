@@ -3,22 +3,22 @@
 use tantivy::directory::Directory;
 
 /// Puts something around a folder.
-pub(super) type WrapDirectory = fn(Box<dyn Directory>) -> Box<dyn Directory>;
+pub(crate) type WrapDirectory = fn(Box<dyn Directory>) -> Box<dyn Directory>;
 
 /// How the library reaches the disk. The default is the plain way; tests pass their own to stop
 /// the process at any chosen write.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Seam {
+pub(crate) struct Seam {
     /// Name of a registered SQLite file layer; `None` is SQLite's own.
-    pub(super) vfs: Option<&'static str>,
+    pub(crate) vfs: Option<&'static str>,
     /// Put around the folder of the word index.
-    pub(super) directory: Option<WrapDirectory>,
+    pub(crate) directory: Option<WrapDirectory>,
     /// Told before every other write to a derived file.
-    pub(super) before_write: Option<fn(what: &'static str)>,
+    pub(crate) before_write: Option<fn(what: &'static str)>,
 }
 
 impl Seam {
-    pub(super) fn before_write(self, what: &'static str) {
+    pub(crate) fn before_write(self, what: &'static str) {
         if let Some(hook) = self.before_write {
             hook(what);
         }

@@ -16,7 +16,7 @@ use crate::catalogue::Place;
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(super) const FORMAT: i64 = 3;
+pub(crate) const FORMAT: i64 = 3;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
@@ -37,8 +37,8 @@ const CACHE_KIB: i64 = 64 * 1024;
 #[derive(Debug)]
 pub struct Library {
     folder: PathBuf,
-    pub(super) connection: Connection,
-    pub(super) seam: Seam,
+    pub(crate) connection: Connection,
+    pub(crate) seam: Seam,
     /// Whether derived indexes may be behind the store.
     derived_behind: Cell<bool>,
     uid: String,
@@ -109,7 +109,7 @@ impl Library {
         Self::assemble(folder, connection, Seam::default(), None)
     }
 
-    pub(super) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
+    pub(crate) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
         fs::create_dir_all(folder).map_err(StoreError::io(folder, "making the folder"))?;
         let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
         let file = folder.join(DB_FILE);
@@ -126,7 +126,7 @@ impl Library {
         Self::assemble(folder, connection, seam, Some(lock))
     }
 
-    pub(super) fn open_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
+    pub(crate) fn open_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
         let file = folder.join(DB_FILE);
         if !file.is_file() {
             return Err(OpenError::Missing { folder: folder.to_owned() });
@@ -328,7 +328,7 @@ fn lay_format_2(db: &Connection) -> rusqlite::Result<()> {
 }
 
 /// Dose and place as SQL over a dose as programs of formats 1 and 2 wrote it: "wall" or "3 x 10; wall".
-pub(super) fn dose_and_place() -> [String; 2] {
+pub(crate) fn dose_and_place() -> [String; 2] {
     let (mut doses, mut places) = (String::new(), String::new());
     for place in Place::ALL {
         let (name, tail) = (place.name(), format!("; {}", place.label()));

@@ -45,23 +45,23 @@ struct ServeV1 {
 }
 
 /// A serve taken apart for its columns.
-pub(super) struct ServeBytes {
-    pub(super) curve: Vec<u8>,
-    pub(super) curve_sum: i64,
-    pub(super) figures: Vec<u8>,
-    pub(super) figures_sum: i64,
-    pub(super) details: Vec<u8>,
+pub(crate) struct ServeBytes {
+    pub(crate) curve: Vec<u8>,
+    pub(crate) curve_sum: i64,
+    pub(crate) figures: Vec<u8>,
+    pub(crate) figures_sum: i64,
+    pub(crate) details: Vec<u8>,
 }
 
 /// What a serve's plain columns hold.
-pub(super) struct ServeColumns {
-    pub(super) hand: Side,
-    pub(super) channel_set: String,
-    pub(super) channels: usize,
+pub(crate) struct ServeColumns {
+    pub(crate) hand: Side,
+    pub(crate) channel_set: String,
+    pub(crate) channels: usize,
 }
 
 impl ServeBytes {
-    pub(super) fn of(serve: &Serve) -> Result<Self, Damage> {
+    pub(crate) fn of(serve: &Serve) -> Result<Self, Damage> {
         let curve = raw_f32(&serve.curve.values);
         let figures = raw_f32(serve.figures.positions.as_flattened());
         let details = ServeV1 {
@@ -93,7 +93,7 @@ impl ServeBytes {
         })
     }
 
-    pub(super) fn serve(&self, columns: ServeColumns) -> Result<Serve, Damage> {
+    pub(crate) fn serve(&self, columns: ServeColumns) -> Result<Serve, Damage> {
         let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, &self.details)?;
         let joints = joints(&stored.figure_joints)?;
         let count = CURVE_FRAMES * joints.len() * 3;
@@ -131,13 +131,13 @@ impl ServeBytes {
 }
 
 /// Only the readings of a stored serve.
-pub(super) fn read_readings(details: &[u8]) -> Result<Vec<ServeReading>, Damage> {
+pub(crate) fn read_readings(details: &[u8]) -> Result<Vec<ServeReading>, Damage> {
     let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, details)?;
     stored.readings.into_iter().map(reading).collect()
 }
 
 /// The samples of a stored curve, length and checksum checked.
-pub(super) fn read_curve(bytes: &[u8], channels: usize, sum: i64) -> Result<Vec<f32>, Damage> {
+pub(crate) fn read_curve(bytes: &[u8], channels: usize, sum: i64) -> Result<Vec<f32>, Damage> {
     read_f32(bytes, CURVE_FRAMES.saturating_mul(channels), sum)
 }
 
@@ -202,18 +202,18 @@ struct RecordingV1 {
 /// A recording taken apart for its columns: times in `f64`, positions and confidence in `f32`.
 ///
 /// Positions lose at most one part in 16 million, far below any tracker's noise.
-pub(super) struct RecordingBytes {
-    pub(super) head: Vec<u8>,
-    pub(super) times: Vec<u8>,
-    pub(super) times_sum: i64,
-    pub(super) positions: Vec<u8>,
-    pub(super) positions_sum: i64,
-    pub(super) confidence: Option<Vec<u8>>,
-    pub(super) confidence_sum: Option<i64>,
+pub(crate) struct RecordingBytes {
+    pub(crate) head: Vec<u8>,
+    pub(crate) times: Vec<u8>,
+    pub(crate) times_sum: i64,
+    pub(crate) positions: Vec<u8>,
+    pub(crate) positions_sum: i64,
+    pub(crate) confidence: Option<Vec<u8>>,
+    pub(crate) confidence_sum: Option<i64>,
 }
 
 impl RecordingBytes {
-    pub(super) fn of(recording: &Recording) -> Result<Self, Damage> {
+    pub(crate) fn of(recording: &Recording) -> Result<Self, Damage> {
         let head = RecordingV1 {
             joints: recording.joints.iter().map(|j| j.name().to_owned()).collect(),
             frames: recording.frames() as u64,
@@ -247,7 +247,7 @@ impl RecordingBytes {
         })
     }
 
-    pub(super) fn recording(&self) -> Result<Recording, Damage> {
+    pub(crate) fn recording(&self) -> Result<Recording, Damage> {
         let head: RecordingV1 = unseal(RECORDING, RECORDING_FORMAT, &self.head)?;
         let joints = joints(&head.joints)?;
         let frames = index(head.frames)?;

@@ -4,9 +4,11 @@ use jiff::civil::Date;
 use serde::{Serialize, Serializer};
 
 use super::Why;
+use crate::exchange::Origin;
+use crate::find::Selection;
 use crate::library::{
-    CaseId, FaultLabel, FollowUp, LabelState, Level, Origin, Plan, PlayerId, RecordingId,
-    Selection, ServeId, ServeType, Setting,
+    CaseId, FaultLabel, FollowUp, LabelState, Level, Plan, PlayerId, RecordingId, ServeId,
+    ServeType, Setting,
 };
 use crate::motion::{Capture, Side, View};
 

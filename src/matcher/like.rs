@@ -11,9 +11,9 @@ use super::{
     Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable, same_set_up,
     searched_first,
 };
+use crate::find::{CurveSet, Filter, FilterError, NearServe};
 use crate::library::{
-    Case, CurveSet, Filter, FilterError, Library, NearServe, Player, PlayerId, RecordingId,
-    ServeHead, ServeId, StoreError,
+    Case, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
 };
 use crate::serve::{CURVE_FRAMES, Serve};
 

@@ -3,6 +3,7 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::*;
+use crate::find::Filter;
 use crate::library::tests::made;
 use crate::library::*;
 use crate::motion::{Capture, View};

@@ -8,7 +8,6 @@ mod recording;
 mod spline;
 #[cfg(test)]
 mod tests;
-pub mod video;
 pub mod write;
 
 pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};

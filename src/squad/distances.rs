@@ -227,7 +227,7 @@ mod tests {
     /// The way through the engine's range query gives the costs of the plain alignment.
     #[test]
     fn measured_distances_are_those_of_single_alignments() {
-        let curves: Vec<Vec<f32>> = crate::demo::curves(70, 4).collect();
+        let curves: Vec<Vec<f32>> = crate::simulator::curves(70, 4).collect();
         let curves: Vec<Curve<'_>> =
             curves.iter().map(|values| Curve::new(values, 12).unwrap()).collect();
         let params = curve_index::DtwParams::new(12).band_frames(10).check().unwrap();

@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::{MonthShare, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
 use crate::evidence::Worked;
-use crate::library::{Selection, ServeId};
+use crate::find::Selection;
+use crate::library::ServeId;
 use crate::serve::Figures;
 
 /// A squad over a period.

@@ -6,10 +6,10 @@ use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use precedent::demo::{Ask, Body, Sensor, SensorKind, Server, Truth, record_serve};
 use precedent::library::Level;
-use precedent::motion::video::{ModelChoice, installed};
 use precedent::motion::{Recording, Side};
+use precedent::simulator::{Ask, Body, Sensor, SensorKind, Server, Truth, record_serve};
+use precedent::video::{ModelChoice, installed};
 
 use crate::render::{Camera, Set};
 

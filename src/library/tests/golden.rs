@@ -13,6 +13,7 @@ use tempfile::TempDir;
 
 use super::made;
 use crate::catalogue::Place;
+use crate::find::Filter;
 use crate::library::stored::{RecordingBytes, ServeBytes};
 use crate::library::*;
 

@@ -176,7 +176,7 @@ impl Writer<'_> {
     }
 
     /// Makes these the drills of a plan.
-    pub(super) fn store_drills(&self, id: PlanId, drills: &[PlannedDrill]) -> rusqlite::Result<()> {
+    pub(crate) fn store_drills(&self, id: PlanId, drills: &[PlannedDrill]) -> rusqlite::Result<()> {
         self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id.0])?;
         let mut insert = self.db.prepare_cached(
             "INSERT INTO plan_drills (plan, place, drill, dose, done_where)

@@ -9,7 +9,7 @@ const CODE_LIMIT: usize = 40;
 /// Longest note.
 const NOTE_LIMIT: usize = 20_000;
 
-pub(super) fn invalid(
+pub(crate) fn invalid(
     field: &'static str,
     found: impl std::fmt::Display,
     rule: impl Into<String>,
@@ -17,7 +17,7 @@ pub(super) fn invalid(
     WriteError::Invalid { field, found: format!("'{found}'"), rule: rule.into() }
 }
 
-pub(super) fn check_code(field: &'static str, code: &str) -> Result<(), WriteError> {
+pub(crate) fn check_code(field: &'static str, code: &str) -> Result<(), WriteError> {
     let rule = format!("1 to {CODE_LIMIT} characters without commas, quotes or control characters");
     let bad = |c: char| c.is_control() || matches!(c, ',' | '"' | '\'');
     if code.trim() != code || code.is_empty() || code.len() > CODE_LIMIT || code.contains(bad) {
@@ -26,14 +26,14 @@ pub(super) fn check_code(field: &'static str, code: &str) -> Result<(), WriteErr
     Ok(())
 }
 
-pub(super) fn check_id(field: &'static str, id: &str) -> Result<(), WriteError> {
+pub(crate) fn check_id(field: &'static str, id: &str) -> Result<(), WriteError> {
     if id.contains(char::is_whitespace) {
         return Err(invalid(field, id, "an id without spaces"));
     }
     check_code(field, id)
 }
 
-pub(super) fn check_note(note: Option<&str>) -> Result<(), WriteError> {
+pub(crate) fn check_note(note: Option<&str>) -> Result<(), WriteError> {
     match note {
         Some(note) if note.len() > NOTE_LIMIT => {
             let found = format!("{} bytes", note.len());
@@ -43,7 +43,7 @@ pub(super) fn check_note(note: Option<&str>) -> Result<(), WriteError> {
     }
 }
 
-pub(super) fn check_player(player: &Player) -> Result<(), WriteError> {
+pub(crate) fn check_player(player: &Player) -> Result<(), WriteError> {
     check_id("code", &player.code)?;
     for squad in &player.squads {
         check_code("squad", squad)?;
@@ -68,12 +68,12 @@ fn check_range(
     }
 }
 
-pub(super) fn check_ball(ball: &BallFlight) -> Result<(), WriteError> {
+pub(crate) fn check_ball(ball: &BallFlight) -> Result<(), WriteError> {
     check_range("speed_kmh", ball.speed_kmh, 20.0, 270.0)?;
     check_range("first_serve_pct", ball.first_serve_pct, 0.0, 100.0)
 }
 
-pub(super) fn check_plan(plan: &Plan) -> Result<(), WriteError> {
+pub(crate) fn check_plan(plan: &Plan) -> Result<(), WriteError> {
     check_id("limiting_fault", &plan.limiting_fault)?;
     check_note(plan.note.as_deref())?;
     for planned in &plan.drills {
@@ -91,7 +91,7 @@ pub(super) fn check_plan(plan: &Plan) -> Result<(), WriteError> {
     }
 }
 
-pub(super) fn check_recording(new: &NewRecording<'_>) -> Result<(), WriteError> {
+pub(crate) fn check_recording(new: &NewRecording<'_>) -> Result<(), WriteError> {
     if new.serves.is_empty() {
         return Err(WriteError::Invalid {
             field: "serves",
@@ -109,7 +109,7 @@ pub(super) fn check_recording(new: &NewRecording<'_>) -> Result<(), WriteError> 
     new.serves.iter().try_for_each(check_serve)
 }
 
-pub(super) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
+pub(crate) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
     let curve = &serve.curve;
     check_id("channel set", &curve.channel_set)?;
     // It names files.

@@ -6,8 +6,7 @@ use jiff::civil::Date;
 use rusqlite::{Connection, OptionalExtension, params};
 
 mod case;
-mod checks;
-mod received;
+pub(crate) mod checks;
 
 use checks::{check_player, check_recording, check_serve};
 
@@ -60,17 +59,17 @@ pub struct Added {
 /// The changes of one transaction; see [`Library::write`].
 #[derive(Debug)]
 pub struct Writer<'t> {
-    pub(super) db: &'t Connection,
+    pub(crate) db: &'t Connection,
     /// Number this transaction's changes of curves carry.
-    serve_change: i64,
+    pub(crate) serve_change: i64,
     /// Number this transaction's changes of words carry.
-    word_change: i64,
-    serves_changed: Cell<bool>,
-    words_changed: Cell<bool>,
+    pub(crate) word_change: i64,
+    pub(crate) serves_changed: Cell<bool>,
+    pub(crate) words_changed: Cell<bool>,
 }
 
 impl<'t> Writer<'t> {
-    pub(super) fn begin(db: &'t Connection) -> Result<Self, StoreError> {
+    pub(crate) fn begin(db: &'t Connection) -> Result<Self, StoreError> {
         let (serves, words): (i64, i64) = db
             .query_row("SELECT serve_changes, word_changes FROM library", [], |row| {
                 Ok((row.get(0)?, row.get(1)?))
@@ -85,7 +84,7 @@ impl<'t> Writer<'t> {
         })
     }
 
-    pub(super) fn finish(self) -> Result<(), StoreError> {
+    pub(crate) fn finish(self) -> Result<(), StoreError> {
         let sql = StoreError::sql("counting changes");
         let run = || {
             if self.serves_changed.get() {
@@ -187,7 +186,11 @@ impl<'t> Writer<'t> {
         Ok(())
     }
 
-    fn check_code_free(&self, player: &Player, own: Option<PlayerId>) -> Result<(), WriteError> {
+    pub(crate) fn check_code_free(
+        &self,
+        player: &Player,
+        own: Option<PlayerId>,
+    ) -> Result<(), WriteError> {
         let holder: Option<i64> = self.run("looking for a player", || {
             self.db
                 .prepare_cached("SELECT id FROM players WHERE code = ?1")?
@@ -332,7 +335,7 @@ impl<'t> Writer<'t> {
         }))
     }
 
-    fn insert_serve(
+    pub(crate) fn insert_serve(
         &self,
         recording: RecordingId,
         case: CaseId,
@@ -499,7 +502,7 @@ impl<'t> Writer<'t> {
         Ok((id, false))
     }
 
-    pub(super) fn run<T>(
+    pub(crate) fn run<T>(
         &self,
         doing: &'static str,
         statements: impl FnOnce() -> rusqlite::Result<T>,
@@ -563,10 +566,10 @@ fn new_uid() -> String {
     uuid::Uuid::now_v7().to_string()
 }
 
-fn no_such(what: String) -> WriteError {
+pub(crate) fn no_such(what: String) -> WriteError {
     StoreError::NoSuch { what }.into()
 }
 
-pub(super) fn found(changed: usize, what: impl FnOnce() -> String) -> Result<(), WriteError> {
+pub(crate) fn found(changed: usize, what: impl FnOnce() -> String) -> Result<(), WriteError> {
     if changed == 0 { Err(no_such(what())) } else { Ok(()) }
 }

@@ -9,8 +9,8 @@ use table::TABLE;
 use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
 use super::{EventKind, MeasureDef, Reading, ServeReading};
-use crate::motion::video::{BodyAngle, one_camera_error, planted_error};
 use crate::motion::{Capture, View};
+use crate::video::{BodyAngle, one_camera_error, planted_error};
 
 /// Everything a measure may look at.
 pub(super) struct Context<'a> {

@@ -1,13 +1,13 @@
 //! Measures with a rule of their own.
 
 use super::{Context, Flat, Value};
-use crate::motion::video::planted_error;
 use crate::motion::{Capture, Joint, butterworth};
 use crate::serve::EventKind;
 use crate::serve::body::{HEADING_ERROR_DEG, between, value_at};
 use crate::serve::events::POSTURE_CUTOFF_HZ;
 use crate::serve::track::runs;
 use crate::serve::vector::{V3, cross, dot, mid, norm, scale, sub};
+use crate::video::planted_error;
 
 type Read = Result<Value, String>;
 

@@ -1,12 +1,12 @@
 //! Planted truth: events and angles of generated serves, found again at several rates with noise.
 //!
-//! The serves are invented (see `crate::demo`); their truth is read off the noiseless body there by
+//! The serves are invented (see `crate::simulator`); their truth is read off the noiseless body there by
 //! other code. The limits are what these rules reach, rounded up; they are the stated errors.
 
 use super::*;
-use crate::demo::{Ask, Body, Fault, Sensor, SensorKind, Server, Truth, record_serve};
 use crate::library::{Level, ServeType};
 use crate::motion::Joint;
+use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, Truth, record_serve};
 
 const SERVES: u64 = 30;
 

@@ -10,7 +10,8 @@ use super::super::{
     Distances, DistancesError, Groups, groups, share_difference, squad_map, tree, wilson,
 };
 use super::{CONFIDENCE, Read, SquadError};
-use crate::library::{CurveSet, Named, PlayerId, ServeHead, ServeId};
+use crate::find::CurveSet;
+use crate::library::{Named, PlayerId, ServeHead, ServeId};
 use crate::matcher::{BAND_FRAMES, Source, explain_pair, incomparable};
 use crate::serve;
 

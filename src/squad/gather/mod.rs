@@ -15,9 +15,10 @@ use super::facts::{FaultFacts, PlayerDay, Slice, SliceFault, Squad};
 use super::{DistancesError, FaultLook, GroupsParams, course};
 use crate::catalogue::Catalogue;
 use crate::evidence::{Evidence, Worked};
+use crate::find::{AGE_BANDS, Filter, FilterError};
 use crate::library::{
-    AGE_BANDS, Case, CaseId, FaultLabel, Filter, FilterError, Level, Library, Named, Player,
-    PlayerId, ServeHead, ServeId, StoreError,
+    Case, CaseId, FaultLabel, Level, Library, Named, Player, PlayerId, ServeHead, ServeId,
+    StoreError,
 };
 use crate::matcher;
 
@@ -353,7 +354,7 @@ fn order(level: Level) -> usize {
     Level::NAMES.iter().position(|(known, _)| *known == level).unwrap_or(usize::MAX)
 }
 
-fn notes(read: &Read<'_>, ignored: &[crate::library::Ignored]) -> Vec<String> {
+fn notes(read: &Read<'_>, ignored: &[crate::find::Ignored]) -> Vec<String> {
     let mut notes = Vec::new();
     if !ignored.is_empty() {
         let all: Vec<String> = ignored.iter().map(ToString::to_string).collect();

@@ -1,0 +1,203 @@
+//! From a library to the bytes of a pack.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::{Cursor, Write};
+
+use jiff::Timestamp;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
+
+use super::seal::{Cost, lock};
+use super::{
+    CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, PackError, PackKey,
+    Passphrase, SIGNATURE,
+};
+use crate::catalogue::Catalogue;
+use crate::exchange::{Item, Leaving};
+use crate::find::{Filter, Selection};
+use crate::library::{CaseId, Library, PlayerId, ServeId};
+
+/// What a pack is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'a> {
+    /// Cases with a serve it keeps; an empty one keeps all cases.
+    pub filter: &'a Filter,
+    /// What the receiver shall call this library.
+    pub academy: Option<&'a str>,
+    /// Whether free words may leave.
+    pub with_notes: bool,
+    /// When it is made.
+    pub made: Timestamp,
+    /// Signs it.
+    pub key: Option<&'a PackKey>,
+    /// Locks it.
+    pub passphrase: Option<&'a Passphrase>,
+}
+
+/// Cases that matched and stay here.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct LeftOut {
+    /// Cases of players who do not agree to sharing, or of whom that is not recorded.
+    pub no_consent: usize,
+    /// Those players.
+    pub players: usize,
+    /// Cases that came in a pack: only who made them may share them.
+    pub received: usize,
+}
+
+/// A pack in memory, to be written and recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Packed {
+    /// The file's bytes.
+    pub bytes: Vec<u8>,
+    /// Id of the pack.
+    pub id: String,
+    /// Players in it.
+    pub players: usize,
+    /// Recordings in it.
+    pub recordings: usize,
+    /// Players whose cases left before and whom it takes back.
+    pub withdrawn: usize,
+    /// What stays here and why.
+    pub left_out: LeftOut,
+    /// What was chosen from.
+    pub selection: Selection,
+    /// For the library's record: [`Writer::add_leaving`](crate::library::Writer::add_leaving).
+    pub leaving: Leaving,
+}
+
+/// Makes a pack of the cases `request` chooses; it may hold none. Whatever is chosen, it takes
+/// back the players whose cases left before and who are forgotten or agree to sharing no more.
+///
+/// Cost: reads every chosen serve; memory twice their size.
+///
+/// # Errors
+/// [`PackError::Filter`], [`PackError::Store`]; [`PackError::Part`] if it can not be encoded.
+pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackError> {
+    let catalogue = library.catalogue()?;
+    let selection = library.select(request.filter)?;
+    let kept: BTreeSet<ServeId> = selection.serves.iter().copied().collect();
+    let mut left_out = LeftOut::default();
+    let mut silent = BTreeSet::new();
+    let mut cases: Vec<(CaseId, PlayerId)> = Vec::new();
+    // By kind, owner and uid: the order in the library, which tells who came when, stays here.
+    let mut items: BTreeMap<(u8, String, String), Item> = BTreeMap::new();
+    for id in library.case_ids(None)? {
+        let case = library.case(id)?;
+        if !request.filter.is_empty() && !case.serves.iter().any(|serve| kept.contains(serve)) {
+            continue;
+        }
+        if library.is_received(case.player)? {
+            left_out.received += 1;
+            continue;
+        }
+        if !library.player(case.player)?.consent.share {
+            left_out.no_consent += 1;
+            silent.insert(case.player);
+            continue;
+        }
+        cases.push((id, case.player));
+        for item in library.items_to_share(id, request.with_notes, &catalogue)? {
+            let kind = match &item {
+                Item::Player(_) => 0,
+                Item::Case(_) => 1,
+                Item::Recording(_) => 2,
+            };
+            items.insert((kind, item.owner().to_owned(), item.uid()), item);
+        }
+    }
+    left_out.players = silent.len();
+    let of = |kind: u8| items.keys().filter(|key| key.0 == kind).count();
+    let (players, recordings) = (of(0), of(2));
+    let mut lines = Vec::new();
+    let mut serves = 0;
+    for item in items.values() {
+        if let Item::Recording(recording) = item {
+            serves += recording.serves.len();
+        }
+        lines.extend(item.line()?);
+        lines.push(b'\n');
+    }
+    let made = request.made.strftime(MADE).to_string();
+    let entry =
+        EntryNote { bytes: lines.len() as u64, blake3: blake3::hash(&lines).to_hex().to_string() };
+    let mut manifest = Manifest {
+        format: FORMAT,
+        id: String::new(),
+        sender: library.uid().to_owned(),
+        academy: request.academy.map(str::to_owned),
+        made: made.clone(),
+        with_notes: request.with_notes,
+        signer: request.key.map(PackKey::public),
+        withdrawn: library.withdrawals()?,
+        catalogue: CatalogueNote {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            own: own_names(&catalogue, items.values()),
+        },
+        players,
+        cases: cases.len(),
+        recordings,
+        serves,
+        entries: BTreeMap::from([(CASES.to_owned(), entry)]),
+    };
+    manifest.id = manifest.right_id().map_err(|error| encoding(MANIFEST, &error))?;
+    let head = serde_json::to_vec(&manifest).map_err(|error| encoding(MANIFEST, &error))?;
+    let signature = request.key.map(|key| key.sign(&head));
+    let mut entries: Vec<(&str, &[u8])> = vec![(MANIFEST, &head), (CASES, &lines)];
+    entries.extend(signature.as_ref().map(|signature| (SIGNATURE, &signature[..])));
+    let mut bytes = zipped(&entries).map_err(|error| encoding("the pack", &error))?;
+    if let Some(passphrase) = request.passphrase {
+        bytes = lock(&bytes, passphrase, Cost::USUAL)?;
+    }
+    let leaving = Leaving {
+        made,
+        scope: request.filter.to_string(),
+        file_hash: blake3::hash(&bytes).to_hex().to_string(),
+        serves,
+        cases,
+    };
+    let withdrawn = manifest.withdrawn.len();
+    let id = manifest.id;
+    Ok(Packed { bytes, id, players, recordings, withdrawn, left_out, selection, leaving })
+}
+
+/// Entries as a ZIP file, deflated, without times or rights.
+pub(super) fn zipped(entries: &[(&str, &[u8])]) -> zip::result::ZipResult<Vec<u8>> {
+    let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .last_modified_time(zip::DateTime::default());
+    for (name, content) in entries {
+        writer.start_file(*name, options)?;
+        writer.write_all(content)?;
+    }
+    Ok(writer.finish()?.into_inner())
+}
+
+/// The faults and drills these items name that the built-in catalogue lacks.
+fn own_names<'a>(
+    catalogue: &Catalogue,
+    items: impl Iterator<Item = &'a Item>,
+) -> Vec<(String, String, String)> {
+    let builtin = Catalogue::builtin();
+    let mut own = BTreeSet::new();
+    for item in items {
+        let Item::Case(case) = item else { continue };
+        let planned = case.plans.iter().map(|plan| &plan.limiting_fault);
+        for id in case.labels.iter().map(|label| &label.fault).chain(planned) {
+            if let (None, Some(fault)) = (builtin.fault(id), catalogue.fault(id)) {
+                own.insert(("fault".to_owned(), id.clone(), fault.name.clone()));
+            }
+        }
+        for id in case.plans.iter().flat_map(|plan| &plan.drills).map(|planned| &planned.drill) {
+            if let (None, Some(drill)) = (builtin.drill(id), catalogue.drill(id)) {
+                own.insert(("drill".to_owned(), id.clone(), drill.name.clone()));
+            }
+        }
+    }
+    own.into_iter().collect()
+}
+
+fn encoding(place: &str, error: &dyn std::error::Error) -> PackError {
+    PackError::Part { place: place.to_owned(), why: error.to_string() }
+}

@@ -1,0 +1,177 @@
+use curve_index::{Curve, DtwParams, Scratch, Strategy, ValidDtwParams, dtw};
+use jiff::civil::date;
+use tempfile::TempDir;
+
+use crate::library::tests::made;
+use crate::library::*;
+
+fn params() -> ValidDtwParams {
+    DtwParams::new(made::CHANNELS).band_frames(10).check().unwrap()
+}
+
+/// Four players, three recordings each, two serves in each.
+fn academy() -> (TempDir, Library) {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("lib")).unwrap();
+    for n in 0..4 {
+        let player = library.add_player(&made::player(&format!("p{n}"))).unwrap();
+        for day in 0..3 {
+            made::add(&mut library, player, n * 3 + day as u32, date(2026, 3, 1 + day), 2).unwrap();
+        }
+    }
+    (folder, library)
+}
+
+/// The answer by comparing with every stored curve, without any index.
+fn plain(library: &Library, query: &[f32], k: usize, among: &[ServeId]) -> Vec<(ServeId, f64)> {
+    let params = params();
+    let mut scratch = Scratch::default();
+    let query = Curve::new(query, made::CHANNELS).unwrap();
+    let mut all: Vec<(ServeId, f64)> = among
+        .iter()
+        .map(|&serve| {
+            let stored = library.curve(serve).unwrap();
+            let curve = Curve::new(&stored.values, made::CHANNELS).unwrap();
+            (serve, dtw(query, curve, &params, f64::INFINITY, &mut scratch).unwrap())
+        })
+        .collect();
+    all.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    all.truncate(k);
+    all
+}
+
+fn found(library: &Library, query: &[f32], k: usize, among: &[ServeId]) -> Vec<(ServeId, f64)> {
+    let set = library.curves(made::SET).unwrap().unwrap();
+    let scan = set.nearest(query, &params(), k, among, Strategy::Scan).unwrap();
+    let pruned = set.nearest(query, &params(), k, among, Strategy::Pruned).unwrap();
+    assert_eq!(scan, pruned);
+    scan.into_iter().map(|near| (near.serve, near.cost)).collect()
+}
+
+fn ids(library: &Library) -> Vec<ServeId> {
+    library.serve_heads().unwrap().into_iter().map(|head| head.id).collect()
+}
+
+#[test]
+fn the_index_answers_as_the_stored_curves_do_whatever_its_state() {
+    let (_folder, mut library) = academy();
+    let query = made::serve(33).curve.values;
+    let reader = Library::open_read_only(library.folder()).unwrap();
+    let all = ids(&library);
+    let some: Vec<_> = all.iter().copied().filter(|serve| serve.0 % 3 == 0).collect();
+    let check = |library: &Library, all: &[ServeId], state: &str| {
+        assert_eq!(found(library, &query, 5, all), plain(library, &query, 5, all), "{state}");
+        assert_eq!(found(library, &query, 4, &some), plain(library, &query, 4, &some), "{state}");
+    };
+    check(&reader, &all, "no index yet");
+    library.sync().unwrap();
+    check(&reader, &all, "index up to date");
+    check(&library, &all, "index up to date, writer");
+
+    // New serves, and one that was read anew, while the index is behind.
+    let player = library.player_by_code("p1").unwrap().id;
+    made::add(&mut library, player, 50, date(2026, 5, 1), 3).unwrap();
+    library.write(|w| w.update_serve(all[2], &made::serve(33))).unwrap();
+    let all = ids(&library);
+    assert_eq!(all.len(), 27);
+    check(&reader, &all, "index behind");
+    assert_eq!(found(&reader, &query, 1, &all), [(all[2], 0.0)]);
+    check(&library, &all, "the writer catches up");
+    check(&reader, &all, "index caught up");
+
+    // A player leaves.
+    library.write(|w| w.remove_player(player)).unwrap();
+    let all = ids(&library);
+    let some: Vec<_> = some.iter().copied().filter(|serve| all.contains(serve)).collect();
+    for (library, state) in [(&reader, "behind"), (&library, "caught up"), (&reader, "caught up")] {
+        assert_eq!(found(library, &query, 9, &all), plain(library, &query, 9, &all), "{state}");
+        assert_eq!(found(library, &query, 9, &some), plain(library, &query, 9, &some), "{state}");
+    }
+    let verified = library.verify(false, |_, _| {}).unwrap();
+    // The curves were searched since, the words were not.
+    let places: Vec<_> = verified.findings.iter().map(|f| (f.place, f.repaired)).collect();
+    assert_eq!(places, [("words", true)]);
+}
+
+#[test]
+fn verify_finds_and_repairs_what_is_derived() {
+    let (_folder, mut library) = academy();
+    library.sync().unwrap();
+    let clean = library.verify(false, |_, _| {}).unwrap();
+    assert_eq!(clean.findings, []);
+    assert_eq!(clean.checked, library.counts().unwrap());
+    let folder = library.folder().to_owned();
+    let query = made::serve(33).curve.values;
+    let all = ids(&library);
+    let expected = plain(&library, &query, 5, &all);
+    let index = folder.join("curves/core-1.index");
+    let bytes = std::fs::read(&index).unwrap();
+
+    // Every kind of damage to the index: flipped in places, cut, gone, of another library.
+    let mut cases: Vec<Option<Vec<u8>>> = vec![None, Some(Vec::new()), Some(b"text".to_vec())];
+    cases.push(Some(bytes[..bytes.len() / 2].to_vec()));
+    for at in (0..bytes.len()).step_by(bytes.len() / 23) {
+        let mut flipped = bytes.clone();
+        flipped[at] ^= 0x40;
+        cases.push(Some(flipped));
+    }
+    let mut noticed = 0;
+    for (n, damage) in cases.into_iter().enumerate() {
+        match damage {
+            Some(bytes) => std::fs::write(&index, bytes).unwrap(),
+            None => std::fs::remove_file(&index).unwrap(),
+        }
+        let mut progress = Vec::new();
+        let verified = library.verify(false, |done, of| progress.push((done, of))).unwrap();
+        assert!(verified.is_sound(), "damage {n}: {:?}", verified.findings);
+        noticed += usize::from(!verified.findings.is_empty());
+        // 12 recordings, 24 serves, 12 cases.
+        assert_eq!(progress.len(), 48);
+        assert_eq!(progress.last(), Some(&(48, 48)));
+        assert_eq!(found(&library, &query, 5, &all), expected, "damage {n}");
+    }
+    // Flips in padding between sections change nothing; most places are not padding.
+    assert!(noticed >= 15, "only {noticed} of 27 damages were noticed");
+
+    std::fs::remove_dir_all(folder.join("curves")).unwrap();
+    std::fs::remove_dir_all(folder.join("words")).unwrap();
+    let rebuilt = library.verify(true, |_, _| {}).unwrap();
+    assert!(rebuilt.rebuilt && rebuilt.is_sound());
+    assert_eq!(library.verify(false, |_, _| {}).unwrap().findings, []);
+    drop(library);
+    let mut reader = Library::open_read_only(&folder).unwrap();
+    assert_eq!(reader.verify(false, |_, _| {}).unwrap().findings, []);
+    assert!(matches!(reader.verify(true, |_, _| {}), Err(WriteError::ReadOnly { .. })));
+}
+
+#[test]
+fn verify_names_every_damaged_value_and_broken_reference() {
+    let (_folder, mut library) = academy();
+    library.sync().unwrap();
+    let damage = |library: &Library, sql: &str| library.connection.execute_batch(sql).unwrap();
+    damage(&library, "UPDATE serve_data SET details = zeroblob(9) WHERE serve = 3");
+    damage(&library, "UPDATE serve_data SET figures = zeroblob(length(figures)) WHERE serve = 4");
+    damage(&library, "UPDATE recording_joints SET times = x'00' WHERE recording = 5");
+    damage(&library, "UPDATE recordings SET capture = 'telepathy' WHERE id = 6");
+    damage(
+        &library,
+        "PRAGMA foreign_keys = OFF; UPDATE plans SET case_id = 99;
+        INSERT INTO labels VALUES (99, 'late_toss', 'program', 'suspected', 0.5, NULL);
+        DELETE FROM serve_data WHERE serve = 7; PRAGMA foreign_keys = ON",
+    );
+    let verified = library.verify(false, |_, _| {}).unwrap();
+    assert!(!verified.is_sound());
+    let problems: Vec<_> = verified.findings.iter().map(ToString::to_string).collect();
+    let text = problems.join("\n");
+    for expected in [
+        "library.db: labels belongs to nothing in cases",
+        "library.db: 1 serves without data",
+        "library.db: s3: 9 bytes, a head needs 18",
+        "library.db: s4: checksum ",
+        "library.db: joints of r5: 1 bytes, expected 56",
+        "unknown capture 'telepathy'",
+        "library.db: s7: not in this library",
+    ] {
+        assert!(text.contains(expected), "'{expected}' is missing in\n{text}");
+    }
+}

@@ -1,0 +1,3 @@
+mod curves;
+mod filter;
+mod words;

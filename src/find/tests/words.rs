@@ -1,0 +1,143 @@
+use jiff::civil::date;
+use tempfile::TempDir;
+
+use crate::library::tests::made;
+use crate::library::*;
+
+struct Academy {
+    _folder: TempDir,
+    library: Library,
+    cases: Vec<CaseId>,
+}
+
+/// Three players with one case each.
+fn academy() -> Academy {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("lib")).unwrap();
+    let mut cases = Vec::new();
+    for (n, code) in ["p01", "p02", "p03"].into_iter().enumerate() {
+        let player = library.add_player(&made::player(code)).unwrap();
+        let added = made::add(&mut library, player, n as u32, date(2026, 3, 4), 1).unwrap();
+        cases.push(added.case);
+    }
+    Academy { _folder: folder, library, cases }
+}
+
+fn note(library: &mut Library, case: CaseId, text: &str) {
+    library.write(|w| w.set_note(case, Some(text))).unwrap();
+}
+
+fn hits(library: &Library, text: &str) -> Vec<CaseId> {
+    library.find_words(text).unwrap().cases.expect("something to search for")
+}
+
+#[test]
+fn words_are_found_with_endings_accents_and_phrases() {
+    let Academy { _folder, mut library, cases } = academy();
+    note(&mut library, cases[0], "The tossing arm folds early; Rücken locker");
+    note(&mut library, cases[1], "Arm is fine, early toss");
+    assert_eq!(hits(&library, "early"), cases[..2]);
+    assert_eq!(hits(&library, "TOSS arms"), cases[..2]);
+    assert_eq!(hits(&library, "\"tossing arm\""), [cases[0]]);
+    assert_eq!(hits(&library, "early -fold"), [cases[1]]);
+    assert_eq!(hits(&library, "-early"), [cases[2]]);
+    assert_eq!(hits(&library, "rucken"), [cases[0]]);
+    assert_eq!(hits(&library, "p03"), [cases[2]]);
+    assert_eq!(hits(&library, "zebra"), []);
+    let all = library.find_words("the ** of").unwrap();
+    assert_eq!(all.cases, None);
+    assert_eq!(
+        all.ignored.iter().map(|i| i.text.as_str()).collect::<Vec<_>>(),
+        ["**", "the", "of"]
+    );
+}
+
+#[test]
+fn faults_drills_plans_and_follow_ups_are_among_the_words() {
+    let Academy { _folder, mut library, cases } = academy();
+    let catalogue = library.catalogue().unwrap();
+    let fault = catalogue.faults().next().unwrap().clone();
+    let drill = catalogue.drills().next().unwrap().clone();
+    let label = FaultLabel {
+        fault: fault.id.clone(),
+        state: LabelState::Confirmed,
+        severity: 0.5,
+        by: "anna".to_owned(),
+        note: Some("quokka".to_owned()),
+    };
+    library.set_label(cases[0], &label).unwrap();
+    let plan = Plan {
+        id: PlanId(0),
+        case: cases[1],
+        limiting_fault: fault.id.clone(),
+        drills: vec![PlannedDrill {
+            drill: drill.id.clone(),
+            dose: "numbat daily".to_owned(),
+            place: None,
+        }],
+        start: date(2026, 3, 5),
+        review_on: None,
+        coach: None,
+        note: Some("wombat".to_owned()),
+    };
+    let plan = library.add_plan(&plan).unwrap();
+    let follow_up = FollowUp {
+        id: FollowUpId(0),
+        plan,
+        date: date(2026, 4, 1),
+        serves: Vec::new(),
+        ball: BallFlight::default(),
+        rating: None,
+        sessions_done: None,
+        note: Some("kakapo".to_owned()),
+    };
+    library.add_follow_up(&follow_up).unwrap();
+    assert_eq!(hits(&library, &format!("\"{}\"", fault.name)), cases[..2]);
+    assert_eq!(hits(&library, &format!("\"{}\"", drill.name)), [cases[1]]);
+    assert_eq!(hits(&library, "quokka"), [cases[0]]);
+    for word in ["numbat", "wombat", "kakapo"] {
+        assert_eq!(hits(&library, word), [cases[1]], "{word}");
+    }
+    // A rejected suspicion is no reason to find the case.
+    let rejected = FaultLabel { state: LabelState::Rejected, note: None, ..label };
+    library.set_label(cases[0], &rejected).unwrap();
+    assert_eq!(hits(&library, &format!("\"{}\"", fault.name)), [cases[1]]);
+}
+
+#[test]
+fn a_reader_is_right_while_the_index_is_behind_or_absent() {
+    let Academy { _folder, mut library, cases } = academy();
+    note(&mut library, cases[0], "early");
+    let reader = Library::open_read_only(library.folder()).unwrap();
+    assert_eq!(hits(&reader, "early"), [cases[0]], "no index yet");
+    library.sync().unwrap();
+    assert_eq!(hits(&reader, "early"), [cases[0]], "index up to date");
+    note(&mut library, cases[0], "late");
+    note(&mut library, cases[1], "early");
+    assert_eq!(hits(&reader, "early"), [cases[1]], "index behind");
+    assert_eq!(hits(&reader, "late"), [cases[0]], "index behind");
+    assert_eq!(hits(&library, "early"), [cases[1]], "the writer catches up");
+    assert_eq!(hits(&reader, "early"), [cases[1]]);
+}
+
+#[test]
+fn a_damaged_index_is_rebuilt_and_a_removed_player_leaves_it() {
+    let Academy { _folder, mut library, cases } = academy();
+    note(&mut library, cases[0], "words of zebrafinch");
+    note(&mut library, cases[1], "early");
+    library.sync().unwrap();
+    let words = library.folder().join("words");
+    std::fs::write(words.join("meta.json"), "{").unwrap();
+    assert_eq!(hits(&library, "early"), [cases[1]]);
+
+    let player = library.case(cases[0]).unwrap().player;
+    library.write(|w| w.remove_player(player)).unwrap();
+    assert_eq!(hits(&library, "early"), [cases[1]]);
+    for entry in std::fs::read_dir(&words).unwrap() {
+        let path = entry.unwrap().path();
+        let bytes = std::fs::read(&path).unwrap();
+        let stem = b"zebrafinch";
+        assert!(!bytes.windows(stem.len()).any(|w| w == stem), "{}", path.display());
+    }
+    assert_eq!(library.check_words().unwrap(), Ok(()));
+}

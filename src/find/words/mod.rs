@@ -1,0 +1,447 @@
+//! Full-text search over what coaches wrote: notes, plans, names of faults and drills, codes.
+//!
+//! The index in `words/` is derived. Its last commit carries the change number of the store it
+//! covers; what changed after that is indexed when the library is next open for writing. A
+//! reader that finds the index behind indexes the difference in memory, so its answer is right
+//! at once.
+
+mod query;
+
+use std::collections::{BTreeSet, HashSet};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use rusqlite::params;
+use tantivy::directory::{Directory, MmapDirectory};
+use tantivy::query::{EnableScoring, Query};
+use tantivy::schema::{FAST, INDEXED};
+use tantivy::schema::{Field, IndexRecordOption, Schema, TextFieldIndexing, TextOptions};
+use tantivy::tokenizer::{
+    AsciiFoldingFilter, Language, LowerCaser, RemoveLongFilter, SimpleTokenizer, Stemmer,
+    StopWordFilter, TextAnalyzer,
+};
+use tantivy::{
+    DocSet, Index, IndexBuilder, IndexWriter, ReloadPolicy, Searcher, TERMINATED, TantivyDocument,
+    TantivyError, Term,
+};
+
+pub use query::Ignored;
+
+use crate::catalogue::Catalogue;
+use crate::library::{CaseId, LabelState, Library, StoreError};
+
+/// Counts up when fields or analysis change; an index of another number is rebuilt.
+const WORDS_FORMAT: u32 = 1;
+const FOLDER: &str = "words";
+const ANALYSER: &str = "coach";
+/// tantivy's least per writing thread.
+const WRITER_BYTES: usize = 15_000_000;
+/// A search that takes longer is cut short, and says so.
+const TIME_LIMIT: Duration = Duration::from_secs(2);
+
+/// The cases that hold some words.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct WordHits {
+    /// The cases, by id; `None` if the text held nothing to search for.
+    pub cases: Option<Vec<CaseId>>,
+    /// What of the text was left out.
+    pub ignored: Vec<Ignored>,
+}
+
+/// How far an index came: which library, format, catalogue and change it covers.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Mark {
+    base: String,
+    change: i64,
+}
+
+impl Mark {
+    fn read(payload: &str) -> Option<Self> {
+        let (base, change) = payload.rsplit_once(' ')?;
+        Some(Self { base: base.to_owned(), change: change.parse().ok()? })
+    }
+
+    fn text(&self) -> String {
+        format!("{} {}", self.base, self.change)
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Fields {
+    case: Field,
+    text: Field,
+}
+
+fn schema() -> (Schema, Fields) {
+    let mut builder = Schema::builder();
+    let case = builder.add_u64_field("case", INDEXED | FAST);
+    let indexing = TextFieldIndexing::default()
+        .set_tokenizer(ANALYSER)
+        .set_index_option(IndexRecordOption::WithFreqsAndPositions);
+    let text =
+        builder.add_text_field("text", TextOptions::default().set_indexing_options(indexing));
+    (builder.build(), Fields { case, text })
+}
+
+fn analyser() -> TextAnalyzer {
+    let words = TextAnalyzer::builder(SimpleTokenizer::default())
+        .filter(RemoveLongFilter::limit(60))
+        .filter(LowerCaser)
+        .filter(AsciiFoldingFilter);
+    match StopWordFilter::new(Language::English) {
+        Some(stop) => words.filter(stop).filter(Stemmer::new(Language::English)).build(),
+        None => words.filter(Stemmer::new(Language::English)).build(),
+    }
+}
+
+fn with_analyser(index: Index) -> Index {
+    index.tokenizers().register(ANALYSER, analyser());
+    index
+}
+
+/// What a change of the index did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct WordsSync {
+    /// Cases indexed anew.
+    pub(crate) indexed: usize,
+    /// Whether all of it was built from nothing.
+    pub(crate) rebuilt: bool,
+}
+
+impl Library {
+    /// The cases that hold all the words of `text`. Two signs: `"as a phrase"`, `-absent`.
+    ///
+    /// Upper and lower case and accents do not matter, English endings neither. Lenient: what
+    /// can not be searched is listed in [`WordHits::ignored`].
+    ///
+    /// # Errors
+    /// [`StoreError::Words`] if the index fails; [`StoreError::Sql`].
+    pub fn find_words(&self, text: &str) -> Result<WordHits, StoreError> {
+        let (_, fields) = schema();
+        let (query, mut ignored) = query::build(query::ask(text), fields.text, &mut analyser());
+        let Some(query) = query else { return Ok(WordHits { cases: None, ignored }) };
+        let deadline = Instant::now() + TIME_LIMIT;
+        let mut found = BTreeSet::new();
+        let mut complete = true;
+        let (searcher, late) = if self.is_writable() {
+            self.sync_words()?;
+            let index = self.open_words()?;
+            (index.map(|index| searcher_of(&index)).transpose().map_err(self.words_error())?, None)
+        } else {
+            self.behind()?
+        };
+        if let Some(searcher) = searcher {
+            complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
+                .map_err(self.words_error())?;
+        }
+        if let Some(done) = late {
+            // What changed since the index was written, from memory.
+            let changed = self.changed_cases(done)?;
+            for case in &changed {
+                found.remove(&case.0);
+            }
+            let index = self.in_memory(fields, &changed)?;
+            let searcher = searcher_of(&index).map_err(self.words_error())?;
+            complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
+                .map_err(self.words_error())?;
+        }
+        if !complete {
+            let text = text.chars().take(20).collect();
+            ignored.push(Ignored { text, why: "cut short after 2 s; hits may be missing" });
+        }
+        Ok(WordHits { cases: Some(found.into_iter().map(CaseId).collect()), ignored })
+    }
+
+    /// What a reader finds on disk, and the change from which on it must index for itself
+    /// (`None`: nothing). An index that is missing, foreign or just being replaced counts as
+    /// nothing found.
+    fn behind(&self) -> Result<(Option<Searcher>, Option<i64>), StoreError> {
+        let mark = self.words_mark()?;
+        let there = self.open_words().ok().flatten().and_then(|index| {
+            let done = index_mark(&index).filter(|done| done.base == mark.base)?;
+            Some((searcher_of(&index).ok()?, done.change))
+        });
+        Ok(match there {
+            Some((searcher, done)) => (Some(searcher), (done < mark.change).then_some(done)),
+            None => (None, Some(-1)),
+        })
+    }
+
+    fn words_folder(&self) -> PathBuf {
+        self.folder().join(FOLDER)
+    }
+
+    fn words_error(&self) -> impl Fn(TantivyError) -> StoreError + use<> {
+        let path = self.words_folder();
+        move |source| StoreError::Words { path: path.clone(), source }
+    }
+
+    /// The mark an index that covers the store as it is now would carry.
+    fn words_mark(&self) -> Result<Mark, StoreError> {
+        let catalogue = blake3::hash(self.catalogue_fingerprint()?.as_bytes()).to_hex();
+        let change = self
+            .connection
+            .query_row("SELECT word_changes FROM library", [], |row| row.get(0))
+            .map_err(StoreError::sql("reading the change counters"))?;
+        let base = format!("{} {WORDS_FORMAT} {}", self.uid(), &catalogue[..16]);
+        Ok(Mark { base, change })
+    }
+
+    fn open_words(&self) -> Result<Option<Index>, StoreError> {
+        let folder = self.words_folder();
+        if !folder.join("meta.json").is_file() {
+            return Ok(None);
+        }
+        let directory = self.words_directory(&folder).map_err(self.words_error())?;
+        Index::open(directory).map(|index| Some(with_analyser(index))).map_err(self.words_error())
+    }
+
+    fn words_directory(&self, folder: &Path) -> Result<Box<dyn Directory>, TantivyError> {
+        let directory: Box<dyn Directory> = Box::new(MmapDirectory::open(folder)?);
+        Ok(match self.seam.directory {
+            Some(wrap) => wrap(directory),
+            None => directory,
+        })
+    }
+
+    /// Brings the word index up to the store. Cost: the cases that changed.
+    pub(crate) fn sync_words(&self) -> Result<WordsSync, StoreError> {
+        let mark = self.words_mark()?;
+        // An index that does not open is worth nothing; it is derived.
+        let there = self.open_words().ok().flatten();
+        let done = there.as_ref().and_then(index_mark).filter(|done| done.base == mark.base);
+        match (there, done) {
+            (Some(_), Some(done)) if done == mark => Ok(WordsSync::default()),
+            (Some(index), Some(done)) => {
+                let gone = self.gone_cases(&index)?;
+                if !gone.is_empty() {
+                    // Someone was removed: no file may go on holding those words.
+                    return self.rebuild_words();
+                }
+                let changed = self.changed_cases(done.change)?;
+                self.index_cases(&index, &changed, &mark, false).map_err(|error| match error {
+                    Failed::Store(error) => error,
+                    Failed::Words(error) => self.words_error()(error),
+                })?;
+                Ok(WordsSync { indexed: changed.len(), rebuilt: false })
+            }
+            _ => self.rebuild_words(),
+        }
+    }
+
+    /// Builds the word index from nothing.
+    pub(crate) fn rebuild_words(&self) -> Result<WordsSync, StoreError> {
+        let folder = self.words_folder();
+        self.seam.before_write("removing words");
+        if folder.exists() {
+            std::fs::remove_dir_all(&folder)
+                .map_err(StoreError::io(&folder, "removing the old index"))?;
+        }
+        self.seam.before_write("making words");
+        std::fs::create_dir_all(&folder).map_err(StoreError::io(&folder, "making the folder"))?;
+        let directory = self.words_directory(&folder).map_err(self.words_error())?;
+        let index = IndexBuilder::new()
+            .schema(schema().0)
+            .open_or_create(directory)
+            .map(with_analyser)
+            .map_err(self.words_error())?;
+        let mark = self.words_mark()?;
+        let all = self.changed_cases(-1)?;
+        self.index_cases(&index, &all, &mark, true).map_err(|error| match error {
+            Failed::Store(error) => error,
+            Failed::Words(error) => self.words_error()(error),
+        })?;
+        Ok(WordsSync { indexed: all.len(), rebuilt: true })
+    }
+
+    fn index_cases(
+        &self,
+        index: &Index,
+        cases: &[CaseId],
+        mark: &Mark,
+        fresh: bool,
+    ) -> Result<(), Failed> {
+        let (_, fields) = schema();
+        let catalogue = self.catalogue()?;
+        let mut writer: IndexWriter = index.writer_with_num_threads(1, WRITER_BYTES)?;
+        for &case in cases {
+            if !fresh {
+                writer.delete_term(Term::from_field_u64(fields.case, case.0.cast_unsigned()));
+            }
+            writer.add_document(self.document(fields, &catalogue, case)?)?;
+        }
+        let mut commit = writer.prepare_commit()?;
+        commit.set_payload(&mark.text());
+        commit.commit()?;
+        writer.wait_merging_threads()?;
+        Ok(())
+    }
+
+    fn in_memory(&self, fields: Fields, cases: &[CaseId]) -> Result<Index, StoreError> {
+        let index = with_analyser(Index::create_in_ram(schema().0));
+        let catalogue = self.catalogue()?;
+        let run = || -> Result<(), Failed> {
+            let mut writer: IndexWriter = index.writer_with_num_threads(1, WRITER_BYTES)?;
+            for &case in cases {
+                writer.add_document(self.document(fields, &catalogue, case)?)?;
+            }
+            writer.commit()?;
+            Ok(())
+        };
+        run().map_err(|error| match error {
+            Failed::Store(error) => error,
+            Failed::Words(error) => self.words_error()(error),
+        })?;
+        Ok(index)
+    }
+
+    /// Cases whose words changed after `change`, by id.
+    fn changed_cases(&self, change: i64) -> Result<Vec<CaseId>, StoreError> {
+        self.list(
+            "listing changed cases",
+            "SELECT id FROM cases WHERE word_change > ?1 ORDER BY id",
+            params![change],
+            |row| row.get(0).map(CaseId),
+        )
+    }
+
+    /// Cases the index holds and the store does not.
+    fn gone_cases(&self, index: &Index) -> Result<Vec<i64>, StoreError> {
+        let here: HashSet<i64> = self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect();
+        let held = indexed_cases(index).map_err(self.words_error())?;
+        Ok(held.into_iter().filter(|id| !here.contains(id)).collect())
+    }
+
+    /// Whether the index holds exactly the store's cases and covers its last change.
+    pub(crate) fn check_words(&self) -> Result<Result<(), String>, StoreError> {
+        let Some(index) = self.open_words()? else {
+            return Ok(Err("there is no word index yet".to_owned()));
+        };
+        let damaged = index.validate_checksum().map_err(self.words_error())?;
+        if let Some(file) = damaged.iter().next() {
+            return Ok(Err(format!("{} is damaged", file.display())));
+        }
+        if index_mark(&index) != Some(self.words_mark()?) {
+            return Ok(Err("the word index is behind the store".to_owned()));
+        }
+        let held = indexed_cases(&index).map_err(self.words_error())?;
+        let mut here: Vec<i64> = self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect();
+        here.sort_unstable();
+        if held != here {
+            let (held, here) = (held.len(), here.len());
+            return Ok(Err(format!("the word index holds {held} cases, the store {here}")));
+        }
+        Ok(Ok(()))
+    }
+
+    fn document(
+        &self,
+        fields: Fields,
+        catalogue: &Catalogue,
+        id: CaseId,
+    ) -> Result<TantivyDocument, StoreError> {
+        let case = self.case(id)?;
+        let player = self.player(case.player)?;
+        let mut document = TantivyDocument::default();
+        document.add_u64(fields.case, id.0.cast_unsigned());
+        let mut add = |text: &str| document.add_text(fields.text, text);
+        add(&player.code);
+        case.note.iter().for_each(|note| add(note));
+        let add_fault = |id: &str, add: &mut dyn FnMut(&str)| {
+            add(&id.replace('_', " "));
+            if let Some(fault) = catalogue.fault(id) {
+                add(&fault.name);
+            }
+        };
+        for label in &case.labels {
+            if label.state != LabelState::Rejected {
+                add_fault(&label.fault, &mut add);
+            }
+            label.note.iter().for_each(|note| add(note));
+        }
+        for plan in &case.plans {
+            add_fault(&plan.limiting_fault, &mut add);
+            plan.note.iter().for_each(|note| add(note));
+            for planned in &plan.drills {
+                add(&planned.drill.replace('_', " "));
+                add(&planned.dose);
+                planned.place.iter().for_each(|place| add(place.label()));
+                if let Some(drill) = catalogue.drill(&planned.drill) {
+                    add(&drill.name);
+                }
+            }
+        }
+        for follow_up in &case.follow_ups {
+            follow_up.note.iter().for_each(|note| add(note));
+        }
+        Ok(document)
+    }
+}
+
+/// Either side of an indexing step can fail.
+enum Failed {
+    Store(StoreError),
+    Words(TantivyError),
+}
+
+impl From<StoreError> for Failed {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}
+
+impl From<TantivyError> for Failed {
+    fn from(error: TantivyError) -> Self {
+        Self::Words(error)
+    }
+}
+
+fn index_mark(index: &Index) -> Option<Mark> {
+    Mark::read(index.load_metas().ok()?.payload.as_deref()?)
+}
+
+fn searcher_of(index: &Index) -> Result<Searcher, TantivyError> {
+    Ok(index.reader_builder().reload_policy(ReloadPolicy::Manual).try_into()?.searcher())
+}
+
+/// Adds the case of every hit to `found`; `false` if the deadline came first.
+fn collect(
+    searcher: &Searcher,
+    query: &dyn Query,
+    deadline: Instant,
+    found: &mut BTreeSet<i64>,
+) -> Result<bool, TantivyError> {
+    let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
+    for segment in searcher.segment_readers() {
+        let cases = segment.fast_fields().u64("case")?;
+        let mut hits = weight.scorer(segment, 1.0)?;
+        let mut seen = 0u32;
+        let mut hit = hits.doc();
+        while hit != TERMINATED {
+            let alive = segment.alive_bitset().is_none_or(|alive| alive.is_alive(hit));
+            if alive && let Some(case) = cases.first(hit) {
+                found.insert(case.cast_signed());
+            }
+            seen += 1;
+            if seen.is_multiple_of(1024) && Instant::now() > deadline {
+                return Ok(false);
+            }
+            hit = hits.advance();
+        }
+    }
+    Ok(true)
+}
+
+/// All cases the index holds, sorted; a case held twice shows twice.
+fn indexed_cases(index: &Index) -> Result<Vec<i64>, TantivyError> {
+    let searcher = searcher_of(index)?;
+    let mut held = Vec::new();
+    for segment in searcher.segment_readers() {
+        let cases = segment.fast_fields().u64("case")?;
+        held.extend(
+            segment.doc_ids_alive().filter_map(|doc| cases.first(doc)).map(u64::cast_signed),
+        );
+    }
+    held.sort_unstable();
+    Ok(held)
+}

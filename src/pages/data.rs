@@ -1,0 +1,362 @@
+use jiff::civil::Date;
+
+use crate::catalogue::{Drill, Place};
+use crate::drawing::Pictures;
+use crate::drawing::{Channel, DotRow, Likeness, MonthStrip, Rung};
+use crate::library::{Level, PlannedDrill, ServeType, Setting};
+use crate::motion::Side;
+use crate::serve::{Event, Figures, MeasureDef, Reading};
+use crate::words::is_moment;
+
+/// For whom a review is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Audience {
+    /// The player: two pages, no other player identifiable.
+    Player,
+    /// The coach: everything, with trust and identities.
+    Coach,
+}
+
+/// Everything a review shows. What is absent is said on the page, with what to do about it.
+///
+/// Texts are plain; the page escapes them. Nothing in here is looked up again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReviewData {
+    /// The serve.
+    pub serve: ServeFacts,
+    /// Its player.
+    pub player: PlayerFacts,
+    /// The body for drawing.
+    pub figures: Option<Figures>,
+    /// Events, in order of time.
+    pub events: Vec<Event>,
+    /// What the player's own clip shows; `None` where the serve was not read from a clip.
+    pub pictures: Option<Pictures>,
+    /// The limiting fault.
+    pub limiting: Option<FaultFacts>,
+    /// A second fault, only where its plan goes with the first.
+    pub second: Option<FaultFacts>,
+    /// Other suspected or labelled faults, strongest first.
+    pub other_faults: Vec<FaultFacts>,
+    /// Faults that cannot be seen in this recording: (fault, why).
+    pub unseen_faults: Vec<(String, String)>,
+    /// Channels, the one that shows the limiting fault first.
+    pub channels: Vec<Channel>,
+    /// Measures, in the order to be shown.
+    pub measures: Vec<MeasureRow>,
+    /// The search for precedents.
+    pub precedents: Precedents,
+    /// What is prescribed.
+    pub plan: Option<PlanFacts>,
+    /// What happened to players like this one, best supported first.
+    pub evidence: Vec<EvidenceRow>,
+    /// What the reader must know about all of it, one sentence each.
+    pub evidence_notes: Vec<String>,
+    /// This player's earlier reviews.
+    pub progress: Option<Progress>,
+    /// What changes when the ball comes: this player's practice swings against serves.
+    pub with_ball: Option<Comparison>,
+    /// What a recording cannot tell and the coach asks.
+    pub asked: Vec<Asked>,
+    /// Cautions beside the general ones of the catalogue, which are always shown.
+    pub cautions: Vec<String>,
+}
+
+/// The serve under review.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ServeFacts {
+    /// Its id ("s12").
+    pub id: String,
+    /// Day of the recording.
+    pub date: Date,
+    /// How it was recorded ("markers, 120 Hz").
+    pub source: String,
+    /// What it is.
+    pub setting: Option<Setting>,
+    /// Intended ball.
+    pub serve_type: Option<ServeType>,
+    /// What a careful reader must know ("gap of 0.1 s filled").
+    pub notes: Vec<String>,
+}
+
+/// The player under review.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlayerFacts {
+    /// Pseudonym.
+    pub code: String,
+    /// Serving hand.
+    pub hand: Side,
+    /// Level.
+    pub level: Option<Level>,
+    /// Age band ("15 to 16").
+    pub age_band: Option<String>,
+    /// Standing height, m.
+    pub stature_m: Option<f64>,
+}
+
+/// A fault as the review tells it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct FaultFacts {
+    /// Its name ("Shallow leg drive").
+    pub name: String,
+    /// One sentence to the player ("Your legs stay almost straight before you swing up.").
+    pub to_player: String,
+    /// Why it matters, two sentences a player understands.
+    pub why: String,
+    /// Score 0 to 1 by the program, where it could be detected.
+    pub score: Option<f64>,
+    /// What the coach decided ("confirmed by the coach").
+    pub decided: Option<String>,
+    /// Measures that show it, as indices into [`ReviewData::measures`].
+    pub measures: Vec<usize>,
+    /// Why it comes before (or after) the others, for the coach.
+    pub order: Option<String>,
+}
+
+/// One measure, its reading and what it is held against.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasureRow {
+    /// Name for people.
+    pub name: String,
+    /// When it is read.
+    pub moment: String,
+    /// Exact definition.
+    pub definition: String,
+    /// Unit.
+    pub unit: String,
+    /// The reading.
+    pub reading: Reading,
+    /// Published reference band for the same definition: (low, high, source).
+    pub reference: Option<(f64, f64, String)>,
+    /// 10th and 90th percentile of the precedents.
+    pub precedents: Option<(f64, f64)>,
+}
+
+impl MeasureRow {
+    /// A row for a measure's definition and its reading.
+    #[must_use]
+    pub fn new(def: &MeasureDef, reading: Reading) -> Self {
+        Self {
+            name: def.name.to_owned(),
+            moment: def.moment.to_owned(),
+            definition: def.definition.to_owned(),
+            unit: def.unit.to_owned(),
+            reading,
+            reference: None,
+            precedents: None,
+        }
+    }
+
+    /// Whether the value is a moment, in seconds from contact, and not a duration.
+    #[must_use]
+    pub fn is_moment(&self) -> bool {
+        is_moment(&self.name, &self.unit)
+    }
+}
+
+/// The search and what it found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Precedents {
+    /// Serves searched, after the filter.
+    pub searched: usize,
+    /// How many of them compare well with this serve by source and view.
+    pub comparable: usize,
+    /// What those are, where one camera saw the serve ("filmed by one camera from the side").
+    pub searched_first: Option<String>,
+    /// The filter in words, where one was set.
+    pub filter: Option<String>,
+    /// Those of comparable source and view first, then the closest.
+    pub found: Vec<Precedent>,
+}
+
+/// One past serve close to this one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Precedent {
+    /// Player's code; never in a player's copy.
+    pub player: String,
+    /// Serve id; never in a player's copy.
+    pub serve: String,
+    /// Case id; never in a player's copy.
+    pub case: String,
+    /// Day of the recording; never in a player's copy unless `own`.
+    pub date: Date,
+    /// The same player's own serve.
+    pub own: bool,
+    /// Own, recorded in the same way from the same place: the strongest comparison.
+    pub same_set_up: bool,
+    /// Why it compares poorly by source or view; `None` where it compares well.
+    pub poor_because: Option<String>,
+    /// Level.
+    pub level: Option<Level>,
+    /// Serving hand.
+    pub hand: Option<Side>,
+    /// More context for the coach ("15 to 16, 1.71 m, kick").
+    pub context: String,
+    /// Distance of the search.
+    pub distance: f64,
+    /// Where the two differ.
+    pub likeness: Likeness,
+    /// Names of the case's faults.
+    pub faults: Vec<String>,
+    /// Whether the limiting fault of this review is among them.
+    pub same_fault: bool,
+    /// What was prescribed: names of drills.
+    pub drills: Vec<String>,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// The body for drawing.
+    pub figures: Option<Figures>,
+}
+
+/// What came of a precedent's plan.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// Nothing was prescribed.
+    NoPlan,
+    /// A plan without a follow-up.
+    NotFollowedUp,
+    /// The fault's measure moved by this much, positive = better, beyond or within chance.
+    Changed {
+        /// The measure.
+        measure: String,
+        /// Change, positive = better.
+        by: f64,
+        /// Unit.
+        unit: String,
+        /// Minimal detectable change.
+        detectable: f64,
+    },
+}
+
+/// What is prescribed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanFacts {
+    /// First day.
+    pub start: Option<Date>,
+    /// Day of the next review.
+    pub review_on: Option<Date>,
+    /// Drills, the main one first.
+    pub drills: Vec<DrillFacts>,
+    /// Coach's words.
+    pub note: Option<String>,
+}
+
+/// One drill of a plan.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DrillFacts {
+    /// Name.
+    pub name: String,
+    /// Cue, a picture outside the body where possible.
+    pub cue: String,
+    /// From easy to full.
+    pub rungs: Vec<Rung>,
+    /// How many, how often.
+    pub dose: String,
+    /// Where the plan has it done.
+    pub place: Option<Place>,
+    /// When to go up a rung.
+    pub step_up: String,
+    /// What is needed.
+    pub equipment: Vec<String>,
+    /// Cautions of this drill.
+    pub cautions: Vec<String>,
+    /// Published support, or "none found".
+    pub support: String,
+}
+
+impl DrillFacts {
+    /// A drill of the catalogue, with dose and place of the plan where one is made.
+    #[must_use]
+    pub fn new(drill: &Drill, planned: Option<&PlannedDrill>) -> Self {
+        let rung = |step: &crate::catalogue::Step| Rung {
+            what: step.text.clone(),
+            place: step.place.label().to_owned(),
+        };
+        Self {
+            name: drill.name.clone(),
+            cue: drill.cue.clone(),
+            rungs: drill.steps.iter().map(rung).collect(),
+            dose: planned.map_or(&drill.dose, |planned| &planned.dose).clone(),
+            place: planned.and_then(|planned| planned.place),
+            step_up: drill.step_up.clone(),
+            equipment: drill.equipment.clone(),
+            cautions: drill.cautions.clone(),
+            support: drill.support.clone(),
+        }
+    }
+
+    /// Dose and place as one text, "3 x 10; wall".
+    #[must_use]
+    pub fn told(&self) -> String {
+        let place = self.place.map(Place::label);
+        let parts = [Some(self.dose.as_str()).filter(|dose| !dose.is_empty()), place];
+        parts.into_iter().flatten().collect::<Vec<_>>().join("; ")
+    }
+}
+
+/// What happened to players who did one drill or plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EvidenceRow {
+    /// The dots, estimate and interval.
+    pub row: DotRow,
+    /// Effective sample size behind the estimate.
+    pub effective_players: Option<f64>,
+    /// Typical time to change, days.
+    pub typical_days: Option<f64>,
+    /// How far to trust it, one sentence.
+    pub trust: String,
+    /// Cautions of the drill itself; the general ones stand on the page.
+    pub cautions: Vec<String>,
+}
+
+/// A number before and after.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// The measure.
+    pub measure: String,
+    /// Unit.
+    pub unit: String,
+    /// Earlier value.
+    pub before: f64,
+    /// Later value.
+    pub after: f64,
+    /// Minimal detectable change for that many serves.
+    pub detectable: f64,
+    /// Whether a larger value is better (`Some(true)`), worse, or neither.
+    pub larger_is_better: Option<bool>,
+}
+
+/// One player over time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Progress {
+    /// One sentence ("Your knee bend went from 38 to 53 deg; that is beyond chance.").
+    pub sentence: String,
+    /// The limiting fault's measure over the reviews.
+    pub months: Option<MonthStrip>,
+    /// The earlier serve for drawing, and its name ("you, 4 May").
+    pub earlier: Option<(Figures, String)>,
+    /// What else changed, worse ones first.
+    pub elsewhere: Vec<Change>,
+    /// Reported results ("serve speed 142 to 149 km/h, as reported") and what is not alike.
+    pub ball: Vec<String>,
+    /// What the whole curves say; for the coach.
+    pub curves: Option<String>,
+}
+
+/// Two settings of one player and day held side by side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// One sentence.
+    pub sentence: String,
+    /// Practice swing as `before`, ball as `after`.
+    pub changes: Vec<Change>,
+}
+
+/// Something asked because no recording shows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Asked {
+    /// What ("grip: bevel under the index knuckle").
+    pub what: String,
+    /// The answer; `None` = still to be asked.
+    pub answer: Option<String>,
+}

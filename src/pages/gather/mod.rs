@@ -1,0 +1,432 @@
+//! From the library to everything a review shows.
+
+mod followed;
+mod pictures;
+mod progress;
+
+pub(super) use followed::rows;
+pub use pictures::clip_pictures;
+pub use progress::{course, told_changes, told_curves, told_main, told_result, told_value};
+
+use jiff::civil::Date;
+
+use super::{
+    Asked, DrillFacts, FaultFacts, MeasureRow, PlanFacts, PlayerFacts, Precedent, Precedents,
+    ReviewData, ServeFacts,
+};
+use crate::catalogue::{Catalogue, Finding, Suspicion};
+use crate::drawing::{Channel, Likeness, channels_of};
+use crate::find::Filter;
+use crate::judgement::{Chosen, Judged, Judging, judge};
+use crate::library::{
+    Case, FaultLabel, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
+};
+use crate::matcher::{self, Answer, LikeError, Query, Subject};
+use crate::serve::{
+    Curve, MEASURES, NET_HEIGHT_M, Reading, falling_height_m, straight_line_height_m,
+};
+
+/// What to gather.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// The serve under review.
+    pub serve: ServeId,
+    /// How many precedents.
+    pub k: usize,
+    /// Which cases take part.
+    pub filter: Filter,
+}
+
+/// Gathers what a review of one stored serve shows: its figures and readings, the faults of its
+/// case as they stand, its precedents with their cases, and its plan.
+///
+/// # Errors
+/// [`LikeError`] if the serve is unknown or the store cannot be read.
+pub fn gather(
+    library: &Library,
+    catalogue: &Catalogue,
+    wanted: &Wanted,
+) -> Result<ReviewData, LikeError> {
+    let row = library.serve(wanted.serve)?;
+    let recording = library.recording(row.recording)?;
+    let case = library.case(row.case)?;
+    let player = library.player(row.player)?;
+    let mut query = Query::new(Subject::Stored(row.id), wanted.k);
+    query.filter = wanted.filter.clone();
+    // One vote each: nine serves of one player are one precedent, not nine.
+    query.one_each = true;
+    let answer = matcher::like(library, &query)?;
+
+    let judging = judge(library, catalogue, &case)?;
+
+    let neighbours: Vec<ServeRow> = answer
+        .precedents
+        .iter()
+        .map(|precedent| library.serve(precedent.serve))
+        .collect::<Result<_, _>>()?;
+    let measures = measures(catalogue, &row, &neighbours);
+    let mut faults = faults(catalogue, &case, &judging, &measures);
+    let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
+    let second = judging.judgement.second.map(|at| faults.remove(at));
+    let limiting = (!faults.is_empty()).then(|| faults.remove(0));
+    let mut channels = ribbons(&row, &neighbours);
+    if let Some(id) = &limiting_id {
+        put_first(&mut channels, catalogue, id);
+    }
+    let (evidence, evidence_notes) = match limiting_id.as_deref() {
+        Some(id) => followed::evidence(library, catalogue, wanted.serve, id)?,
+        None => Default::default(),
+    };
+    Ok(ReviewData {
+        serve: ServeFacts {
+            id: row.id.to_string(),
+            date: recording.date,
+            source: format!("{}, {:.0} Hz", recording.capture.told(), recording.rate_hz),
+            setting: recording.setting,
+            serve_type: recording.serve_type,
+            notes: notes(&row, &player, &case),
+        },
+        player: player_facts(&player, &row, recording.date),
+        figures: Some(row.serve.figures.clone()),
+        events: row.serve.events.to_vec(),
+        pictures: pictures::pictures(library, &row, &recording)?,
+        limiting,
+        second,
+        other_faults: faults,
+        unseen_faults: unseen(catalogue, &judging.suspicions),
+        channels,
+        measures,
+        precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted)?,
+        plan: plan(catalogue, &case),
+        evidence,
+        evidence_notes,
+        progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
+        with_ball: progress::with_ball(library, catalogue, &judging)?,
+        asked: asked(&case),
+        cautions: cautions(catalogue, &case),
+    })
+}
+
+/// What a careful reader must know, and what the contact height means for the ball.
+fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
+    let mut notes = row.serve.notes.clone();
+    let ratio = row.serve.readings.iter().find_map(|entry| match entry.reading {
+        Reading::Value { value, .. } if entry.measure == "racket_height_contact" => Some(value),
+        _ => None,
+    });
+    if let (Some(ratio), Some(stature)) = (ratio, player.stature_m) {
+        let mut note = format!(
+            "contact at about {:.2} m; a straight line over the middle of the net into the box \
+             needs {:.2} m",
+            ratio * stature,
+            straight_line_height_m(0.0)
+        );
+        if let Some(kmh) = case.ball.speed_kmh {
+            let least = falling_height_m(kmh / 3.6);
+            note.push_str(&if least > NET_HEIGHT_M {
+                format!(", a ball at {kmh:.0} km/h that only falls {least:.2} m")
+            } else {
+                format!(", a ball at {kmh:.0} km/h has room to be hit upwards")
+            });
+        }
+        notes.push(note);
+    }
+    notes
+}
+
+fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
+    PlayerFacts {
+        code: player.code.clone(),
+        hand: row.serve.hand,
+        level: player.level,
+        age_band: player.born.map(|born| {
+            // Two-year bands say enough for a coach and little about a child.
+            let age = on.year() - born.year();
+            let low = age - age.rem_euclid(2);
+            format!("{low} to {}", low + 1)
+        }),
+        stature_m: player.stature_m,
+    }
+}
+
+/// Every measure of the serve, with the band published for the same definition and the band of
+/// the precedents.
+fn measures(catalogue: &Catalogue, row: &ServeRow, neighbours: &[ServeRow]) -> Vec<MeasureRow> {
+    row.serve
+        .readings
+        .iter()
+        .filter_map(|entry| {
+            let def = MEASURES.iter().find(|def| def.id == entry.measure)?;
+            let mut told = MeasureRow::new(def, entry.reading.clone());
+            told.reference = published(catalogue, def.source);
+            let mut values: Vec<f64> = neighbours
+                .iter()
+                .flat_map(|other| &other.serve.readings)
+                .filter(|other| other.measure == entry.measure)
+                .filter_map(|other| match other.reading {
+                    Reading::Value { value, .. } => Some(value),
+                    Reading::NotMeasurable { .. } => None,
+                })
+                .collect();
+            // Fewer than three are no band.
+            if values.len() >= 3 {
+                values.sort_by(f64::total_cmp);
+                told.precedents = Some((at_share(&values, 0.1), at_share(&values, 0.9)));
+            }
+            Some(told)
+        })
+        .collect()
+}
+
+fn at_share(sorted: &[f64], share: f64) -> f64 {
+    let place = share * (sorted.len() - 1) as f64;
+    let below = place.floor() as usize;
+    let above = (below + 1).min(sorted.len() - 1);
+    sorted[below] + place.fract() * (sorted[above] - sorted[below])
+}
+
+/// Mean plus and minus one standard deviation of the first published row whose definition the
+/// measure states as its own ("definition as R025 ..."); rows that are only near do not count.
+fn published(catalogue: &Catalogue, source: &str) -> Option<(f64, f64, String)> {
+    let named = source.strip_prefix("definition as ")?;
+    let named = named.split(['(', ';']).next()?;
+    named.split(" and ").find_map(|id| {
+        let row = catalogue.source(id.trim())?;
+        let (mean, sd): (f64, f64) = (row.mean.parse().ok()?, row.sd.parse().ok()?);
+        Some((mean - sd, mean + sd, format!("{} ({})", row.citation, row.population)))
+    })
+}
+
+/// Faults of the case in the order of its judgement, the limiting one first.
+fn faults(
+    catalogue: &Catalogue,
+    case: &Case,
+    judging: &Judging,
+    measures: &[MeasureRow],
+) -> Vec<FaultFacts> {
+    let judgement = &judging.judgement;
+    let facts = |(at, (judged, label)): (usize, (&Judged, &FaultLabel))| {
+        let fault = catalogue.fault(&judged.fault);
+        let suspicion = judging.suspicions.iter().find(|s| s.fault == judged.fault);
+        let shown = fault.map_or(&[][..], |fault| &fault.measures);
+        FaultFacts {
+            name: judged.name.clone(),
+            to_player: fault.map_or_else(|| judged.name.clone(), |fault| fault.to_player.clone()),
+            why: judged.why.clone(),
+            score: suspicion.and_then(Suspicion::score),
+            decided: decided(label.state),
+            measures: shown
+                .iter()
+                .filter_map(|shows| {
+                    let def = MEASURES.iter().find(|def| def.id == shows.measure)?;
+                    measures.iter().position(|row| row.name == def.name)
+                })
+                .collect(),
+            order: Some(if at == 0 {
+                format!("{} {}", first_words(catalogue, case, judging), judged.reasons.join(" "))
+            } else {
+                judged.reasons.join(" ")
+            }),
+        }
+    };
+    judgement.order.iter().zip(&judging.labels).enumerate().map(facts).collect()
+}
+
+fn decided(state: LabelState) -> Option<String> {
+    match state {
+        LabelState::Suspected => None,
+        LabelState::Confirmed => Some("confirmed by the coach".to_owned()),
+        LabelState::Added => Some("seen by the coach".to_owned()),
+        LabelState::Limiting => Some("the coach's choice".to_owned()),
+        LabelState::Rejected => Some("rejected by the coach".to_owned()),
+    }
+}
+
+/// Who settled on the limiting fault, how to overrule it, and drills for it while there is no plan.
+fn first_words(catalogue: &Catalogue, case: &Case, judging: &Judging) -> String {
+    let judgement = &judging.judgement;
+    let mut words = match (judgement.chosen, &judgement.program_first) {
+        (Chosen::Program, _) => format!(
+            "First in the program's order; overrule it with label {} --limiting FAULT.",
+            case.id
+        ),
+        (Chosen::Coach, None) => "The coach's choice, and the program's.".to_owned(),
+        (Chosen::Plan, None) => "The plan works on it; the program would too.".to_owned(),
+        (Chosen::Coach, Some(other)) => {
+            format!("The coach's choice; the program would have begun with: {other}.")
+        }
+        (Chosen::Plan, Some(other)) => {
+            format!("The plan works on it; the program would have begun with: {other}.")
+        }
+    };
+    if let (true, Some(first)) = (case.plans.is_empty(), judgement.order.first()) {
+        let drills = first.sight.drills(catalogue, &first.fault);
+        let names: Vec<&str> = drills.iter().take(3).map(|drill| drill.name.as_str()).collect();
+        if !names.is_empty() {
+            words.push_str(&format!(" Drills to choose from: {}.", names.join(", ")));
+        }
+    }
+    words
+}
+
+fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, String)> {
+    suspicions
+        .iter()
+        .filter_map(|suspicion| match &suspicion.finding {
+            Finding::NotDetectable { why, .. } => {
+                Some((catalogue.fault(&suspicion.fault)?.name.clone(), why.clone()))
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// One ribbon per channel: this serve, and the precedents re-timed to its events.
+fn ribbons(row: &ServeRow, neighbours: &[ServeRow]) -> Vec<Channel> {
+    let others: Vec<(&Curve, [f32; 6])> = neighbours
+        .iter()
+        .map(|other| (&other.serve.curve, other.serve.figures.event_samples))
+        .collect();
+    channels_of(&row.serve.curve, &row.serve.figures.event_samples, &others)
+}
+
+/// Brings the channel that shows a fault best to the front: the one its first measure reads.
+fn put_first(channels: &mut [Channel], catalogue: &Catalogue, fault: &str) {
+    let Some(shown) = catalogue.fault(fault).and_then(|fault| fault.measures.first()) else {
+        return;
+    };
+    let wanted = match shown.measure.as_str() {
+        m if m.starts_with("front_knee") || m.starts_with("knee") => "front_knee_flexion",
+        m if m.starts_with("back_knee") => "back_knee_flexion",
+        m if m.starts_with("tossing_elbow") => "tossing_elbow_flexion",
+        m if m.starts_with("tossing") => "tossing_wrist_height",
+        m if m.contains("opening") || m.contains("trunk_turn") => "shoulder_turn",
+        m if m.contains("elbow") => "hitting_elbow_flexion",
+        m if m.contains("side_tilt") || m.contains("shoulder_tilt") => "trunk_side",
+        m if m.contains("trunk") => "trunk_forward",
+        m if m.contains("contact_height") || m.contains("wrist") => "hitting_wrist_height",
+        m if m.contains("elevation") || m.contains("upper_arm") => "hitting_arm_elevation",
+        _ => return,
+    };
+    if let Some(at) = channels.iter().position(|channel| channel.name == wanted) {
+        channels[..=at].rotate_right(1);
+    }
+}
+
+fn precedents(
+    library: &Library,
+    catalogue: &Catalogue,
+    answer: &Answer,
+    limiting: Option<&str>,
+    wanted: &Wanted,
+) -> Result<Precedents, StoreError> {
+    let mut found = Vec::new();
+    for precedent in &answer.precedents {
+        let figures = library.serve(precedent.serve)?.serve.figures;
+        let likeness = precedent.why.as_ref().map_or_else(Likeness::default, |why| Likeness {
+            parts: crate::serve::BodyPart::ALL
+                .into_iter()
+                .filter_map(|part| {
+                    let share = why.parts.iter().find(|share| share.name == part.name())?;
+                    Some((part, share.share))
+                })
+                .collect(),
+            phases: why.phases.iter().map(|phase| (phase.label.to_owned(), phase.share)).collect(),
+        });
+        let mut context = Vec::new();
+        context.extend(precedent.age.map(|age| format!("{age} years")));
+        let band = precedent.origin.as_ref().and_then(|origin| origin.age);
+        context.extend(band.map(|(from, to)| format!("{from} to {to} years")));
+        context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
+        context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
+        context.push(precedent.capture.told().to_owned());
+        context.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
+        context.extend(precedent.origin.as_ref().map(|origin| origin.told()));
+        found.push(Precedent {
+            player: precedent.player.clone(),
+            serve: precedent.serve.to_string(),
+            case: precedent.case.to_string(),
+            date: precedent.date,
+            own: precedent.same_player,
+            same_set_up: precedent.same_set_up,
+            poor_because: precedent.incomparable_because.clone(),
+            level: precedent.level,
+            hand: Some(precedent.hand),
+            context: context.join(", "),
+            distance: precedent.distance,
+            likeness,
+            faults: precedent
+                .faults
+                .iter()
+                .map(|label| catalogue.fault_name(&label.fault))
+                .collect(),
+            same_fault: limiting
+                .is_some_and(|id| precedent.faults.iter().any(|label| label.fault == id)),
+            drills: precedent
+                .plans
+                .iter()
+                .flat_map(|plan| &plan.drills)
+                .map(|planned| catalogue.drill_name(&planned.drill))
+                .collect(),
+            outcome: followed::outcome(library, catalogue, precedent)?,
+            figures: Some(figures),
+        });
+    }
+    Ok(Precedents {
+        searched: answer.searched,
+        comparable: answer.comparable,
+        searched_first: answer.searched_first.clone(),
+        filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
+        found,
+    })
+}
+
+fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
+    let plan = case.plans.first()?;
+    Some(PlanFacts {
+        start: Some(plan.start),
+        review_on: plan.review_on,
+        drills: plan
+            .drills
+            .iter()
+            .filter_map(|planned| {
+                let drill = catalogue.drill(&planned.drill)?;
+                Some(DrillFacts::new(drill, Some(planned)))
+            })
+            .collect(),
+        note: plan.note.clone(),
+    })
+}
+
+/// Grip and ball flight, answered or still to be asked.
+fn asked(case: &Case) -> Vec<Asked> {
+    let bevel = |bevel: Option<u8>| bevel.map(|bevel| format!("bevel {bevel}"));
+    let entry = |what: &str, answer: Option<String>| Asked { what: what.to_owned(), answer };
+    vec![
+        entry(
+            "grip: bevel under the index knuckle",
+            bevel(case.grip.and_then(|grip| grip.index_knuckle)),
+        ),
+        entry("grip: bevel under the heel pad", bevel(case.grip.and_then(|grip| grip.heel_pad))),
+        entry("serve speed", case.ball.speed_kmh.map(|speed| format!("{speed:.0} km/h"))),
+        entry("first serves in", case.ball.first_serve_pct.map(|pct| format!("{pct:.0} %"))),
+        entry(
+            "where misses go",
+            case.ball
+                .misses
+                .map(|m| format!("{} into the net, {} long, {} wide", m.net, m.long, m.wide)),
+        ),
+    ]
+}
+
+fn cautions(catalogue: &Catalogue, case: &Case) -> Vec<String> {
+    let mut cautions: Vec<String> = Vec::new();
+    for label in matcher::standing(&case.labels) {
+        if let Some(note) = catalogue.fault(&label.fault).and_then(|f| f.health_note.clone())
+            && !cautions.contains(&note)
+        {
+            cautions.push(note);
+        }
+    }
+    cautions
+}

@@ -1,0 +1,170 @@
+//! What moved, in words: what is beyond chance and measuring, and what is within it.
+
+use crate::pages::course::{CurvesMoved, Moved, ReportedResult, Step};
+use crate::words::{amount, apart, count, list, reading, sentence, signed};
+
+/// A text with its first letter small, for the middle of a sentence.
+pub(super) fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
+}
+
+/// A value of the measure in words; a moment is told from contact: "0.38 s before contact".
+#[must_use]
+pub fn told_value(moved: &Moved, value: f64) -> String {
+    reading(moved.name, moved.unit, value)
+}
+
+/// One measure before and after, without a full stop: "Front knee bend at trophy went from 31 to 44
+/// deg: better by 13 deg, beyond what chance and measuring would give (6 deg for 3 serves before
+/// and 4 after)".
+#[must_use]
+pub fn told_main(moved: &Moved) -> String {
+    let by = apart(moved.before.0, moved.after.0, moved.unit);
+    let word = match moved.better() {
+        Some(true) => format!("better by {by}, beyond"),
+        Some(false) => format!("worse by {by}, beyond"),
+        None if moved.beyond() && moved.by() > 0.0 => format!("more by {by}, beyond"),
+        None if moved.beyond() => format!("less by {by}, beyond"),
+        None => format!("a change of {by}, within"),
+    };
+    format!(
+        "{} went from {} to {}: {word} what chance and measuring would give ({} for {} before and \
+         {} after)",
+        sentence(moved.name),
+        told_value(moved, moved.before.0),
+        told_value(moved, moved.after.0),
+        amount(moved.detectable, moved.unit),
+        count(moved.before.1, "serve"),
+        moved.after.1
+    )
+}
+
+/// How many of the other measures changed, and how many would by chance alone.
+#[must_use]
+pub fn told_changes(step: &Step) -> Option<String> {
+    let compared = step.others.len();
+    if compared == 0 {
+        return None;
+    }
+    let beyond = step.others.iter().filter(|moved| moved.beyond()).count();
+    let worse = step.others.iter().filter(|moved| moved.better() == Some(false)).count();
+    let by_chance = (compared as f64 / 20.0).round().max(1.0);
+    let mut text = match beyond {
+        0 => format!(
+            "Elsewhere nothing changed beyond what chance and measuring would give, in {} compared.",
+            count(compared, "other measure")
+        ),
+        _ => format!(
+            "Elsewhere {beyond} of {} changed by more than chance and measuring would give; about \
+             {by_chance:.0} would by chance alone.",
+            count(compared, "other measure")
+        ),
+    };
+    if beyond > 0 {
+        text.push_str(&match worse {
+            0 => " None of them for the worse.".to_owned(),
+            1 => " One of them for the worse.".to_owned(),
+            some => format!(" {some} of them for the worse."),
+        });
+    }
+    Some(text)
+}
+
+/// What the curves say, in one or two sentences.
+#[must_use]
+pub fn told_curves(curves: &CurvesMoved) -> String {
+    let mut text = format!(
+        "Whole movement, aligned in time: the two days lie {:.2} apart (1 is an ordinary \
+         difference between players)",
+        curves.between
+    );
+    let within: Vec<String> = [("before", curves.within_before), ("after", curves.within_after)]
+        .into_iter()
+        .filter_map(|(when, apart)| Some(format!("{:.2} {when}", apart?)))
+        .collect();
+    text.push_str(&if within.is_empty() {
+        "; one serve a day does not tell how much serves of one day differ.".to_owned()
+    } else {
+        format!(", serves of one day {}.", list(&within))
+    });
+    text.push_str(&match (curves.channels, curves.moved.as_slice()) {
+        (0, _) => " Too few serves to tell which parts moved.".to_owned(),
+        (_, []) => " No part moved further than serves of one day differ.".to_owned(),
+        (_, moved) => {
+            let named: Vec<String> = moved
+                .iter()
+                .take(3)
+                .map(|one| {
+                    format!(
+                        "{} in {} ({} {})",
+                        one.label,
+                        one.phase_label,
+                        amount(one.by.abs(), one.unit),
+                        one.direction
+                    )
+                })
+                .collect();
+            format!(" Moved further than serves of one day differ: {}.", list(&named))
+        }
+    });
+    text
+}
+
+/// A reported result in one sentence; `None` where nothing was reported afterwards or before.
+#[must_use]
+pub fn told_result(result: &ReportedResult) -> Option<String> {
+    let number = |value: f64| format!("{value:.0}");
+    let pair = |unit: &str| -> Option<String> {
+        Some(match (result.before, result.after) {
+            (Some(a), Some(b)) => format!("{} before, {}{unit} after", number(a), number(b)),
+            (Some(a), None) => format!("{}{unit} before, not told after", number(a)),
+            (None, Some(b)) => format!("not told before, {}{unit} after", number(b)),
+            (None, None) => return None,
+        })
+    };
+    match result.name {
+        "rating" => {
+            let word = match result.after? as i64 {
+                ..=-2 => "worse",
+                -1 => "a little worse",
+                0 => "unchanged",
+                1 => "better",
+                _ => "cured",
+            };
+            Some(format!("Coach's rating: {} ({word}).", signed(result.after?)))
+        }
+        "sessions" => Some(format!("{} done.", count(result.after? as usize, "session"))),
+        "speed_kmh" => Some(format!("Serve speed, as told: {}.", pair(" km/h")?)),
+        "first_serve_pct" => Some(format!("First serves in, as told: {}.", pair(" %")?)),
+        "net" => Some(format!("Misses into the net: {}.", pair("")?)),
+        "long" => Some(format!("Misses long: {}.", pair("")?)),
+        "wide" => Some(format!("Misses wide: {}.", pair("")?)),
+        _ => None,
+    }
+}
+
+/// All reported results in one sentence, where room is short: "As told: serve speed 109, then 113
+/// km/h; misses into the net 4, then 3."
+pub(super) fn told_results(results: &[ReportedResult]) -> Option<String> {
+    let parts: Vec<String> = results
+        .iter()
+        .filter_map(|result| {
+            let (what, unit) = match result.name {
+                "rating" => return Some(format!("coach's rating {}", signed(result.after?))),
+                "sessions" => return Some(count(result.after? as usize, "session")),
+                "speed_kmh" => ("serve speed", " km/h"),
+                "first_serve_pct" => ("first serves in", " %"),
+                "net" => ("misses into the net", ""),
+                "long" => ("long", ""),
+                "wide" => ("wide", ""),
+                _ => return None,
+            };
+            Some(match (result.before?, result.after?) {
+                (before, after) if before == after => format!("{what} {after:.0}{unit}, as before"),
+                (before, after) => format!("{what} {before:.0}, then {after:.0}{unit}"),
+            })
+        })
+        .collect();
+    (!parts.is_empty()).then(|| format!("As told: {}.", parts.join("; ")))
+}

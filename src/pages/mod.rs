@@ -1,0 +1,33 @@
+//! Whole documents: a serve's review, a player's progress, a squad's report.
+//!
+//! [`gather`] and [`course`] read the library and fill plain structs; [`review`],
+//! [`progress_page`] and [`squad_page`] turn those into one HTML file each and read nothing.
+
+mod course;
+mod data;
+mod gather;
+mod progress_page;
+mod redact;
+mod review;
+#[cfg(test)]
+pub(crate) mod sample;
+mod squad_page;
+#[cfg(test)]
+mod squad_tests;
+#[cfg(test)]
+mod tests;
+
+pub use course::{
+    ChannelMoved, Course, CurvesMoved, Look, Moved, ReportedResult, Step, StepDrawing, StepPlan,
+};
+pub use data::{
+    Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
+    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+};
+pub use gather::{
+    Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main, told_result,
+    told_value,
+};
+pub use progress_page::progress_page;
+pub use review::review;
+pub use squad_page::squad_page;
