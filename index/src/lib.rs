@@ -38,6 +38,8 @@ mod store;
 
 pub use dtw::{Explanation, Scratch, dtw, explain};
 pub use group::{Barycentre, Condensed, GroupError, barycentre, medoid, pairwise};
-pub use params::{Curve, DtwParams, MAX_CHANNELS, MAX_FRAMES, ParamError, Shape, ValidDtwParams};
-pub use search::{Answer, IdFilter, Nearest, Neighbour, QueryError, Stages, Strategy};
+pub use params::{
+    Curve, DtwParams, MAX_CHANNELS, MAX_FRAMES, Neighbour, ParamError, Shape, ValidDtwParams,
+};
+pub use search::{Answer, IdFilter, Nearest, QueryError, Stages, Strategy};
 pub use store::{Builder, Index, StoreError};

@@ -2,8 +2,7 @@
 //!
 //! Everything else in this crate is tested against these few lines. They are slow on purpose.
 
-use crate::params::{Curve, ValidDtwParams};
-use crate::search::Neighbour;
+use crate::params::{Curve, Neighbour, ValidDtwParams};
 
 /// Cost of one cell: the weighted sum of squared differences, channel by channel, in `f64`.
 ///

@@ -1,4 +1,4 @@
-//! What a comparison is made of: the shape of the curves, the band, the channel weights.
+//! What a comparison is made of, the shape of the curves, the band, the channel weights, and what comes of it.
 
 use thiserror::Error;
 
@@ -197,6 +197,23 @@ impl<'a> Curve<'a> {
             values: &self.values[section.start * self.channels..section.end * self.channels],
             channels: self.channels,
         }
+    }
+}
+
+/// A curve found: its id and the cost of aligning it with the query.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Neighbour {
+    /// Id of the curve.
+    pub id: u64,
+    /// DTW cost: the sum of weighted squared differences along the best path, no root taken.
+    pub cost: f64,
+}
+
+impl Neighbour {
+    /// The distance: the square root of [`cost`](Self::cost).
+    #[must_use]
+    pub fn distance(&self) -> f64 {
+        self.cost.sqrt()
     }
 }
 

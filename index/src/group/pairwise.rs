@@ -6,10 +6,9 @@ use rayon::prelude::*;
 
 use super::near::Near;
 use super::{GroupError, check};
-use crate::dtw::{Scratch, dtw};
+use crate::dtw::{ExactScratch, Scratch, WIDTH, dtw, exact};
 use crate::lanes::Level;
 use crate::params::{Curve, ValidDtwParams};
-use crate::search::{ExactScratch, WIDTH, exact};
 
 /// The costs of all pairs, each once: (0,1), (0,2) .. (0,n-1), (1,2) .. (n-2,n-1).
 ///

@@ -7,14 +7,14 @@ mod scan;
 mod top;
 
 pub use filter::IdFilter;
-pub(crate) use pruned::{ExactScratch, Sections, WIDTH, behind, exact};
+pub(crate) use pruned::behind;
 
 use std::num::NonZeroUsize;
 use std::ops::Range;
 
 use thiserror::Error;
 
-use crate::params::{Curve, ParamError, ValidDtwParams};
+use crate::params::{Curve, Neighbour, ParamError, ValidDtwParams};
 use crate::store::Index;
 
 /// How a search goes about it; every strategy gives the same answer, bit by bit.
@@ -26,23 +26,6 @@ pub enum Strategy {
     /// Cheap lower bounds first, the kernel only where they do not decide.
     #[default]
     Pruned,
-}
-
-/// A curve found: its id and the cost of aligning it with the query.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Neighbour {
-    /// Id of the curve.
-    pub id: u64,
-    /// DTW cost: the sum of weighted squared differences along the best path, no root taken.
-    pub cost: f64,
-}
-
-impl Neighbour {
-    /// The distance: the square root of [`cost`](Self::cost).
-    #[must_use]
-    pub fn distance(&self) -> f64 {
-        self.cost.sqrt()
-    }
 }
 
 /// What a search did: how many curves reached each stage.

@@ -5,9 +5,9 @@ use std::ops::Range;
 use rayon::prelude::*;
 
 use super::top::Top;
-use super::{Answer, Nearest, Neighbour, Stages, cut};
+use super::{Answer, Nearest, Stages, cut};
 use crate::dtw::{Scratch, dtw};
-use crate::params::Curve;
+use crate::params::{Curve, Neighbour};
 use crate::store::{Index, Segment};
 
 pub(crate) fn nearest(

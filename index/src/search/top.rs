@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
-use super::Neighbour;
+use crate::params::Neighbour;
 
 /// A neighbour in order of (cost, id); costs are never NaN.
 #[derive(Debug, Clone, Copy, PartialEq)]

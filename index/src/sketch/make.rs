@@ -4,16 +4,15 @@ use super::layout::{Layout, RUN};
 use super::quantiser::{Quantiser, code, largest, means};
 use super::{BLOCK, GROUP};
 use crate::lanes::LINE;
-use crate::store::StoreError;
 
 /// Curves looked at to choose offsets and steps.
 const SAMPLE: usize = 4096;
 
-/// Where the curves of a segment can be read again, row by row.
-pub(crate) trait RowSource {
+/// Where the curves of a segment can be read again, row by row; `E`: why one cannot be.
+pub(crate) trait RowSource<E> {
     fn rows(&self) -> usize;
     /// Fills `into`, frames x channels.
-    fn read(&self, row: usize, into: &mut [f32]) -> Result<(), StoreError>;
+    fn read(&self, row: usize, into: &mut [f32]) -> Result<(), E>;
 }
 
 /// The sections beside the curves. The coarse copies are handed out curve by curve instead, because
@@ -38,12 +37,12 @@ pub(crate) struct Made {
 /// Makes all sections; `coarse` receives the coarse copies in order of position.
 ///
 /// `like`: a quantiser to keep where it suits a small batch, so that a search prepares only one.
-pub(crate) fn make(
+pub(crate) fn make<E>(
     layout: &Layout,
-    rows: &dyn RowSource,
+    rows: &dyn RowSource<E>,
     like: Option<&Quantiser>,
-    coarse: &mut dyn FnMut(&[u8]) -> Result<(), StoreError>,
-) -> Result<Made, StoreError> {
+    coarse: &mut dyn FnMut(&[u8]) -> Result<(), E>,
+) -> Result<Made, E> {
     let count = rows.rows();
     let mut curve = vec![0.0_f32; layout.shape.values()];
     let mut most = vec![0.0_f64; layout.shape.channels()];

@@ -12,6 +12,16 @@ pub(crate) use layout::{Layout, Pair, RUN};
 pub(crate) use make::{RowSource, make};
 pub(crate) use quantiser::{CODE_SLACK, Quantiser, mean_error};
 
+/// The boxes and sketches of one set of curves, as bytes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sections<'a> {
+    pub(crate) words: usize,
+    pub(crate) groups: usize,
+    pub(crate) block_boxes: &'a [u8],
+    pub(crate) group_boxes: &'a [u8],
+    pub(crate) sketches: &'a [u8],
+}
+
 /// Curves in a group: one per lane.
 pub(crate) const GROUP: usize = crate::lanes::LANES;
 /// Curves in a block: 16 groups.

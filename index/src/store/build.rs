@@ -167,7 +167,7 @@ struct MemoryRows<'a> {
     len: usize,
 }
 
-impl RowSource for MemoryRows<'_> {
+impl RowSource<StoreError> for MemoryRows<'_> {
     fn rows(&self) -> usize {
         self.values.len() / self.len
     }
@@ -185,7 +185,7 @@ struct FileRows<'a> {
     shape: Shape,
 }
 
-impl RowSource for FileRows<'_> {
+impl RowSource<StoreError> for FileRows<'_> {
     fn rows(&self) -> usize {
         self.rows
     }

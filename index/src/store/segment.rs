@@ -9,8 +9,7 @@ use super::errors::StoreError;
 use super::format::{ALIGN, Kind, MAX_ROWS, SegmentEntry};
 use crate::lanes::LINE;
 use crate::params::Curve;
-use crate::search::Sections;
-use crate::sketch::{BLOCK, GROUP, Layout, Quantiser};
+use crate::sketch::{BLOCK, GROUP, Layout, Quantiser, Sections};
 
 /// Curves of one batch with their ids, sketches, and which of them were deleted since.
 #[derive(Debug, Clone)]

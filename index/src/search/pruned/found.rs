@@ -4,7 +4,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use super::tables::SLACK;
-use crate::search::Neighbour;
+use crate::params::Neighbour;
 use crate::search::top::Top;
 
 /// A curve still in the running.

@@ -7,7 +7,6 @@
 mod choose;
 mod coarse;
 mod envelope;
-mod exact;
 mod found;
 mod settle;
 mod sift;
@@ -24,14 +23,12 @@ use super::filter::Resolved;
 use super::{Answer, Nearest, Stages, scan};
 use crate::lanes::Level;
 use crate::params::Curve;
-use crate::sketch::{Quantiser, RUN};
+use crate::sketch::{Quantiser, RUN, Sections};
 use crate::store::{Index, Segment};
 use choose::Begun;
 use coarse::Against;
 use envelope::{Envelope, envelope};
-pub(crate) use exact::{ExactScratch, WIDTH, exact};
 use found::{Best, ruled_out};
-pub(crate) use sweep::Sections;
 use sweep::Seen;
 use tables::{CoarseTables, SketchTables};
 

@@ -4,16 +4,15 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::Job;
 use super::coarse::{WarpScratch, warp};
-use super::exact::{ExactScratch, WIDTH, exact};
 use super::found::{Best, Found, as_cost, ruled_out};
 use super::sift::Boxes;
 use super::sweep::Seen;
 use super::tables::{CoarseTables, threshold};
-use crate::dtw::{Scratch, dtw};
+use crate::dtw::{ExactScratch, Scratch, WIDTH, dtw, exact};
 use crate::lanes::LANES;
-use crate::params::Curve;
+use crate::params::{Curve, Neighbour};
 use crate::search::crew::Crew;
-use crate::search::{Neighbour, cut};
+use crate::search::cut;
 
 /// Working memory of the last stages.
 #[derive(Debug, Default)]

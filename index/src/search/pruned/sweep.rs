@@ -2,20 +2,10 @@
 
 use super::tables::{MOST_GAP, SketchTables, SketchWord};
 use crate::lanes::{LANES, LINE, Lanes, at_level, prefetch, prefetch_line};
-use crate::sketch::GROUP;
+use crate::sketch::{GROUP, Sections};
 
 /// Boxes or sketches are fetched so many ahead.
 const AHEAD: usize = 4;
-
-/// The byte sections of a segment.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Sections<'a> {
-    pub(crate) words: usize,
-    pub(crate) groups: usize,
-    pub(crate) block_boxes: &'a [u8],
-    pub(crate) group_boxes: &'a [u8],
-    pub(crate) sketches: &'a [u8],
-}
 
 /// A curve its sketch does not rule out.
 #[derive(Debug, Clone, Copy)]
