@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::args::ReadCommand;
 use super::face::{Face, one_line, table};
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Outcome, place, remedy};
 use crate::intake::{self, Context, Looked};
 use crate::motion::{Recording, Side};
 use crate::pages::clip_pictures;
@@ -181,11 +181,9 @@ fn describe(
             clip.pace_hz
         ));
     }
-    lines.extend(
-        recording.assumptions.iter().map(|assumed| {
-            format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why)
-        }),
-    );
+    lines.extend(recording.assumptions.iter().map(|assumed| {
+        format!("assumed {}: {} ({})", assumed.what, assumed.taken, remedy::why(assumed))
+    }));
     for line in lines {
         if face.json {
             face.say(&line);

@@ -9,6 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use super::{Context, IntakeError, LookError, Looked};
 use crate::library::{Clip, Library, Named};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
+use crate::remedy::Remedy;
 use crate::serve::FindOptions;
 use crate::video::{
     ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
@@ -100,7 +101,10 @@ pub(super) fn caution(looked: &mut Looked, known: &FindOptions) {
         looked.recording.assumptions.push(Assumption {
             what: "hand".to_owned(),
             taken: serve.hand.name().to_owned(),
-            why: "as the motion shows, but one camera may have taken a raised arm for the other: say --hand if you know".to_owned(),
+            why: format!(
+                "as the motion shows, but one camera may have taken a raised arm for the other: {}",
+                Remedy::SayHand
+            ),
         });
     }
     if let (true, Some(last)) = (looked.found.serves.is_empty(), looked.found.refused.last_mut()) {

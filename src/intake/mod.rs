@@ -14,6 +14,7 @@ use crate::library::{
     StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
+use crate::remedy::Remedy;
 use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
 use crate::video::{ClipError, ClipReading, is_clip};
 
@@ -101,7 +102,9 @@ pub enum LookError {
     Clip(#[from] ClipError),
     /// A clip was given a sample rate.
     #[error(
-        "{}: --rate is for joint files, a clip has its own times; for one filmed in slow motion give --capture-rate HZ", file.display()
+        "{}: a sample rate is for joint files, a clip has its own times; for one filmed in slow motion {}",
+        file.display(),
+        Remedy::SayCaptureRate
     )]
     RateOfClip {
         /// The clip.
@@ -110,6 +113,16 @@ pub enum LookError {
 }
 
 impl LookError {
+    /// What to do about it; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        match self {
+            Self::Read(error) => error.kind.remedy(),
+            Self::Clip(error) => error.remedy(),
+            Self::RateOfClip { .. } => Some(Remedy::SayCaptureRate),
+        }
+    }
+
     /// Whether the user stopped it.
     #[must_use]
     pub fn is_stop(&self) -> bool {

@@ -3,6 +3,7 @@ use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 use super::Holder;
+use crate::remedy::Remedy;
 
 /// Why a library did not open.
 #[derive(Debug, Error)]
@@ -39,7 +40,7 @@ pub enum OpenError {
         known: i64,
     },
     /// Another process writes.
-    #[error("{}: open for writing {}; wait until it ends or close it; commands that only read work meanwhile, and so does --read-only", .file.display(), holder_text(.holder.as_ref()))]
+    #[error("{}: open for writing {}; wait until it ends or close it; commands that only read work meanwhile, and so does {}", .file.display(), holder_text(.holder.as_ref()), Remedy::ReadOnly)]
     Locked {
         /// The lock file.
         file: PathBuf,
@@ -53,6 +54,18 @@ pub enum OpenError {
 
 fn holder_text(holder: Option<&Holder>) -> String {
     holder.map_or_else(|| "elsewhere".to_owned(), |holder| format!("by {holder}"))
+}
+
+impl OpenError {
+    /// What to do about it; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        match self {
+            Self::Locked { .. } => Some(Remedy::ReadOnly),
+            Self::Store(error) => error.remedy(),
+            _ => None,
+        }
+    }
 }
 
 /// Why reading the store failed.
@@ -95,7 +108,7 @@ pub enum StoreError {
     #[error(transparent)]
     Catalogue(crate::catalogue::CatalogueError),
     /// The curve index failed; it is derived and can be rebuilt.
-    #[error("{}: {why}; run `verify --rebuild`", .path.display())]
+    #[error("{}: {why}; {}", .path.display(), Remedy::Rebuild)]
     Curves {
         /// The index file.
         path: PathBuf,
@@ -103,7 +116,7 @@ pub enum StoreError {
         why: String,
     },
     /// The word index failed; it is derived and can be rebuilt.
-    #[error("{}: {source}; run `verify --rebuild`", .path.display())]
+    #[error("{}: {source}; {}", .path.display(), Remedy::Rebuild)]
     Words {
         /// The index folder.
         path: PathBuf,
@@ -113,6 +126,12 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// What to do about it; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        matches!(self, Self::Curves { .. } | Self::Words { .. }).then_some(Remedy::Rebuild)
+    }
+
     pub(crate) fn sql(doing: &'static str) -> impl FnOnce(rusqlite::Error) -> Self {
         move |source| Self::Sql { doing, source }
     }

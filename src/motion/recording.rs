@@ -1,6 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Joint;
+use crate::remedy::Remedy;
 
 /// How the joints were obtained; decides what can be measured and what compares with what.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -96,6 +97,20 @@ pub struct Assumption {
     pub taken: String,
     /// Why, in a few words ("most frames have the head above the ankles along y").
     pub why: String,
+}
+
+impl Assumption {
+    /// How to put it right; where `why` advises it, it ends with that.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        match self.what.as_str() {
+            "hand" => Some(Remedy::SayHand),
+            "view" => Some(Remedy::SayView),
+            "unit" => Some(Remedy::CheckUnit),
+            "sides" => Some(Remedy::Mirror),
+            _ => None,
+        }
+    }
 }
 
 /// One recording: joints x frames in the canonical space.

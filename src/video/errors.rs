@@ -1,6 +1,7 @@
 use std::path::PathBuf;
 
 use super::model::ModelError;
+use crate::remedy::Remedy;
 
 /// Why set-up stopped.
 #[derive(Debug, thiserror::Error)]
@@ -104,7 +105,8 @@ pub enum ClipError {
     },
     /// The file is no video.
     #[error(
-        "{path}: not a video: {said}; expected a clip such as MP4, MOV, MKV or WebM; for joints under such a name give --layout"
+        "{path}: not a video: {said}; expected a clip such as MP4, MOV, MKV or WebM; {}",
+        Remedy::LayoutOfJoints
     )]
     NotVideo {
         /// The clip.
@@ -140,7 +142,9 @@ pub enum ClipError {
     },
     /// Several people, none chosen.
     #[error(
-        "{path}: {} people at {time_s:.2} s; choose one with --person N: {}", people.len(), people.join(", ")
+        "{path}: {} people at {time_s:.2} s; {}",
+        people.len(),
+        Remedy::ChoosePersonAt { people: people.clone() }
     )]
     SeveralPeople {
         /// The clip.
@@ -155,14 +159,15 @@ pub enum ClipError {
     NoSuchPerson {
         /// The clip.
         path: PathBuf,
-        /// `--person 3` or the region.
+        /// Which person from the left, or the region.
         asked: String,
         /// What was seen.
         found: String,
     },
     /// Nobody was found.
     #[error(
-        "{path}: nobody found in {frames} frames; film closer (the player at least a quarter of the picture's height) or give --region around the player"
+        "{path}: nobody found in {frames} frames; film closer (the player at least a quarter of the picture's height) or {}",
+        Remedy::GiveRegion
     )]
     Nobody {
         /// The clip.
@@ -192,4 +197,17 @@ pub enum ClipError {
         /// Why.
         source: ModelError,
     },
+}
+
+impl ClipError {
+    /// What to do about it; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        Some(match self {
+            Self::NotVideo { .. } => Remedy::LayoutOfJoints,
+            Self::SeveralPeople { people, .. } => Remedy::ChoosePersonAt { people: people.clone() },
+            Self::Nobody { .. } => Remedy::GiveRegion,
+            _ => return None,
+        })
+    }
 }

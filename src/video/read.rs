@@ -16,6 +16,7 @@ use super::setup::{Installed, installed};
 use super::track::{Person, TrackError, Tracker};
 use super::view::{ViewEstimate, estimate_view};
 use crate::motion::{Assumption, Recording, View};
+use crate::remedy::Remedy;
 
 /// How to read a clip; the default follows the only person with the full model.
 #[derive(Default)]
@@ -319,7 +320,7 @@ fn settle_view(
                 || "the trunk was never seen well enough".to_owned(),
                 |e| format!("{}, only {:.0} % sure: {}", name(e.view), 100.0 * e.confidence, e.why),
             );
-            let why = format!("{why}; say --view behind, side, front or diagonal if you know");
+            let why = format!("{why}; {}", Remedy::SayView);
             assumptions.push(assumption("view", "unknown", why));
             None
         }
@@ -381,12 +382,12 @@ fn nobody(path: &Path, person: Person, most_seen: usize, frames: usize) -> ClipE
     match person {
         Person::FromLeft(n) if most_seen > 0 => ClipError::NoSuchPerson {
             path,
-            asked: format!("--person {n}"),
+            asked: format!("number {n} from the left"),
             found: format!("at most {most_seen} seen at once"),
         },
         Person::Within([left, top, right, bottom]) => ClipError::NoSuchPerson {
             path,
-            asked: format!("in --region {left:.0},{top:.0},{right:.0},{bottom:.0}"),
+            asked: format!("in the region {left:.0},{top:.0},{right:.0},{bottom:.0}"),
             found: format!("no hips there in {frames} frames; draw it around the whole figure"),
         },
         _ => ClipError::Nobody { path, frames },

@@ -288,7 +288,7 @@ fn one_writes_and_many_read() {
     let age = jiff::Timestamp::now().duration_since(holder.since.unwrap());
     assert!((0..60).contains(&age.as_secs()), "{text}");
     let rest = "wait until it ends or close it; commands that only read work meanwhile, and so \
-        does --read-only";
+        does opening it for reading only";
     assert!(text.contains(&format!("by {holder}; {rest}")), "{text}");
 
     let mut reader = Library::open_read_only(&folder).unwrap();

@@ -59,8 +59,7 @@ fn labels_rows_and_times() {
     let ragged = text.trim_end().rsplit_once(',').expect("a comma").0;
     assert_eq!(
         fails(ragged.as_bytes()),
-        "line 7: expected 52 fields, found 51; correct the row, or drop an incomplete last one \
-         with --trim"
+        "line 7: expected 52 fields, found 51; correct the row, or drop an incomplete last one"
     );
     let trim = ReadOptions { trim: true, ..ReadOptions::default() };
     assert_eq!(read_bytes(ragged.as_bytes(), &trim).expect("trimmed").frames(), 2);
@@ -76,7 +75,7 @@ fn labels_rows_and_times() {
     assert_eq!(
         fails(cut.as_bytes()),
         "depth-20, line 47: a frame has 20 lines, the last one only 7; export it again, or drop \
-         the incomplete frame with --trim"
+         the incomplete frame"
     );
 }
 

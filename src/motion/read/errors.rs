@@ -5,6 +5,7 @@ use thiserror::Error;
 
 use super::Layout;
 use crate::motion::Joint;
+use crate::remedy::Remedy;
 
 /// Why a recording could not be read: the file and what is wrong with it.
 #[derive(Debug, Error)]
@@ -41,8 +42,8 @@ pub enum ReadErrorKind {
     /// No layout recognised the content.
     #[error(
         "the content fits no known layout (it starts with {start:?}); \
-         name one with --layout ({layouts})",
-        layouts = Layout::names()
+         {}",
+        remedy(self)
     )]
     UnknownLayout {
         /// The first bytes as text.
@@ -50,7 +51,8 @@ pub enum ReadErrorKind {
     },
     /// Something in the file is not built as the layout says.
     #[error(
-        "{layout}, {place}: expected {expected}, found {found}; export it again, or name another --layout"
+        "{layout}, {place}: expected {expected}, found {found}; export it again, or {}",
+        remedy(self)
     )]
     Structure {
         /// The layout it was read as.
@@ -64,12 +66,14 @@ pub enum ReadErrorKind {
     },
     /// Bytes that are not UTF-8 text where a text layout needs it.
     #[error(
-        "the file is not UTF-8 text (or holds zero bytes); save it as UTF-8, or name another --layout"
+        "the file is not UTF-8 text (or holds zero bytes); save it as UTF-8, or {}",
+        remedy(self)
     )]
     NotText,
     /// Something in keypoint JSON is not built as any of its forms.
     #[error(
-        "keypoint JSON, {place}: expected {expected}, found {found}; export it again, or name another --layout"
+        "keypoint JSON, {place}: expected {expected}, found {found}; export it again, or {}",
+        remedy(self)
     )]
     Keypoints {
         /// Where.
@@ -82,7 +86,8 @@ pub enum ReadErrorKind {
     /// Fewer bytes or rows than the header promises.
     #[error(
         "{layout}: the header promises {promised} frames, the file holds {held} whole ones; \
-         export it again, or keep the whole frames with --trim"
+         export it again, or {}",
+        remedy(self)
     )]
     Truncated {
         /// The layout it was read as.
@@ -141,7 +146,8 @@ pub enum ReadErrorKind {
     },
     /// A row with too few or too many fields.
     #[error(
-        "{place}: expected {expected} fields, found {found}; correct the row, or drop an incomplete last one with --trim"
+        "{place}: expected {expected} fields, found {found}; correct the row, or {}",
+        remedy(self)
     )]
     RaggedRow {
         /// Where.
@@ -154,7 +160,8 @@ pub enum ReadErrorKind {
     /// The file ends in the middle of a frame.
     #[error(
         "{layout}, {place}: a frame has {expected} lines, the last one only {found}; \
-         export it again, or drop the incomplete frame with --trim"
+         export it again, or {}",
+        remedy(self)
     )]
     IncompleteFrame {
         /// The layout it was read as.
@@ -168,8 +175,9 @@ pub enum ReadErrorKind {
     },
     /// A table without a header and without a declared joint order.
     #[error(
-        "the table has no header and {columns} columns; say which joints they are, in order, \
-         with --joints, or write a first line such as time,left_wrist_x,left_wrist_y"
+        "the table has no header and {columns} columns; write a first line such as \
+         time,left_wrist_x,left_wrist_y, or {}",
+        remedy(self)
     )]
     NoHeader {
         /// Columns found.
@@ -178,7 +186,8 @@ pub enum ReadErrorKind {
     /// A declared joint order that does not fit the columns.
     #[error(
         "{columns} columns do not divide into {joints} joints of 2, 3 or 4 numbers each \
-         (with or without a first column of time); correct --joints"
+         (with or without a first column of time); {}",
+        remedy(self)
     )]
     JointOrder {
         /// Columns found.
@@ -195,7 +204,7 @@ pub enum ReadErrorKind {
         beside: String,
     },
     /// A flat picture turned so that its up is neither y nor -y.
-    #[error("a flat picture has y or -y up, not {up}; correct --up, or turn the picture first")]
+    #[error("a flat picture has y or -y up, not {up}; turn the picture first, or {}", remedy(self))]
     FlatUp {
         /// The axis asked for or inferred.
         up: super::Up,
@@ -220,7 +229,7 @@ pub enum ReadErrorKind {
         unknown: Vec<String>,
     },
     /// Several subjects in the file and none, or an unknown one, chosen.
-    #[error("{}; choose one with --subject ({})", subject_rule(wanted.as_deref()), subjects.join(", "))]
+    #[error("{}; {}", subject_rule(wanted.as_deref()), remedy(self))]
     Subject {
         /// The subjects in the file.
         subjects: Vec<String>,
@@ -228,7 +237,7 @@ pub enum ReadErrorKind {
         wanted: Option<String>,
     },
     /// Several people in the picture and none, or one too many, chosen.
-    #[error("{place}: {people} people are in the picture{}; choose one with --person 1 to {people}", person_rule(*wanted))]
+    #[error("{place}: {people} people are in the picture{}; {}", person_rule(*wanted), remedy(self))]
     Person {
         /// Where.
         place: Place,
@@ -244,10 +253,10 @@ pub enum ReadErrorKind {
     #[error("every frame is a gap, nothing was measured; export it again with data in it")]
     NothingMeasured,
     /// The file states no rate and none was given.
-    #[error("the file does not say how many frames a second it holds; say it with --rate")]
+    #[error("the file does not say how many frames a second it holds; {}", remedy(self))]
     RateUnknown,
     /// A rate that cannot be.
-    #[error("the sample rate is {rate_hz} Hz, expected {min} to {max}; correct it with --rate")]
+    #[error("the sample rate is {rate_hz} Hz, expected {min} to {max}; {}", remedy(self))]
     RateOutOfRange {
         /// Rate found or given.
         rate_hz: f64,
@@ -258,7 +267,8 @@ pub enum ReadErrorKind {
     },
     /// Time stands still or runs backwards.
     #[error(
-        "{place}: time must increase, found {here} s after {before} s; sort the rows, or give --rate and leave the time out"
+        "{place}: time must increase, found {here} s after {before} s; sort the rows, or {}",
+        remedy(self)
     )]
     TimeNotIncreasing {
         /// Where.
@@ -271,7 +281,8 @@ pub enum ReadErrorKind {
     /// Times so far apart that hardly a frame lies between them.
     #[error(
         "{frames} frames spread over {span_s} s, although most lie {step_s} s apart; \
-         correct the times, or give --rate and leave the time out"
+         correct the times, or {}",
+        remedy(self)
     )]
     TimeLeaps {
         /// Frames in the file.
@@ -283,7 +294,8 @@ pub enum ReadErrorKind {
     },
     /// Which axis points up could not be told from the motion.
     #[error(
-        "which axis points up is not stated, and the body stands along no axis (best: {best} in {share_percent} % of the frames); say it with --up x, y or z"
+        "which axis points up is not stated, and the body stands along no axis (best: {best} in {share_percent} % of the frames); {}",
+        remedy(self)
     )]
     UpUnknown {
         /// The best axis.
@@ -293,9 +305,42 @@ pub enum ReadErrorKind {
     },
     /// Picture coordinates from 0 to 1 without the size of the picture.
     #[error(
-        "the points are fractions of a picture of unknown size, so angles cannot be read; give its size in pixels with --picture WIDTHxHEIGHT"
+        "the points are fractions of a picture of unknown size, so angles cannot be read; {}",
+        remedy(self)
     )]
     PictureUnknown,
+}
+
+impl ReadErrorKind {
+    /// What to do about it beside exporting the file again; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        Some(match self {
+            Self::UnknownLayout { .. } => Remedy::NameLayout { layouts: Layout::names() },
+            Self::Structure { .. } | Self::NotText | Self::Keypoints { .. } => {
+                Remedy::AnotherLayout
+            }
+            Self::Truncated { .. } => Remedy::KeepWholeFrames,
+            Self::RaggedRow { .. } => Remedy::DropLastRow,
+            Self::IncompleteFrame { .. } => Remedy::DropLastFrame,
+            Self::NoHeader { .. } => Remedy::NameJoints,
+            Self::JointOrder { .. } => Remedy::CorrectJoints,
+            Self::FlatUp { .. } => Remedy::CorrectUp,
+            Self::Subject { subjects, .. } => Remedy::ChooseSubject { subjects: subjects.clone() },
+            Self::Person { people, .. } => Remedy::ChoosePerson { people: *people },
+            Self::RateUnknown => Remedy::SayRate,
+            Self::RateOutOfRange { .. } => Remedy::CorrectRate,
+            Self::TimeNotIncreasing { .. } | Self::TimeLeaps { .. } => Remedy::RateForTimes,
+            Self::UpUnknown { .. } => Remedy::SayUp,
+            Self::PictureUnknown => Remedy::SayPictureSize,
+            _ => return None,
+        })
+    }
+}
+
+/// The words an error ends with.
+fn remedy(error: &ReadErrorKind) -> String {
+    error.remedy().map_or_else(String::new, |remedy| remedy.to_string())
 }
 
 /// Where in a file something was found.

@@ -69,7 +69,7 @@ fn c3d_subjects_are_told_apart() {
         .collect();
     assert_eq!(
         fails(double.as_bytes(), &ReadOptions::default()),
-        "the file holds several subjects; choose one with --subject (Ann, Ben)"
+        "the file holds several subjects; choose one (Ann, Ben)"
     );
     let ben = ReadOptions { subject: Some("Ben".to_owned()), ..ReadOptions::default() };
     let got = read_bytes(double.as_bytes(), &ben).expect("chosen");
@@ -78,7 +78,7 @@ fn c3d_subjects_are_told_apart() {
     let eve = ReadOptions { subject: Some("Eve".to_owned()), ..ReadOptions::default() };
     assert_eq!(
         fails(double.as_bytes(), &eve),
-        "the file holds no subject \"Eve\"; choose one with --subject (Ann, Ben)"
+        "the file holds no subject \"Eve\"; choose one (Ann, Ben)"
     );
     // Ben without an ankle is no body: Ann is chosen and it is said.
     let lame = double.replace("Ben:left_ankle", "Ben:prop");
@@ -93,7 +93,7 @@ fn c3d_subjects_are_told_apart() {
     assert_same(&got, &ours, 1e-12);
     assert_eq!(
         fails(spoken.as_bytes(), &ReadOptions::default()),
-        "the file holds several subjects; choose one with --subject (ann, ben_b)"
+        "the file holds several subjects; choose one (ann, ben_b)"
     );
     let alone = text.replace(",left_", ",ann_left_").replace(",right_", ",ann_right_");
     let got = plain(alone.as_bytes());
@@ -195,9 +195,7 @@ fn axes_and_units_are_inferred_and_can_be_overruled() {
         *p = [0.1 * (i % 3) as f64, 0.1 * (i % 5) as f64, 0.1 * (i % 7) as f64];
     }
     let text = table(&lying).replace("# up: z\n", "");
-    assert!(
-        fails(text.as_bytes(), &ReadOptions::default()).ends_with("say it with --up x, y or z")
-    );
+    assert!(fails(text.as_bytes(), &ReadOptions::default()).ends_with("say which: x, y or z"));
 }
 
 #[test]
@@ -324,7 +322,7 @@ fn keypoints_in_every_form() {
             assert_eq!(got.confidence.map(|c| c[0]), Some(0.75));
         }
         let no_rate = frames(&list).to_string();
-        assert!(fails(no_rate.as_bytes(), &ReadOptions::default()).ends_with("say it with --rate"));
+        assert!(fails(no_rate.as_bytes(), &ReadOptions::default()).ends_with("holds; say it"));
     }
 }
 
@@ -377,10 +375,7 @@ fn keypoints_in_space_fractions_and_several_people() {
     };
     let frames: Vec<_> = (0..6).map(fraction).collect();
     let bare = serde_json::json!({ "fps": 50, "frames": frames }).to_string();
-    assert!(
-        fails(bare.as_bytes(), &ReadOptions::default())
-            .ends_with("give its size in pixels with --picture WIDTHxHEIGHT")
-    );
+    assert!(fails(bare.as_bytes(), &ReadOptions::default()).ends_with("give its size in pixels"));
     let sized = ReadOptions { picture: Some([1000, 2000]), ..ReadOptions::default() };
     assert_same(&read_bytes(bare.as_bytes(), &sized).expect("sized"), &flat, 1e-9);
     let stated = bare.replace("\"fps\"", "\"width\":1000,\"height\":2000,\"fps\"");
@@ -396,7 +391,7 @@ fn keypoints_in_space_fractions_and_several_people() {
     let two = serde_json::json!({ "fps": 50, "frames": two }).to_string();
     assert_eq!(
         fails(two.as_bytes(), &ReadOptions::default()),
-        "frame 0: 2 people are in the picture; choose one with --person 1 to 2"
+        "frame 0: 2 people are in the picture; choose one, 1 to 2"
     );
     let second = ReadOptions { person: Some(1), ..ReadOptions::default() };
     assert_same(&read_bytes(two.as_bytes(), &second).expect("chosen"), &flat, 1e-9);

@@ -5,6 +5,7 @@ use super::ReadOptions;
 use super::errors::{Place, ReadErrorKind};
 use super::layout::{Layout, SourceUnit, Up};
 use crate::motion::{Assumption, Capture, Dimensions, Joint, Recording, Unit};
+use crate::remedy::Remedy;
 
 /// Lowest and highest sample rate taken, Hz.
 const RATES_HZ: (f64, f64) = (1.0, 20_000.0);
@@ -333,8 +334,9 @@ impl Raw {
                 unit.name(),
                 format!(
                     "as stated, although the body then measures {:.3} m from ankles to head: \
-                     check it with --unit",
-                    height * metres
+                     {}",
+                    height * metres,
+                    Remedy::CheckUnit
                 ),
             ));
         }
@@ -406,7 +408,8 @@ impl Raw {
                 "left and right as named",
                 format!(
                     "although feet and face point to the front of the body in only \
-                     {percent:.0} % of the frames: the sides may be exchanged (--mirror)"
+                     {percent:.0} % of the frames: the sides may be exchanged; {}",
+                    Remedy::Mirror
                 ),
             ));
         }

@@ -121,7 +121,7 @@ fn a_cut_off_file_says_what_it_promised() {
     assert_eq!(
         error.to_string(),
         "c3d: the header promises 1092 frames, the file holds 635 whole ones; \
-         export it again, or keep the whole frames with --trim"
+         export it again, or keep the whole frames"
     );
     let trim = ReadOptions { trim: true, ..ReadOptions::default() };
     let recording = read_bytes(&bytes[..400_000], &trim).expect("trimmed");

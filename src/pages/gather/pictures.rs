@@ -85,7 +85,7 @@ fn find(library: &Library, clip: &Clip) -> Result<PathBuf, String> {
     match read {
         Ok(_) if hasher.finalize().to_hex().as_str() == clip.hash => Ok(file),
         Ok(_) => Err(
-            "the clip's file has changed since it was added; put the clip back, or add it again with --keep-clip"
+            "the clip's file has changed since it was added; put the clip back, or add it again and keep a copy"
                 .to_owned(),
         ),
         Err(_) => Err(

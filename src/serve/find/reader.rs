@@ -3,6 +3,7 @@
 use super::tracking::{broken_bone, doubtful_bone, gaps_between};
 use super::{FindOptions, side_name, spoken};
 use crate::motion::{Capture, Dimensions, Gap, Joint, Recording, Side, Unit, choose_cutoff};
+use crate::remedy::Remedy;
 use crate::serve::body::Body;
 use crate::serve::channels::{FLAT_SET, curve};
 use crate::serve::detect::Candidate;
@@ -171,8 +172,9 @@ impl Reader<'_> {
             None if self.recording.capture == Capture::DepthSensor => (
                 candidate.hand,
                 vec![format!(
-                    "the side this file's layout calls {} hits; a depth picture may be mirrored, so say --hand if the player's hand is known",
-                    side_name(candidate.hand)
+                    "the side this file's layout calls {} hits; a depth picture may be mirrored, so {}",
+                    side_name(candidate.hand),
+                    Remedy::SayHand
                 )],
             ),
             _ => (candidate.hand, Vec::new()),

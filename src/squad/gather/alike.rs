@@ -52,7 +52,7 @@ pub(super) fn alike(
         players.iter().enumerate().map(|(at, (_, id))| (*id, at)).collect();
     let owners: Vec<usize> = held.iter().map(|(head, _)| number[&head.player]).collect();
     let found = groups(&distances, &owners, &read.query.groups);
-    let map = squad_map(&distances).map_err(|error| SquadError::Map(error.to_string()))?;
+    let map = squad_map(&distances).map_err(|error| SquadError::Map { why: error.to_string() })?;
     let tree = tree(&distances, &owners);
 
     let serves: Vec<ServeId> = held.iter().map(|(head, _)| head.id).collect();
