@@ -3,9 +3,11 @@
 //! A recording comes in as a file ([`motion`], [`video`]). The serves in it are found and measured
 //! ([`serve`]), what they show is compared with the [`catalogue`] of faults and drills, and all of
 //! it is kept in a [`library`] that takes files through one door ([`intake`]) and exchanges cases
-//! with other academies ([`exchange`]). [`matcher`] finds the closest past serves, [`evidence`]
-//! says what worked for them, [`judgement`] where to begin, [`squad`] what a group has in common;
-//! [`drawing`] and [`pages`] put it on paper. [`cli`] is the command line over all of it.
+//! with other academies ([`exchange`]); what a coach may record there, and how a drill may be
+//! shown, is [`coaching`]'s. [`matcher`] finds the closest past serves, [`evidence`] says what worked
+//! for them, [`judgement`] where to begin, [`squad`] what a group has in common; [`drawing`] and
+//! [`pages`] put it on paper. [`cli`] is the command line over all of it; what a refusal advises is a
+//! [`remedy`], which a face spells.
 //!
 //! The rooms stand below in their order: a module may use those above it, never those below.
 //!
@@ -13,6 +15,8 @@
 //! SI units (metres, seconds); angles in degrees at the public surface, radians inside a
 //! computation when the name ends in `_rad`. Time is the first axis. The canonical space is
 //! right-handed with z up. Frames count from 0.
+
+pub mod remedy;
 
 pub mod motion;
 
@@ -25,6 +29,8 @@ pub mod catalogue;
 pub mod library;
 
 mod words;
+
+pub mod coaching;
 
 pub mod find;
 

@@ -2,18 +2,16 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, anyhow, bail};
 use indicatif::{ProgressBar, ProgressStyle};
-use jiff::ZonedDateTime;
 use serde::Serialize;
 
 use super::args::{AddArgs, ConsentArg};
 use super::face::{Face, count};
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Outcome, place, remedy};
+use crate::coaching::{ConsentGiven, PlayerRecorded, PlayerRequest};
 use crate::intake::table_template;
 use crate::intake::{self, Context, IntakeError, Taken};
-use crate::library::{
-    Consent, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
-};
+use crate::library::{Library, Player, check_born, check_past};
 
 /// One file's fate, as `--json` prints it.
 #[derive(Serialize)]
@@ -94,7 +92,7 @@ fn store(
     face: &mut Face,
 ) -> anyhow::Result<Stored> {
     let catalogue = library.catalogue()?;
-    let (player, new_player) = player(library, code, args)?;
+    let PlayerRecorded { player, new: new_player } = player(code, args).record(library)?;
     let bars = Bars::new(files.len(), face);
     let context = Context {
         read: args.read.options(),
@@ -120,7 +118,8 @@ fn store(
             Err(error) => {
                 stored.stopped = matches!(&error, IntakeError::Look(look) if look.is_stop());
                 stored.failed += usize::from(!stored.stopped);
-                bars.suspend(|| face.complain(&error.to_string()));
+                let told = remedy::spelled(&error).unwrap_or_else(|| error.to_string());
+                bars.suspend(|| face.complain(&told));
                 if stored.stopped {
                     break;
                 }
@@ -176,6 +175,9 @@ fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result
             count(added.plans, "plan"),
             count(added.follow_ups, "follow-up")
         ))?;
+        for note in &added.notes {
+            face.complain(&note.to_string());
+        }
     }
     Ok(if added.rows > 0 { Outcome::Found } else { Outcome::Nothing })
 }
@@ -186,7 +188,12 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
     if added.new {
         face.say(&format!("{}: {}", file.display(), taken.summary));
         for assumed in &taken.assumptions {
-            face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why));
+            face.say(&format!(
+                "assumed {}: {} ({})",
+                assumed.what,
+                assumed.taken,
+                remedy::why(assumed)
+            ));
         }
         if taken.date_assumed {
             face.say(&format!("assumed date: {} (the file's own; give --date)", taken.date));
@@ -227,50 +234,21 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
     Ok(())
 }
 
-/// The player with the given code, made or brought up to date with what the command line says;
-/// and whether the player is new.
-fn player(library: &mut Library, code: &str, args: &AddArgs) -> anyhow::Result<(Player, bool)> {
-    let known = match library.player_by_code(code) {
-        Ok(player) => Some(player),
-        Err(StoreError::NoSuch { .. }) => None,
-        Err(error) => return Err(error.into()),
-    };
-    let before = known.clone();
-    let mut player = known.unwrap_or_else(|| Player::new(code));
-    player.hand = args.read.hand().or(player.hand);
-    player.level = args.level.map(Into::into).or(player.level);
-    player.born = args.born.or(player.born);
-    if let (Some(born), Some(known)) = (args.born, &before) {
-        let first = library.cases(Some(known.id))?.into_iter().map(|case| case.date).min();
-        check_born("--born", born, first)?;
+/// What the command line says about the player.
+fn player(code: &str, args: &AddArgs) -> PlayerRequest {
+    PlayerRequest {
+        hand: args.read.hand(),
+        level: args.level.map(Into::into),
+        born: args.born,
+        stature_m: args.stature,
+        squads: args.squad.clone(),
+        coach: args.coach.clone(),
+        consent: args.consent.map(|consent| match consent {
+            ConsentArg::Keep => ConsentGiven::Keep,
+            ConsentArg::Share => ConsentGiven::KeepAndShare,
+        }),
+        ..PlayerRequest::new(code)
     }
-    player.stature_m = args.stature.or(player.stature_m);
-    player.coach = args.coach.clone().or(player.coach);
-    for squad in &args.squad {
-        if !player.squads.contains(squad) {
-            player.squads.push(squad.clone());
-        }
-    }
-    if let Some(consent) = args.consent {
-        player.consent = Consent {
-            keep: true,
-            share: consent == ConsentArg::Share,
-            date: Some(ZonedDateTime::now().date()),
-        };
-    }
-    if before.as_ref() == Some(&player) {
-        return Ok((player, false));
-    }
-    let id = library.write(|writer| -> Result<PlayerId, WriteError> {
-        if before.is_some() {
-            writer.update_player(&player)?;
-            Ok(player.id)
-        } else {
-            writer.add_player(&player)
-        }
-    })?;
-    player.id = id;
-    Ok((player, before.is_none()))
 }
 
 /// A progress bar on standard error; none for one item or where talk is not wanted.

@@ -409,6 +409,10 @@ pub(super) struct PlanArgs {
     /// Free words
     #[arg(long)]
     pub(super) note: Option<String>,
+    /// Record it although the program asks whether you mean it, for example for a drill that is
+    /// made for other faults
+    #[arg(long)]
+    pub(super) sure: bool,
 }
 
 #[derive(Debug, Args)]

@@ -10,13 +10,11 @@ use super::args::DemoArgs;
 use super::face::Face;
 use super::{Outcome, add, like, review, squad, worked};
 use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
 use crate::find::Filter;
 use crate::intake::{self, Context, PROGRAM};
-use crate::library::{
-    CaseId, FaultLabel, LabelState, Library, OpenError, Plan, PlanId, PlannedDrill, Player,
-    ServeType, Setting,
-};
+use crate::library::{CaseId, Library, OpenError, Player, ServeType, Setting};
 use crate::matcher::{self, Query, Subject};
 use crate::pages::{Audience, Wanted};
 use crate::simulator;
@@ -63,8 +61,11 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     face.line("")?;
     let query = Query { one_each: true, ..Query::new(Subject::Stored(serve), 5) };
     let answer = matcher::like(&library, &query)?;
-    like::show(&answer, &catalogue, face)?;
-    worked::show(&library, &catalogue, Subject::Stored(serve), &answer, face)?;
+    let subject = Subject::Stored(serve);
+    let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
+    like::show(&answer, &catalogue, &mut cautions, face)?;
+    worked::show(&library, &catalogue, subject, &answer, &mut cautions, face)?;
+    worked::end(&cautions, face)?;
 
     let wanted = Wanted { serve, k: 9, filter: Filter::default() };
     for (audience, name) in
@@ -151,32 +152,24 @@ fn judge(
         .filter(|label| label.by == PROGRAM)
         .max_by(|a, b| a.severity.total_cmp(&b.severity));
     let Some(label) = suspected.filter(|_| held.plans.is_empty()) else { return Ok(()) };
-    let drills: Vec<PlannedDrill> = catalogue
-        .drills_for(&label.fault)
-        .into_iter()
-        .take(1)
-        .map(|drill| PlannedDrill {
-            drill: drill.id.clone(),
-            dose: drill.dose.clone(),
-            place: drill.steps.first().map(|step| step.place),
-        })
-        .collect();
-    let plan = Plan {
-        id: PlanId(0),
-        case,
-        limiting_fault: label.fault.clone(),
-        drills,
-        start: NEW_SERVE_DAY,
+    let mut confirmed = LabelRequest::new(case, COACH);
+    confirmed.confirm.push(label.fault.clone());
+    confirmed.record(library)?;
+    let mut fitting = catalogue.drills_for(&label.fault);
+    fitting.retain(|drill| harms(drill, &held, &label.fault).is_none());
+    let drills = fitting.into_iter().take(1).map(|drill| DrillRequest {
+        drill: drill.id.clone(),
+        dose: None,
+        place: drill.steps.first().map(|step| step.place),
+    });
+    let plan = PlanRequest {
+        drills: drills.collect(),
+        start: Some(NEW_SERVE_DAY),
         review_on: Some(NEW_SERVE_DAY.saturating_add(1.month())),
         coach: Some(COACH.to_owned()),
-        note: None,
+        ..PlanRequest::new(case, &label.fault)
     };
-    let confirmed =
-        FaultLabel { state: LabelState::Confirmed, by: COACH.to_owned(), ..label.clone() };
-    library.write(|writer| {
-        writer.set_label(case, &confirmed)?;
-        writer.add_plan(&plan)
-    })?;
+    plan.record(library)?;
     let name = catalogue.fault(&label.fault).map_or(label.fault.as_str(), |fault| &fault.name);
     face.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
     Ok(())

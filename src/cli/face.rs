@@ -3,6 +3,8 @@ use std::io::{self, Write};
 
 use serde::Serialize;
 
+use super::remedy::spelled;
+
 /// The two streams: data goes to standard output, talk to standard error.
 pub(super) struct Face {
     out: anstream::AutoStream<io::Stdout>,
@@ -69,7 +71,7 @@ pub(super) fn one_line(text: &str) -> Cow<'_, str> {
 /// An error and its causes in one line; a cause that the text already holds is not repeated.
 pub(super) fn told(error: &anyhow::Error) -> String {
     let mut text = String::new();
-    for cause in error.chain().map(ToString::to_string) {
+    for cause in error.chain().map(|cause| spelled(cause).unwrap_or_else(|| cause.to_string())) {
         if text.is_empty() {
             text = cause;
         } else if !text.contains(&cause) {

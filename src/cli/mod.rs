@@ -16,6 +16,7 @@ mod place;
 mod progress;
 mod read;
 mod receive;
+mod remedy;
 mod review;
 mod setup_video;
 mod share;

@@ -13,7 +13,8 @@ mod like;
 mod tests;
 mod why;
 
-pub use answer::{Answer, Outcome, Precedent, standing};
+pub use crate::coaching::standing;
+pub use answer::{Answer, Outcome, Precedent, PrecedentObject};
 pub use comparable::{Source, incomparable, same_set_up, searched_first};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};
 pub use like::{BAND_FRAMES, LikeError, Query, Subject, Unstored, like};

@@ -14,16 +14,19 @@ use jiff::civil::Date;
 use thiserror::Error;
 
 use self::row::{CASE, FOLLOW_UP, PLAN, TableRow, columns, read};
-use crate::catalogue::{Catalogue, Place};
+use crate::catalogue::Catalogue;
+use crate::coaching::{
+    BallReport, DrillRequest, FollowUpRefusal, FollowUpRequest, Graded, LabelRefusal, LabelRequest,
+    PlanRefusal, PlanRequest, Question,
+};
 use crate::library::{
-    BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
-    Library, Misses, Named, Plan, PlanId, PlannedDrill, Player, StoreError, WriteError, Writer,
-    check_born, check_past, check_planned,
+    BallFlight, Case, CaseId, Consent, FollowUp, Grip, Level, Library, Plan, PlanId, Player,
+    StoreError, WriteError, Writer, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
 /// What a table brought.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, serde::Serialize)]
 pub struct TableAdded {
     /// Rows read.
     pub rows: usize,
@@ -35,7 +38,55 @@ pub struct TableAdded {
     pub plans: usize,
     /// Follow-ups that were not there before.
     pub follow_ups: usize,
+    /// What the coach may want to look at.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<TableNote>,
 }
+
+/// What a table says and the coach would have been asked about; it is stored as it was.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TableNote {
+    /// Line of the file, the header being 1.
+    pub row: u64,
+    /// What would have been asked.
+    pub what: Question,
+}
+
+impl std::fmt::Display for TableNote {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "table, row {}: {}; stored as it was", self.row, self.what.fact())
+    }
+}
+
+impl serde::Serialize for TableNote {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+/// A rule of coaching that a row breaks.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum Refusal {
+    /// A label's.
+    #[error(transparent)]
+    Label(#[from] LabelRefusal),
+    /// A plan's.
+    #[error(transparent)]
+    Plan(#[from] PlanRefusal),
+    /// A follow-up's.
+    #[error(transparent)]
+    FollowUp(#[from] FollowUpRefusal),
+}
+
+/// Columns of a plan's fields.
+const PLAN_FIELDS: [(&str, &str); 5] = [
+    ("note", "plan_note"),
+    ("drill", "drills"),
+    ("review_on", "plan_review_on"),
+    ("start", "plan_start"),
+    ("limiting_fault", "limiting_fault"),
+];
 
 /// Why a table was refused; nothing of it is stored then.
 #[derive(Debug, Error)]
@@ -73,6 +124,18 @@ pub enum TableError {
         found: String,
         /// What is allowed.
         rule: String,
+    },
+    /// What a row records breaks a rule of coaching.
+    #[error("table, row {row}, column {column}: '{found}'; {source}")]
+    Refused {
+        /// Line of the file, the header being 1.
+        row: u64,
+        /// Column name.
+        column: &'static str,
+        /// What was found.
+        found: String,
+        /// The rule.
+        source: Box<Refusal>,
     },
     /// The row as a whole was refused.
     #[error("table, row {row}: {source}")]
@@ -247,7 +310,7 @@ fn judge(
     if let Some(note) = row.text("case_note") {
         w.set_note(case.id, Some(note)).map_err(row.refuse(&[("note", "case_note")]))?;
     }
-    let ball = ball(row, ["speed_kmh", "first_serve_pct", "net", "long", "wide"], case.ball)?;
+    let ball = ball(row, ["speed_kmh", "first_serve_pct", "net", "long", "wide"])?.over(case.ball);
     if ball != case.ball {
         w.set_ball(case.id, &ball).map_err(row.refuse(&[]))?;
         case.ball = ball;
@@ -268,25 +331,27 @@ fn judge(
         w.set_grip(case.id, Some(grip)).map_err(row.refuse(&[]))?;
         case.grip = Some(grip);
     }
-    let by = row.text("labelled_by").or(row.text("coach")).unwrap_or("table");
-    for entry in row.list("faults") {
-        let (fault, severity) = match entry.split_once('=') {
-            None => (entry, 0.5),
-            Some((fault, number)) => match number.trim().parse::<f64>() {
-                Ok(severity) => (fault.trim(), severity),
-                Err(_) => return Err(row.bad("faults", "a severity is 0 to 1, like toss_low=0.7")),
-            },
-        };
-        known_fault(catalogue, row, "faults", fault)?;
-        let label = FaultLabel {
-            fault: fault.to_owned(),
-            state: LabelState::Added,
-            severity,
-            by: by.to_owned(),
-            note: None,
-        };
-        let columns = [("severity", "faults"), ("fault", "faults"), ("by", "labelled_by")];
+    let (column, by) = match (row.text("labelled_by"), row.text("coach")) {
+        (Some(by), _) => ("labelled_by", by),
+        (None, Some(by)) => ("coach", by),
+        (None, None) => ("labelled_by", "table"),
+    };
+    let columns = [("severity", "faults"), ("fault", "faults"), ("by", column)];
+    let refused = |refusal: LabelRefusal| match refusal {
+        LabelRefusal::Write(error) => row.refuse(&columns)(error),
+        LabelRefusal::ProgramsVoice => row.refused(column, refusal),
+        _ => row.refused("faults", refusal),
+    };
+    let graded = row.list("faults").into_iter().map(Graded::from_typed);
+    let add: Vec<Graded> = graded.collect::<Result<_, _>>().map_err(refused)?;
+    if add.is_empty() {
+        return Ok(());
+    }
+    let request = LabelRequest { add, ..LabelRequest::new(case.id, by) };
+    for label in request.check(catalogue, case).map_err(refused)? {
         w.set_label(case.id, &label).map_err(row.refuse(&columns))?;
+        case.labels.retain(|known| (&known.fault, &known.by) != (&label.fault, &label.by));
+        case.labels.push(label);
     }
     Ok(())
 }
@@ -302,39 +367,23 @@ fn add_plan(
     let Some(limiting) = row.text("limiting_fault") else {
         return no_plan(row).map(|()| None);
     };
-    known_fault(catalogue, row, "limiting_fault", limiting)?;
-    let mut drills = Vec::new();
-    for entry in row.list("drills") {
-        let (told, place) = match entry.rsplit_once('@') {
-            Some((told, place)) => (told, Some(place_named(row, place.trim())?)),
-            None => (entry, None),
-        };
-        let (drill, dose) = told.split_once(':').unwrap_or((told, ""));
-        let Some(drill) = catalogue.drill(drill.trim()) else {
-            let fitting: Vec<&str> =
-                catalogue.drills_for(limiting).iter().map(|drill| drill.id.as_str()).collect();
-            let rule = format!(
-                "no drill is called '{}'; for {limiting} take from {}",
-                drill.trim(),
-                fitting.join(", ")
-            );
-            return Err(row.bad("drills", rule));
-        };
-        let dose = Some(dose.trim()).filter(|dose| !dose.is_empty()).unwrap_or(&drill.dose);
-        drills.push(PlannedDrill { drill: drill.id.clone(), dose: dose.to_owned(), place });
-    }
-    let plan = Plan {
-        id: PlanId(0),
-        case: case.id,
-        limiting_fault: limiting.to_owned(),
-        drills,
-        start: row.day("plan_start", check_planned)?.unwrap_or(case.date),
+    let refused = |refusal: PlanRefusal| match refusal {
+        PlanRefusal::Write(error) => row.refuse(&PLAN_FIELDS)(error),
+        PlanRefusal::UnknownFault(_) | PlanRefusal::ThirdPlan { .. } => {
+            row.refused("limiting_fault", refusal)
+        }
+        _ => row.refused("drills", refusal),
+    };
+    let drills = row.list("drills").into_iter().map(|entry| DrillRequest::from_typed(entry, ':'));
+    let mut request = PlanRequest {
+        drills: drills.collect::<Result<_, _>>().map_err(refused)?,
+        start: row.day("plan_start", check_planned)?,
         review_on: row.day("plan_review_on", check_planned)?,
         coach: row.text("coach").map(str::to_owned),
         note: row.text("plan_note").map(str::to_owned),
+        ..PlanRequest::new(case.id, limiting)
     };
-    let columns = [("note", "plan_note"), ("drill", "drills"), ("review_on", "plan_review_on")];
-    let refuse = row.refuse(&columns);
+    let (plan, questions) = request.check(catalogue, case).map_err(refused)?;
     let same = |known: &&mut Plan| {
         known.limiting_fault == plan.limiting_fault && known.start == plan.start
     };
@@ -348,21 +397,21 @@ fn add_plan(
             ..plan
         };
         if merged != *known {
-            w.update_plan(&merged).map_err(refuse)?;
+            w.update_plan(&merged).map_err(row.refuse(&PLAN_FIELDS))?;
             *known = merged;
         }
         return Ok(Some(known.id));
     }
-    let id = w.add_plan(&plan).map_err(refuse)?;
+    // What was prescribed then was prescribed: nobody can be asked now, so it is told.
+    added.notes.extend(
+        questions.iter().map(|question| TableNote { row: row.line, what: question.clone() }),
+    );
+    request.sure = questions;
+    let plan = request.check_new(catalogue, case).map_err(refused)?;
+    let id = w.add_plan(&plan).map_err(row.refuse(&PLAN_FIELDS))?;
     case.plans.push(Plan { id, ..plan });
     added.plans += 1;
     Ok(Some(id))
-}
-
-fn place_named(row: &TableRow, name: &str) -> Result<Place, TableError> {
-    Place::from_typed(name).ok_or_else(|| {
-        row.bad("drills", format!("'{name}' is no place; after @ comes {}", Place::names()))
-    })
 }
 
 fn add_follow_up(
@@ -382,23 +431,17 @@ fn add_follow_up(
         "follow_up_long",
         "follow_up_wide",
     ];
-    let follow_up = FollowUp {
-        id: FollowUpId(0),
-        plan,
-        date,
-        serves: Vec::new(),
-        ball: ball(row, results, BallFlight::default())?,
+    let request = FollowUpRequest {
+        ball: ball(row, results)?,
         rating: row.parsed("rating", "-2 to 2")?,
         sessions_done: row.whole("sessions_done")?,
         note: row.text("follow_up_note").map(str::to_owned),
+        ..FollowUpRequest::new(plan, date)
     };
-    if !follow_up.says_something() {
-        return Err(row.bad(
-            "follow_up_date",
-            "a follow-up needs a result beside its day: speed, first serves, misses, rating, \
-             sessions_done or a note",
-        ));
-    }
+    let follow_up = request.check().map_err(|refusal| match refusal {
+        FollowUpRefusal::Write(error) => row.refuse(&[("date", "follow_up_date")])(error),
+        _ => row.refused("follow_up_date", refusal),
+    })?;
     let there = case.follow_ups.iter().find(|known| known.plan == plan && known.date == date);
     if let Some(known) = there {
         let same = FollowUp { id: known.id, serves: known.serves.clone(), ..follow_up } == *known;
@@ -423,37 +466,18 @@ fn add_follow_up(
     Ok(())
 }
 
-/// What the ball did by the columns speed, first serves, net, long and wide, over what was known.
+/// What the ball did by the columns speed, first serves, net, long and wide.
 fn ball(
     row: &TableRow,
     [speed, first, net, long, wide]: [&'static str; 5],
-    known: BallFlight,
-) -> Result<BallFlight, TableError> {
-    let counts = [row.whole(net)?, row.whole(long)?, row.whole(wide)?];
-    let before = known.misses.unwrap_or_default();
-    let misses = counts.iter().any(Option::is_some).then(|| Misses {
-        net: counts[0].unwrap_or(before.net),
-        long: counts[1].unwrap_or(before.long),
-        wide: counts[2].unwrap_or(before.wide),
-    });
-    Ok(BallFlight {
-        speed_kmh: row.number(speed)?.or(known.speed_kmh),
-        first_serve_pct: row.number(first)?.or(known.first_serve_pct),
-        misses: misses.or(known.misses),
+) -> Result<BallReport, TableError> {
+    Ok(BallReport {
+        speed_kmh: row.number(speed)?,
+        first_serve_pct: row.number(first)?,
+        net: row.whole(net)?,
+        long: row.whole(long)?,
+        wide: row.whole(wide)?,
     })
-}
-
-fn known_fault(
-    catalogue: &Catalogue,
-    row: &TableRow,
-    column: &'static str,
-    fault: &str,
-) -> Result<(), TableError> {
-    if catalogue.fault(fault).is_some() {
-        return Ok(());
-    }
-    let known: Vec<&str> = catalogue.faults().map(|fault| fault.id.as_str()).collect();
-    Err(row.bad(column, format!("no fault is called '{fault}'; take from {}", known.join(", "))))
 }
 
 fn add_player(

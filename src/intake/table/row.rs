@@ -72,6 +72,16 @@ impl TableRow {
         TableError::Value { row: self.line, column, found, rule: rule.into() }
     }
 
+    /// What a rule of coaching refuses, at the column it came from.
+    pub(super) fn refused(
+        &self,
+        column: &'static str,
+        refusal: impl Into<super::Refusal>,
+    ) -> TableError {
+        let found = self.text(column).unwrap_or_default().to_owned();
+        TableError::Refused { row: self.line, column, found, source: Box::new(refusal.into()) }
+    }
+
     /// Refuses what stands in `columns` when what it belongs to is missing.
     pub(super) fn none_of(&self, columns: &[&'static str], rule: &str) -> Result<(), TableError> {
         match columns.iter().find(|column| self.text(column).is_some()) {

@@ -2,9 +2,14 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::*;
-use crate::catalogue::Place;
+use crate::catalogue::{Catalogue, Place};
 use crate::library::tests::made;
 use crate::library::*;
+
+/// Rows, and what was new: players, cases, plans, follow-ups; nothing to ask about.
+fn new([rows, players, cases, plans, follow_ups]: [usize; 5]) -> TableAdded {
+    TableAdded { rows, players, cases, plans, follow_ups, notes: Vec::new() }
+}
 
 fn library() -> (TempDir, Library) {
     let folder = TempDir::new().unwrap();
@@ -16,7 +21,7 @@ fn library() -> (TempDir, Library) {
 fn the_template_is_a_table_itself() {
     let (_folder, mut library) = library();
     let added = library.add_table(table_template().as_bytes()).unwrap();
-    assert_eq!(added, TableAdded { rows: 2, players: 1, cases: 2, plans: 1, follow_ups: 1 });
+    assert_eq!(added, new([2, 1, 2, 1, 1]));
     let player = library.player_by_code("p01").unwrap();
     assert_eq!(player.squads, ["girls", "monday"]);
     assert_eq!((player.level, player.stature_m), (Some(Level::Club), Some(1.58)));
@@ -58,7 +63,7 @@ fn a_second_follow_up_joins_its_plan() {
         "{header}p1,2026-02-01,toss_low,2026-03-01,1\np1,2026-02-01,toss_low,2026-04-01,2\n"
     );
     let added = library.add_table(table.as_bytes()).unwrap();
-    assert_eq!(added, TableAdded { rows: 2, players: 1, cases: 1, plans: 1, follow_ups: 2 });
+    assert_eq!(added, new([2, 1, 1, 1, 2]));
     let other = format!("{header}p1,2026-02-01,toss_low,2026-04-01,-1\n");
     let error = library.add_table(other.as_bytes()).unwrap_err().to_string();
     assert_eq!(
@@ -140,7 +145,7 @@ fn a_bad_row_is_named_and_nothing_stays() {
         ),
         (
             "player,case_date,limiting_fault,follow_up_date\np1,2026-03-04,toss_low,2026-04-04\n",
-            "row 2, column follow_up_date: '2026-04-04'; a follow-up needs a result",
+            "row 2, column follow_up_date: '2026-04-04'; follow-up of n1: only a day",
         ),
         (
             "player,case_date,limiting_fault,follow_up_date,rating\n\
@@ -156,5 +161,48 @@ fn a_bad_row_is_named_and_nothing_stays() {
     let days = ["2026-03-04", "2026-03-05", "2026-03-06"];
     let three = days.map(|day| format!("p1,2026-03-04,toss_low,{day}\n")).concat();
     let told = refused(&format!("{head}{three}"));
-    assert!(told.starts_with("table, row 4: c1: has two plans already"), "{told}");
+    let expected = "table, row 4, column limiting_fault: 'toss_low'; c1: n1 and n2 are in force";
+    assert!(told.starts_with(expected), "{told}");
+}
+
+/// The rules that hold for a command hold for a table: which drill harms is the catalogue's word.
+#[test]
+fn a_table_passes_the_rules_of_coaching() {
+    let (_folder, mut library) = library();
+    let mut refused = |table: String| {
+        let error = library.add_table(table.as_bytes()).unwrap_err().to_string();
+        assert_eq!(library.counts().unwrap(), Counts::default(), "{table}");
+        error
+    };
+    let catalogue = Catalogue::builtin();
+    let drill = catalogue.drills().find(|drill| !drill.not_for.is_empty()).unwrap();
+    let (fault, worse) = (&drill.faults[0], &drill.not_for[0]);
+    let head = "player,case_date,faults,labelled_by,limiting_fault,drills\n";
+    let told = refused(format!("{head}p1,2026-03-04,{worse}=0.7,anna,{fault},{}\n", drill.id));
+    let expected =
+        format!("table, row 2, column drills: '{0}'; '{0}' makes '{worse}' worse", drill.id);
+    assert!(told.starts_with(&expected) && !told.contains("--"), "{told}");
+    let told = refused(format!("{head}p1,2026-03-04,toss_low,program,,\n"));
+    let expected = "table, row 2, column labelled_by: 'program'; 'program' is the program's own";
+    assert!(told.starts_with(expected), "{told}");
+    let fitting = &catalogue.drills_for("toss_low")[0].id;
+    let told = refused(format!("{head}p1,2026-03-04,,,toss_low,{fitting}: 3 x 900\n"));
+    assert!(told.contains("column drills") && told.contains("2700 repetitions"), "{told}");
+}
+
+/// Nobody can be asked about what was prescribed years ago: it is stored as it was, and told.
+#[test]
+fn an_odd_drill_in_a_table_is_told() {
+    let (_folder, mut library) = library();
+    let odd = Catalogue::builtin()
+        .drills()
+        .find(|drill| drill.not_for.is_empty() && drill.faults.iter().all(|id| id != "toss_low"))
+        .unwrap();
+    let head = "player,case_date,limiting_fault,drills\n";
+    let table = format!("{head}p1,2026-03-04,toss_low,{}\n", odd.id);
+    let added = library.add_table(table.as_bytes()).unwrap();
+    assert_eq!((added.plans, added.notes.len(), added.notes[0].row), (1, 1, 2));
+    let told = added.notes[0].to_string();
+    assert!(told.starts_with(&format!("table, row 2: '{}' is made for ", odd.id)), "{told}");
+    assert!(told.ends_with("; stored as it was"), "{told}");
 }
