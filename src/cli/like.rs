@@ -5,8 +5,9 @@ use anyhow::bail;
 use super::args::LikeArgs;
 use super::face::{Face, count, table};
 use super::watch::Bars;
-use super::{Outcome, place, worked};
+use super::{Outcome, place, remedy, worked};
 use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;
 use crate::intake::{self, Context, Looked};
 use crate::library::{LabelState, Library, Named, ServeId};
@@ -75,11 +76,13 @@ fn tell(
     face: &mut Face,
 ) -> anyhow::Result<bool> {
     let catalogue = library.catalogue()?;
-    show(answer, &catalogue, face)?;
+    let mut cautions = Cautions::of(&catalogue, subject.age(library)?);
+    show(answer, &catalogue, &mut cautions, face)?;
     if answer.precedents.is_empty() {
         return Ok(false);
     }
-    worked::show(library, &catalogue, subject, answer, face)?;
+    worked::show(library, &catalogue, subject, answer, &mut cautions, face)?;
+    worked::end(&cautions, face)?;
     Ok(true)
 }
 
@@ -97,7 +100,12 @@ fn from_file(
     let Looked { recording, mut found, .. } = intake::look(file, context, &known)?;
     face.say(&format!("{}: {}", file.display(), recording.summary()));
     for assumed in &recording.assumptions {
-        face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, assumed.why));
+        face.say(&format!(
+            "assumed {}: {} ({})",
+            assumed.what,
+            assumed.taken,
+            remedy::why(assumed)
+        ));
     }
     let count = found.serves.len();
     if count == 0 {
@@ -119,15 +127,20 @@ fn from_file(
 }
 
 /// Precedents as JSON lines or as text a coach reads top to bottom.
-pub(super) fn show(answer: &Answer, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
+pub(super) fn show(
+    answer: &Answer,
+    catalogue: &Catalogue,
+    cautions: &mut Cautions,
+    face: &mut Face,
+) -> anyhow::Result<()> {
     for note in &answer.notes {
         face.say(note);
     }
     for precedent in &answer.precedents {
         if face.json {
-            face.object(precedent)?;
+            face.object(&precedent.object(catalogue, cautions))?;
         } else {
-            for line in told(precedent, catalogue) {
+            for line in told(precedent, catalogue, cautions) {
                 face.line(&line)?;
             }
         }
@@ -141,7 +154,7 @@ pub(super) fn show(answer: &Answer, catalogue: &Catalogue, face: &mut Face) -> a
     Ok(())
 }
 
-fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
+fn told(precedent: &Precedent, catalogue: &Catalogue, cautions: &mut Cautions) -> Vec<String> {
     let mut who = vec![precedent.player.clone(), precedent.date.to_string()];
     who.extend(precedent.level.map(|level| level.name().to_owned()));
     let band = precedent.origin.as_ref().and_then(|origin| origin.age);
@@ -201,8 +214,8 @@ fn told(precedent: &Precedent, catalogue: &Catalogue) -> Vec<String> {
         some => format!("   faults: {}", some.join("; ")),
     });
     for plan in &precedent.plans {
-        let drills: Vec<String> =
-            plan.drills.iter().map(|d| catalogue.drill_name(&d.drill)).collect();
+        let drills = ShownDrill::of_plan(catalogue, plan);
+        let drills: Vec<&str> = drills.iter().map(|drill| cautions.name(drill)).collect();
         lines.push(format!(
             "   plan from {}: {}: {}",
             plan.start,

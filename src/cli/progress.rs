@@ -6,10 +6,10 @@ use serde::Serialize;
 
 use super::args::ProgressArgs;
 use super::face::{Face, count};
-use super::{Outcome, place};
-use crate::library::Named;
+use super::{Outcome, place, worked};
+use crate::coaching::{Cautions, ShownDrill};
 use crate::pages::{
-    self, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
+    self, Course, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
 };
 
 /// One before and after, as `--json` prints it.
@@ -18,7 +18,9 @@ struct StepObject<'a> {
     player: &'a str,
     plan: Option<&'a str>,
     fault: Option<&'a str>,
-    drills: Vec<DrillObject<'a>>,
+    drills: &'a [ShownDrill],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cautions: Option<Cautions>,
     start: Option<String>,
     review_on: Option<String>,
     follow_up: Option<&'a str>,
@@ -29,14 +31,6 @@ struct StepObject<'a> {
     elsewhere: Vec<MovedObject>,
     curves: Option<CurvesObject>,
     results: std::collections::BTreeMap<&'static str, ResultObject>,
-}
-
-#[derive(Serialize)]
-struct DrillObject<'a> {
-    name: &'a str,
-    dose: &'a str,
-    place: Option<&'static str>,
-    cautions: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -107,15 +101,17 @@ pub(super) fn run(
         ));
         return Ok(Outcome::Nothing);
     }
+    let mut cautions = course.cautions.clone();
     for step in &course.steps {
         if face.json {
-            face.object(&object(&course.player, step))?;
+            face.object(&object(&course, step))?;
         } else {
-            for line in told(step) {
+            for line in told(step, &mut cautions) {
                 face.line(&line)?;
             }
         }
     }
+    worked::end(&cautions, face)?;
     if !face.json {
         face.say(
             "like is held against like; what came after a plan is associated with it, not proven \
@@ -125,7 +121,7 @@ pub(super) fn run(
     Ok(Outcome::Found)
 }
 
-fn told(step: &Step) -> Vec<String> {
+fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
     let look = |look: &Look| match look.serves.len() {
         0 => look.date.to_string(),
         some => format!("{} ({})", look.date, count(some, "serve")),
@@ -140,8 +136,9 @@ fn told(step: &Step) -> Vec<String> {
     }];
     let mut add = |text: &str| lines.push(format!("   {text}"));
     for drill in step.plan.iter().flat_map(|plan| &plan.drills) {
-        add(&format!("drill: {}, {}", drill.name, drill.told()));
-        for caution in &drill.cautions {
+        let text = cautions.in_full(drill);
+        add(&format!("drill: {}, {}", text.name, text.dose_and_place()));
+        for caution in text.cautions {
             add(&format!("take care: {caution}"));
         }
     }
@@ -175,7 +172,7 @@ fn told(step: &Step) -> Vec<String> {
     lines
 }
 
-fn object<'a>(player: &'a str, step: &'a Step) -> StepObject<'a> {
+fn object<'a>(course: &'a Course, step: &'a Step) -> StepObject<'a> {
     let look = |look: &'a Look| LookObject {
         case: look.case.as_deref(),
         date: look.date.to_string(),
@@ -196,20 +193,13 @@ fn object<'a>(player: &'a str, step: &'a Step) -> StepObject<'a> {
         better: moved.better(),
     };
     let plan = step.plan.as_ref();
+    let drills = plan.map_or(&[][..], |plan| &plan.drills);
     StepObject {
-        player,
+        player: &course.player,
         plan: plan.map(|plan| plan.id.as_str()),
         fault: plan.map(|plan| plan.fault.as_str()),
-        drills: plan
-            .iter()
-            .flat_map(|plan| &plan.drills)
-            .map(|drill| DrillObject {
-                name: &drill.name,
-                dose: &drill.dose,
-                place: drill.place.map(Named::name),
-                cautions: &drill.cautions,
-            })
-            .collect(),
+        drills,
+        cautions: (!drills.is_empty()).then(|| course.cautions.with(drills)),
         start: plan.map(|plan| plan.start.to_string()),
         review_on: plan.and_then(|plan| plan.review_on).map(|day| day.to_string()),
         follow_up: step.follow_up.as_deref(),

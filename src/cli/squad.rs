@@ -8,7 +8,6 @@ use serde::Serialize;
 use super::args::SquadArgs;
 use super::face::{Face, table};
 use super::{Outcome, add, place, worked};
-use crate::catalogue::Catalogue;
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
@@ -43,7 +42,7 @@ pub(super) fn run(
     if face.json {
         lines(&squad, face)?;
     } else {
-        told(&squad, &library.catalogue()?, face)?;
+        told(&squad, face)?;
     }
     if let Some(output) = &args.output {
         write(&squad, output)?;
@@ -162,7 +161,7 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
         face.object(&Line { about: "part", body: slice })?;
     }
     for worked in &squad.worked {
-        face.object(&Line { about: "worked", body: worked })?;
+        face.object(&Line { about: "worked", body: &worked.listed(&squad.cautions) })?;
     }
     for plan in &squad.follow_up.overdue {
         face.object(&Line { about: "overdue", body: plan })?;
@@ -176,7 +175,7 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn told(squad: &Squad, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
+fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
     let name = squad.name.as_deref().unwrap_or("all players");
     face.line(&format!(
         "{name}: {} players, {} looks, {} serves",
@@ -197,9 +196,9 @@ fn told(squad: &Squad, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result
             face.say(&format!("{serves} serves were not compared: {why}"));
         }
     }
-    let mut drill_shown = false;
+    let mut cautions = squad.cautions.clone();
     for worked in squad.worked.iter().take(WORKED) {
-        drill_shown |= worked::told(worked, face)?;
+        worked::told(worked, &mut cautions, face)?;
     }
     face.line("")?;
     for one in squad.see_next.iter().take(12) {
@@ -208,10 +207,7 @@ fn told(squad: &Squad, catalogue: &Catalogue, face: &mut Face) -> anyhow::Result
             face.line(&format!("   {}", reason.text))?;
         }
     }
-    if drill_shown {
-        worked::general_cautions(catalogue, face)?;
-    }
-    Ok(())
+    worked::end(&cautions, face)
 }
 
 fn row(fault: &FaultFacts) -> Vec<String> {

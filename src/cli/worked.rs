@@ -2,6 +2,7 @@
 
 use super::face::Face;
 use crate::catalogue::Catalogue;
+use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
 use crate::library::{FaultLabel, Library};
 use crate::matcher::{Answer, Subject, standing};
@@ -12,18 +13,14 @@ const FAULTS: usize = 2;
 /// Drills told in text for each.
 const DRILLS: usize = 4;
 
-/// One fault's evidence as a JSON line, told apart from a precedent by its key.
-#[derive(serde::Serialize)]
-struct Line<'a> {
-    worked: &'a Worked,
-}
-
-/// What worked for the serve's own faults, else for the faults most precedents have.
+/// What worked for the serve's own faults, else for the faults most precedents have; text ends
+/// with [`end`].
 pub(super) fn show(
     library: &Library,
     catalogue: &Catalogue,
     subject: Subject<'_>,
     answer: &Answer,
+    cautions: &mut Cautions,
     face: &mut Face,
 ) -> anyhow::Result<()> {
     let faults = faults(library, subject, answer)?;
@@ -31,29 +28,29 @@ pub(super) fn show(
         return Ok(());
     }
     let evidence = Evidence::gather(library, catalogue, subject)?;
-    let mut shown_drill = false;
     for worked in faults.iter().filter_map(|fault| evidence.worked(catalogue, fault)) {
         if face.json {
-            face.object(&Line { worked: &worked })?;
-            continue;
+            face.object(&worked.object(cautions))?;
+        } else {
+            told(&worked, cautions, face)?;
         }
-        shown_drill |= told(&worked, face)?;
-    }
-    if shown_drill {
-        general_cautions(catalogue, face)?;
     }
     Ok(())
 }
 
-/// What worked for one fault; whether a drill was named, so that the cautions have to follow.
-pub(super) fn told(worked: &Worked, face: &mut Face) -> anyhow::Result<bool> {
+/// What worked for one fault; the cautions have to follow.
+pub(super) fn told(
+    worked: &Worked,
+    cautions: &mut Cautions,
+    face: &mut Face,
+) -> anyhow::Result<()> {
     face.line("")?;
     face.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
     for note in &worked.notes {
         face.line(&format!("   {note}"))?;
     }
     for (place, drill) in worked.drills.iter().take(DRILLS).enumerate() {
-        for line in told_drill(place + 1, drill, &worked.unit) {
+        for line in told_drill(place + 1, drill, &worked.unit, cautions) {
             face.line(&line)?;
         }
     }
@@ -61,15 +58,21 @@ pub(super) fn told(worked: &Worked, face: &mut Face) -> anyhow::Result<bool> {
         face.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
     }
     if !worked.untried.is_empty() {
-        face.line(&format!("   nobody seen yet after: {}", worked.untried.join(", ")))?;
+        let untried: Vec<&str> = worked.untried.iter().map(|drill| cautions.name(drill)).collect();
+        face.line(&format!("   nobody seen yet after: {}", untried.join(", ")))?;
     }
-    Ok(!worked.drills.is_empty())
+    Ok(())
 }
 
-pub(super) fn general_cautions(catalogue: &Catalogue, face: &mut Face) -> anyhow::Result<()> {
+/// What must be said about the drills that were shown in text, each thing once.
+pub(super) fn end(cautions: &Cautions, face: &mut Face) -> anyhow::Result<()> {
+    if face.json || !cautions.are_due() {
+        return Ok(());
+    }
     face.line("")?;
-    for caution in catalogue.general_cautions() {
-        face.line(caution)?;
+    face.line("Take care:")?;
+    for line in cautions.lines() {
+        face.line(&format!("   {line}"))?;
     }
     Ok(())
 }
@@ -101,11 +104,17 @@ fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::R
     Ok(faults)
 }
 
-fn told_drill(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
+fn told_drill(
+    place: usize,
+    drill: &WorkedDrill,
+    unit: &str,
+    cautions: &mut Cautions,
+) -> Vec<String> {
+    let (name, own) = cautions.together(&drill.done);
     let players = if drill.players == 1 { "player" } else { "players" };
     let mut lines = vec![format!(
         "   {place}. {}: {} of {} {players} better by {} or more",
-        drill.name,
+        name,
         drill.improved,
         drill.players,
         amount(drill.detectable, unit)
@@ -139,6 +148,6 @@ fn told_drill(place: usize, drill: &WorkedDrill, unit: &str) -> Vec<String> {
     if !more.is_empty() {
         lines.push(format!("      {}", more.join(", ")));
     }
-    lines.extend(drill.cautions.iter().map(|caution| format!("      Caution: {caution}")));
+    lines.extend(own.iter().map(|caution| format!("      Caution: {caution}")));
     lines
 }

@@ -1,15 +1,6 @@
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 
-/// One step of a drill.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Rung {
-    /// What to do.
-    pub what: String,
-    /// Where ("wall", "service line", "practice swing").
-    pub place: String,
-}
-
 /// The mark beside a rung: a ladder of `of` rungs, the first `rung` (from 1) of them inked, the
 /// number of this one beside it. The easy end is the foot of the ladder.
 ///

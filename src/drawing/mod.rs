@@ -27,7 +27,7 @@ pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
 pub use gauge::{Gauge, gauge};
-pub use ladder::{Rung, ladder_mark};
+pub use ladder::ladder_mark;
 pub use likeness::{Likeness, likeness_figure};
 pub use month_shares::month_shares;
 pub use month_strip::{MonthStrip, PlanSpan, ReviewPoint, month_strip};

@@ -75,4 +75,4 @@ pub use gather::{Evidence, Followings, Reported};
 pub use improve::{Improvement, Improvements, improvements};
 pub use pool::{Claim, DrillEstimate, Estimate, Estimates, estimates};
 pub use row::{Row, STYLES, Unseen};
-pub use worked::{Typical, Worked, WorkedDrill};
+pub use worked::{Typical, Worked, WorkedDrill, WorkedListed, WorkedObject};

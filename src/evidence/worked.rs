@@ -11,6 +11,7 @@ use super::improve::{Improvements, improvements};
 use super::pool::{Claim, DrillEstimate, Estimate, FEW_PLAYERS, estimates};
 use super::row::{Row, effective, votes};
 use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, ShownDrill, ShownTogether};
 
 /// A typical value and the players it rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -24,10 +25,9 @@ pub struct Typical {
 /// What happened to players with one fault who did one drill, or one plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct WorkedDrill {
-    /// Catalogue ids: one for a drill, several for a plan.
-    pub drills: Vec<String>,
-    /// Their names, joined.
-    pub name: String,
+    /// One for a drill, several for a plan: `drills`, `name` and `cautions` in JSON.
+    #[serde(flatten)]
+    pub done: ShownTogether,
     /// Change of each player, positive = better, smallest first; nobody is named.
     pub changes: Vec<f64>,
     /// Smallest change that is more than chance, mean over these players.
@@ -55,8 +55,6 @@ pub struct WorkedDrill {
     pub first_serve_pct: Option<Typical>,
     /// How far to trust it, one or two sentences.
     pub trust: String,
-    /// Cautions of these drills; the general ones come on top.
-    pub cautions: Vec<String>,
 }
 
 /// What worked for one fault, for one serve.
@@ -86,10 +84,46 @@ pub struct Worked {
     pub followings: Followings,
     /// How many improved.
     pub improvement: Improvements,
-    /// Names of drills of the catalogue for this fault that nobody here was seen after.
-    pub untried: Vec<String>,
+    /// Drills of the catalogue for this fault that nobody here was seen after; names in JSON.
+    #[serde(serialize_with = "crate::coaching::names")]
+    pub untried: Vec<ShownDrill>,
     /// What the reader must know, one sentence each.
     pub notes: Vec<String>,
+}
+
+/// What worked for one fault as a JSON object, told apart from a precedent by its key.
+#[derive(Debug, Serialize)]
+pub struct WorkedObject<'a> {
+    worked: &'a Worked,
+    cautions: Cautions,
+}
+
+/// What worked for one fault among the lines of a report: its fields and the cautions.
+#[derive(Debug, Serialize)]
+pub struct WorkedListed<'a> {
+    #[serde(flatten)]
+    worked: &'a Worked,
+    cautions: Cautions,
+}
+
+impl Worked {
+    /// Every drill it shows.
+    pub fn shown(&self) -> impl Iterator<Item = &ShownDrill> {
+        let done = self.drills.iter().chain(&self.plans).flat_map(|one| one.done.drills());
+        done.chain(&self.untried)
+    }
+
+    /// As one JSON object, with what must be said about its drills beside `general`.
+    #[must_use]
+    pub fn object(&self, general: &Cautions) -> WorkedObject<'_> {
+        WorkedObject { worked: self, cautions: general.with(self.shown()) }
+    }
+
+    /// The same with the fields of [`Worked`] beside the cautions, for a line of a larger report.
+    #[must_use]
+    pub fn listed(&self, general: &Cautions) -> WorkedListed<'_> {
+        WorkedListed { worked: self, cautions: general.with(self.shown()) }
+    }
 }
 
 impl Evidence {
@@ -108,14 +142,17 @@ impl Evidence {
             Some(found) => (found.drills.clone(), found.plans.clone()),
             None => self.stories(number),
         };
-        let told = |one: &DrillEstimate| self.told(catalogue, number, one, found.is_some(), unit);
+        let told =
+            |one: &DrillEstimate| self.told(catalogue, (number, fault), one, found.is_some(), unit);
         let drills: Vec<WorkedDrill> = all_drills.iter().map(told).collect();
         let plans = all_plans.iter().filter(|plan| plan.drills.len() > 1).map(told).collect();
         let untried = catalogue
             .drills_for(fault)
             .into_iter()
-            .filter(|drill| drills.iter().all(|done| !done.drills.contains(&drill.id)))
-            .map(|drill| drill.name.clone())
+            .filter(|drill| {
+                drills.iter().all(|one| one.done.drills().iter().all(|done| done.id() != drill.id))
+            })
+            .map(|drill| ShownDrill::of(catalogue, &drill.id, fault))
             .collect();
         let with: Vec<&Row> =
             self.rows.iter().filter(|row| row.fault == number && !row.drills.is_empty()).collect();
@@ -137,8 +174,8 @@ impl Evidence {
             {
                 notes.push(format!(
                     "The order may be chance: {} is ahead of {} with a chance of {:.0} in 100.",
-                    first.name,
-                    second.name,
+                    first.done.mentioned(),
+                    second.done.mentioned(),
                     100.0 * chance
                 ));
             }
@@ -192,7 +229,7 @@ impl Evidence {
     fn told(
         &self,
         catalogue: &Catalogue,
-        fault: usize,
+        (fault, fault_id): (usize, &str),
         one: &DrillEstimate,
         estimated: bool,
         unit: &str,
@@ -237,18 +274,11 @@ impl Evidence {
         let reported = |of: &dyn Fn(usize) -> Option<f64>| typical(each(of));
         let entries: Vec<_> =
             one.drills.iter().filter_map(|&drill| catalogue.drill(&self.drills[drill])).collect();
-        let names: Vec<String> =
-            one.drills.iter().map(|&drill| catalogue.drill_name(&self.drills[drill])).collect();
-        let mut cautions: Vec<String> = Vec::new();
-        for caution in entries.iter().flat_map(|drill| &drill.cautions) {
-            if !cautions.contains(caution) {
-                cautions.push(caution.clone());
-            }
-        }
+        let done = one.drills.iter().map(|&drill| &self.drills[drill]);
+        let done = done.map(|id| ShownDrill::of(catalogue, id, fault_id)).collect();
         let support = entries.first().map(|drill| drill.support.as_str());
         WorkedDrill {
-            drills: one.drills.iter().map(|&drill| self.drills[drill].clone()).collect(),
-            name: names.join(" with "),
+            done: ShownTogether::of(done),
             changes,
             detectable,
             improved,
@@ -264,7 +294,6 @@ impl Evidence {
             speed_kmh: reported(&|place| self.reported[place].speed_kmh),
             first_serve_pct: reported(&|place| self.reported[place].first_serve_pct),
             trust: trust(one, players, support, unit, self.of_a_serve),
-            cautions,
         }
     }
 }

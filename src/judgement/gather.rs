@@ -4,11 +4,12 @@ use std::collections::HashMap;
 
 use super::{Judgement, Seen, Setting, Sight, weigh};
 use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
+use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, Player, ServeId, Setting as Shown, StoreError,
+    Case, FaultLabel, LabelState, Library, ServeId, Setting as Shown, StoreError,
 };
-use crate::matcher::{LikeError, Subject, standing};
+use crate::matcher::{LikeError, Subject};
 use crate::serve::ServeReading;
 
 /// A case judged, and what that rests on.
@@ -20,6 +21,11 @@ pub struct Judging {
     pub labels: Vec<FaultLabel>,
     /// Every fault of the catalogue as the day's serves show it: those with a ball if there are any.
     pub suspicions: Vec<Suspicion>,
+    /// How old the player was on the day.
+    pub age: Age,
+    /// Drills to choose from for the limiting fault while no plan is in force, the fittest first;
+    /// none that makes a fault worse which the case shows.
+    pub offers: Vec<ShownDrill>,
     /// The case's practice swings.
     pub swings: Vec<ServeId>,
     /// Its serves with a ball, or of which nobody said what they are.
@@ -58,21 +64,37 @@ pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Ju
         })
         .collect();
     let setting = Setting {
-        junior: junior(&player, case),
+        age: Age::on(case.date, player.born),
         grip: case.grip,
         misses: case.ball.misses,
         planned,
     };
     let judgement = weigh(catalogue, &seen, &setting);
+    let offers =
+        if case.plans.is_empty() { offers(catalogue, case, &judgement) } else { Vec::new() };
     let mut labels: HashMap<String, FaultLabel> =
         seen.into_iter().map(|seen| (seen.label.fault.clone(), seen.label)).collect();
     Ok(Judging {
         labels: judgement.order.iter().filter_map(|one| labels.remove(&one.fault)).collect(),
         judgement,
+        age: setting.age,
+        offers,
         suspicions,
         swings: day.swings.iter().map(|serve| serve.0).collect(),
         balls: day.balls.iter().map(|serve| serve.0).collect(),
     })
+}
+
+/// Drills offered at most.
+const OFFERS: usize = 3;
+
+/// Drills for the limiting fault in the order its sight asks for.
+fn offers(catalogue: &Catalogue, case: &Case, judgement: &Judgement) -> Vec<ShownDrill> {
+    let Some(first) = judgement.order.first() else { return Vec::new() };
+    let mut drills = first.sight.drills(catalogue, &first.fault);
+    drills.retain(|drill| harms(drill, case, &first.fault).is_none());
+    let offered = drills.into_iter().take(OFFERS);
+    offered.map(|drill| ShownDrill::of(catalogue, &drill.id, &first.fault)).collect()
 }
 
 /// Labels that stand, the plan's fault, and what the answers about the grip mean.
@@ -107,12 +129,6 @@ fn candidates(case: &Case, suspicions: &[Suspicion], planned: Option<&str>) -> V
 fn judged(suspicions: &[Suspicion], fault: &str) -> Option<bool> {
     let suspicion = suspicions.iter().find(|suspicion| suspicion.fault == fault)?;
     suspicion.score().map(|_| suspicion.suspected())
-}
-
-fn junior(player: &Player, case: &Case) -> Option<bool> {
-    let born = player.born?;
-    let years = born.until((jiff::Unit::Year, case.date)).ok()?.get_years();
-    Some(years < 18)
 }
 
 /// The serves of a case's day, those of practice swings apart.

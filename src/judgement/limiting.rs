@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::Sight;
 use crate::catalogue::{Catalogue, Fault, Miss};
+use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{FaultLabel, Grip, LabelState, Misses};
 
@@ -34,8 +35,8 @@ pub struct Seen {
 /// What else weighs, beside the faults themselves.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Setting<'a> {
-    /// Under eighteen on the day; `None` = not known, taken as no.
-    pub junior: Option<bool>,
+    /// How old the player was on the day; unknown counts as a junior's, and says so.
+    pub age: Age,
     /// Grip as answered.
     pub grip: Option<Grip>,
     /// Where misses went, as reported.
@@ -90,7 +91,8 @@ pub struct Judgement {
 ///
 /// A coach's choice (label or, without one, the plan) comes first whatever the rest says. The
 /// others are ordered by what they weigh: severity (a coach's word counts one and a half times a
-/// suspicion) times cost (speed, consistency and load, load one and a half times for a junior), up
+/// suspicion) times cost (speed, consistency and load, load one and a half times for a junior and
+/// where the age is not known), up
 /// to a quarter more or less by how many players improved with a plan for it (few players say
 /// little, one or two nothing), a quarter more where most misses go where it sends them, a little more where the
 /// practice swing has it too, and half of what commonly follows from it. Then nothing stands
@@ -205,7 +207,7 @@ struct Weighed<'a> {
 impl<'a> Weighed<'a> {
     fn of(catalogue: &'a Catalogue, seen: &'a Seen, setting: &Setting<'_>) -> Self {
         let fault = catalogue.fault(&seen.label.fault);
-        let load = if setting.junior == Some(true) { 1.5 } else { 1.0 };
+        let load = if setting.age.counts_as_junior() { 1.5 } else { 1.0 };
         let cost = fault.map_or(1.0, |fault| {
             1.0 + f64::from(fault.cost.speed + fault.cost.consistency)
                 + load * f64::from(fault.cost.load)
@@ -318,8 +320,12 @@ impl<'a> Weighed<'a> {
                 much(cost.consistency),
                 much(cost.load)
             );
-            if setting.junior == Some(true) && cost.load > 0 {
-                text.push_str("; load weighs more in a junior");
+            if cost.load > 0 {
+                text.push_str(match setting.age {
+                    Age::Junior => "; load weighs more in a junior",
+                    Age::Unknown => "; the age is not known, so load weighs as in a junior",
+                    Age::Adult => "",
+                });
             }
             reasons.push(format!("{text}."));
         }

@@ -4,6 +4,7 @@
 
 use super::*;
 use crate::catalogue::Catalogue;
+use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{FaultLabel, Grip, LabelState, Misses};
 
@@ -115,19 +116,18 @@ fn most_misses_in_the_net_speak_for_what_sends_them_there() {
 #[test]
 fn load_weighs_more_in_a_junior() {
     let two = [seen("lumbar_arch", 0.6), seen("shallow_leg_drive", 0.5)];
-    let ratio = |junior| {
-        let judged = weigh(
-            Catalogue::builtin(),
-            &two,
-            &Setting { junior: Some(junior), ..Setting::default() },
-        );
+    let ratio = |age| {
+        let judged = weigh(Catalogue::builtin(), &two, &Setting { age, ..Setting::default() });
         let weight = |id: &str| judged.order.iter().find(|one| one.fault == id).unwrap().weight;
         weight("lumbar_arch") / weight("shallow_leg_drive")
     };
-    assert!(ratio(true) > ratio(false), "{} {}", ratio(true), ratio(false));
-    let junior = Setting { junior: Some(true), ..Setting::default() };
+    assert!(ratio(Age::Junior) > ratio(Age::Adult));
+    assert_eq!(ratio(Age::Unknown), ratio(Age::Junior), "who is not known to be grown up is not");
+    let junior = Setting { age: Age::Junior, ..Setting::default() };
     let reasons = first(&[seen("lumbar_arch", 0.6)], &junior).reasons.join(" ");
     assert!(reasons.contains("load weighs more in a junior"), "{reasons}");
+    let reasons = first(&[seen("lumbar_arch", 0.6)], &Setting::default()).reasons.join(" ");
+    assert!(reasons.contains("the age is not known, so load weighs as in a junior"), "{reasons}");
 }
 
 #[test]

@@ -4,11 +4,12 @@ use jiff::civil::Date;
 use serde::{Serialize, Serializer};
 
 use super::Why;
+use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, ShownDrill};
 use crate::exchange::Origin;
 use crate::find::Selection;
 use crate::library::{
-    CaseId, FaultLabel, FollowUp, LabelState, Level, Plan, PlayerId, RecordingId, ServeId,
-    ServeType, Setting,
+    CaseId, FaultLabel, FollowUp, Level, Plan, PlayerId, RecordingId, ServeId, ServeType, Setting,
 };
 use crate::motion::{Capture, Side, View};
 
@@ -86,7 +87,8 @@ pub struct Precedent {
     /// The case's faults as they stand: a coach's word before the program's, rejected ones left
     /// out; strongest first.
     pub faults: Vec<FaultLabel>,
-    /// What was prescribed.
+    /// What was prescribed; in JSON with the cautions, see [`Precedent::object`].
+    #[serde(skip)]
     pub plans: Vec<Plan>,
     /// All follow-ups of those plans, by day.
     pub follow_ups: Vec<FollowUp>,
@@ -96,6 +98,27 @@ pub struct Precedent {
     pub origin: Option<Origin>,
     /// Why they are alike or differ; `None` where the channel set's channels are unknown.
     pub why: Option<Why>,
+}
+
+impl Precedent {
+    /// As one JSON object, with what must be said about its drills beside `general`.
+    #[must_use]
+    pub fn object(&self, catalogue: &Catalogue, general: &Cautions) -> PrecedentObject<'_> {
+        let drills: Vec<ShownDrill> =
+            self.plans.iter().flat_map(|plan| ShownDrill::of_plan(catalogue, plan)).collect();
+        let cautions = (!drills.is_empty()).then(|| general.with(&drills));
+        PrecedentObject { precedent: self, plans: &self.plans, cautions }
+    }
+}
+
+/// A precedent as a JSON object: its fields, its plans, and the cautions of their drills.
+#[derive(Debug, Serialize)]
+pub struct PrecedentObject<'a> {
+    #[serde(flatten)]
+    precedent: &'a Precedent,
+    plans: &'a [Plan],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cautions: Option<Cautions>,
 }
 
 /// What a plan was followed by, read off the last follow-up against the case; a later figure, not
@@ -114,27 +137,4 @@ pub struct Outcome {
 
 fn spelled<T: std::fmt::Display, S: Serializer>(id: &T, to: S) -> Result<S::Ok, S::Error> {
     to.collect_str(id)
-}
-
-/// One label per fault: a coach's before the program's, rejected ones left out, strongest first.
-#[must_use]
-pub fn standing(labels: &[FaultLabel]) -> Vec<FaultLabel> {
-    let mut faults: Vec<FaultLabel> = Vec::new();
-    for label in labels {
-        let coach = label.by != "program";
-        match faults.iter_mut().find(|known| known.fault == label.fault) {
-            // Coaches outrank the program; among coaches a rejection stands.
-            Some(known) => {
-                let known_coach = known.by != "program";
-                let rejects = label.state == LabelState::Rejected;
-                if coach && (!known_coach || rejects) {
-                    *known = label.clone();
-                }
-            }
-            None => faults.push(label.clone()),
-        }
-    }
-    faults.retain(|label| label.state != LabelState::Rejected);
-    faults.sort_by(|a, b| b.severity.total_cmp(&a.severity).then(a.fault.cmp(&b.fault)));
-    faults
 }

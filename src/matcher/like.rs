@@ -6,11 +6,11 @@ use curve_index::{DtwParams, ParamError, QueryError, Strategy, ValidDtwParams};
 use jiff::Unit;
 use thiserror::Error;
 
-use super::answer::standing;
 use super::{
     Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable, same_set_up,
     searched_first,
 };
+use crate::coaching::{Age, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
 use crate::library::{
     Case, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
@@ -27,6 +27,24 @@ pub enum Subject<'a> {
     Stored(ServeId),
     /// A serve that is not stored.
     Unstored(Unstored<'a>),
+}
+
+impl Subject<'_> {
+    /// How old whoever serves was on the day, as far as care goes; unknown for an unknown player.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the store cannot be read.
+    pub fn age(&self, library: &Library) -> Result<Age, StoreError> {
+        let (player, day) = match *self {
+            Self::Stored(serve) => {
+                let head = library.serve_head(serve)?;
+                (Some(head.player), head.date)
+            }
+            Self::Unstored(one) => (one.player, jiff::ZonedDateTime::now().date()),
+        };
+        let born = player.map(|player| library.player(player)).transpose()?.and_then(|p| p.born);
+        Ok(Age::on(day, born))
+    }
 }
 
 /// A serve that is not stored, with what is known about it.
@@ -250,7 +268,7 @@ fn notes(
         let mut note =
             format!("searched first: {} of {} serves, {first}", answer.comparable, answer.searched);
         if open_view {
-            note.push_str("; say where it stood with --view, and those seen from there come first");
+            note.push_str("; say from where it was filmed, and those seen from there come first");
         }
         notes.push(note);
     }

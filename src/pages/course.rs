@@ -2,7 +2,7 @@
 
 use jiff::civil::Date;
 
-use super::DrillFacts;
+use crate::coaching::{Cautions, ShownDrill};
 use crate::drawing::{Channel, MonthStrip, Seen};
 use crate::serve::{BodyPart, Event, Figures};
 
@@ -17,8 +17,9 @@ pub struct Course {
     pub steps: Vec<Step>,
     /// Each fault that was worked on, over all reviews.
     pub months: Vec<MonthStrip>,
-    /// Cautions of the faults and drills named.
-    pub cautions: Vec<String>,
+    /// The library's general cautions and those of the faults worked on; drills add their own as
+    /// they are shown.
+    pub cautions: Cautions,
 }
 
 /// One before and after.
@@ -60,7 +61,7 @@ pub struct StepPlan {
     /// Day of the next review.
     pub review_on: Option<Date>,
     /// Drills with their dose and cautions.
-    pub drills: Vec<DrillFacts>,
+    pub drills: Vec<ShownDrill>,
 }
 
 /// What was looked at on one day.

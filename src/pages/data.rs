@@ -1,9 +1,9 @@
 use jiff::civil::Date;
 
-use crate::catalogue::{Drill, Place};
+use crate::coaching::{Cautions, ShownDrill, ShownTogether};
 use crate::drawing::Pictures;
-use crate::drawing::{Channel, DotRow, Likeness, MonthStrip, Rung};
-use crate::library::{Level, PlannedDrill, ServeType, Setting};
+use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
+use crate::library::{Level, ServeType, Setting};
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
 use crate::words::is_moment;
@@ -58,8 +58,9 @@ pub struct ReviewData {
     pub with_ball: Option<Comparison>,
     /// What a recording cannot tell and the coach asks.
     pub asked: Vec<Asked>,
-    /// Cautions beside the general ones of the catalogue, which are always shown.
-    pub cautions: Vec<String>,
+    /// The library's general cautions and those of the case's faults; drills add their own as they
+    /// are shown.
+    pub cautions: Cautions,
 }
 
 /// The serve under review.
@@ -111,6 +112,8 @@ pub struct FaultFacts {
     pub measures: Vec<usize>,
     /// Why it comes before (or after) the others, for the coach.
     pub order: Option<String>,
+    /// Drills to choose from while there is no plan, for the coach.
+    pub offers: Vec<ShownDrill>,
 }
 
 /// One measure, its reading and what it is held against.
@@ -200,8 +203,8 @@ pub struct Precedent {
     pub faults: Vec<String>,
     /// Whether the limiting fault of this review is among them.
     pub same_fault: bool,
-    /// What was prescribed: names of drills.
-    pub drills: Vec<String>,
+    /// What was prescribed.
+    pub drills: Vec<ShownDrill>,
     /// What came of it.
     pub outcome: Outcome,
     /// The body for drawing.
@@ -236,68 +239,17 @@ pub struct PlanFacts {
     /// Day of the next review.
     pub review_on: Option<Date>,
     /// Drills, the main one first.
-    pub drills: Vec<DrillFacts>,
+    pub drills: Vec<ShownDrill>,
     /// Coach's words.
     pub note: Option<String>,
-}
-
-/// One drill of a plan.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DrillFacts {
-    /// Name.
-    pub name: String,
-    /// Cue, a picture outside the body where possible.
-    pub cue: String,
-    /// From easy to full.
-    pub rungs: Vec<Rung>,
-    /// How many, how often.
-    pub dose: String,
-    /// Where the plan has it done.
-    pub place: Option<Place>,
-    /// When to go up a rung.
-    pub step_up: String,
-    /// What is needed.
-    pub equipment: Vec<String>,
-    /// Cautions of this drill.
-    pub cautions: Vec<String>,
-    /// Published support, or "none found".
-    pub support: String,
-}
-
-impl DrillFacts {
-    /// A drill of the catalogue, with dose and place of the plan where one is made.
-    #[must_use]
-    pub fn new(drill: &Drill, planned: Option<&PlannedDrill>) -> Self {
-        let rung = |step: &crate::catalogue::Step| Rung {
-            what: step.text.clone(),
-            place: step.place.label().to_owned(),
-        };
-        Self {
-            name: drill.name.clone(),
-            cue: drill.cue.clone(),
-            rungs: drill.steps.iter().map(rung).collect(),
-            dose: planned.map_or(&drill.dose, |planned| &planned.dose).clone(),
-            place: planned.and_then(|planned| planned.place),
-            step_up: drill.step_up.clone(),
-            equipment: drill.equipment.clone(),
-            cautions: drill.cautions.clone(),
-            support: drill.support.clone(),
-        }
-    }
-
-    /// Dose and place as one text, "3 x 10; wall".
-    #[must_use]
-    pub fn told(&self) -> String {
-        let place = self.place.map(Place::label);
-        let parts = [Some(self.dose.as_str()).filter(|dose| !dose.is_empty()), place];
-        parts.into_iter().flatten().collect::<Vec<_>>().join("; ")
-    }
 }
 
 /// What happened to players who did one drill or plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EvidenceRow {
-    /// The dots, estimate and interval.
+    /// What they did.
+    pub done: ShownTogether,
+    /// The dots, estimate and interval; its label is written where it is shown.
     pub row: DotRow,
     /// Effective sample size behind the estimate.
     pub effective_players: Option<f64>,
@@ -305,8 +257,6 @@ pub struct EvidenceRow {
     pub typical_days: Option<f64>,
     /// How far to trust it, one sentence.
     pub trust: String,
-    /// Cautions of the drill itself; the general ones stand on the page.
-    pub cautions: Vec<String>,
 }
 
 /// A number before and after.

@@ -21,8 +21,8 @@ pub use course::{
     ChannelMoved, Course, CurvesMoved, Look, Moved, ReportedResult, Step, StepDrawing, StepPlan,
 };
 pub use data::{
-    Asked, Audience, Change, Comparison, DrillFacts, EvidenceRow, FaultFacts, MeasureRow, Outcome,
-    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+    Asked, Audience, Change, Comparison, EvidenceRow, FaultFacts, MeasureRow, Outcome, PlanFacts,
+    PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
 };
 pub use gather::{
     Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main, told_result,

@@ -5,7 +5,7 @@ use askama::Template;
 use super::course::{Course, Moved, Step};
 use super::gather::{told_changes, told_curves, told_main, told_result, told_value};
 use super::review::{NARROW, Pair, WIDE};
-use crate::catalogue::Catalogue;
+use crate::coaching::Cautions;
 use crate::drawing::style_variables;
 use crate::drawing::{EventStrip, event_strip, month_strip, ribbon};
 use crate::words::{apart, count, day, sentence};
@@ -47,6 +47,8 @@ struct Page {
 /// Holds this player only, the latest step first. All texts are escaped.
 #[must_use]
 pub fn progress_page(course: &Course) -> String {
+    let mut cautions = course.cautions.clone();
+    let steps = course.steps.iter().rev().map(|step| step_view(step, &mut cautions)).collect();
     let page = Page {
         title: format!("Progress, {}", course.player),
         style: format!("{}{}", style_variables(), include_str!("templates/style.css")),
@@ -64,12 +66,8 @@ pub fn progress_page(course: &Course) -> String {
                 })
             })
             .collect(),
-        steps: course.steps.iter().rev().map(step_view).collect(),
-        cautions: Catalogue::builtin()
-            .general_cautions()
-            .map(str::to_owned)
-            .chain(course.cautions.iter().cloned())
-            .collect(),
+        steps,
+        cautions: cautions.lines(),
     };
     let mut out = String::new();
     // Writing into a String cannot fail, and the template has no fallible expressions.
@@ -99,7 +97,7 @@ fn headline(course: &Course) -> String {
     }
 }
 
-fn step_view(step: &Step) -> StepView {
+fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
     let dates = match &step.after {
         Some(after) => format!("{} to {}", day(step.before.date), day(after.date)),
         None => format!("from {}", day(step.before.date)),
@@ -170,7 +168,10 @@ fn step_view(step: &Step) -> StepView {
             .plan
             .iter()
             .flat_map(|plan| &plan.drills)
-            .map(|drill| (drill.name.clone(), drill.told(), drill.cautions.join(" ")))
+            .map(|drill| {
+                let text = cautions.in_full(drill);
+                (text.name.to_owned(), text.dose_and_place(), text.cautions.join(" "))
+            })
             .collect(),
     }
 }

@@ -6,7 +6,7 @@ use super::data::{
     Audience, Change, EvidenceRow, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData,
 };
 use super::redact::Redactor;
-use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, ShownDrill};
 use crate::drawing::picture_strip::{palm_strip, picture_strip};
 use crate::drawing::style_variables;
 use crate::drawing::{
@@ -234,13 +234,28 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     };
     let unmeasured = not_measurable(&data.measures, coach);
     let limits = if coach { (usize::MAX, usize::MAX) } else { (PLAYER_EVIDENCE, PLAYER_CHANGES) };
+    let clean = |text: &str| texts.clean(text);
+    let mut cautions = data.cautions.clone();
+    let plan = plan_view(data, cut, &texts, &mut cautions);
+    let found = data.precedents.found.iter().take(shown).enumerate();
+    let found = found
+        .map(|(index, one)| precedent_view(one, data, coach, coach || index == 0, &mut cautions))
+        .collect();
+    let evidence = evidence_views(&data.evidence, limits.0, coach, &clean, &mut cautions);
+    let limiting = data.limiting.as_ref().map(|fault| {
+        let mut view = fault_view(fault, data, &texts);
+        if coach {
+            view.order.push_str(&offered(&fault.offers, &mut cautions));
+        }
+        view
+    });
     Page {
         coach,
         title: format!("Serve review, {}, {}", data.player.code, day(data.serve.date)),
         style: format!("{}{}", style_variables(), include_str!("templates/style.css")),
         date: day(data.serve.date),
         who: who(data, coach),
-        limiting: data.limiting.as_ref().map(|fault| fault_view(fault, data, &texts)),
+        limiting,
         strip: strip(Seen::FromBehind),
         strip_caption: strip_caption(data, behind.is_some(), coach),
         shots_caption: shots_caption(data, behind.is_some(), coach),
@@ -253,20 +268,13 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         }),
         ribbon: data.channels.first().map(&named),
         ribbon_caption: ribbon_caption(data.channels.first(), coach),
-        plan: plan_view(data, cut, &texts),
+        plan,
         searched: searched(data, shown, coach),
-        found: data
-            .precedents
-            .found
-            .iter()
-            .take(shown)
-            .enumerate()
-            .map(|(index, one)| precedent_view(one, data, coach, coach || index == 0))
-            .collect(),
+        found,
         likeness: closest
             .filter(|one| !one.likeness.parts.is_empty())
             .map(|one| likeness_figure(&one.likeness, "the closest precedent", 290.0).to_string()),
-        evidence: evidence_views(&data.evidence, limits.0, coach, &|text| texts.clean(text)),
+        evidence,
         evidence_notes: data.evidence_notes.iter().map(|note| texts.clean(note)).collect(),
         dashed: data.evidence.iter().any(|row| row.row.by_itself.is_some()),
         progress: progress_view(data, limits.1, coach, &texts),
@@ -277,11 +285,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         aside: data.with_ball.is_some() || !data.asked.is_empty() || !unmeasured.is_empty(),
         not_measurable: unmeasured,
         asked: asked_lines(&data.asked, coach, &texts),
-        cautions: Catalogue::builtin()
-            .general_cautions()
-            .map(str::to_owned)
-            .chain(data.cautions.iter().map(|text| texts.clean(text)))
-            .collect(),
+        cautions: cautions.lines().iter().map(|text| texts.clean(text)).collect(),
         extra: coach.then(|| Extra {
             second: data.second.as_ref().map(|fault| fault_view(fault, data, &texts)),
             others: data.other_faults.iter().map(|fault| fault_view(fault, data, &texts)).collect(),
@@ -458,7 +462,22 @@ fn fault_view(fault: &FaultFacts, data: &ReviewData, texts: &Redactor) -> FaultV
     }
 }
 
-fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanView> {
+/// Drills to choose from, to the coach.
+fn offered(drills: &[ShownDrill], cautions: &mut Cautions) -> String {
+    let names: Vec<&str> = drills.iter().map(|drill| cautions.name(drill)).collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!(" Drills to choose from: {}.", names.join(", "))
+    }
+}
+
+fn plan_view(
+    data: &ReviewData,
+    full: usize,
+    texts: &Redactor,
+    cautions: &mut Cautions,
+) -> Option<PlanView> {
     let plan = data.plan.as_ref()?;
     let mut dates = Vec::new();
     dates.extend(plan.start.map(|date| format!("from {}", day(date))));
@@ -467,31 +486,36 @@ fn plan_view(data: &ReviewData, full: usize, texts: &Redactor) -> Option<PlanVie
         .drills
         .iter()
         .take(full)
-        .map(|drill| DrillView {
-            name: drill.name.clone(),
-            cue: drill.cue.clone(),
-            rungs: drill
-                .rungs
-                .iter()
-                .enumerate()
-                .map(|(index, rung)| RungView {
-                    mark: ladder_mark(index + 1, drill.rungs.len()).to_string(),
-                    place: sentence(&rung.place),
-                    what: rung.what.clone(),
-                })
-                .collect(),
-            dose: drill.dose.clone(),
-            place: drill.place.map(|place| sentence(place.label())).unwrap_or_default(),
-            step_up: drill.step_up.clone(),
-            equipment: list(&drill.equipment),
-            support: drill.support.clone(),
-            cautions: drill.cautions.join(" "),
+        .map(|drill| {
+            let text = cautions.in_full(drill);
+            DrillView {
+                name: text.name.to_owned(),
+                cue: text.cue.to_owned(),
+                rungs: text
+                    .steps
+                    .iter()
+                    .enumerate()
+                    .map(|(index, step)| RungView {
+                        mark: ladder_mark(index + 1, text.steps.len()).to_string(),
+                        place: sentence(step.place.label()),
+                        what: step.text.clone(),
+                    })
+                    .collect(),
+                dose: text.dose.to_owned(),
+                place: text.place.map(|place| sentence(place.label())).unwrap_or_default(),
+                step_up: text.step_up.to_owned(),
+                equipment: list(text.equipment),
+                support: text.support.to_owned(),
+                cautions: text.cautions.join(" "),
+            }
         })
         .collect();
     let more = plan.drills.iter().skip(full).map(|drill| {
-        let mut parts = vec![format!("{}:", drill.name)];
-        parts.extend(Some(drill.told()).filter(|told| !told.is_empty()).map(|told| told + "."));
-        parts.extend(drill.cautions.iter().cloned());
+        let text = cautions.in_full(drill);
+        let mut parts = vec![format!("{}:", text.name)];
+        let told = text.dose_and_place();
+        parts.extend(Some(told).filter(|told| !told.is_empty()).map(|told| told + "."));
+        parts.extend(text.cautions.iter().cloned());
         parts.join(" ")
     });
     let more = more.collect();
@@ -552,6 +576,7 @@ fn precedent_view(
     data: &ReviewData,
     coach: bool,
     compared: bool,
+    cautions: &mut Cautions,
 ) -> PrecedentView {
     let mut who = match one.level {
         _ if one.own => format!("You, {}", day(one.date)),
@@ -582,7 +607,8 @@ fn precedent_view(
     let plan = if one.drills.is_empty() {
         String::new()
     } else {
-        format!("Drills: {}.", one.drills.join("; "))
+        let names: Vec<&str> = one.drills.iter().map(|drill| cautions.name(drill)).collect();
+        format!("Drills: {}.", names.join("; "))
     };
     let most = |shares: Vec<(String, f64)>| {
         shares.into_iter().filter(|share| share.1.is_finite()).max_by(|a, b| a.1.total_cmp(&b.1))
@@ -632,6 +658,7 @@ pub(super) fn evidence_views(
     most: usize,
     nearness: bool,
     clean: &dyn Fn(&str) -> String,
+    cautions: &mut Cautions,
 ) -> Vec<EvidenceView> {
     let rows: Vec<_> = rows.iter().take(most).collect();
     let range = rows
@@ -640,7 +667,8 @@ pub(super) fn evidence_views(
         .fold((0.0, 0.0), |a: (f64, f64), b| (a.0.min(b.0), a.1.max(b.1)));
     rows.into_iter()
         .map(|row| {
-            let row_of_dots: &DotRow = &row.row;
+            let (label, own) = cautions.together(&row.done);
+            let row_of_dots = DotRow { label, ..row.row.clone() };
             let mut trust =
                 vec![format!("{}.", sentence(&row_of_dots.estimated())), clean(&row.trust)];
             trust.extend(row.typical_days.filter(|d| d.is_finite()).map(|days| {
@@ -651,12 +679,12 @@ pub(super) fn evidence_views(
                     .filter(|n| nearness && n.is_finite())
                     .map(|n| format!("Counts like {n:.1} players as close as the closest.")),
             );
-            if !row.cautions.is_empty() {
-                let cautions: Vec<_> = row.cautions.iter().map(|text| clean(text)).collect();
-                trust.push(format!("Caution: {}", cautions.join(" ")));
+            if !own.is_empty() {
+                let own: Vec<_> = own.into_iter().map(clean).collect();
+                trust.push(format!("Caution: {}", own.join(" ")));
             }
             EvidenceView {
-                drawing: dot_row(row_of_dots, range, HALF).to_string(),
+                drawing: dot_row(&row_of_dots, range, HALF).to_string(),
                 trust: trust.join(" "),
             }
         })

@@ -6,6 +6,7 @@ use jiff::civil::date;
 
 use super::*;
 use crate::catalogue::{Catalogue, Place};
+use crate::coaching::{Age, Cautions, ShownDrill, ShownTogether};
 use crate::drawing::*;
 use crate::library::{Level, PlannedDrill, ServeType, Setting};
 use crate::motion::Side;
@@ -99,6 +100,18 @@ fn likeness(turn: f64) -> Likeness {
     }
 }
 
+/// A drill of the catalogue, for the fault under review.
+fn shown(id: &str) -> ShownDrill {
+    ShownDrill::of(Catalogue::builtin(), id, "shallow_leg_drive")
+}
+
+/// What is said on every page of a junior, a fault with a health note among it.
+fn cautions() -> Cautions {
+    let mut cautions = Cautions::of(Catalogue::builtin(), Age::Junior);
+    cautions.fault(Catalogue::builtin(), "lumbar_arch");
+    cautions
+}
+
 fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str]) -> Precedent {
     Precedent {
         player: format!("HOLM-{number}"),
@@ -115,7 +128,7 @@ fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str])
         likeness: likeness(0.02 * number as f64),
         faults: vec!["Shallow leg drive".to_owned(), "Tossing arm drops early".to_owned()],
         same_fault: true,
-        drills: drills.iter().map(|&drill| drill.to_owned()).collect(),
+        drills: drills.iter().map(|id| shown(id)).collect(),
         outcome: match changed {
             Some(by) => Outcome::Changed {
                 measure: "front knee bend".to_owned(),
@@ -170,14 +183,13 @@ pub(crate) fn review_data() -> ReviewData {
 fn make_review() -> ReviewData {
     let this = reviewed();
     let others = others(14);
-    let catalogue = Catalogue::builtin();
-    let drill = |id: &str, dose: Option<&str>| {
-        let planned = dose.map(|dose| PlannedDrill {
-            drill: id.to_owned(),
-            dose: dose.to_owned(),
-            place: Some(Place::OffCourt),
-        });
-        DrillFacts::new(catalogue.drill(id).unwrap(), planned.as_ref())
+    let drill = |id: &str, dose: Option<&str>| match dose {
+        None => shown(id),
+        Some(dose) => {
+            let place = Some(Place::OffCourt);
+            let planned = PlannedDrill { drill: id.to_owned(), dose: dose.to_owned(), place };
+            ShownDrill::planned(Catalogue::builtin(), &planned, "shallow_leg_drive")
+        }
     };
     let change = |measure: &str, before, after, unit: &str, detectable, larger_is_better| Change {
         measure: measure.to_owned(),
@@ -188,7 +200,7 @@ fn make_review() -> ReviewData {
         larger_is_better,
     };
     let fault = |id: &str, score, measures: &[usize], decided: Option<&str>| {
-        let fault = catalogue.fault(id).unwrap();
+        let fault = Catalogue::builtin().fault(id).unwrap();
         FaultFacts {
             name: fault.name.clone(),
             to_player: fault.to_player.clone(),
@@ -197,6 +209,7 @@ fn make_review() -> ReviewData {
             decided: decided.map(str::to_owned),
             measures: measures.to_vec(),
             order: Some("First because it lies upstream of the early tossing arm, costs most speed, and 5 of 7 players with it improved.".to_owned()),
+            offers: Vec::new(),
         }
     };
     ReviewData {
@@ -230,10 +243,10 @@ fn make_review() -> ReviewData {
             searched_first: None,
             filter: Some("right handed or left handed, not the same player".to_owned()),
             found: vec![
-                precedent(1, Level::Club, Some(11.0), &["Serves from the service line", "Jump and reach"]),
-                precedent(2, Level::Competition, Some(3.0), &["Jump and reach"]),
-                precedent(3, Level::Club, None, &["Land inside the line"]),
-                precedent(4, Level::National, Some(-8.0), &["Land inside the line"]),
+                precedent(1, Level::Club, Some(11.0), &["service_line_serves", "jump_and_reach"]),
+                precedent(2, Level::Competition, Some(3.0), &["jump_and_reach"]),
+                precedent(3, Level::Club, None, &["land_inside"]),
+                precedent(4, Level::National, Some(-8.0), &["land_inside"]),
             ],
         },
         plan: Some(PlanFacts {
@@ -244,16 +257,16 @@ fn make_review() -> ReviewData {
         }),
         evidence: vec![
             EvidenceRow {
+                done: ShownTogether::of(vec![shown("service_line_serves")]),
                 row: dots("Serves from the service line", &[11.0, 14.0, 3.0, 9.0, 22.0, -2.0, 12.0], Some((10.0, 5.0, 15.0))),
                 effective_players: Some(4.6), typical_days: Some(38.0),
                 trust: "Seven players, few enough that one more could shift this.".to_owned(),
-                cautions: vec!["Not on a slippery court.".to_owned()],
             },
             EvidenceRow {
+                done: ShownTogether::of(vec![shown("jump_and_reach")]),
                 row: dots("Jump and reach", &[4.0, -8.0, 10.0], None),
                 effective_players: Some(2.1), typical_days: None,
                 trust: "Only three players, HOLM-2 among them: read it as three stories, not as a number.".to_owned(),
-                cautions: Vec::new(),
             },
         ],
         evidence_notes: vec!["14 plans for this fault: 9 followed up, 5 never seen again; those never seen again may have done worse.".to_owned()],
@@ -276,7 +289,7 @@ fn make_review() -> ReviewData {
             Asked { what: "grip: bevel under the index knuckle".to_owned(), answer: Some("2".to_owned()) },
             Asked { what: "where misses go".to_owned(), answer: None },
         ],
-        cautions: vec!["Sore front knee reported in May: keep jumps low and few.".to_owned()],
+        cautions: cautions(),
         figures: Some(this.figures.clone()),
     }
 }
@@ -301,7 +314,7 @@ pub(crate) fn bare_review() -> ReviewData {
         progress: None,
         with_ball: None,
         asked: Vec::new(),
-        cautions: Vec::new(),
+        cautions: cautions(),
         ..full
     }
 }

@@ -1,6 +1,6 @@
 use askama::Template;
 
-use crate::catalogue::Catalogue;
+use crate::coaching::Cautions;
 use crate::drawing::style_variables;
 use crate::drawing::{map_drawing, month_shares, share_mark, tree_drawing};
 use crate::evidence::Worked;
@@ -119,6 +119,9 @@ pub fn squad_page(squad: &Squad) -> String {
     let name = squad.name.clone().unwrap_or_else(|| "all players".to_owned());
     let standing: Vec<&FaultFacts> = squad.faults.iter().filter(|f| f.now.with > 0).collect();
     let strips = strips(squad);
+    let mut cautions = squad.cautions.clone();
+    let worked = squad.worked.iter().take(WORKED);
+    let worked = worked.map(|worked| worked_view(worked, &mut cautions)).collect();
     let page = Page {
         title: format!("Squad report, {name}"),
         style: format!(
@@ -147,10 +150,7 @@ pub fn squad_page(squad: &Squad) -> String {
         see_more: match squad.see_next.len().saturating_sub(SEEN) {
             0 => String::new(),
             more => {
-                format!(
-                    "{} more with weaker reasons; the command line lists them with --json.",
-                    more
-                )
+                format!("{more} more with weaker reasons; the data of the report lists them all.")
             }
         },
         alike: squad.alike.as_ref().map(alike_view),
@@ -171,7 +171,7 @@ pub fn squad_page(squad: &Squad) -> String {
                 apart: String::new(),
             })
             .collect(),
-        worked: squad.worked.iter().take(WORKED).map(worked_view).collect(),
+        worked,
         dashed: squad.worked.iter().take(WORKED).any(|worked| worked.by_itself.is_some()),
         worked_more: list(
             &squad
@@ -183,7 +183,7 @@ pub fn squad_page(squad: &Squad) -> String {
                 })
                 .collect::<Vec<_>>(),
         ),
-        cautions: cautions(squad),
+        cautions: lines(squad, &cautions),
         today: day(squad.today),
         name,
     };
@@ -473,17 +473,17 @@ fn plans(squad: &Squad) -> String {
     )
 }
 
-fn worked_view(worked: &Worked) -> WorkedView {
+fn worked_view(worked: &Worked, cautions: &mut Cautions) -> WorkedView {
     let rows = rows(worked);
     WorkedView {
         name: worked.name.clone(),
         measure: worked.measure.clone(),
-        drills: evidence_views(&rows, WORKED_DRILLS, false, &str::to_owned),
+        drills: evidence_views(&rows, WORKED_DRILLS, false, &str::to_owned, cautions),
         notes: worked.notes.join(" "),
     }
 }
 
-fn cautions(squad: &Squad) -> Vec<String> {
+fn lines(squad: &Squad, cautions: &Cautions) -> Vec<String> {
     let own = [
         "A fault a recording cannot show counts as not seen: shares are rather too low than too \
          high."
@@ -497,9 +497,8 @@ fn cautions(squad: &Squad) -> Vec<String> {
             .to_owned(),
         "Cures are seen at the next look, so the days to a cure are rather too many.".to_owned(),
     ];
-    Catalogue::builtin()
-        .general_cautions()
-        .map(str::to_owned)
+    let general = cautions.lines().into_iter();
+    general
         .chain(own)
         .chain(squad.notes.iter().map(|note| format!("{}.", sentence(note))))
         .collect()

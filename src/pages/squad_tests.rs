@@ -16,7 +16,9 @@ fn squad(least_silhouette: f64) -> Squad {
         today: jiff::civil::date(2026, 8, 1),
         groups: GroupsParams { least_silhouette, ..GroupsParams::default() },
     };
-    gather(&library, Catalogue::builtin(), &query, |_, _| ControlFlow::Continue(())).unwrap()
+    let text = "[cautions]\nalways = [\"Not on a wet court.\"]\n";
+    let catalogue = Catalogue::builtin().with_extra("own.toml", text).unwrap();
+    gather(&library, &catalogue, &query, |_, _| ControlFlow::Continue(())).unwrap()
 }
 
 /// Groups forced, so that everything is drawn; names and notes of the library never show.
@@ -28,7 +30,9 @@ fn a_page_holds_codes_only_and_sound_drawings() {
     let page = squad_page(&squad);
     assert!(!page.contains("Name of") && !page.contains("a private word"));
     assert!(page.contains("p01") && page.contains("Getting rarer: shallow leg drive"));
-    assert!(page.contains("Stop") && page.contains("clinician"), "the general cautions are there");
+    for caution in Catalogue::builtin().general_cautions().chain(["Not on a wet court."]) {
+        assert!(page.contains(caution), "{caution}");
+    }
     for width in [720.0, 358.0] {
         let mut drawings = vec![map_drawing(alike, width), tree_drawing(alike, width)];
         drawings.extend(month_shares(&squad.faults[0], width / 2.0));

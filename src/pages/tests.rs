@@ -4,6 +4,8 @@ use jiff::civil::date;
 
 use super::sample;
 use super::*;
+use crate::catalogue::Catalogue;
+use crate::coaching::{Age, Cautions, ShownDrill, ShownTogether};
 use crate::drawing::*;
 use crate::motion::{ReadOptions, read};
 use crate::serve::{BodyPart, CURVE_FRAMES, Figures, FindOptions, Reading, Serve, find};
@@ -681,17 +683,69 @@ fn no_band_is_claimed_where_there_is_none() {
     assert!(!page.contains("8 of 10 of them") && page.contains("Your line alone"));
 }
 
+/// Own cautions as the catalogue has them, with the page's escapes.
+fn own_cautions(id: &str) -> Vec<String> {
+    let drill = Catalogue::builtin().drill(id).unwrap();
+    drill.cautions.iter().map(|caution| caution.replace('\'', "&#39;")).collect()
+}
+
 #[test]
 fn cautions_stand_by_every_drill_shown() {
-    let data = sample::review_data();
+    let mut data = sample::review_data();
+    // Drills of the plan, of precedents, of the evidence and to choose from: no two the same.
+    let shown = |id: &str| ShownDrill::of(Catalogue::builtin(), id, "lumbar_arch");
+    data.precedents.found[0].drills = vec![shown("kneeling_serve"), shown("small_football")];
+    data.evidence[0].done = ShownTogether::of(vec![shown("bevel_check")]);
+    data.limiting.as_mut().unwrap().offers = vec![shown("elbow_over_rail")];
+    let everywhere = ["kneeling_serve", "small_football", "bevel_check"];
     for audience in [Audience::Player, Audience::Coach] {
         let page = words_of(&review(&data, audience));
-        for drill in &data.plan.as_ref().unwrap().drills {
-            assert!(page.contains(&drill.name));
-            for caution in &drill.cautions {
-                let caution = caution.replace('\'', "&#39;");
-                assert!(page.contains(&caution), "'{caution}' is missing for {audience:?}");
+        let planned = data.plan.as_ref().unwrap().drills.iter().map(ShownDrill::id);
+        let offered = (audience == Audience::Coach).then_some("elbow_over_rail");
+        let drills: Vec<&str> = planned.chain(everywhere).chain(offered).collect();
+        assert_eq!(drills.len(), if audience == Audience::Coach { 7 } else { 6 });
+        for id in drills {
+            let name = Catalogue::builtin().drill(id).unwrap().name.replace('\'', "&#39;");
+            assert!(page.contains(&name), "{name} is missing for {audience:?}");
+            for caution in own_cautions(id) {
+                assert!(page.contains(&caution), "{id}: '{caution}' is missing for {audience:?}");
             }
+        }
+        let note = Catalogue::builtin().fault("lumbar_arch").unwrap().health_note.as_ref();
+        assert!(page.contains(note.unwrap().as_str()), "{audience:?}");
+    }
+}
+
+/// What a library adds to the general cautions reaches every page, and so does an unknown age.
+#[test]
+fn a_librarys_own_general_cautions_reach_every_page() {
+    let added = "Not on a wet court.";
+    let text = format!("[cautions]\nalways = [\"{added}\"]\n");
+    let catalogue = Catalogue::builtin().with_extra("own.toml", &text).unwrap();
+    let cautions = Cautions::of(&catalogue, Age::Unknown);
+    let mut data = sample::review_data();
+    data.cautions = cautions.clone();
+    let mut bare = sample::bare_review();
+    bare.cautions = cautions.clone();
+    let course = Course {
+        player: "p01".to_owned(),
+        reviews: 1,
+        steps: Vec::new(),
+        months: Vec::new(),
+        cautions,
+    };
+    let pages = [
+        review(&data, Audience::Player),
+        review(&data, Audience::Coach),
+        review(&bare, Audience::Player),
+        progress_page(&course),
+    ];
+    for (at, page) in pages.iter().enumerate() {
+        let page = words_of(page);
+        assert!(page.contains(added), "page {at}");
+        assert!(page.contains("No birth date is recorded"), "page {at}");
+        for caution in Catalogue::builtin().general_cautions() {
+            assert!(page.contains(caution), "page {at}: {caution}");
         }
     }
 }
@@ -703,7 +757,8 @@ fn hostile_texts_stay_texts() {
     data.player.code = hostile.to_owned();
     data.limiting.as_mut().unwrap().to_player = hostile.to_owned();
     data.channels[0].label = hostile.to_owned();
-    data.evidence[0].row.label = hostile.to_owned();
+    let foreign = ShownDrill::of(Catalogue::builtin(), hostile, "shallow_leg_drive");
+    data.evidence[0].done = ShownTogether::of(vec![foreign]);
     data.precedents.found[0].player = hostile.to_owned();
     data.progress.as_mut().unwrap().months.as_mut().unwrap().plans[0].label = hostile.to_owned();
     for audience in [Audience::Player, Audience::Coach] {

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::{MonthShare, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
+use crate::coaching::Cautions;
 use crate::evidence::Worked;
 use crate::find::Selection;
 use crate::library::ServeId;
@@ -46,6 +47,8 @@ pub struct Squad {
     pub worked: Vec<Worked>,
     /// Whom to see next, the most pressing first.
     pub see_next: Vec<SeeNext>,
+    /// The library's general cautions for these players; drills add their own as they are shown.
+    pub cautions: Cautions,
 }
 
 /// A player and a day.

@@ -271,7 +271,7 @@ fn a_player_has_one_vote_however_many_plans() {
 
     let worked = found.worked(Catalogue::builtin(), FAULT).unwrap();
     let [drill] = &worked.drills[..] else { panic!("{:?}", worked.drills) };
-    assert_eq!((drill.drills[0].as_str(), drill.players, drill.improved), (DRILL, 4, 1));
+    assert_eq!((drill.done.drills()[0].id(), drill.players, drill.improved), (DRILL, 4, 1));
     assert_eq!(drill.changes, [1.0, 1.0, 1.0, 20.0], "one change for each player");
     assert_eq!(worked.followings.plans, 6);
     // Nobody is without a plan: what came by itself is unknown, and so is the gain.

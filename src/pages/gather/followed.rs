@@ -29,8 +29,9 @@ pub(super) fn evidence(
 pub(in crate::pages) fn rows(worked: &Worked) -> Vec<EvidenceRow> {
     let seen = worked.drills.iter().filter(|drill| drill.players > 0);
     seen.map(|drill| EvidenceRow {
+        done: drill.done.clone(),
         row: DotRow {
-            label: drill.name.clone(),
+            label: String::new(),
             measure: worked.measure.clone(),
             unit: worked.unit.clone(),
             changes: drill.changes.clone(),
@@ -42,7 +43,6 @@ pub(in crate::pages) fn rows(worked: &Worked) -> Vec<EvidenceRow> {
         effective_players: Some(drill.effective),
         typical_days: drill.typical_days,
         trust: drill.trust.clone(),
-        cautions: drill.cautions.clone(),
     })
     .collect()
 }

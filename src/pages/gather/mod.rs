@@ -11,10 +11,11 @@ pub use progress::{course, told_changes, told_curves, told_main, told_result, to
 use jiff::civil::Date;
 
 use super::{
-    Asked, DrillFacts, FaultFacts, MeasureRow, PlanFacts, PlayerFacts, Precedent, Precedents,
-    ReviewData, ServeFacts,
+    Asked, FaultFacts, MeasureRow, PlanFacts, PlayerFacts, Precedent, Precedents, ReviewData,
+    ServeFacts,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion};
+use crate::coaching::{Age, Cautions, ShownDrill, standing};
 use crate::drawing::{Channel, Likeness, channels_of};
 use crate::find::Filter;
 use crate::judgement::{Chosen, Judged, Judging, judge};
@@ -65,7 +66,7 @@ pub fn gather(
         .map(|precedent| library.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
     let measures = measures(catalogue, &row, &neighbours);
-    let mut faults = faults(catalogue, &case, &judging, &measures);
+    let mut faults = faults(catalogue, &judging, &measures);
     let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
     let second = judging.judgement.second.map(|at| faults.remove(at));
     let limiting = (!faults.is_empty()).then(|| faults.remove(0));
@@ -103,7 +104,7 @@ pub fn gather(
         progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
         with_ball: progress::with_ball(library, catalogue, &judging)?,
         asked: asked(&case),
-        cautions: cautions(catalogue, &case),
+        cautions: cautions(catalogue, &case, judging.age),
     })
 }
 
@@ -198,12 +199,7 @@ fn published(catalogue: &Catalogue, source: &str) -> Option<(f64, f64, String)> 
 }
 
 /// Faults of the case in the order of its judgement, the limiting one first.
-fn faults(
-    catalogue: &Catalogue,
-    case: &Case,
-    judging: &Judging,
-    measures: &[MeasureRow],
-) -> Vec<FaultFacts> {
+fn faults(catalogue: &Catalogue, judging: &Judging, measures: &[MeasureRow]) -> Vec<FaultFacts> {
     let judgement = &judging.judgement;
     let facts = |(at, (judged, label)): (usize, (&Judged, &FaultLabel))| {
         let fault = catalogue.fault(&judged.fault);
@@ -223,10 +219,11 @@ fn faults(
                 })
                 .collect(),
             order: Some(if at == 0 {
-                format!("{} {}", first_words(catalogue, case, judging), judged.reasons.join(" "))
+                format!("{} {}", first_words(judging), judged.reasons.join(" "))
             } else {
                 judged.reasons.join(" ")
             }),
+            offers: if at == 0 { judging.offers.clone() } else { Vec::new() },
         }
     };
     judgement.order.iter().zip(&judging.labels).enumerate().map(facts).collect()
@@ -242,14 +239,14 @@ fn decided(state: LabelState) -> Option<String> {
     }
 }
 
-/// Who settled on the limiting fault, how to overrule it, and drills for it while there is no plan.
-fn first_words(catalogue: &Catalogue, case: &Case, judging: &Judging) -> String {
+/// Who settled on the limiting fault, and how to overrule it.
+fn first_words(judging: &Judging) -> String {
     let judgement = &judging.judgement;
-    let mut words = match (judgement.chosen, &judgement.program_first) {
-        (Chosen::Program, _) => format!(
-            "First in the program's order; overrule it with label {} --limiting FAULT.",
-            case.id
-        ),
+    match (judgement.chosen, &judgement.program_first) {
+        (Chosen::Program, _) => {
+            "First in the program's order; label another as the limiting fault to overrule it."
+                .to_owned()
+        }
         (Chosen::Coach, None) => "The coach's choice, and the program's.".to_owned(),
         (Chosen::Plan, None) => "The plan works on it; the program would too.".to_owned(),
         (Chosen::Coach, Some(other)) => {
@@ -258,15 +255,7 @@ fn first_words(catalogue: &Catalogue, case: &Case, judging: &Judging) -> String 
         (Chosen::Plan, Some(other)) => {
             format!("The plan works on it; the program would have begun with: {other}.")
         }
-    };
-    if let (true, Some(first)) = (case.plans.is_empty(), judgement.order.first()) {
-        let drills = first.sight.drills(catalogue, &first.fault);
-        let names: Vec<&str> = drills.iter().take(3).map(|drill| drill.name.as_str()).collect();
-        if !names.is_empty() {
-            words.push_str(&format!(" Drills to choose from: {}.", names.join(", ")));
-        }
     }
-    words
 }
 
 fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, String)> {
@@ -365,8 +354,7 @@ fn precedents(
             drills: precedent
                 .plans
                 .iter()
-                .flat_map(|plan| &plan.drills)
-                .map(|planned| catalogue.drill_name(&planned.drill))
+                .flat_map(|plan| ShownDrill::of_plan(catalogue, plan))
                 .collect(),
             outcome: followed::outcome(library, catalogue, precedent)?,
             figures: Some(figures),
@@ -386,14 +374,7 @@ fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
     Some(PlanFacts {
         start: Some(plan.start),
         review_on: plan.review_on,
-        drills: plan
-            .drills
-            .iter()
-            .filter_map(|planned| {
-                let drill = catalogue.drill(&planned.drill)?;
-                Some(DrillFacts::new(drill, Some(planned)))
-            })
-            .collect(),
+        drills: ShownDrill::of_plan(catalogue, plan),
         note: plan.note.clone(),
     })
 }
@@ -419,14 +400,10 @@ fn asked(case: &Case) -> Vec<Asked> {
     ]
 }
 
-fn cautions(catalogue: &Catalogue, case: &Case) -> Vec<String> {
-    let mut cautions: Vec<String> = Vec::new();
-    for label in matcher::standing(&case.labels) {
-        if let Some(note) = catalogue.fault(&label.fault).and_then(|f| f.health_note.clone())
-            && !cautions.contains(&note)
-        {
-            cautions.push(note);
-        }
+fn cautions(catalogue: &Catalogue, case: &Case, age: Age) -> Cautions {
+    let mut cautions = Cautions::of(catalogue, age);
+    for label in standing(&case.labels) {
+        cautions.fault(catalogue, &label.fault);
     }
     cautions
 }

@@ -14,6 +14,7 @@ use jiff::civil::Date;
 use super::facts::{FaultFacts, PlayerDay, Slice, SliceFault, Squad};
 use super::{DistancesError, FaultLook, GroupsParams, course};
 use crate::catalogue::Catalogue;
+use crate::coaching::{Age, Cautions};
 use crate::evidence::{Evidence, Worked};
 use crate::find::{AGE_BANDS, Filter, FilterError};
 use crate::library::{
@@ -21,6 +22,7 @@ use crate::library::{
     StoreError,
 };
 use crate::matcher;
+use crate::remedy::Remedy;
 
 /// Coverage of every interval here.
 pub const CONFIDENCE: f64 = 0.9;
@@ -72,8 +74,11 @@ pub enum SquadError {
         found: String,
     },
     /// The map's equations were not solved.
-    #[error("map: {0}; leave out single odd serves with --where")]
-    Map(String),
+    #[error("map: {why}; {}", Remedy::LeaveOutOdd)]
+    Map {
+        /// Why.
+        why: String,
+    },
 }
 
 /// A case and what is wrong in it.
@@ -182,6 +187,8 @@ pub fn gather(
     let worked = worked(&read, &faults)?;
     let alike = alike::alike(&read, &progress)?;
     let notes = notes(&read, &selection.ignored);
+    let ages = read.players.iter().map(|player| Age::on(query.today, player.born));
+    let ages: Vec<Age> = ages.collect();
     Ok(Squad {
         name: query.squad.clone(),
         filter: query.filter.to_string(),
@@ -199,6 +206,7 @@ pub fn gather(
         follow_up,
         worked,
         see_next,
+        cautions: Cautions::of(catalogue, Age::of_all(ages)),
     })
 }
 

@@ -4,9 +4,8 @@ use super::compare::{curves, drawing, main_measure, other_measures};
 use super::look::{Alike, Day, alike, looked};
 use super::month_strip;
 use crate::catalogue::Catalogue;
-use crate::library::{BallFlight, FollowUp, Library, Plan, PlayerId, StoreError};
-use crate::matcher::standing;
-use crate::pages::DrillFacts;
+use crate::coaching::{Age, Cautions, ShownDrill, standing};
+use crate::library::{BallFlight, FollowUp, Library, Plan, Player, PlayerId, StoreError};
 use crate::pages::course::{Course, Look, ReportedResult, Step, StepPlan};
 use crate::serve::{MEASURES, Reading};
 use crate::words::sentence;
@@ -23,7 +22,7 @@ pub fn course(
     catalogue: &Catalogue,
     player: PlayerId,
 ) -> Result<Course, StoreError> {
-    let code = library.player(player)?.code;
+    let Player { code, born, .. } = library.player(player)?;
     let mut days = Vec::new();
     for case in library.cases(Some(player))? {
         days.push(Day::of_case(library, case)?);
@@ -53,13 +52,10 @@ pub fn course(
     }
     let end = |step: &Step| step.after.as_ref().map_or(jiff::civil::Date::MAX, |look| look.date);
     steps.sort_by_key(|step| (step.before.date, end(step)));
-    let mut cautions: Vec<String> = Vec::new();
-    for step in &steps {
-        let Some(plan) = &step.plan else { continue };
-        let note = catalogue.fault(&plan.fault).and_then(|fault| fault.health_note.clone());
-        if let Some(note) = note.filter(|note| !cautions.contains(note)) {
-            cautions.push(note);
-        }
+    let age = days.last().map_or(Age::Unknown, |day| Age::on(day.date, born));
+    let mut cautions = Cautions::of(catalogue, age);
+    for plan in steps.iter().filter_map(|step| step.plan.as_ref()) {
+        cautions.fault(catalogue, &plan.fault);
     }
     Ok(Course {
         player: code,
@@ -162,13 +158,7 @@ fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
         name: catalogue.fault_name(&plan.limiting_fault),
         start: plan.start,
         review_on: plan.review_on,
-        drills: plan
-            .drills
-            .iter()
-            .filter_map(|planned| {
-                Some(DrillFacts::new(catalogue.drill(&planned.drill)?, Some(planned)))
-            })
-            .collect(),
+        drills: ShownDrill::of_plan(catalogue, plan),
     }
 }
 
