@@ -1,4 +1,5 @@
-use super::types::{Direction, Drill, Fault, FaultMeasure, JointNeed};
+use super::dose::Limit;
+use super::types::{Direction, Drill, Fault, FaultMeasure, PlayerGroup};
 use super::{Catalogue, CatalogueError};
 
 /// Says which file an entry (named like `fault 'x'`) came from.
@@ -10,10 +11,30 @@ pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), Cat
         let entry = format!("fault '{}'", fault.id);
         check_fault(catalogue, fault).map_err(|broken| broken.at(origin(&entry), &entry))?;
     }
+    if let Some(circle) = circle(catalogue) {
+        let entry = format!("fault '{}'", circle[0]);
+        let broken = Broken::new(
+            "upstream",
+            "causes form no circle: each fault would wait for the other to be worked on first",
+            circle.join(" <- "),
+            "take out of upstream or explained_by what is more often a consequence than a cause",
+        );
+        return Err(broken.at(origin(&entry), &entry));
+    }
+    for group in &catalogue.groups {
+        let entry = format!("group '{}'", group.id);
+        check_group(catalogue, group).map_err(|broken| broken.at(origin(&entry), &entry))?;
+    }
     for drill in &catalogue.drills {
         let entry = format!("drill '{}'", drill.id);
         check_drill(catalogue, drill).map_err(|broken| broken.at(origin(&entry), &entry))?;
     }
+    for limit in &catalogue.limits {
+        let entry = format!("limit '{}'", limit.id);
+        check_limit(catalogue, limit).map_err(|broken| broken.at(origin(&entry), &entry))?;
+    }
+    known_sources(catalogue, "junior_sources", &catalogue.junior_sources)
+        .map_err(|broken| broken.at(origin("cautions"), "cautions"))?;
     if catalogue.always.is_empty() {
         return Err(Broken::new(
             "always",
@@ -114,6 +135,83 @@ fn known_sources(catalogue: &Catalogue, field: &str, ids: &[String]) -> Result<(
     }
 }
 
+/// The first circle of causes by `upstream` and `explained_by`, first fault repeated at its end.
+///
+/// Cost: faults times causes.
+fn circle(catalogue: &Catalogue) -> Option<Vec<&str>> {
+    let mut cleared = std::collections::BTreeSet::new();
+    let mut path: Vec<(&Fault, usize)> = Vec::new();
+    for start in &catalogue.faults {
+        if cleared.contains(start.id.as_str()) {
+            continue;
+        }
+        path.push((start, 0));
+        while let Some((fault, next)) = path.last_mut() {
+            let cause = fault.upstream.iter().chain(&fault.explained_by).nth(*next);
+            *next += 1;
+            let Some(cause) = cause else {
+                cleared.insert(fault.id.as_str());
+                path.pop();
+                continue;
+            };
+            if let Some(at) = path.iter().position(|(on_path, _)| on_path.id == *cause) {
+                let mut circle: Vec<&str> =
+                    path[at..].iter().map(|(fault, _)| fault.id.as_str()).collect();
+                circle.push(circle[0]);
+                return Some(circle);
+            }
+            if let Some(cause) = catalogue.fault(cause)
+                && !cleared.contains(cause.id.as_str())
+            {
+                path.push((cause, 0));
+            }
+        }
+    }
+    None
+}
+
+fn check_limit(catalogue: &Catalogue, limit: &Limit) -> Result<(), Broken> {
+    id(&limit.id)?;
+    said("text", &limit.text)?;
+    said("basis", &limit.basis)?;
+    known_sources(catalogue, "sources", &limit.sources)?;
+    if !(limit.most.is_finite() && limit.most > 0.0) {
+        return Err(Broken::new(
+            "most",
+            "a limit is a positive number",
+            limit.most.to_string(),
+            "correct it",
+        ));
+    }
+    match (limit.from_age, limit.below_age) {
+        (Some(from), Some(below)) if from >= below => Err(Broken::new(
+            "from_age",
+            "an age range begins before it ends",
+            format!("from {from}, below {below}"),
+            "swap them",
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn check_group(catalogue: &Catalogue, group: &PlayerGroup) -> Result<(), Broken> {
+    id(&group.id)?;
+    said("name", &group.name)?;
+    said("support", &group.support)?;
+    some("text", &group.text)?;
+    known_faults(catalogue, "faults_out", &group.faults_out)?;
+    known_sources(catalogue, "sources", &group.sources)?;
+    match group.drills_out.iter().find(|id| catalogue.drill(id).is_none()) {
+        Some(id) => Err(Broken::new(
+            "drills_out",
+            "a drill referred to is in the catalogue",
+            format!("'{id}'"),
+            "correct the id, or add that drill",
+        )),
+        None => Ok(()),
+    }
+}
+
 fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
     id(&fault.id)?;
     said("name", &fault.name)?;
@@ -183,7 +281,7 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
         ));
     }
     known_sources(catalogue, "sources", &fault.sources)?;
-    let seen = !matches!(fault.needs.joints, JointNeed::Ask | JointNeed::Ball);
+    let seen = fault.needs.joints.measured();
     if seen == fault.measures.is_empty() {
         return Err(Broken::new(
             "measures",
@@ -193,7 +291,7 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
                 fault.needs.joints,
                 fault.measures.len()
             ),
-            "add the measures, or set needs.joints to \"ask\"",
+            "add the measures, or set needs.joints to \"seen_or_asked\" or \"ask\"",
         ));
     }
     if !seen && fault.ask.as_deref().is_none_or(|ask| ask.trim().is_empty()) {
@@ -216,8 +314,16 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
                 "correct the bevels",
             ));
         }
+        if !(answers.score > 0.0 && answers.score <= 1.0) {
+            return Err(Broken::new(
+                "answers",
+                "an answer that means the fault scores above 0 and at most 1",
+                answers.score.to_string(),
+                "correct the score",
+            ));
+        }
     }
-    for (n, measure) in fault.measures.iter().enumerate() {
+    for (n, measure) in fault.measures.iter().chain(&fault.only_with).enumerate() {
         check_measure(catalogue, measure, n)?;
     }
     if catalogue.drills_for(&fault.id).is_empty() {
@@ -233,19 +339,39 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
 
 fn check_measure(catalogue: &Catalogue, measure: &FaultMeasure, n: usize) -> Result<(), Broken> {
     let field = format!("measure {} ('{}')", n + 1, measure.measure);
-    let ordered = match measure.direction {
-        Direction::Below => measure.full < measure.starts,
-        Direction::Above => measure.full > measure.starts,
-    };
-    if !ordered || !measure.starts.is_finite() || !measure.full.is_finite() {
+    let own = std::iter::once((measure.starts, measure.full));
+    let typed = measure.by_type.iter().map(|band| (band.starts, band.full));
+    for (starts, full) in own.chain(typed) {
+        let ordered = match measure.direction {
+            Direction::Below => full < starts,
+            Direction::Above => full > starts,
+        };
+        if !ordered || !starts.is_finite() || !full.is_finite() {
+            return Err(Broken::new(
+                field,
+                "full lies beyond starts on the side the direction names",
+                format!("direction {:?}, starts {starts}, full {full}", measure.direction),
+                "swap them, or change the direction",
+            ));
+        }
+    }
+    for (n, band) in measure.by_type.iter().enumerate() {
+        said("by_type", &band.basis)?;
+        if measure.by_type[..n].iter().any(|other| other.serve_type == band.serve_type) {
+            return Err(Broken::new(
+                field,
+                "a type of serve has one band",
+                format!("{} twice", band.serve_type.label()),
+                "take one out",
+            ));
+        }
+    }
+    if !(0.0..=1.0).contains(&measure.stature_power) {
         return Err(Broken::new(
             field,
-            "full lies beyond starts on the side the direction names",
-            format!(
-                "direction {:?}, starts {}, full {}",
-                measure.direction, measure.starts, measure.full
-            ),
-            "swap them, or change the direction",
+            "a power of stature lies between 0 and 1",
+            measure.stature_power.to_string(),
+            "0.5 for times set by a ball's fall, 0 for what does not scale",
         ));
     }
     if !(measure.weight.is_finite() && measure.weight > 0.0) {
@@ -258,12 +384,16 @@ fn check_measure(catalogue: &Catalogue, measure: &FaultMeasure, n: usize) -> Res
     }
     said("basis", &measure.basis)?;
     known_sources(catalogue, &field, &measure.sources)?;
-    if measure.sources.is_empty() && !measure.basis.contains("common practice, no source") {
+    let owned = |basis: &str| {
+        let basis = basis.to_lowercase();
+        basis.contains("our estimate") || basis.contains("common practice, no source")
+    };
+    if measure.sources.is_empty() && !owned(&measure.basis) {
         return Err(Broken::new(
             field,
-            "a threshold names its source or says 'common practice, no source'",
+            "a threshold names its source, or says 'our estimate' or 'common practice, no source'",
             format!("basis '{}'", measure.basis),
-            "add the source row, or say that there is none",
+            "add the source row, or say that the number is ours",
         ));
     }
     Ok(())

@@ -4,7 +4,10 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 use super::Catalogue;
-use super::types::{Combine, Direction, Fault, FaultMeasure, GripAnswers, JointNeed};
+use super::types::{
+    ADULT_STATURE_M, Attempt, Combine, Direction, Fault, FaultMeasure, GripAnswers, JointNeed,
+    ServeType,
+};
 use crate::motion::Capture;
 use crate::serve::{Reading, ServeReading};
 
@@ -28,13 +31,99 @@ pub struct Conditions {
     pub index_knuckle: Option<u8>,
     /// Bevel (1 to 8) under the heel pad, if asked.
     pub heel_pad: Option<u8>,
+    /// Type of all these serves, if known ([`ServeType::of_all`]).
+    pub serve_type: Option<ServeType>,
+    /// First or second serves, if known.
+    pub attempt: Option<Attempt>,
+    /// The player's stature, m, if known.
+    pub stature_m: Option<f64>,
 }
 
 impl Conditions {
-    /// A recording about whose grip nothing was asked.
+    /// A recording about which nothing was asked.
     #[must_use]
     pub fn of(capture: Capture, rate_hz: f64) -> Self {
-        Self { capture, rate_hz, index_knuckle: None, heel_pad: None }
+        Self {
+            capture,
+            rate_hz,
+            index_knuckle: None,
+            heel_pad: None,
+            serve_type: None,
+            attempt: None,
+            stature_m: None,
+        }
+    }
+}
+
+/// Statures outside this are typing errors and scale nothing, m.
+const STATURES_M: std::ops::RangeInclusive<f64> = 0.8..=2.4;
+
+/// Where a measure counts under some conditions, and in words how that differs from its own band.
+#[derive(Debug, Clone, PartialEq)]
+struct Band {
+    starts: f64,
+    full: f64,
+    basis: String,
+}
+
+impl Band {
+    /// A type of serve with a band of its own is judged by that; a second serve whose type nobody
+    /// said by the band that asks least; one of which nothing is known as a flat serve. Then both
+    /// ends scale with stature where the measure says so.
+    fn of(measure: &FaultMeasure, conditions: &Conditions) -> Self {
+        let own = (measure.starts, measure.full);
+        let mut basis = measure.basis.clone();
+        let mut add = |text: String| {
+            basis.push(' ');
+            basis.push_str(&text);
+        };
+        let typed = match (conditions.serve_type, conditions.attempt) {
+            (Some(known), _) => measure.by_type.iter().find(|band| band.serve_type == known),
+            (None, Some(Attempt::Second)) => {
+                measure.by_type.iter().max_by(|a, b| match measure.direction {
+                    Direction::Below => b.starts.total_cmp(&a.starts),
+                    Direction::Above => a.starts.total_cmp(&b.starts),
+                })
+            }
+            (None, _) => None,
+        };
+        let (mut starts, mut full) = typed.map_or(own, |band| (band.starts, band.full));
+        match (typed, conditions.serve_type) {
+            (Some(band), Some(_)) => {
+                add(format!("Judged as a {}: {}", band.serve_type.label(), band.basis));
+            }
+            (Some(band), None) => add(format!(
+                "A second serve of unknown spin, so judged as a {}: {}",
+                band.serve_type.label(),
+                band.basis
+            )),
+            (None, None) if !measure.by_type.is_empty() => {
+                let others: Vec<String> = measure
+                    .by_type
+                    .iter()
+                    .map(|band| format!("a {} from {}", band.serve_type.label(), band.starts))
+                    .collect();
+                add(format!(
+                    "The type of serve is not known, so judged as flat; {} would count only {}.",
+                    if others.len() == 1 { "another" } else { "others" },
+                    others.join(", ")
+                ));
+            }
+            (None, _) => {}
+        }
+        if measure.stature_power != 0.0 {
+            match conditions.stature_m.filter(|stature| STATURES_M.contains(stature)) {
+                Some(stature) => {
+                    let factor = (stature / ADULT_STATURE_M).powf(measure.stature_power);
+                    (starts, full) = (starts * factor, full * factor);
+                    add(format!("Scaled to a stature of {stature:.2} m."));
+                }
+                None => add(format!(
+                    "The player's stature is not known, so taken as {ADULT_STATURE_M} m."
+                )),
+            }
+        }
+        Self { starts, full, basis }
     }
 }
 
@@ -65,7 +154,8 @@ pub struct Evidence {
     pub trust: f64,
     /// Published rows behind the band.
     pub sources: Vec<String>,
-    /// How the band follows from them, or "common practice, no source".
+    /// How the band follows from them, "our estimate" or "common practice, no source", and how it
+    /// was fitted to type of serve and stature.
     pub basis: String,
 }
 
@@ -86,7 +176,7 @@ pub enum Finding {
     },
     /// Judged from what the player or coach answered.
     Answered {
-        /// 0 or 1.
+        /// What the answer scores, 0 to 1.
         score: f64,
         /// The answer in words.
         answer: String,
@@ -134,8 +224,12 @@ impl Suspicion {
 /// from serve to serve over the square root of their number. The score of a measure is its
 /// expected place between `starts` and `full` under that uncertainty, so a poor reading near a
 /// threshold scores near the middle instead of flipping. A fault is not judged without a measure it
-/// needs, nor while a suspected one explains what its measures show. No serves: everything not
-/// detectable.
+/// needs, nor while a suspected one explains what its measures show; one that is a style in a serve
+/// otherwise whole ([`Fault::only_with`]) scores no more than what is missing in it. No serves:
+/// everything not detectable.
+///
+/// Bands follow the type of serve and the stature in `conditions`; [`Evidence`] holds the band used
+/// and says why.
 #[must_use]
 pub fn detect(
     catalogue: &Catalogue,
@@ -187,7 +281,7 @@ fn judge(fault: &Fault, serves: &[&[ServeReading]], conditions: &Conditions) -> 
     let mut weights = Vec::new();
     let mut missing = Vec::new();
     for measure in &fault.measures {
-        match read(measure, serves) {
+        match read(measure, serves, conditions) {
             Ok(found) => {
                 weights.push(measure.weight * found.trust);
                 evidence.push(found);
@@ -212,7 +306,29 @@ fn judge(fault: &Fault, serves: &[&[ServeReading]], conditions: &Conditions) -> 
         }
         Combine::Strongest => evidence.iter().map(|found| found.score).fold(0.0, f64::max),
     };
-    Finding::Scored { score, trust, evidence, missing }
+    if fault.only_with.is_empty() {
+        return Finding::Scored { score, trust, evidence, missing };
+    }
+    let mut incomplete: Option<f64> = None;
+    for measure in &fault.only_with {
+        match read(measure, serves, conditions) {
+            Ok(found) => {
+                incomplete = Some(incomplete.map_or(found.score, |most| most.max(found.score)));
+                evidence.push(found);
+            }
+            Err(why) => missing.push(format!("{}: {why}", measure.measure)),
+        }
+    }
+    match incomplete {
+        Some(most) => Finding::Scored { score: score.min(most), trust, evidence, missing },
+        None => Finding::NotDetectable {
+            why: format!(
+                "a style where the rest of the serve is whole, and that cannot be read: {}",
+                missing.join("; ")
+            ),
+            ask: fault.ask.clone(),
+        },
+    }
 }
 
 fn answered(answers: &GripAnswers, conditions: &Conditions) -> Option<(f64, String)> {
@@ -230,7 +346,7 @@ fn answered(answers: &GripAnswers, conditions: &Conditions) -> Option<(f64, Stri
         words.push(format!("{name} on bevel {bevel}"));
         all &= bevels.contains(&bevel);
     }
-    Some((f64::from(u8::from(all)), words.join(", ")))
+    Some((if all { answers.score } else { 0.0 }, words.join(", ")))
 }
 
 fn out_of_sight(
@@ -241,6 +357,9 @@ fn out_of_sight(
     let needs = &fault.needs;
     match needs.joints {
         JointNeed::Ask => return Some("a pose does not show it: ask".into()),
+        JointNeed::SeenOrAsked => {
+            return Some("not measured: look for it in the clip, or ask".into());
+        }
         JointNeed::Ball => return Some("needs the ball's path, which joints do not hold".into()),
         JointNeed::Core | JointNeed::Hands | JointNeed::Racket => {}
     }
@@ -259,7 +378,11 @@ fn out_of_sight(
     None
 }
 
-fn read(measure: &FaultMeasure, serves: &[&[ServeReading]]) -> Result<Evidence, String> {
+fn read(
+    measure: &FaultMeasure,
+    serves: &[&[ServeReading]],
+    conditions: &Conditions,
+) -> Result<Evidence, String> {
     let mut values = Vec::new();
     let mut errors = Vec::new();
     let mut trusts = Vec::new();
@@ -289,6 +412,7 @@ fn read(measure: &FaultMeasure, serves: &[&[ServeReading]]) -> Result<Evidence, 
     let own = median(&mut errors) / NINE_OF_TEN;
     let between = spread(&values, value) / (values.len() as f64).sqrt();
     let error = own.hypot(between);
+    let band = Band::of(measure, conditions);
     Ok(Evidence {
         measure: measure.measure.clone(),
         value,
@@ -299,12 +423,12 @@ fn read(measure: &FaultMeasure, serves: &[&[ServeReading]]) -> Result<Evidence, 
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &v| (low.min(v), high.max(v))),
         serves: values.len(),
         direction: measure.direction,
-        starts: measure.starts,
-        full: measure.full,
-        score: ramp(value, error, measure.starts, measure.full),
+        starts: band.starts,
+        full: band.full,
+        score: ramp(value, error, band.starts, band.full),
         trust: median(&mut trusts),
         sources: measure.sources.clone(),
-        basis: measure.basis.clone(),
+        basis: band.basis,
     })
 }
 

@@ -5,15 +5,18 @@ use serde::Deserialize;
 
 use super::CatalogueError;
 use super::check::check;
-use super::types::{Drill, Fault, PublishedRow, Style};
+use super::dose::Limit;
+use super::types::{Drill, Fault, PlayerGroup, PublishedRow, Style};
 
-const BUILTIN: [(&str, &str); 6] = [
+const BUILTIN: [(&str, &str); 8] = [
     ("general.toml", include_str!("data/general.toml")),
     ("faults_body.toml", include_str!("data/faults_body.toml")),
+    ("faults_toss.toml", include_str!("data/faults_toss.toml")),
     ("faults_arm.toml", include_str!("data/faults_arm.toml")),
     ("drills_legs.toml", include_str!("data/drills_legs.toml")),
     ("drills_toss.toml", include_str!("data/drills_toss.toml")),
     ("drills_arm.toml", include_str!("data/drills_arm.toml")),
+    ("drills_serve.toml", include_str!("data/drills_serve.toml")),
 ];
 
 static BUILT: LazyLock<Result<Catalogue, CatalogueError>> =
@@ -23,6 +26,10 @@ static BUILT: LazyLock<Result<Catalogue, CatalogueError>> =
 #[serde(deny_unknown_fields)]
 struct Cautions {
     always: Vec<String>,
+    #[serde(default)]
+    juniors: Vec<String>,
+    #[serde(default)]
+    junior_sources: Vec<String>,
 }
 
 #[derive(Deserialize)]
@@ -37,6 +44,10 @@ struct File {
     #[serde(default)]
     style: Vec<Style>,
     #[serde(default)]
+    group: Vec<PlayerGroup>,
+    #[serde(default)]
+    limit: Vec<Limit>,
+    #[serde(default)]
     source: Vec<PublishedRow>,
 }
 
@@ -46,8 +57,12 @@ pub struct Catalogue {
     pub(super) faults: Vec<Fault>,
     pub(super) drills: Vec<Drill>,
     pub(super) styles: Vec<Style>,
+    pub(super) groups: Vec<PlayerGroup>,
     pub(super) sources: Vec<PublishedRow>,
     pub(super) always: Vec<String>,
+    pub(super) juniors: Vec<String>,
+    pub(super) junior_sources: Vec<String>,
+    pub(super) limits: Vec<Limit>,
     /// What others call faults and drills that this catalogue lacks, by kind and id.
     foreign: BTreeMap<(String, String), String>,
 }
@@ -73,7 +88,7 @@ impl Catalogue {
 
     /// This catalogue with the entries of a library's own TOML `text` added; `file` names it in
     /// errors. An entry whose id exists already must say `replaces = true` and then takes its
-    /// place; general cautions are added, never removed.
+    /// place; cautions are added, never removed.
     ///
     /// # Errors
     /// [`CatalogueError`] with place, rule, what was found and what to do; nothing is added then.
@@ -86,6 +101,8 @@ impl Catalogue {
         for &(file, text) in files {
             let parsed: File = toml::from_str(text).map_err(|error| shape(file, text, error))?;
             self.always.extend(parsed.cautions.always);
+            self.juniors.extend(parsed.cautions.juniors);
+            self.junior_sources.extend(parsed.cautions.junior_sources);
             for entry in parsed.fault {
                 origin.push((format!("fault '{}'", entry.id), file));
                 let (id, replaces) = (entry.id.clone(), entry.replaces);
@@ -103,6 +120,18 @@ impl Catalogue {
                 let id = entry.id.clone();
                 put(&mut self.styles, entry, |have| have.id == id, false)
                     .map_err(|found| twice(file, &format!("style '{id}'"), found))?;
+            }
+            for entry in parsed.group {
+                origin.push((format!("group '{}'", entry.id), file));
+                let id = entry.id.clone();
+                put(&mut self.groups, entry, |have| have.id == id, false)
+                    .map_err(|found| twice(file, &format!("group '{id}'"), found))?;
+            }
+            for entry in parsed.limit {
+                origin.push((format!("limit '{}'", entry.id), file));
+                let id = entry.id.clone();
+                put(&mut self.limits, entry, |have| have.id == id, false)
+                    .map_err(|found| twice(file, &format!("limit '{id}'"), found))?;
             }
             for entry in parsed.source {
                 origin.push((format!("source '{}'", entry.id), file));
@@ -181,6 +210,17 @@ impl Catalogue {
         self.styles.iter()
     }
 
+    /// Groups of players for whom part of the catalogue reads differently.
+    pub fn groups(&self) -> impl ExactSizeIterator<Item = &PlayerGroup> {
+        self.groups.iter()
+    }
+
+    /// The group with this id.
+    #[must_use]
+    pub fn group(&self, id: &str) -> Option<&PlayerGroup> {
+        self.groups.iter().find(|group| group.id == id)
+    }
+
     /// Drills for a fault: those made for it first, then those it is a side effect of.
     #[must_use]
     pub fn drills_for(&self, fault: &str) -> Vec<&Drill> {
@@ -224,6 +264,21 @@ impl Catalogue {
     /// The cautions that go with every plan and report.
     pub fn general_cautions(&self) -> impl ExactSizeIterator<Item = &str> {
         self.always.iter().map(String::as_str)
+    }
+
+    /// What is said besides wherever a plan for a junior, or for a player of unknown age, is shown.
+    pub fn junior_cautions(&self) -> impl ExactSizeIterator<Item = &str> {
+        self.juniors.iter().map(String::as_str)
+    }
+
+    /// The published rows behind [`Self::junior_cautions`].
+    pub fn junior_sources(&self) -> impl Iterator<Item = &PublishedRow> {
+        self.junior_sources.iter().filter_map(|id| self.source(id))
+    }
+
+    /// What doses are held against.
+    pub fn limits(&self) -> impl ExactSizeIterator<Item = &Limit> {
+        self.limits.iter()
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod check;
 mod detect;
+mod dose;
 mod error;
 mod load;
 mod types;
@@ -11,9 +12,13 @@ mod types;
 mod tests;
 
 pub use detect::{Conditions, Evidence, Finding, SUSPECTED, Suspicion, detect};
+pub use dose::{
+    Asked, Dose, Effort, Limit, LimitOf, Practiser, Sets, Span, Warning, Week, check_doses,
+};
 pub use error::CatalogueError;
 pub use load::Catalogue;
 pub use types::{
-    Combine, Confusion, Cost, CueFocus, Direction, Drill, Fault, FaultMeasure, GripAnswers,
-    JointNeed, Miss, Needs, Phase, Place, PublishedRow, Step, Style,
+    ADULT_STATURE_M, Attempt, BodyPart, Combine, Confusion, Cost, CueFocus, Direction, Drill,
+    Fault, FaultMeasure, GripAnswers, JointNeed, Miss, Needs, Phase, Place, PlayerGroup,
+    PublishedRow, ServeType, Step, Style, TypeBand, Work,
 };

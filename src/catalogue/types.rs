@@ -61,6 +61,59 @@ pub enum Direction {
     Above,
 }
 
+/// What the ball was meant to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ServeType {
+    /// Little spin.
+    Flat,
+    /// Sidespin.
+    Slice,
+    /// Topspin.
+    Kick,
+}
+
+impl ServeType {
+    /// Name for people.
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Flat => "flat serve",
+            Self::Slice => "slice serve",
+            Self::Kick => "kick serve",
+        }
+    }
+
+    /// The type by which several serves are judged together: a kick or a slice among them counts
+    /// for all, since the median may be one of those; flat only if each is known to be flat;
+    /// `None` otherwise.
+    ///
+    /// ```
+    /// use precedent::catalogue::ServeType::{self, Flat, Kick};
+    /// assert_eq!(ServeType::of_all([Some(Flat), None, Some(Kick)]), Some(Kick));
+    /// assert_eq!(ServeType::of_all([Some(Flat), None]), None);
+    /// ```
+    #[must_use]
+    pub fn of_all(types: impl IntoIterator<Item = Option<Self>>) -> Option<Self> {
+        let (mut most, mut unknown) = (None, false);
+        for one in types {
+            unknown |= one.is_none();
+            most = most.max(one);
+        }
+        if unknown && most == Some(Self::Flat) { None } else { most }
+    }
+}
+
+/// Which of the two serves of a point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Attempt {
+    /// The first serve.
+    First,
+    /// The second serve, mostly hit with more spin.
+    Second,
+}
+
 /// What a recording must hold for a fault to show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -73,8 +126,18 @@ pub enum JointNeed {
     Racket,
     /// The ball's path.
     Ball,
+    /// Seen by a coach in the clip, measured by nothing here: look, or ask.
+    SeenOrAsked,
     /// Nothing in a pose shows it: ask.
     Ask,
+}
+
+impl JointNeed {
+    /// Whether measures can show the fault.
+    #[must_use]
+    pub fn measured(self) -> bool {
+        matches!(self, Self::Core | Self::Hands | Self::Racket)
+    }
 }
 
 /// What a recording must be like for a fault to be judged.
@@ -113,6 +176,20 @@ pub struct Confusion {
     pub tell: String,
 }
 
+/// Where a measure counts in one type of serve, instead of the measure's own band.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TypeBand {
+    /// The type.
+    pub serve_type: ServeType,
+    /// Where it begins to count (score 0).
+    pub starts: f64,
+    /// Where it counts fully (score 1).
+    pub full: f64,
+    /// How the band follows from the sources, or "our estimate".
+    pub basis: String,
+}
+
 /// A measure that shows a fault, with the values between which suspicion grows from 0 to 1.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -130,18 +207,39 @@ pub struct FaultMeasure {
     /// Share in the fault's score when several measures show it.
     #[serde(default = "one")]
     pub weight: f64,
+    /// Bands of their own for types of serve that differ from a flat one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub by_type: Vec<TypeBand>,
+    /// Both ends grow with this power of stature over [`ADULT_STATURE_M`]: 0.5 where a ball's fall
+    /// sets a time, since every height goes with stature; 0 where nothing physical scales.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub stature_power: f64,
     /// Without it the fault is not judged: what is left also shows where the cause is another.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub needed: bool,
-    /// Published rows behind the thresholds; empty where it is common practice.
+    /// Published rows behind the thresholds; empty where they are our estimate.
     #[serde(default)]
     pub sources: Vec<String>,
-    /// How the thresholds follow from the sources, or "common practice, no source".
+    /// How the thresholds follow from the sources; "our estimate" where a number is ours,
+    /// "common practice, no source" where coaches use it.
     pub basis: String,
 }
 
+/// Stature for which bands that scale are written, m (our estimate of an adult player's).
+pub const ADULT_STATURE_M: f64 = 1.75;
+
 fn one() -> f64 {
     1.0
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref, reason = "the signature serde asks for")]
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref, reason = "the signature serde asks for")]
+fn is_one(value: &f64) -> bool {
+    *value == 1.0
 }
 
 /// How several measures make one score.
@@ -183,7 +281,11 @@ impl Miss {
 }
 
 /// Answers about the grip that mean the fault; every named part must be answered.
-#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+///
+/// Bevels are counted looking at the butt cap with the racket on edge: 1 on top, then clockwise for
+/// a right-hander and anticlockwise for a left-hander, so that 2 is the knuckle's place in a
+/// continental grip for both. Between two bevels, the one that carries more of the hand counts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GripAnswers {
     /// Bevels (1 to 8) under the index knuckle that mean the fault; empty: not asked.
@@ -192,6 +294,9 @@ pub struct GripAnswers {
     /// Bevels (1 to 8) under the heel pad that mean the fault; empty: not asked.
     #[serde(default)]
     pub heel_pad: Vec<u8>,
+    /// What such an answer scores, above 0 to 1: less where sound grips come close to it.
+    #[serde(default = "one", skip_serializing_if = "is_one")]
+    pub score: f64,
 }
 
 /// A named technique problem.
@@ -241,6 +346,10 @@ pub struct Fault {
     /// Faults whose cure pulls the other way: never planned together. One entry counts for both.
     #[serde(default)]
     pub opposed: Vec<String>,
+    /// Measures of which at least one must show the fault too, or it is a style: its score is at
+    /// most the greatest of theirs. None of them readable: not judged.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub only_with: Vec<FaultMeasure>,
     /// Faults that show in the same measures: while one of them is suspected, this one is not judged.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub explained_by: Vec<String>,
@@ -313,6 +422,87 @@ pub enum CueFocus {
     Body,
 }
 
+/// What a drill's repetitions are, for adding up a week.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Work {
+    /// A ball hit with the serving motion.
+    Serves,
+    /// A ball or medicine ball thrown.
+    Throws,
+    /// The motion without a ball.
+    Swings,
+    /// Strength, balance, looking, grip: no throw and no swing.
+    Exercise,
+}
+
+impl Work {
+    /// Every kind.
+    pub const ALL: [Self; 4] = [Self::Serves, Self::Throws, Self::Swings, Self::Exercise];
+
+    /// Name for people, after a number.
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Serves => "serves",
+            Self::Throws => "throws",
+            Self::Swings => "practice swings",
+            Self::Exercise => "repetitions",
+        }
+    }
+}
+
+/// A part of the body that a drill loads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BodyPart {
+    /// Shoulder of the hitting arm.
+    Shoulder,
+    /// Elbow and forearm.
+    Elbow,
+    /// Wrist and hand.
+    Wrist,
+    /// Lower back.
+    Back,
+    /// Belly and ribs.
+    Trunk,
+    /// Hip and groin.
+    Hip,
+    /// Knee.
+    Knee,
+    /// Ankle, heel, foot and shin.
+    Foot,
+}
+
+impl BodyPart {
+    /// Every part.
+    pub const ALL: [Self; 8] = [
+        Self::Shoulder,
+        Self::Elbow,
+        Self::Wrist,
+        Self::Back,
+        Self::Trunk,
+        Self::Hip,
+        Self::Knee,
+        Self::Foot,
+    ];
+
+    /// Name for people.
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Shoulder => "shoulder",
+            Self::Elbow => "elbow",
+            Self::Wrist => "wrist",
+            Self::Back => "lower back",
+            Self::Trunk => "trunk",
+            Self::Hip => "hip",
+            Self::Knee => "knee",
+            Self::Foot => "ankle or foot",
+        }
+    }
+}
+
 /// An exercise, from easy to full.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -323,15 +513,27 @@ pub struct Drill {
     pub name: String,
     /// Faults it addresses, the main one first.
     pub faults: Vec<String>,
-    /// Faults it makes worse; never prescribed with them.
+    /// Faults it makes worse; never planned with them.
     #[serde(default)]
     pub not_for: Vec<String>,
+    /// For whom, in words; empty in additions written before this was asked.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub for_whom: String,
+    /// What its repetitions are where its dose does not say; by the step's place if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub work: Option<Work>,
+    /// What it loads: not offered while one of these hurts.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub loads: Vec<BodyPart>,
     /// Rungs from easy to full.
     pub steps: Vec<Step>,
     /// How much, how often.
     pub dose: String,
     /// When to go to the next step.
     pub step_up: String,
+    /// When to stop, for the day or for good; empty in additions written before this was asked.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub stop: String,
     /// What is needed.
     pub equipment: Vec<String>,
     /// What to say.
@@ -348,6 +550,29 @@ pub struct Drill {
     /// An added catalogue sets this to replace the entry of the same id.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub replaces: bool,
+}
+
+/// A group of players for whom part of the catalogue reads differently.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlayerGroup {
+    /// Stable name in data: small letters, digits and `_`.
+    pub id: String,
+    /// Plain name.
+    pub name: String,
+    /// What is different, one sentence each.
+    pub text: Vec<String>,
+    /// Faults that do not apply.
+    #[serde(default)]
+    pub faults_out: Vec<String>,
+    /// Drills that do not apply.
+    #[serde(default)]
+    pub drills_out: Vec<String>,
+    /// Where that comes from, in words, or "common practice, no source".
+    pub support: String,
+    /// Published rows behind it.
+    #[serde(default)]
+    pub sources: Vec<String>,
 }
 
 /// A way of serving that is not a fault.

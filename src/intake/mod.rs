@@ -223,10 +223,11 @@ pub fn take(
     serves.extend(found.serves.iter().map(|serve| SessionServe {
         readings: serve.readings.clone(),
         setting: context.setting,
+        serve_type: context.serve_type,
         capture: recording.capture,
         rate_hz: recording.rate_hz,
     }));
-    let labels = suspicions(catalogue, &serves);
+    let labels = suspicions(catalogue, &serves, player.stature_m);
     let clip = clip.map(|seen| clip::kept(library, file, &seen, context.keep_clip)).transpose()?;
     let added = library
         .write(|writer| {
@@ -258,6 +259,7 @@ pub fn take(
 struct SessionServe {
     readings: Vec<ServeReading>,
     setting: Option<Setting>,
+    serve_type: Option<ServeType>,
     capture: Capture,
     rate_hz: f64,
 }
@@ -270,6 +272,7 @@ fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreEr
         serves.push(SessionServe {
             readings: row.serve.readings,
             setting: recording.setting,
+            serve_type: recording.serve_type,
             capture: recording.capture,
             rate_hz: recording.rate_hz,
         });
@@ -279,7 +282,11 @@ fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreEr
 
 /// The program's labels for a session: from the serves with a ball if there are any, since a
 /// practice swing shows what the player can do, not what the serve does.
-fn suspicions(catalogue: &Catalogue, serves: &[SessionServe]) -> Vec<FaultLabel> {
+fn suspicions(
+    catalogue: &Catalogue,
+    serves: &[SessionServe],
+    stature_m: Option<f64>,
+) -> Vec<FaultLabel> {
     let with_ball: Vec<&SessionServe> =
         serves.iter().filter(|serve| serve.setting != Some(Setting::PracticeSwing)).collect();
     let judged = if with_ball.is_empty() { serves.iter().collect() } else { with_ball };
@@ -288,7 +295,11 @@ fn suspicions(catalogue: &Catalogue, serves: &[SessionServe]) -> Vec<FaultLabel>
     let Some(poorest) = judged.iter().min_by(|a, b| a.rate_hz.total_cmp(&b.rate_hz)) else {
         return Vec::new();
     };
-    let conditions = Conditions::of(poorest.capture, poorest.rate_hz);
+    let conditions = Conditions {
+        serve_type: ServeType::of_all(judged.iter().map(|serve| serve.serve_type)),
+        stature_m,
+        ..Conditions::of(poorest.capture, poorest.rate_hz)
+    };
     let readings: Vec<&[ServeReading]> =
         judged.iter().map(|serve| serve.readings.as_slice()).collect();
     detect(catalogue, &readings, &conditions)

@@ -7,7 +7,7 @@ use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
 use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, ServeId, Setting as Shown, StoreError,
+    Case, FaultLabel, LabelState, Library, Player, ServeId, ServeType, Setting as Shown, StoreError,
 };
 use crate::matcher::{LikeError, Subject};
 use crate::serve::ServeReading;
@@ -42,7 +42,7 @@ pub struct Judging {
 /// [`LikeError`] if the store cannot be read.
 pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Judging, LikeError> {
     let player = library.player(case.player)?;
-    let day = Day::of(library, case)?;
+    let day = Day::of(library, case, &player)?;
     let (swing, ball) =
         (day.suspicions(catalogue, case, true), day.suspicions(catalogue, case, false));
     let suspicions = if day.balls.is_empty() { swing.clone() } else { ball.clone() };
@@ -137,11 +137,14 @@ struct Day {
     swings: Vec<(ServeId, Vec<ServeReading>)>,
     balls: Vec<(ServeId, Vec<ServeReading>)>,
     conditions: Option<Conditions>,
+    /// Of those with a ball.
+    types: Vec<Option<ServeType>>,
+    stature_m: Option<f64>,
 }
 
 impl Day {
-    fn of(library: &Library, case: &Case) -> Result<Self, StoreError> {
-        let mut day = Self::default();
+    fn of(library: &Library, case: &Case, player: &Player) -> Result<Self, StoreError> {
+        let mut day = Self { stature_m: player.stature_m, ..Self::default() };
         for &id in &case.serves {
             let row = library.serve(id)?;
             let recording = library.recording(row.recording)?;
@@ -151,6 +154,9 @@ impl Day {
                 day.conditions = Some(these);
             }
             let swing = recording.setting == Some(Shown::PracticeSwing);
+            if !swing {
+                day.types.push(recording.serve_type);
+            }
             let side = if swing { &mut day.swings } else { &mut day.balls };
             side.push((id, row.serve.readings));
         }
@@ -163,6 +169,8 @@ impl Day {
         let conditions = self.conditions.map(|conditions| Conditions {
             index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
             heel_pad: case.grip.and_then(|grip| grip.heel_pad),
+            serve_type: ServeType::of_all(self.types.iter().copied()),
+            stature_m: self.stature_m,
             ..conditions
         });
         conditions.map_or_else(Vec::new, |conditions| detect(catalogue, &readings, &conditions))

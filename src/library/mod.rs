@@ -23,6 +23,7 @@ mod types;
 mod verify;
 pub(crate) mod write;
 
+pub use crate::catalogue::ServeType;
 pub use clips::Clip;
 pub use days::{check_born, check_past, check_planned};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
@@ -36,7 +37,7 @@ pub use store::Library;
 pub use types::{
     BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
     Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow, ServeId,
-    ServeRow, ServeType, Setting,
+    ServeRow, Setting,
 };
 pub use verify::{Finding, Verified};
 pub use write::{Added, NewRecording, Writer};

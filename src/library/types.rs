@@ -3,7 +3,7 @@ use std::fmt;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use crate::catalogue::Place;
+use crate::catalogue::{Place, ServeType};
 use crate::motion::{Capture, Side, View};
 use crate::serve::Serve;
 
@@ -62,18 +62,6 @@ pub enum Level {
     National,
     /// Plays for a living.
     Professional,
-}
-
-/// What the ball was meant to do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ServeType {
-    /// Little spin.
-    Flat,
-    /// Sidespin.
-    Slice,
-    /// Topspin.
-    Kick,
 }
 
 /// What a recording shows.

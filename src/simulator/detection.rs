@@ -425,8 +425,7 @@ fn planted_faults_are_suspected_and_others_are_not() {
 
 /// Pairs of which the first was once lost behind the second, half of them in the generated body, and
 /// how many of the sessions must show both.
-const ONCE_HIDDEN: [(Fault, Fault); 4] = [
-    (Fault::CollapsedFrontKnee, Fault::LateLegDrive),
+const ONCE_HIDDEN: [(Fault, Fault); 3] = [
     (Fault::LumbarArch, Fault::LateLegDrive),
     (Fault::NoTurnAfterContact, Fault::LowHittingElbow),
     (Fault::ShortFinish, Fault::TossBehind),

@@ -194,7 +194,7 @@ faults! {
     TossingArmDropsEarly = "tossing_arm_drops_early",
     /// The trunk faces the net before the racket has dropped.
     TrunkOpensEarly = "trunk_opens_early",
-    /// Much backward lean at trophy.
+    /// Much arch between thighs and trunk as the legs drive.
     LumbarArch = "lumbar_arch",
     /// Much lean towards the tossing side at contact.
     ExcessiveSideTilt = "excessive_side_tilt",
@@ -332,7 +332,7 @@ impl Fault {
                 // The front knee straightens fastest a little before the legs let go.
                 let push = shape.off_stage - 0.14;
                 let lead = -shape.seconds(push);
-                let by = shape.stage(-lead - aim.change(lead, 0.14, 0.07)) - push;
+                let by = shape.stage(-lead - aim.change(lead, 0.12, 0.05)) - push;
                 for leg in [Channel::FrontKnee, Channel::BackKnee, Channel::FrontHeel] {
                     shape.shift(leg, 2.0, 3.0, 1.4, by);
                 }
@@ -340,7 +340,7 @@ impl Fault {
             }
             Self::CollapsedFrontKnee => {
                 let own = shape.at(Channel::FrontKnee, 4.0);
-                let change = aim.change(own, 38.0, 55.0);
+                let change = aim.change(own, 45.0, 62.0);
                 shape.pin(Channel::FrontKnee, 4.0);
                 let (deep_stage, deep) = shape.greatest(Channel::FrontKnee, 1.0, 3.8);
                 // A push that is not half done at the racket's low point leaves no time to bend
@@ -376,11 +376,14 @@ impl Fault {
                 shape.turn_early(Channel::PelvisHeading, turned - 8.0, weight);
             }
             Self::LumbarArch => {
-                let change = aim.change(-shape.at(Channel::TrunkLeanNet, 2.0), 33.0, 48.0);
-                shape.bump(Channel::TrunkLeanNet, 2.0, 0.9, -change);
+                // Back over the hips the way the pelvis faces, not away from the net.
+                let change = aim.change(shape.greatest_arch(), 34.0, 52.0);
+                let (away, back) = shape.at(Channel::PelvisHeading, 3.0).to_radians().sin_cos();
+                shape.bump_between(Channel::TrunkLeanNet, 2.7, 3.2, 0.8, -change * back);
+                shape.bump_between(Channel::TrunkLeanSide, 2.7, 3.2, 0.8, -change * away);
             }
             Self::ExcessiveSideTilt => {
-                let change = aim.change(-shape.at(Channel::TrunkLeanSide, 4.0), 40.0, 55.0);
+                let change = aim.change(-shape.at(Channel::TrunkLeanSide, 4.0), 50.0, 62.0);
                 shape.bump(Channel::TrunkLeanSide, 4.0, 0.9, -change);
             }
             Self::TossBehind => {
@@ -404,6 +407,7 @@ impl Fault {
                 shape.stretch(1, 1.0 - 0.85 * cut / gaps[0]);
                 shape.stretch(2, 1.0 - 0.15 * cut / gaps[1]);
                 shape.stretch(0, 1.0 + 0.65 * cut / toss);
+                shape.cut_knees_short(aim);
             }
             Self::RushedTempo => {
                 // The start of the toss shows about 0.06 s after the hand is lowest.
@@ -413,8 +417,9 @@ impl Fault {
                 let quick = cut.min(toss - 0.2).max(0.0);
                 shape.stretch(0, 1.0 - quick / toss);
                 shape.stretch(1, 1.0 - ((cut - quick) / loading).min(0.6));
+                shape.cut_knees_short(aim);
             }
-            Self::PauseInRhythm => shape.hold(2, aim.change(0.07, 0.15, 0.40)),
+            Self::PauseInRhythm => shape.hold(2, aim.change(0.03, 0.12, 0.35)),
             Self::LowContact => {
                 let change = aim.change(shape.at(Channel::HitElbow, 4.0), 46.0, 70.0);
                 shape.bump_between(Channel::HitElbow, 3.9, 4.2, 0.5, change);
@@ -422,7 +427,8 @@ impl Fault {
                 shape.bump(Channel::GirdleTilt, 4.0, 0.8, -24.0 * aim.weight * s);
             }
             Self::LowHittingElbow => {
-                let change = aim.change(shape.at(Channel::HitElevation, 2.0), 75.0, 55.0);
+                let highest = shape.greatest(Channel::HitElevation, 2.0, 3.0).1;
+                let change = aim.change(highest, 85.0, 65.0);
                 shape.bump_between(Channel::HitElevation, 1.8, 3.0, 0.9, change);
                 // The hanging arm would turn the palm up by itself; that is another fault.
                 shape.bump_between(Channel::HitPronation, 2.2, 2.9, 0.6, change);
@@ -446,7 +452,7 @@ impl Fault {
                     tried
                 };
                 let own = palm_turn(shape);
-                let aimed = own + aim.change(own, 50.0, 20.0);
+                let aimed = own + aim.change(own, 60.0, 25.0);
                 // Less of the turn, the palm turns less: halve the interval.
                 let (mut less, mut more) = (-1.0, 1.0);
                 for _ in 0..12 {
@@ -462,7 +468,7 @@ impl Fault {
             Self::ShortFinish => {
                 // About two thirds of the way to the finish the hand is a quarter as fast.
                 let own = shape.seconds(4.65);
-                let stop = shape.stage(own + aim.change(own, 0.22, 0.12));
+                let stop = shape.stage(own + aim.change(own, 0.24, 0.08));
                 for channel in [
                     Channel::HitPlane,
                     Channel::HitElevation,
@@ -480,6 +486,29 @@ impl Fault {
 }
 
 impl Shape {
+    /// Greatest lean of the trunk behind the thighs from trophy to contact, degrees, in the plane the
+    /// pelvis faces. Thigh and shank are about as long, so the thigh leans back by half the bend.
+    fn greatest_arch(&self) -> f64 {
+        (20..40)
+            .map(|tenth| {
+                let stage = f64::from(tenth) / 10.0;
+                let at = |channel| self.at(channel, stage);
+                let (side, net) = at(Channel::PelvisHeading).to_radians().sin_cos();
+                let lean = -(side * at(Channel::TrunkLeanSide) + net * at(Channel::TrunkLeanNet));
+                lean - 0.25 * (at(Channel::FrontKnee) + at(Channel::BackKnee))
+            })
+            .fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// What a hurry costs: the knees bend less, though not so little that it is a fault of its own.
+    fn cut_knees_short(&mut self, aim: Aim) {
+        let own = self.at(Channel::FrontKnee, 2.0);
+        let factor = 1.0 + aim.weight * (51.0 - own).min(0.0) / (own - 14.0).max(10.0);
+        for knee in [Channel::FrontKnee, Channel::BackKnee] {
+            self.pull(knee, 0.8, 2.9, 0.5, 14.0, factor);
+        }
+    }
+
     /// Turns a heading to `turned` by the racket's low point and leaves it about there until
     /// contact; `weight` 0 leaves the course as it was.
     fn turn_early(&mut self, channel: Channel, turned: f64, weight: f64) {

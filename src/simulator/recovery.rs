@@ -54,7 +54,7 @@ impl Errors {
     }
 }
 
-const MEASURES: [&str; 12] = [
+const MEASURES: [&str; 14] = [
     "front_knee_flexion_trophy",
     "front_knee_flexion_contact",
     "elbow_flexion_contact",
@@ -64,6 +64,8 @@ const MEASURES: [&str; 12] = [
     "trunk_inclination_contact",
     "trunk_backward_lean_trophy",
     "trunk_backward_lean_greatest",
+    "arch_greatest",
+    "shoulder_elevation_drop",
     "trunk_side_tilt_contact",
     "tossing_arm_fall_time",
     "knee_extension_lead",
@@ -168,6 +170,8 @@ fn markers_at_240_hz_are_read_back() {
             ("trunk_inclination_contact", 1.5),
             ("trunk_backward_lean_trophy", 6.0),
             ("trunk_backward_lean_greatest", 6.0),
+            ("arch_greatest", 4.0),
+            ("shoulder_elevation_drop", 2.0),
             ("trunk_side_tilt_contact", 6.0),
             ("tossing_arm_fall_time", 0.012),
             ("knee_extension_lead", 0.05),

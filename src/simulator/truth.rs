@@ -4,7 +4,7 @@
 
 use super::body::{Pose, column};
 use super::motion::ServeMotion;
-use super::space::{V3, angle_deg, cross, mix, norm, sub, twist_deg, unit};
+use super::space::{V3, angle_deg, cross, dot, mix, norm, sub, twist_deg, unit};
 use crate::motion::Joint;
 use crate::serve::EventKind;
 
@@ -190,6 +190,24 @@ fn measures(motion: &ServeMotion, grid: &Grid, events: [usize; 6]) -> Vec<Plante
     let push = grid.greatest(grid.time_s(trophy), grid.time_s(contact), extending);
     let arched =
         grid.greatest(grid.time_s(release), grid.time_s(contact), |i| lean(&grid.poses[i], 1));
+    // How far a segment leans back in the plane square to the hips.
+    let back = |pose: &Pose, segment: V3| {
+        let at = |joint: Joint| pose[column(joint)];
+        let line = unit(sub(at(Joint::RightHip), at(Joint::LeftHip)));
+        let forward = unit(cross(up, line));
+        (-dot(segment, forward)).atan2(dot(segment, cross(line, forward))).to_degrees()
+    };
+    let arch = |pose: &Pose| {
+        let middle = |left: Joint, right: Joint| mix(pose[column(left)], pose[column(right)], 0.5);
+        let hips = middle(Joint::LeftHip, Joint::RightHip);
+        let thighs = sub(hips, middle(Joint::LeftKnee, Joint::RightKnee));
+        let trunk = sub(middle(Joint::LeftShoulder, Joint::RightShoulder), hips);
+        back(pose, trunk) - back(pose, thighs)
+    };
+    let most_arched =
+        grid.greatest(grid.time_s(release), grid.time_s(contact), |i| arch(&grid.poses[i]));
+    let highest =
+        grid.greatest(grid.time_s(trophy), grid.time_s(racket_low), |i| elevation(&grid.poses[i]));
     let soon = grid.index(grid.time_s(contact) + 0.10);
     let turned: f64 =
         (contact..soon).map(|i| twist_deg(hand(&grid.poses[i]), hand(&grid.poses[i + 1]))).sum();
@@ -214,6 +232,8 @@ fn measures(motion: &ServeMotion, grid: &Grid, events: [usize; 6]) -> Vec<Plante
         ("trunk_inclination_contact", incline(at_contact)),
         ("trunk_backward_lean_trophy", lean(at_trophy, 1)),
         ("trunk_backward_lean_greatest", lean(&grid.poses[arched], 1)),
+        ("arch_greatest", arch(&grid.poses[most_arched])),
+        ("shoulder_elevation_drop", elevation(&grid.poses[highest])),
         ("trunk_side_tilt_contact", lean(at_contact, 0)),
         (
             "racket_middle_height_contact",

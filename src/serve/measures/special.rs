@@ -144,17 +144,22 @@ pub(super) fn knee_extension_lead(c: &Context<'_>) -> Read {
     Ok(c.time(c.seconds(contact - fastest), 0.9 * c.moment(EventKind::Trophy).trust))
 }
 
+/// Place of the greatest value of a course between two events, found on a calmer copy, since the
+/// greatest of a noisy course is too great.
+fn calm_peak(c: &Context<'_>, course: &[f64], from: EventKind, to: EventKind) -> Option<f64> {
+    let mut calm = course.to_vec();
+    for run in runs(&calm) {
+        let _within_bounds = butterworth(&mut calm[run], POSTURE_CUTOFF_HZ, 1.0 / c.seconds(1.0));
+    }
+    peak(&calm, c.samples(c.position(from), c.position(to)))
+}
+
 pub(super) fn greatest_backward_lean(c: &Context<'_>) -> Read {
     c.not_flat(Flat::FromSide)?;
     let courses = &c.body.courses;
     let lean: Vec<f64> = courses.trunk_forward.iter().map(|lean| -lean).collect();
-    // The greatest of a noisy course is too great: the moment is found on a calmer one.
-    let mut calm = lean.clone();
-    for run in runs(&calm) {
-        let _within_bounds = butterworth(&mut calm[run], POSTURE_CUTOFF_HZ, 1.0 / c.seconds(1.0));
-    }
-    let range = c.samples(c.position(EventKind::Release), c.position(EventKind::Contact));
-    let at = peak(&calm, range).ok_or("no time between release and contact")?;
+    let at = calm_peak(c, &lean, EventKind::Release, EventKind::Contact)
+        .ok_or("no time between release and contact")?;
     let heading = if c.flat {
         0.0
     } else {
@@ -169,6 +174,77 @@ pub(super) fn greatest_backward_lean(c: &Context<'_>) -> Read {
         value: value_at(&lean, at),
         error: c.source_error_deg(super::Kind::Lean).hypot(heading).max(planted),
         trust: 0.9 * c.source_trust(),
+    })
+}
+
+/// How far the trunk lies behind the thighs, in the plane square to the line of the hips.
+pub(super) fn greatest_arch(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    if c.capture == Capture::OneCameraLifted {
+        return Err("one camera: its depth decides what lies behind what".to_owned());
+    }
+    let track = &c.body.track;
+    let path = |joint| track.path(joint).ok_or("no shoulders, hips or knees");
+    let pair = |left: Joint| Ok::<_, &str>((path(left)?, path(left.mirrored())?));
+    let (hip_l, hip_r) = pair(Joint::LeftHip)?;
+    let (knee_l, knee_r) = pair(Joint::LeftKnee)?;
+    let (shoulder_l, shoulder_r) = pair(Joint::LeftShoulder)?;
+    let arch: Vec<f64> = (0..track.samples)
+        .map(|i| {
+            let line = sub(hip_r[i], hip_l[i]);
+            let line = scale(line, 1.0 / norm(line));
+            let across = |v: V3| sub(v, scale(line, dot(v, line)));
+            let hips = mid(hip_l[i], hip_r[i]);
+            let thighs = across(sub(hips, mid(knee_l[i], knee_r[i])));
+            let trunk = across(sub(mid(shoulder_l[i], shoulder_r[i]), hips));
+            dot(cross(thighs, trunk), line).atan2(dot(thighs, trunk)).to_degrees()
+        })
+        .collect();
+    let at = calm_peak(c, &arch, EventKind::Release, EventKind::Contact)
+        .ok_or("no time between release and contact")?;
+    let error = c.source_error_deg(super::Kind::Lean).hypot(c.source_error_deg(super::Kind::Hinge));
+    Ok(Value { value: value_at(&arch, at), error, trust: 0.8 * c.source_trust() })
+}
+
+pub(super) fn highest_elbow(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    let course = &c.body.courses.hit_elevation;
+    let at = calm_peak(c, course, EventKind::Trophy, EventKind::RacketLow)
+        .ok_or("no time between trophy and racket low point")?;
+    // The elbow's height at trophy stands in for what one camera was not asked for on drawn serves.
+    let planted = match c.capture {
+        Capture::OneCameraLifted => planted_error("shoulder_elevation_trophy").unwrap_or_default(),
+        _ => 0.0,
+    };
+    Ok(Value {
+        value: value_at(course, at),
+        error: c.source_error_deg(super::Kind::Arm).max(planted),
+        trust: 0.9 * c.source_trust(),
+    })
+}
+
+/// Lowest elevation of the forearm, elbow to wrist, over the horizontal.
+pub(super) fn forearm_lowest(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::No)?;
+    c.not_too_fast(EventKind::RacketLow)?;
+    if c.capture == Capture::OneCameraLifted {
+        return Err("one camera: not held against real serves yet".to_owned());
+    }
+    let track = &c.body.track;
+    let path = |joint| track.path(joint).ok_or("no elbow or wrist");
+    let (elbow, wrist) = (path(Joint::RightElbow)?, path(Joint::RightWrist)?);
+    let fall: Vec<f64> = (0..track.samples)
+        .map(|i| {
+            let forearm = sub(wrist[i], elbow[i]);
+            -(forearm[2] / norm(forearm)).asin().to_degrees()
+        })
+        .collect();
+    let at = calm_peak(c, &fall, EventKind::Trophy, EventKind::Contact)
+        .ok_or("no time between trophy and contact")?;
+    Ok(Value {
+        value: -value_at(&fall, at),
+        error: c.source_error_deg(super::Kind::Arm),
+        trust: 0.8 * c.source_trust(),
     })
 }
 
@@ -276,16 +352,20 @@ pub(super) fn toss_top_to_trophy(c: &Context<'_>) -> Read {
     })
 }
 
-pub(super) fn pause_time(c: &Context<'_>) -> Read {
+/// Time under the speed level between release and racket low point, samples counted by their share
+/// so that it changes smoothly; `moving` takes out samples in which something else still moves.
+fn still(c: &Context<'_>, moving: impl Fn(usize) -> bool) -> Read {
     let speed = c.wrist_speed()?;
     let (from, to) = (c.position(EventKind::Release), c.position(EventKind::RacketLow));
     let contact = c.position(EventKind::Contact);
     let fast = c.samples(contact - c.steps(0.1), contact + c.steps(0.15));
     let top = fast.map(|i| speed[i]).fold(0.0, f64::max);
-    // Time under the level, samples counted by their share so that it changes smoothly.
     let level = 0.06 * top;
     let mut still = 0.0;
     for i in c.samples(from, to - 1.0) {
+        if moving(i) {
+            continue;
+        }
         let (a, b) = (speed[i] - level, speed[i + 1] - level);
         still += match (a < 0.0, b < 0.0) {
             (true, true) => 1.0,
@@ -295,6 +375,27 @@ pub(super) fn pause_time(c: &Context<'_>) -> Read {
         };
     }
     Ok(c.time(c.seconds(still), 0.7))
+}
+
+pub(super) fn pause_time(c: &Context<'_>) -> Read {
+    still(c, |_| false)
+}
+
+/// A knee that bends or straightens faster than this moves, degrees per second (our estimate).
+const KNEE_MOVES_DEG_S: f64 = 45.0;
+
+pub(super) fn standstill_time(c: &Context<'_>) -> Read {
+    let calm_rates = |course: &[f64]| {
+        let mut calm = course.to_vec();
+        for run in runs(&calm) {
+            let _within_bounds =
+                butterworth(&mut calm[run], POSTURE_CUTOFF_HZ, 1.0 / c.seconds(1.0));
+        }
+        c.rates(&calm)
+    };
+    let (front, back) =
+        (calm_rates(&c.body.courses.front_knee), calm_rates(&c.body.courses.back_knee));
+    still(c, |i| front[i].abs().max(back[i].abs()) > KNEE_MOVES_DEG_S)
 }
 
 pub(super) fn slow_down_time(c: &Context<'_>) -> Read {
@@ -387,22 +488,42 @@ pub(super) fn palm_direction(c: &Context<'_>) -> Read {
     })
 }
 
-pub(super) fn palm_up_cocking(c: &Context<'_>) -> Read {
+/// Elevations of the palm's normal over the horizontal between trophy and racket low point.
+fn palm_elevations(c: &Context<'_>) -> Result<Vec<f64>, String> {
     let hand = c.hand()?;
     c.frames_enough(25.0)?;
     if matches!(c.capture, Capture::OneCameraLifted | Capture::DepthSensor) {
         return Err("one camera: a palm's direction in degrees cannot be trusted".to_owned());
     }
     let range = c.samples(c.position(EventKind::Trophy), c.position(EventKind::RacketLow));
-    let highest = range
+    Ok(range
         .map(|i| {
             let n = palm(&hand, i);
             (n[2] / norm(n)).asin().to_degrees()
         })
-        .fold(f64::NAN, f64::max);
-    Ok(Value {
-        value: highest,
+        .collect())
+}
+
+fn palm_value(c: &Context<'_>, value: f64) -> Value {
+    Value {
+        value,
         error: 2.0 * c.source_error_deg(super::Kind::Hinge),
         trust: 0.8 * c.moment(EventKind::RacketLow).trust * c.source_trust(),
-    })
+    }
+}
+
+pub(super) fn palm_up_cocking(c: &Context<'_>) -> Read {
+    let highest = palm_elevations(c)?.into_iter().fold(f64::NAN, f64::max);
+    Ok(palm_value(c, highest))
+}
+
+/// Elevation that the palm keeps for at least half of the racket drop.
+pub(super) fn palm_up_kept(c: &Context<'_>) -> Read {
+    let mut elevations = palm_elevations(c)?;
+    elevations.retain(|elevation| !elevation.is_nan());
+    if elevations.is_empty() {
+        return Err("the hand is unseen in the racket drop".to_owned());
+    }
+    elevations.sort_by(f64::total_cmp);
+    Ok(palm_value(c, elevations[elevations.len() / 2]))
 }

@@ -577,6 +577,66 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
         ),
         Rule::Own(special::palm_up_cocking),
     ),
+    (
+        def(
+            "arch_greatest",
+            "greatest arch between thighs and trunk",
+            "trunk (mid-hips to mid-shoulders) behind the line of the thighs (mid-knees to mid-hips), in the plane square to the line of the hips, at its greatest between release and contact; 0 = in line, negative = bent forward at the hips. Hip and lower back together",
+            "release to contact",
+            "deg",
+            4.0,
+            "our estimate; spread near R146 (another stroke, chest, 2.4-4.3)",
+        ),
+        Rule::Own(special::greatest_arch),
+    ),
+    (
+        def(
+            "shoulder_elevation_drop",
+            "highest elbow in the racket drop",
+            "greatest angle of the upper arm to the trunk between trophy and racket low point; it does not matter when the elbow gets there, so a late arm is no low one",
+            "trophy to racket_low",
+            "deg",
+            SD_SHOULDER.0,
+            SD_SHOULDER.1,
+        ),
+        Rule::Own(special::highest_elbow),
+    ),
+    (
+        def(
+            "forearm_lowest",
+            "how far the forearm falls back",
+            "lowest elevation of the forearm (elbow to wrist) over the horizontal between trophy and contact; 0 = level, 90 = it stays upright, negative = the hand falls below the elbow",
+            "trophy to contact",
+            "deg",
+            SD_ELBOW.0,
+            "our estimate; spread as for the elbow: R147 (another stroke, 6.4-13.9), lower end",
+        ),
+        Rule::Own(special::forearm_lowest),
+    ),
+    (
+        def(
+            "palm_up_kept",
+            "palm to the sky through the racket drop",
+            "elevation of the palm's normal above the horizontal that is kept for at least half of the time between trophy and racket low point; a palm that opens and closes again does not keep it",
+            "trophy to racket_low",
+            "deg",
+            8.0,
+            "our estimate",
+        ),
+        Rule::Own(special::palm_up_kept),
+    ),
+    (
+        def(
+            "standstill_time",
+            "hand and legs standing still before the racket drop",
+            "time between release and racket low point in which the hitting wrist moves, relative to the hips, at less than 6 % of its peak speed and neither knee bends or straightens faster than 45 deg/s",
+            "release to racket_low",
+            "s",
+            0.04,
+            "our estimate",
+        ),
+        Rule::Own(special::standstill_time),
+    ),
 ];
 
 const DEFS: [MeasureDef; TABLE.len()] = {
