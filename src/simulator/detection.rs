@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use super::chance::chance;
 use super::*;
 use crate::catalogue::{Catalogue, Conditions, Suspicion, detect};
-use crate::library::Level;
+use crate::library::{Level, ServeType};
 use crate::motion::Side;
 use crate::serve::{FindOptions, find};
 
@@ -197,30 +197,34 @@ const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
 
 /// Read off the tables by us.
 const WEAK: &str = "
-What is weak: besides a low elbow a waiter's tray is suspected in one of four: look at the pictures
-before both are named. A hanging elbow turns the palm up early in the racket drop, a tray late; but
-that order is drawn by us, and the one study of the tray found the lower upper arm with it (R117), so
-no rule was made of it. A pause is lost in a depth sensor's noise.
+What is weak: a tray and a low elbow look alike, for a hanging elbow turns the palm up early in the
+racket drop, and the one study of the tray found the lower upper arm with it (R117): look at the
+pictures before both are named. A pause is lost in a depth sensor's noise.
 
 Not claimed: *contact too low* without the elbow's bend, so never from one camera, because a hanging
 elbow and bent legs lower the wrist as well (judged by the height alone, two suspicions of three were
-in vain); *rushed start* while the toss is suspected to be too low, because both shorten the same
-time and the toss is cured first (from a depth sensor one suspicion of three was in vain, each of
-them a low toss).
+false alarms); *rushed start* while the toss is suspected to be too low, because both shorten the same
+time and the toss is mended first (from a depth sensor one suspicion of three was a false alarm, each
+of them a low toss); neither of the two where knee bend and racket drop are whole, for that is a style.
+
+Not planted yet, so not in these tables: toss too high and too far in front, shallow racket drop, little
+shoulder turn, hips and shoulders turning as one, shoulders staying level. They are measured, and a
+test of every run (`a_sound_serve_of_any_type_is_suspected_of_nothing`) holds them off sound serves.
 ";
 
 /// What we know of the pairs.
 const HIDING: &str = "
-Four pairs were hidden once. In three the generated body itself had lost the fault: what was planted
-later moved what had been aimed at (knee behind late legs, finish behind toss), or the aim left out
-that the swing turns the palm, too (turn behind low elbow). The fourth, the arch behind late legs, was
-in the body and was read at the wrong moment: it is now the greatest lean between release and contact,
-not the lean at the deepest knee. A test of every run (`two_faults_at_once_are_both_found`) holds both
-of each pair.
+Four pairs were hidden once. Two are held together by a test of every run
+(`two_faults_at_once_are_both_found`): the generated body itself had lost the fault, because what was
+planted later moved what had been aimed at (finish behind toss), or the aim left out that the swing
+turns the palm, too (turn behind low elbow). Two are hidden on purpose now. *Front leg still bent at
+contact* is not judged while a late leg drive is suspected, for legs that push late are still bent at
+the hit. *Too much arch* is the trunk behind the thighs: legs that stay bent carry the lean, so behind
+late legs there is less arch in the body.
 
 Still open: an arm that turns nothing by itself shows 20 to 45 deg of *turn after contact* on
 generated bodies, with a low elbow 45 to 65, because trunk and swing turn the palm; the fault counts
-from 50 down to 20 deg, so behind a low elbow only an arm that works against its swing is found.
+from 60 down to 25 deg, so behind a low elbow only an arm that works against its swing is found.
 ";
 
 /// Sessions of a pair of faults, and how many of them must show the one for it not to count as hidden.
@@ -425,11 +429,8 @@ fn planted_faults_are_suspected_and_others_are_not() {
 
 /// Pairs of which the first was once lost behind the second, half of them in the generated body, and
 /// how many of the sessions must show both.
-const ONCE_HIDDEN: [(Fault, Fault); 3] = [
-    (Fault::LumbarArch, Fault::LateLegDrive),
-    (Fault::NoTurnAfterContact, Fault::LowHittingElbow),
-    (Fault::ShortFinish, Fault::TossBehind),
-];
+const ONCE_HIDDEN: [(Fault, Fault); 2] =
+    [(Fault::NoTurnAfterContact, Fault::LowHittingElbow), (Fault::ShortFinish, Fault::TossBehind)];
 const TOGETHER: (u64, u32) = (4, 3);
 
 #[test]
@@ -495,4 +496,41 @@ fn what_a_rate_cannot_show_is_not_measurable() {
         let own = all.iter().find(|each| each.fault == fault.id()).expect("judged");
         assert_eq!(own.score(), None, "{} at {rate_hz} Hz: {own:?}", fault.id());
     }
+}
+
+/// Flat, slice and kick of sound players, each judged as what it is: nothing in the catalogue is
+/// suspected, whether it can be planted or not.
+#[test]
+fn a_sound_serve_of_any_type_is_suspected_of_nothing() {
+    let sensor = sensor(SensorKind::Markers, 120.0, 0.002);
+    let sessions: Vec<(ServeType, u64)> = [ServeType::Flat, ServeType::Slice, ServeType::Kick]
+        .into_iter()
+        .flat_map(|serve_type| (40..46).map(move |seed| (serve_type, seed)))
+        .collect();
+    let suspected: Vec<String> = sessions
+        .par_iter()
+        .flat_map_iter(|&(serve_type, seed)| {
+            let body = Body::new(1.5 + 0.07 * (seed - 40) as f64, 1.0, 1.0);
+            let hand = if seed % 2 == 0 { Side::Right } else { Side::Left };
+            let level = [Level::Professional, Level::National, Level::Club][seed as usize % 3];
+            let server = Server::drawn(body, hand, level, seed);
+            let serve = server.serve(&Ask { serve_type, ..Ask::default() });
+            let (recording, _) = record_serve(&serve, &sensor, seed);
+            let found = find(&recording, &FindOptions::default());
+            let readings: Vec<_> =
+                found.serves.iter().map(|serve| serve.readings.as_slice()).collect();
+            assert_eq!(readings.len(), 1, "{serve_type:?}, player {seed}");
+            let conditions = Conditions {
+                serve_type: Some(serve_type),
+                stature_m: Some(body.stature_m),
+                ..Conditions::of(recording.capture, recording.rate_hz)
+            };
+            let all = detect(Catalogue::builtin(), &readings, &conditions);
+            let suspected = all.into_iter().filter(Suspicion::suspected);
+            suspected
+                .map(move |one| format!("{serve_type:?}, player {seed}: {one:?}"))
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    assert!(suspected.is_empty(), "{}", suspected.join("\n"));
 }

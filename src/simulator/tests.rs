@@ -142,7 +142,6 @@ fn two_planted_faults_are_both_in_the_body() {
     // of 0.45 to 1.05 on the catalogue's scale.
     let pairs = [
         (Fault::CollapsedFrontKnee, Fault::LateLegDrive, "front_knee_flexion_contact", 54.0..69.0),
-        (Fault::LumbarArch, Fault::LateLegDrive, "arch_greatest", 44.0..60.0),
         (Fault::NoTurnAfterContact, Fault::LowHittingElbow, "palm_turn_after_contact", 12.0..40.0),
         (Fault::ShortFinish, Fault::TossBehind, "slow_down_time", 0.06..0.18),
     ];
