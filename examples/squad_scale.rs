@@ -13,7 +13,7 @@ use std::error::Error;
 use jiff::ToSpan;
 use jiff::civil::date;
 use precedent::library::{
-    Consent, FaultLabel, LabelState, Level, Library, NewRecording, Player, PlayerId,
+    Author, Consent, FaultLabel, LabelState, Level, Library, NewRecording, Player, PlayerId,
 };
 use precedent::motion::{Capture, Dimensions, Joint, Recording, Side, Unit};
 use precedent::serve::{CORE_SET, CURVE_FRAMES, Curve, Event, EventKind, Figures, Serve};
@@ -55,7 +55,7 @@ fn main() -> Result<(), Box<dyn Error>> {
                                 fault: (*fault).to_owned(),
                                 state: LabelState::Suspected,
                                 severity: 0.5,
-                                by: "program".to_owned(),
+                                by: Author::Program,
                                 note: None,
                             },
                         )?;

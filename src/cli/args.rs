@@ -389,15 +389,35 @@ pub(super) struct BallArgs {
 #[derive(Debug, Args)]
 pub(super) struct PlanArgs {
     /// The case (c3)
-    pub(super) case: String,
+    #[arg(required_unless_present_any = ["end", "withdraw"])]
+    pub(super) case: Option<String>,
     /// The limiting fault
-    #[arg(long)]
-    pub(super) fault: String,
+    #[arg(long, required_unless_present_any = ["end", "withdraw"])]
+    pub(super) fault: Option<String>,
     /// Drill, dose and where it is done (off_court, practice_swing, wall, service_line, baseline),
     /// from easy to full: "towel_swing=3 x 10, five days a week@practice_swing"; may be repeated
-    #[arg(long, value_name = "DRILL[=DOSE][@WHERE]", required = true)]
+    #[arg(
+        long,
+        value_name = "DRILL[=DOSE][@WHERE]",
+        required_unless_present_any = ["end", "withdraw"]
+    )]
     pub(super) drill: Vec<String>,
-    /// First day [default: the case's day]
+    /// The plan whose place this one takes, on the day it begins; of this case or an earlier one
+    #[arg(long, value_name = "PLAN")]
+    pub(super) replaces: Option<String>,
+    /// End a plan instead of making one: it was done
+    #[arg(long, value_name = "PLAN", conflicts_with_all = ["fault", "drill", "withdraw", "replaces", "start", "review_on", "note"])]
+    pub(super) end: Option<String>,
+    /// Withdraw a plan instead of making one: it is not to be done
+    #[arg(long, value_name = "PLAN", requires = "reason", conflicts_with_all = ["fault", "drill", "replaces", "start", "review_on", "note"])]
+    pub(super) withdraw: Option<String>,
+    /// Day it ends [default: today]
+    #[arg(long, value_name = "DAY", conflicts_with_all = ["fault", "drill"])]
+    pub(super) on: Option<Date>,
+    /// Why a plan ends, is withdrawn or replaced
+    #[arg(long, value_name = "WORDS")]
+    pub(super) reason: Option<String>,
+    /// First day [default: the case's day; today for one that takes another's place]
     #[arg(long)]
     pub(super) start: Option<Date>,
     /// Day of the next review

@@ -8,12 +8,12 @@ use jiff::civil::Date;
 
 use super::args::DemoArgs;
 use super::face::Face;
-use super::{Outcome, add, like, review, squad, worked};
+use super::{Outcome, add, like, place, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
 use crate::find::Filter;
-use crate::intake::{self, Context, PROGRAM};
+use crate::intake::{self, Context};
 use crate::library::{CaseId, Library, OpenError, Player, ServeType, Setting};
 use crate::matcher::{self, Query, Subject};
 use crate::pages::{Audience, Wanted};
@@ -67,7 +67,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     worked::show(&library, &catalogue, subject, &answer, &mut cautions, face)?;
     worked::end(&cautions, face)?;
 
-    let wanted = Wanted { serve, k: 9, filter: Filter::default() };
+    let wanted = Wanted { serve, k: 9, filter: Filter::default(), on: place::today() };
     for (audience, name) in
         [(Audience::Player, "review.html"), (Audience::Coach, "review-coach.html")]
     {
@@ -149,7 +149,7 @@ fn judge(
     let suspected = held
         .labels
         .iter()
-        .filter(|label| label.by == PROGRAM)
+        .filter(|label| !label.by.is_coach())
         .max_by(|a, b| a.severity.total_cmp(&b.severity));
     let Some(label) = suspected.filter(|_| held.plans.is_empty()) else { return Ok(()) };
     let mut confirmed = LabelRequest::new(case, COACH);

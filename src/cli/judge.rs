@@ -13,7 +13,7 @@ use crate::coaching::{
     PlanRequest,
 };
 use crate::judgement::{Chosen, Judgement, judge};
-use crate::library::{BallFlight, CaseId, FaultLabel, Grip, Library, PlanId, ServeId};
+use crate::library::{BallFlight, CaseId, FaultLabel, Grip, Library, Note, PlanId, ServeId};
 
 /// What is judged about a case, as `label --json` prints it.
 #[derive(Serialize)]
@@ -25,7 +25,8 @@ struct CaseObject<'a> {
     judgement: &'a Judgement,
     grip: Option<Grip>,
     ball: BallFlight,
-    note: Option<&'a str>,
+    note: Option<String>,
+    notes: &'a [Note],
 }
 
 pub(super) fn label(
@@ -68,7 +69,8 @@ fn tell(
 ) -> anyhow::Result<()> {
     let case = library.case(case)?;
     let player = library.player(case.player)?.code;
-    let judging = judge(library, catalogue, &case)?;
+    let today = place::today();
+    let judging = judge(library, catalogue, &case, today)?;
     let judgement = &judging.judgement;
     if face.json {
         return face.object(&CaseObject {
@@ -79,7 +81,8 @@ fn tell(
             judgement,
             grip: case.grip,
             ball: case.ball,
-            note: case.note.as_deref(),
+            note: case.words(),
+            notes: &case.notes,
         });
     }
     let days = format!(
@@ -135,10 +138,15 @@ pub(super) fn plan(
     library: Option<&Path>,
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
-    let mut request = PlanRequest::new(place::id("case", &args.case)?, &args.fault);
+    let case: CaseId = place::id("case", args.case.as_deref().unwrap_or_default())?;
+    let mut request = PlanRequest::new(case, args.fault.as_deref().unwrap_or_default());
+    request.replaces =
+        args.replaces.as_deref().map(|plan| place::id("--replaces", plan)).transpose()?;
+    request.reason.clone_from(&args.reason);
     let drills = args.drill.iter().map(|entry| DrillRequest::from_typed(entry, '='));
     request.drills = drills.collect::<Result<_, _>>()?;
-    request.start = args.start;
+    // What takes another's place begins when that is decided.
+    request.start = args.start.or_else(|| request.replaces.map(|_| place::today()));
     request.review_on = args.review_on;
     request.coach.clone_from(&args.coach);
     request.note.clone_from(&args.note);

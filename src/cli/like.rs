@@ -10,7 +10,7 @@ use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;
 use crate::intake::{self, Context, Looked};
-use crate::library::{LabelState, Library, Named, ServeId};
+use crate::library::{Ending, LabelState, Library, Named, ServeId};
 use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
 use crate::motion::Recording;
 use crate::serve::{FindOptions, Serve};
@@ -216,8 +216,13 @@ fn told(precedent: &Precedent, catalogue: &Catalogue, cautions: &mut Cautions) -
     for plan in &precedent.plans {
         let drills = ShownDrill::of_plan(catalogue, plan);
         let drills: Vec<&str> = drills.iter().map(|drill| cautions.name(drill)).collect();
+        let end = match &plan.ended {
+            Some(end) if end.how == Ending::Withdrawn => format!(", withdrawn {}", end.day),
+            Some(end) => format!(" to {}", end.day),
+            None => String::new(),
+        };
         lines.push(format!(
-            "   plan from {}: {}: {}",
+            "   plan from {}{end}: {}: {}",
             plan.start,
             catalogue.fault_name(&plan.limiting_fault),
             drills.join(", ")

@@ -13,6 +13,7 @@ mod judge;
 mod like;
 mod passphrase;
 mod place;
+mod plan_end;
 mod progress;
 mod read;
 mod receive;
@@ -98,6 +99,9 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Like(args) => like::run(args, library, face),
         Command::Review(args) => review::run(args, library, face),
         Command::Label(args) => judge::label(args, library, face),
+        Command::Plan(args) if args.end.is_some() || args.withdraw.is_some() => {
+            plan_end::run(args, library, face)
+        }
         Command::Plan(args) => judge::plan(args, library, face),
         Command::FollowUp(args) => judge::follow_up(args, library, face),
         Command::Progress(args) => progress::run(args, library, face),

@@ -87,6 +87,11 @@ pub(super) fn write_whole(output: &Path, content: &[u8]) -> anyhow::Result<()> {
     Ok(())
 }
 
+/// Today, here.
+pub(super) fn today() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date()
+}
+
 /// Opens the library for writing.
 pub(super) fn for_writing(named: Option<&Path>) -> anyhow::Result<Library> {
     Ok(Library::open(folder(named)?)?)

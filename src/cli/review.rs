@@ -19,7 +19,12 @@ pub(super) fn run(
         ReaderArg::Player => Audience::Player,
         ReaderArg::Coach => Audience::Coach,
     };
-    write(&library, &Wanted { serve, k: args.k, filter }, audience, &args.output)?;
+    write(
+        &library,
+        &Wanted { serve, k: args.k, filter, on: place::today() },
+        audience,
+        &args.output,
+    )?;
     face.say(&format!("wrote {}", args.output.display()));
     Ok(Outcome::Found)
 }

@@ -102,6 +102,7 @@ struct Head<'a> {
     plans: usize,
     followed_up: usize,
     seen_again: usize,
+    ended: usize,
     running: usize,
 }
 
@@ -136,6 +137,7 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
         plans: squad.follow_up.plans,
         followed_up: squad.follow_up.followed,
         seen_again: squad.follow_up.seen_again,
+        ended: squad.follow_up.ended,
         running: squad.follow_up.running,
     };
     face.object(&Line { about: "squad", body: &head })?;

@@ -1,6 +1,7 @@
 //! What worked for past players, as text and as JSON.
 
 use super::face::Face;
+use super::place;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
@@ -86,7 +87,8 @@ fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::R
     };
     if let Subject::Stored(serve) = subject {
         let case = library.case(library.serve_head(serve)?.case)?;
-        case.plans.iter().for_each(|plan| add(&plan.limiting_fault));
+        let plans = case.plans_in_force(place::today());
+        plans.iter().for_each(|plan| add(&plan.limiting_fault));
         standing(&case.labels).iter().for_each(|label| add(&label.fault));
     }
     let mut counts: Vec<(String, usize)> = Vec::new();

@@ -52,8 +52,11 @@ pub enum HarmShown {
 pub fn harms(drill: &Drill, case: &Case, fault: &str) -> Option<Harm> {
     let standing = standing(&case.labels);
     let labelled = standing.iter().map(|label| (label.fault.as_str(), HarmShown::Labelled));
-    let planned =
-        case.plans.iter().map(|plan| (plan.limiting_fault.as_str(), HarmShown::Planned(plan.id)));
+    let planned = case
+        .plans
+        .iter()
+        .filter(|plan| plan.ended.is_none())
+        .map(|plan| (plan.limiting_fault.as_str(), HarmShown::Planned(plan.id)));
     let (worse, shown) = [(fault, HarmShown::Wanted)]
         .into_iter()
         .chain(labelled)
@@ -67,11 +70,11 @@ pub fn harms(drill: &Drill, case: &Case, fault: &str) -> Option<Harm> {
 pub fn standing(labels: &[FaultLabel]) -> Vec<FaultLabel> {
     let mut faults: Vec<FaultLabel> = Vec::new();
     for label in labels {
-        let coach = label.by != "program";
+        let coach = label.by.is_coach();
         match faults.iter_mut().find(|known| known.fault == label.fault) {
             // Coaches outrank the program; among coaches a rejection stands.
             Some(known) => {
-                let known_coach = known.by != "program";
+                let known_coach = known.by.is_coach();
                 let rejects = label.state == LabelState::Rejected;
                 if coach && (!known_coach || rejects) {
                     *known = label.clone();

@@ -6,11 +6,10 @@ use super::fault::{UnknownFault, known_fault};
 use super::report::{BallReport, grip_over};
 use crate::catalogue::Catalogue;
 use crate::library::{
-    Case, CaseId, FaultLabel, Grip, LabelState, Library, Named, PlanId, StoreError, WriteError,
+    Author, Case, CaseId, FaultLabel, Grip, LabelState, Library, Named, PlanId, StoreError,
+    WriteError,
 };
 
-/// The program's own voice.
-const PROGRAM: &str = "program";
 /// Severity where nobody says how strong a fault is; our choice.
 const SOME: f64 = 0.5;
 
@@ -70,7 +69,7 @@ pub struct LabelRequest {
 #[non_exhaustive]
 pub enum LabelRefusal {
     /// A coach's word in the program's name.
-    #[error("'{PROGRAM}' is the program's own voice; give your own code")]
+    #[error("'program' is the program's own voice; give your own code")]
     ProgramsVoice,
     /// The catalogue does not have the fault.
     #[error(transparent)]
@@ -166,9 +165,7 @@ impl LabelRequest {
         catalogue: &Catalogue,
         held: &Case,
     ) -> Result<Vec<FaultLabel>, LabelRefusal> {
-        if self.by.trim().eq_ignore_ascii_case(PROGRAM) {
-            return Err(LabelRefusal::ProgramsVoice);
-        }
+        let by = self.author()?;
         let mut labels: Vec<FaultLabel> = Vec::new();
         let mut put = |fault: &str, state: LabelState, severity: f64| {
             if let Some(known) = labels.iter().find(|label| label.fault == fault) {
@@ -183,7 +180,7 @@ impl LabelRequest {
                 fault: fault.to_owned(),
                 state,
                 severity,
-                by: self.by.clone(),
+                by: by.clone(),
                 note: None,
             });
             Ok(())
@@ -192,7 +189,7 @@ impl LabelRequest {
         let rejected = self.reject.iter().map(|fault| (fault, LabelState::Rejected));
         for (fault, state) in confirmed.chain(rejected) {
             known_fault(catalogue, fault)?;
-            let mut suspected = held.labels.iter().filter(|label| label.by == PROGRAM);
+            let mut suspected = held.labels.iter().filter(|label| !label.by.is_coach());
             let Some(suspicion) = suspected.find(|label| label.fault == *fault) else {
                 return Err(LabelRefusal::NotSuspected { case: held.id, fault: fault.clone() });
             };
@@ -211,14 +208,18 @@ impl LabelRequest {
         Ok(labels)
     }
 
+    fn author(&self) -> Result<Author, LabelRefusal> {
+        Author::coach(&self.by).map_err(|_| LabelRefusal::ProgramsVoice)
+    }
+
     /// As strong as this coach, another one or the program saw the fault.
     fn seen(&self, held: &Case, fault: &str) -> f64 {
         let by = |wanted: &dyn Fn(&FaultLabel) -> bool| {
             let label = held.labels.iter().find(|label| label.fault == fault && wanted(label));
             label.map(|label| label.severity).filter(|severity| *severity > 0.0)
         };
-        by(&|label| label.by == self.by)
-            .or_else(|| by(&|label| label.by != PROGRAM))
+        by(&|label| label.by.as_str() == self.by)
+            .or_else(|| by(&|label| label.by.is_coach()))
             .or_else(|| by(&|_| true))
             .unwrap_or(SOME)
     }
@@ -231,6 +232,7 @@ impl LabelRequest {
         let catalogue = library.catalogue()?;
         let held = library.case(self.case)?;
         let labels = self.check(&catalogue, &held)?;
+        let by = self.author()?;
         let grip = grip_over(self.grip, held.grip);
         let ball = self.ball.over(held.ball);
         library.write(|writer| {
@@ -244,7 +246,7 @@ impl LabelRequest {
                 writer.set_ball(self.case, &ball)?;
             }
             if let Some(note) = &self.note {
-                writer.set_note(self.case, Some(note))?;
+                writer.add_note(self.case, note, Some(&by))?;
             }
             Ok(())
         })?;
@@ -256,7 +258,7 @@ impl LabelRequest {
 fn notices(catalogue: &Catalogue, case: &Case) -> Vec<Notice> {
     let standing = super::standing(&case.labels);
     let mut notices = Vec::new();
-    for plan in &case.plans {
+    for plan in case.plans.iter().filter(|plan| plan.ended.is_none()) {
         for drill in plan.drills.iter().filter_map(|planned| catalogue.drill(&planned.drill)) {
             let worse = standing.iter().find(|label| drill.not_for.contains(&label.fault));
             notices.extend(worse.map(|label| Notice::PlanHarms {

@@ -8,7 +8,8 @@ use super::dose::{DoseProblem, check_dose};
 use super::fault::{Harm, HarmShown, UnknownFault, harms, known_fault};
 use crate::catalogue::{Catalogue, Place};
 use crate::library::{
-    Case, CaseId, Library, Named, Plan, PlanId, PlannedDrill, StoreError, WriteError, check_planned,
+    Author, Case, CaseId, Library, Named, Plan, PlanId, PlannedDrill, StoreError, WriteError,
+    check_planned,
 };
 
 /// A drill somebody wants to prescribe.
@@ -64,6 +65,10 @@ pub struct PlanRequest {
     pub coach: Option<String>,
     /// Free words.
     pub note: Option<String>,
+    /// The plan whose place this one takes, of this case or an earlier one of the player.
+    pub replaces: Option<PlanId>,
+    /// Why it takes that place, in free words.
+    pub reason: Option<String>,
     /// Questions the coach was asked and answered with yes.
     pub sure: Vec<Question>,
 }
@@ -241,6 +246,8 @@ impl PlanRequest {
             review_on: None,
             coach: None,
             note: None,
+            replaces: None,
+            reason: None,
             sure: Vec::new(),
         }
     }
@@ -298,9 +305,8 @@ impl PlanRequest {
             }
             drills.push(PlannedDrill { drill: drill.id.clone(), dose, place: wanted.place });
         }
-        let others = held
-            .plans
-            .iter()
+        let others = self
+            .beside(held, start)
             .filter(|plan| catalogue.opposed(&self.fault, &plan.limiting_fault) == Some(true));
         questions.extend(others.map(|plan| Question::PullsTheOtherWay {
             fault: self.fault.clone(),
@@ -316,8 +322,18 @@ impl PlanRequest {
             review_on: self.review_on,
             coach: self.coach.clone(),
             note: self.note.clone(),
+            ended: None,
         };
         Ok((plan, questions))
+    }
+
+    /// The plans of the case that are in force when this one begins, or begin after it.
+    fn beside<'a>(&self, held: &'a Case, start: Date) -> impl Iterator<Item = &'a Plan> {
+        let replaces = self.replaces;
+        held.plans.iter().filter(move |plan| {
+            let over = plan.ended.as_ref().is_some_and(|end| end.day <= start);
+            !over && Some(plan.id) != replaces
+        })
     }
 
     /// As [`Self::check`], for a plan that is to come beside those in force: a third is refused,
@@ -327,7 +343,7 @@ impl PlanRequest {
     /// [`PlanRefusal`].
     pub fn check_new(&self, catalogue: &Catalogue, held: &Case) -> Result<Plan, PlanRefusal> {
         let (plan, mut questions) = self.check(catalogue, held)?;
-        let in_force: Vec<PlanId> = held.plans.iter().map(|plan| plan.id).collect();
+        let in_force: Vec<PlanId> = self.beside(held, plan.start).map(|plan| plan.id).collect();
         if in_force.len() >= 2 {
             return Err(PlanRefusal::ThirdPlan { case: held.id, in_force });
         }
@@ -344,7 +360,14 @@ impl PlanRequest {
         let held = library.case(self.case)?;
         let plan = self.check_new(&catalogue, &held)?;
         let born = library.player(held.player)?.born;
-        let id = library.write(|writer| writer.add_plan(&plan))?;
+        let id = match self.replaces {
+            Some(old) => {
+                let by = Author::coach(self.coach.as_deref().unwrap_or("coach"))?;
+                let reason = self.reason.as_deref();
+                library.write(|writer| writer.replace_plan(old, &plan, &by, reason))?
+            }
+            None => library.write(|writer| writer.add_plan(&plan))?,
+        };
         let mut cautions = Cautions::of(&catalogue, Age::on(plan.start, born));
         for planned in &plan.drills {
             cautions.name(&ShownDrill::planned(&catalogue, planned, &plan.limiting_fault));

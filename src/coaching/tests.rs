@@ -7,7 +7,8 @@ use tempfile::TempDir;
 use super::*;
 use crate::catalogue::{Catalogue, Drill};
 use crate::library::{
-    BallFlight, Case, CaseId, FaultLabel, Grip, LabelState, Library, Misses, Plan, PlanId, PlayerId,
+    Author, BallFlight, Case, CaseId, FaultLabel, Grip, LabelState, Library, Misses, Plan, PlanId,
+    PlayerId,
 };
 
 const DAY: jiff::civil::Date = date(2026, 3, 14);
@@ -23,12 +24,12 @@ fn case(labels: Vec<FaultLabel>) -> Case {
         follow_ups: Vec::new(),
         grip: None,
         ball: BallFlight::default(),
-        note: None,
+        notes: Vec::new(),
     }
 }
 
 fn label(fault: &str, state: LabelState, severity: f64, by: &str) -> FaultLabel {
-    FaultLabel { fault: fault.to_owned(), state, severity, by: by.to_owned(), note: None }
+    FaultLabel { fault: fault.to_owned(), state, severity, by: Author::from_text(by), note: None }
 }
 
 fn plan(id: i64, fault: &str) -> Plan {
@@ -41,6 +42,7 @@ fn plan(id: i64, fault: &str) -> Plan {
         review_on: None,
         coach: None,
         note: None,
+        ended: None,
     }
 }
 

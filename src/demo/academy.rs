@@ -6,7 +6,7 @@ use rand::Rng;
 
 use super::scenario::{DrillTruth, Scenario, ScenarioCoach, ScenarioPlayer};
 use crate::library::{
-    BallFlight, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan, PlanId,
+    Author, BallFlight, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan, PlanId,
     PlannedDrill, Player, PlayerId, Setting,
 };
 use crate::motion::Recording;
@@ -194,7 +194,7 @@ impl Scenario {
                     fault: fault.id().to_owned(),
                     state: LabelState::Added,
                     severity: (seen.clamp(0.0, 1.0) * 20.0).round() / 20.0,
-                    by: course.coach.code.clone(),
+                    by: Author::Coach(course.coach.code.clone()),
                     note: None,
                 })
             })
@@ -336,6 +336,7 @@ impl Scenario {
                 review_on: date.checked_add(30.days()).ok(),
                 coach: Some(coach.code.clone()),
                 note: None,
+                ended: None,
             },
             severity,
             true_effect: effect,

@@ -148,7 +148,9 @@ fn store(
         }
         w.set_ball(added.case, &session.ball)?;
         w.set_grip(added.case, session.grip)?;
-        w.set_note(added.case, session.note.as_deref())?;
+        if let Some(note) = &session.note {
+            w.add_note(added.case, note, None)?;
+        }
         let mut answered = false;
         if let (Some(answer), Some(plan)) = (&session.answer, open) {
             w.add_follow_up(&FollowUp {

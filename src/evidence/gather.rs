@@ -304,14 +304,16 @@ impl<'a> Gathering<'a> {
         followed: Followed,
     ) -> Result<(), StoreError> {
         let case = &cases[place];
-        let plan = case.plans.iter().find(|plan| plan.limiting_fault == id);
+        let tried = |case: &Case, plan: &Plan| plan.limiting_fault == id && case.was_tried(plan);
+        let plan = case.plans.iter().find(|plan| tried(case, plan));
         if plan.is_none() && !standing(&case.labels).iter().any(|label| label.fault == id) {
             return Ok(());
         }
         let lasting = |earlier: &Case| {
-            earlier.plans.iter().any(|plan| {
-                plan.limiting_fault == id && days(plan.start, case.date) <= LASTING_DAYS
-            })
+            earlier
+                .plans
+                .iter()
+                .any(|plan| tried(earlier, plan) && days(plan.start, case.date) <= LASTING_DAYS)
         };
         if plan.is_none() && cases[..place].iter().any(lasting) {
             return Ok(());

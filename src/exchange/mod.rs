@@ -24,15 +24,15 @@ use serde::{Deserialize, Serialize};
 pub use error::PackError;
 pub use open::open;
 pub use received::{
-    Arrived, Brought, CaseItem, FollowUpItem, Item, Leaving, Origin, PackRow, PlanItem, PlayerItem,
-    RecordingItem, ServeItem,
+    Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, Leaving, Origin, PackRow,
+    PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
 
 /// The format this program writes; it reads all from 1 on.
-pub const FORMAT: u32 = 2;
+pub const FORMAT: u32 = 3;
 const MANIFEST: &str = "manifest.json";
 const CASES: &str = "cases.jsonl";
 /// Only in a signed pack: the 64 bytes of the signature.

@@ -14,8 +14,8 @@ use crate::find::AGE_BANDS;
 use crate::library::read::count;
 use crate::library::stored::ServeBytes;
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, Grip, Level, Library, PlannedDrill, PlayerId, RecordingRow,
-    ServeType, Setting, StoreError,
+    Author, BallFlight, CaseId, Ending, FaultLabel, Grip, Level, Library, Note, Plan, PlanId,
+    PlannedDrill, PlayerId, RecordingRow, ServeType, Setting, StoreError,
 };
 use crate::motion::{Capture, Side, View};
 
@@ -83,10 +83,55 @@ pub struct PlanItem {
     pub review_on: Option<Date>,
     /// Voice of the coach.
     pub coach: Option<String>,
+    /// How it ended, if it did; not in packs of format 1 and 2.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended: Option<PlanEndItem>,
     /// Words, if allowed.
     pub note: Option<String>,
     /// Follow-ups.
     pub follow_ups: Vec<FollowUpItem>,
+}
+
+/// The end of a plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanEndItem {
+    /// First day on which it is in force no longer.
+    pub day: Date,
+    /// How it ended.
+    pub how: HowEnded,
+    /// Id of the plan that took its place; it may be in another pack.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub replaced_by: Option<String>,
+    /// Voice of the coach who said so, or the program.
+    pub by: Author,
+    /// Why, if words were allowed to leave.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// How a plan that travels ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HowEnded {
+    /// Done for as long as it was meant to be.
+    Ended,
+    /// Taken back.
+    Withdrawn,
+    /// Another plan took its place.
+    Replaced,
+}
+
+impl HowEnded {
+    /// As the store spells it.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Ended => "ended",
+            Self::Withdrawn => "withdrawn",
+            Self::Replaced => "replaced",
+        }
+    }
 }
 
 /// A follow-up.
@@ -429,7 +474,7 @@ impl Library {
         let mut labels = Vec::new();
         for label in &case.labels {
             labels.push(FaultLabel {
-                by: self.voice(&label.by)?,
+                by: self.speaker(&label.by)?,
                 note: words(&label.note),
                 ..label.clone()
             });
@@ -466,6 +511,7 @@ impl Library {
                 start: plan.start,
                 review_on: plan.review_on,
                 coach: plan.coach.as_deref().map(|coach| self.voice(coach)).transpose()?,
+                ended: self.end_item(plan, &words)?,
                 note: words(&plan.note),
                 follow_ups,
             });
@@ -478,7 +524,7 @@ impl Library {
             ball: case.ball,
             labels,
             plans,
-            note: words(&case.note),
+            note: words_of(&case.notes, &words),
         }));
         for row in self.recordings(Some(case.player))?.iter().filter(|row| row.date == case.date) {
             items.push(Item::Recording(self.recording_item(row, &player)?));
@@ -518,11 +564,36 @@ impl Library {
         })
     }
 
+    fn end_item(
+        &self,
+        plan: &Plan,
+        words: &dyn Fn(&Option<String>) -> Option<String>,
+    ) -> Result<Option<PlanEndItem>, StoreError> {
+        let Some(end) = &plan.ended else { return Ok(None) };
+        let (how, next) = match end.how {
+            Ending::Ended => (HowEnded::Ended, None),
+            Ending::Withdrawn => (HowEnded::Withdrawn, None),
+            Ending::Replaced(by) => (HowEnded::Replaced, Some(by)),
+        };
+        let uid = |id: PlanId| self.veil("plan", &self.uid_of("plans", id.0)?);
+        Ok(Some(PlanEndItem {
+            day: end.day,
+            how,
+            replaced_by: next.map(uid).transpose()?,
+            by: self.speaker(&end.by)?,
+            reason: words(&end.reason),
+        }))
+    }
+
     /// The program speaks as itself; a coach becomes a voice.
-    fn voice(&self, by: &str) -> Result<String, StoreError> {
-        if by == "program" {
-            return Ok(by.to_owned());
+    fn speaker(&self, by: &Author) -> Result<Author, StoreError> {
+        match by {
+            Author::Program => Ok(Author::Program),
+            Author::Coach(code) => self.voice(code).map(Author::Coach),
         }
+    }
+
+    fn voice(&self, by: &str) -> Result<String, StoreError> {
         Ok(format!("{AWAY_VOICE}{}", &self.veil("coach", &by.to_lowercase())?[..8]))
     }
 
@@ -565,6 +636,13 @@ impl Library {
             })
             .map_err(StoreError::sql("reading where a serve is"))
     }
+}
+
+/// The notes that may leave, as one text.
+fn words_of(notes: &[Note], words: &dyn Fn(&Option<String>) -> Option<String>) -> Option<String> {
+    let texts: Vec<String> =
+        notes.iter().filter_map(|note| words(&Some(note.text.clone()))).collect();
+    (!texts.is_empty()).then(|| texts.join("\n"))
 }
 
 /// Begins the voice of another academy's coach; eight hex digits follow.

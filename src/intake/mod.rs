@@ -10,8 +10,8 @@ use jiff::civil::Date;
 
 use crate::catalogue::{Catalogue, Conditions, detect};
 use crate::library::{
-    Added, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType, Setting,
-    StoreError, WriteError, check_born, check_past,
+    Added, Author, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType,
+    Setting, StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
 use crate::remedy::Remedy;
@@ -21,9 +21,6 @@ use crate::video::{ClipError, ClipReading, is_clip};
 pub use clip::{ClipWay, Hear, Watch};
 pub use content::{content_hash, recordings_in};
 pub use table::{TableAdded, TableError, table_template};
-
-/// The voice under which the program's own suspicions are stored.
-pub const PROGRAM: &str = "program";
 
 /// What is known about a recording beside the file.
 #[derive(Debug, Clone, Default)]
@@ -236,7 +233,7 @@ pub fn take(
                 writer.set_clip(added.recording, &clip.about)?;
             }
             if added.new {
-                writer.replace_labels(added.case, PROGRAM, &labels)?;
+                writer.replace_labels(added.case, &Author::Program, &labels)?;
             }
             Ok(added)
         })
@@ -309,7 +306,7 @@ fn suspicions(
             severity: suspicion.score().unwrap_or_default(),
             fault: suspicion.fault,
             state: LabelState::Suspected,
-            by: PROGRAM.to_owned(),
+            by: Author::Program,
             note: None,
         })
         .collect()

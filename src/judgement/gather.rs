@@ -2,12 +2,15 @@
 
 use std::collections::HashMap;
 
+use jiff::civil::Date;
+
 use super::{Judgement, Seen, Setting, Sight, weigh};
 use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
 use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, Player, ServeId, ServeType, Setting as Shown, StoreError,
+    Author, Case, FaultLabel, LabelState, Library, Plan, Player, ServeId, ServeType,
+    Setting as Shown, StoreError,
 };
 use crate::matcher::{LikeError, Subject};
 use crate::serve::ServeReading;
@@ -37,10 +40,16 @@ pub struct Judging {
 /// serves; a case without serves has none).
 ///
 /// An answer about the grip that means a fault counts as a suspicion, unless a coach rejected it.
+/// `on`: the day judged for, which says what plans are in force; the first of them comes first.
 ///
 /// # Errors
 /// [`LikeError`] if the store cannot be read.
-pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Judging, LikeError> {
+pub fn judge(
+    library: &Library,
+    catalogue: &Catalogue,
+    case: &Case,
+    on: Date,
+) -> Result<Judging, LikeError> {
     let player = library.player(case.player)?;
     let day = Day::of(library, case, &player)?;
     let (swing, ball) =
@@ -50,8 +59,9 @@ pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Ju
         Some(&serve) => Some(Evidence::gather(library, catalogue, Subject::Stored(serve))?),
         None => None,
     };
-    let planned = case.plans.first().map(|plan| plan.limiting_fault.as_str());
-    let seen: Vec<Seen> = candidates(case, &suspicions, planned)
+    let plans = case.plans_in_force(on);
+    let planned = plans.first().map(|plan| plan.limiting_fault.as_str());
+    let seen: Vec<Seen> = candidates(case, &suspicions, &plans)
         .into_iter()
         .map(|label| {
             let improved = evidence.as_ref().map(|known| known.improvement(&label.fault));
@@ -70,8 +80,7 @@ pub fn judge(library: &Library, catalogue: &Catalogue, case: &Case) -> Result<Ju
         planned,
     };
     let judgement = weigh(catalogue, &seen, &setting);
-    let offers =
-        if case.plans.is_empty() { offers(catalogue, case, &judgement) } else { Vec::new() };
+    let offers = if plans.is_empty() { offers(catalogue, case, &judgement) } else { Vec::new() };
     let mut labels: HashMap<String, FaultLabel> =
         seen.into_iter().map(|seen| (seen.label.fault.clone(), seen.label)).collect();
     Ok(Judging {
@@ -97,14 +106,14 @@ fn offers(catalogue: &Catalogue, case: &Case, judgement: &Judgement) -> Vec<Show
     offered.map(|drill| ShownDrill::of(catalogue, &drill.id, &first.fault)).collect()
 }
 
-/// Labels that stand, the plan's fault, and what the answers about the grip mean.
-fn candidates(case: &Case, suspicions: &[Suspicion], planned: Option<&str>) -> Vec<FaultLabel> {
+/// Labels that stand, the faults of plans in force, and what the answers about the grip mean.
+fn candidates(case: &Case, suspicions: &[Suspicion], plans: &[&Plan]) -> Vec<FaultLabel> {
     let mut labels = standing(&case.labels);
     let by_program = |fault: &str, state, severity| FaultLabel {
         fault: fault.to_owned(),
         state,
         severity,
-        by: crate::intake::PROGRAM.to_owned(),
+        by: Author::Program,
         note: None,
     };
     for suspicion in suspicions {
@@ -117,11 +126,12 @@ fn candidates(case: &Case, suspicions: &[Suspicion], planned: Option<&str>) -> V
         }
     }
     // A plan is the coach's word on its fault, whether or not a label says so too.
-    if let (Some(plan), Some(fault)) = (case.plans.first(), planned)
-        && labels.iter().all(|label| label.fault != fault)
-    {
-        let by = plan.coach.clone().unwrap_or_else(|| "the coach".to_owned());
-        labels.push(FaultLabel { by, ..by_program(fault, LabelState::Added, 0.0) });
+    for plan in plans {
+        if labels.iter().all(|label| label.fault != plan.limiting_fault) {
+            let by = Author::Coach(plan.coach.clone().unwrap_or_else(|| "the coach".to_owned()));
+            let label = by_program(&plan.limiting_fault, LabelState::Added, 0.0);
+            labels.push(FaultLabel { by, ..label });
+        }
     }
     labels
 }

@@ -6,7 +6,7 @@ use super::*;
 use crate::catalogue::Catalogue;
 use crate::coaching::Age;
 use crate::evidence::Improvement;
-use crate::library::{FaultLabel, Grip, LabelState, Misses};
+use crate::library::{Author, FaultLabel, Grip, LabelState, Misses};
 
 fn seen(fault: &str, severity: f64) -> Seen {
     Seen {
@@ -14,7 +14,7 @@ fn seen(fault: &str, severity: f64) -> Seen {
             fault: fault.to_owned(),
             state: LabelState::Suspected,
             severity,
-            by: "program".to_owned(),
+            by: Author::Program,
             note: None,
         },
         improvement: None,
@@ -25,7 +25,7 @@ fn seen(fault: &str, severity: f64) -> Seen {
 fn by_coach(fault: &str, severity: f64, state: LabelState) -> Seen {
     let mut seen = seen(fault, severity);
     seen.label.state = state;
-    seen.label.by = "bo".to_owned();
+    seen.label.by = Author::Coach("bo".to_owned());
     seen
 }
 

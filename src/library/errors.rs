@@ -194,6 +194,18 @@ pub enum Damage {
     Value(String),
 }
 
+fn listed(ids: &[super::PlanId]) -> String {
+    ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and ")
+}
+
+fn told_end(end: &super::PlanEnd) -> String {
+    match end.how {
+        super::Ending::Ended => "ended".to_owned(),
+        super::Ending::Withdrawn => "was withdrawn".to_owned(),
+        super::Ending::Replaced(by) => format!("was replaced by {by}"),
+    }
+}
+
 /// Why a change was refused. Nothing of it is stored then.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -236,11 +248,30 @@ pub enum WriteError {
     },
     /// A case has its plans already.
     #[error(
-        "{case}: has two plans already, at most two fit one review; change one of them, or plan in a later case"
+        "{case}: on {day} it has {} in force already, at most two at a time; end one of them, let the new plan take the place of one, or plan in a later case",
+        listed(.plans)
     )]
     TooManyPlans {
         /// The case.
         case: super::CaseId,
+        /// The day.
+        day: jiff::civil::Date,
+        /// The plans in force then.
+        plans: Vec<super::PlanId>,
+    },
+    /// A plan has an end already.
+    #[error("{plan}: {} on {} already; amend that end, or make a new plan", told_end(.end), .end.day)]
+    AlreadyEnded {
+        /// The plan.
+        plan: super::PlanId,
+        /// Its end.
+        end: Box<super::PlanEnd>,
+    },
+    /// A person speaks as the program.
+    #[error("by: '{found}' is the program's own name; a coach speaks by a code of their own")]
+    ProgramsVoice {
+        /// The code as given.
+        found: String,
     },
     /// A value breaks a rule.
     #[error("{field}: {found}; {rule}")]

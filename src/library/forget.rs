@@ -207,11 +207,13 @@ impl Library {
         for name in names.iter().flatten().filter(|name| !name.trim().is_empty()) {
             found.extend(self.list(
                 "looking for mentions",
-                "SELECT id FROM cases WHERE instr(lower(note), lower(?1))
+                "SELECT case_id FROM case_notes WHERE instr(lower(text), lower(?1))
                  UNION SELECT case_id FROM labels WHERE instr(lower(note), lower(?1))
                  UNION SELECT case_id FROM plans WHERE instr(lower(note), lower(?1))
                  UNION SELECT n.case_id FROM follow_ups f JOIN plans n ON n.id = f.plan
-                    WHERE instr(lower(f.note), lower(?1))",
+                    WHERE instr(lower(f.note), lower(?1))
+                 UNION SELECT n.case_id FROM plan_ends e JOIN plans n ON n.id = e.plan
+                    WHERE instr(lower(e.reason), lower(?1))",
                 [name],
                 |row| row.get(0).map(CaseId),
             )?);
@@ -261,7 +263,7 @@ mod tests {
     use super::*;
     use crate::library::envelope::raw_f32;
     use crate::library::tests::made;
-    use crate::library::{Clip, FaultLabel, LabelState};
+    use crate::library::{Author, Clip, FaultLabel, LabelState};
 
     /// Every file of a folder that holds `needle`.
     fn holding(folder: &Path, needle: &[u8]) -> Vec<String> {
@@ -303,7 +305,7 @@ mod tests {
             fault: "late_toss".to_owned(),
             state: LabelState::Added,
             severity: 0.5,
-            by: "anna".to_owned(),
+            by: Author::Coach("anna".to_owned()),
             note: Some("numbatlabel".to_owned()),
         };
         let clip = Clip {
@@ -314,8 +316,8 @@ mod tests {
         };
         library
             .write(|w| {
-                w.set_note(added.case, Some("quokkanote"))?;
-                w.set_note(other.case, Some("calm"))?;
+                w.add_note(added.case, "quokkanote", None)?;
+                w.add_note(other.case, "calm", None)?;
                 w.set_label(added.case, &label)?;
                 w.set_clip(added.recording, &clip)
             })
@@ -434,7 +436,7 @@ mod tests {
     fn the_words_of_others_that_name_the_player_are_listed() {
         let folder = TempDir::new().unwrap();
         let (mut library, gone) = stocked(folder.path());
-        library.write(|w| w.set_note(CaseId(2), Some("hits with Zebrafinch"))).unwrap();
+        library.write(|w| w.add_note(CaseId(2), "hits with Zebrafinch", None)).unwrap();
         let forgotten = library.forget(gone, date(2026, 6, 1)).unwrap();
         assert_eq!(forgotten.mentions, [CaseId(2)]);
     }

@@ -35,9 +35,9 @@ pub(crate) use prints::keyed_print;
 pub use read::{Counts, ServeHead};
 pub use store::Library;
 pub use types::{
-    BallFlight, Case, CaseId, Consent, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Level,
-    Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow, ServeId,
-    ServeRow, Setting,
+    Author, BallFlight, Case, CaseId, ChangeId, Consent, Ending, FaultLabel, FollowUp, FollowUpId,
+    Grip, LabelState, Level, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
+    RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
 pub use verify::{Finding, Verified};
 pub use write::{Added, NewRecording, Writer};

@@ -8,9 +8,9 @@ use rusqlite::{OptionalExtension, Row};
 
 use super::stored::{RecordingBytes, ServeBytes, ServeColumns, read_curve, read_readings};
 use super::{
-    BallFlight, Case, CaseId, Consent, Damage, FaultLabel, FollowUp, FollowUpId, Grip, Library,
-    Misses, Named, Plan, PlanId, PlannedDrill, Player, PlayerId, RecordingId, RecordingRow,
-    ServeId, ServeRow, ServeType, Setting, StoreError,
+    Author, BallFlight, Case, CaseId, Consent, Damage, Ending, FaultLabel, FollowUp, FollowUpId,
+    Grip, Library, Misses, Named, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
+    RecordingId, RecordingRow, ServeId, ServeRow, ServeType, Setting, StoreError,
 };
 use crate::motion::{Capture, Recording, Side, View};
 use crate::serve::{Curve, ServeReading};
@@ -377,7 +377,7 @@ impl Library {
             .connection
             .prepare_cached(
                 "SELECT id, player, date, grip_index, grip_heel, speed_kmh, first_serve_pct,
-                    miss_net, miss_long, miss_wide, note
+                    miss_net, miss_long, miss_wide
                  FROM cases WHERE id = ?1",
             )
             .and_then(|mut statement| statement.query_row([id.0], case_row).optional())
@@ -399,8 +399,21 @@ impl Library {
                     fault: row.get(0)?,
                     state: named(row, 1)?,
                     severity: row.get(2)?,
-                    by: row.get(3)?,
+                    by: Author::from_text(&row.get::<_, String>(3)?),
                     note: row.get(4)?,
+                })
+            },
+        )?;
+        case.notes = self.list(
+            "listing notes",
+            "SELECT text, said_by, at FROM case_notes WHERE case_id = ?1 ORDER BY id",
+            [id.0],
+            |row| {
+                let by: Option<String> = row.get(1)?;
+                Ok(Note {
+                    text: row.get(0)?,
+                    by: by.as_deref().map(Author::from_text),
+                    at: row.get(2)?,
                 })
             },
         )?;
@@ -414,8 +427,10 @@ impl Library {
     fn plans_of(&self, case: CaseId) -> Result<Vec<Plan>, StoreError> {
         let mut plans = self.list(
             "listing plans",
-            "SELECT id, limiting_fault, start, review_on, coach, note FROM plans
-             WHERE case_id = ?1 ORDER BY id",
+            "SELECT n.id, n.limiting_fault, n.start, n.review_on, n.coach, n.note, e.day, e.how,
+                e.replaced_by, e.said_by, e.reason
+             FROM plans n LEFT JOIN plan_ends e ON e.plan = n.id
+             WHERE n.case_id = ?1 ORDER BY n.id",
             [case.0],
             |row| {
                 Ok(Plan {
@@ -427,6 +442,7 @@ impl Library {
                     review_on: parsed_if(row, 3)?,
                     coach: row.get(4)?,
                     note: row.get(5)?,
+                    ended: plan_end(row, 6)?,
                 })
             },
         )?;
@@ -615,8 +631,24 @@ fn case_row(row: &Row<'_>) -> rusqlite::Result<Case> {
         follow_ups: Vec::new(),
         grip: known.then_some(Grip { index_knuckle, heel_pad }),
         ball: ball_flight(row, 5)?,
-        note: row.get(10)?,
+        notes: Vec::new(),
     })
+}
+
+/// Five columns from `first`: day, how, the plan that took its place, who says so, why.
+pub(super) fn plan_end(row: &Row<'_>, first: usize) -> rusqlite::Result<Option<PlanEnd>> {
+    let Some(day) = parsed_if(row, first)? else { return Ok(None) };
+    let how: String = row.get(first + 1)?;
+    let replaced_by: Option<i64> = row.get(first + 2)?;
+    let how = match (how.as_str(), replaced_by) {
+        ("withdrawn", _) => Ending::Withdrawn,
+        ("replaced", Some(id)) => Ending::Replaced(PlanId(id)),
+        // The plan that took its place is not here: it came from elsewhere, or was removed.
+        ("ended" | "replaced", _) => Ending::Ended,
+        _ => return Err(unreadable(first + 1, format!("unknown ending '{how}'"))),
+    };
+    let by: String = row.get(first + 3)?;
+    Ok(Some(PlanEnd { day, how, by: Author::from_text(&by), reason: row.get(first + 4)? }))
 }
 
 /// Five columns from `first`: speed, first serves in, misses into the net, long, wide.

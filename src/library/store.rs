@@ -16,12 +16,21 @@ use crate::catalogue::Place;
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(crate) const FORMAT: i64 = 3;
+pub(crate) const FORMAT: i64 = 4;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
 /// What format 3 adds to one of format 2.
 const SCHEMA_3: &str = include_str!("schema-3.sql");
+/// What format 4 adds to one of format 3.
+const SCHEMA_4: &str = include_str!("schema-4.sql");
+/// A case's one note of formats 1 to 3 as a row of `case_notes`. Whether it came in a pack shows
+/// from the case as it came.
+const NOTES_BEFORE_4: &str = "SELECT c.id AS id, c.id AS case_id, c.note AS text, NULL AS said_by,
+        NULL AS at, coalesce((SELECT json_extract(CAST(i.body AS TEXT), '$.case.note') = c.note
+            FROM case_origins o JOIN received_items i ON i.id = o.item
+            WHERE o.case_id = c.id), 0) AS came
+    FROM main.cases c WHERE c.note IS NOT NULL";
 const DB_FILE: &str = "library.db";
 const LOCK_FILE: &str = "library.lock";
 /// How long to wait for another connection to finish a change.
@@ -314,10 +323,23 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
     )?;
     lay_format_2(&transaction)?;
     transaction.execute_batch(SCHEMA_3)?;
+    lay_format_4(&transaction)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
+}
+
+fn lay_format_4(db: &Connection) -> rusqlite::Result<()> {
+    db.execute_batch(SCHEMA_4)?;
+    db.execute(
+        &format!(
+            "INSERT INTO case_notes (case_id, text, said_by, at, came)
+             SELECT case_id, text, said_by, at, came FROM ({NOTES_BEFORE_4}) ORDER BY case_id"
+        ),
+        [],
+    )?;
+    db.execute_batch("ALTER TABLE cases DROP COLUMN note")
 }
 
 fn lay_format_2(db: &Connection) -> rusqlite::Result<()> {
@@ -349,10 +371,13 @@ fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
     if from < 2 {
         lay_format_2(&transaction)?;
     }
-    transaction.execute_batch(SCHEMA_3)?;
-    let [dose, place] = dose_and_place();
-    transaction
-        .execute(&format!("UPDATE plan_drills SET dose = {dose}, done_where = {place}"), [])?;
+    if from < 3 {
+        transaction.execute_batch(SCHEMA_3)?;
+        let [dose, place] = dose_and_place();
+        transaction
+            .execute(&format!("UPDATE plan_drills SET dose = {dose}, done_where = {place}"), [])?;
+    }
+    lay_format_4(&transaction)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
 }
@@ -360,17 +385,27 @@ fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
 /// Empty tables and columns, of this connection alone, in place of those an older format lacks.
 fn stand_in(connection: &Connection, format: i64) -> rusqlite::Result<()> {
     connection.pragma_update(None, "temp_store", "MEMORY")?;
-    let [dose, place] = dose_and_place();
-    connection.execute_batch(&format!(
-        "CREATE TEMP VIEW plan_drills AS
-            SELECT plan, place, drill, {dose} AS dose, {place} AS done_where
-            FROM main.plan_drills"
-    ))?;
-    if format >= 2 {
-        return Ok(());
+    if format < 2 {
+        empty_tables(connection, SCHEMA_2)?;
     }
+    if format < 3 {
+        let [dose, place] = dose_and_place();
+        connection.execute_batch(&format!(
+            "CREATE TEMP VIEW plan_drills AS
+                SELECT plan, place, drill, {dose} AS dose, {place} AS done_where
+                FROM main.plan_drills"
+        ))?;
+    }
+    empty_tables(connection, SCHEMA_4)?;
+    connection.execute_batch(&format!(
+        "DROP TABLE temp.case_notes; CREATE TEMP VIEW case_notes AS {NOTES_BEFORE_4}"
+    ))
+}
+
+/// The tables of a schema, of this connection alone and empty.
+fn empty_tables(connection: &Connection, schema: &str) -> rusqlite::Result<()> {
     // Without its comments, which may hold semicolons, and without indexes.
-    let lines = SCHEMA_2.lines().filter(|line| !line.trim_start().starts_with("--"));
+    let lines = schema.lines().filter(|line| !line.trim_start().starts_with("--"));
     let bare: String = lines.flat_map(|line| [line, "\n"]).collect();
     let tables = bare.replace("CREATE TABLE ", "CREATE TEMP TABLE ");
     for statement in tables.split_inclusive(';').filter(|text| text.contains("CREATE TEMP TABLE")) {

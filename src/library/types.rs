@@ -7,6 +7,8 @@ use crate::catalogue::{Place, ServeType};
 use crate::motion::{Capture, Side, View};
 use crate::serve::Serve;
 
+use super::WriteError;
+
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident = $letter:literal;)*) => {$(
         $(#[$doc])*
@@ -46,6 +48,81 @@ ids! {
     PlanId = "n";
     /// A follow-up.
     FollowUpId = "f";
+    /// A change whose earlier state is kept.
+    ChangeId = "h";
+}
+
+/// Who says a thing. As text, in the store, in packs and in JSON: `program` or the coach's code.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Author {
+    /// This program.
+    Program,
+    /// A coach, by code; one who came in a pack goes by a made-up one, `away-1a2b3c4d`.
+    Coach(String),
+}
+
+impl Author {
+    /// The program as text; no coach goes by it.
+    const PROGRAM: &str = "program";
+
+    /// The author a stored or received text names.
+    #[must_use]
+    pub fn from_text(text: &str) -> Self {
+        if text == Self::PROGRAM { Self::Program } else { Self::Coach(text.to_owned()) }
+    }
+
+    /// A coach by the code somebody typed.
+    ///
+    /// # Errors
+    /// [`WriteError::ProgramsVoice`] for the program's own name, in capitals too.
+    pub fn coach(code: &str) -> Result<Self, WriteError> {
+        let author = Self::Coach(code.to_owned());
+        author.check()?;
+        Ok(author)
+    }
+
+    /// Refuses a coach by the program's name.
+    pub(crate) fn check(&self) -> Result<(), WriteError> {
+        match self {
+            Self::Coach(code) if code.trim().eq_ignore_ascii_case(Self::PROGRAM) => {
+                Err(WriteError::ProgramsVoice { found: code.clone() })
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// Whether a coach says it.
+    #[must_use]
+    pub fn is_coach(&self) -> bool {
+        matches!(self, Self::Coach(_))
+    }
+
+    /// As it is stored.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        match self {
+            Self::Program => Self::PROGRAM,
+            Self::Coach(code) => code,
+        }
+    }
+}
+
+impl fmt::Display for Author {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+impl Serialize for Author {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.as_str())
+    }
+}
+
+impl<'de> Deserialize<'de> for Author {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        String::deserialize(from).map(|text| Self::from_text(&text))
+    }
 }
 
 /// How well a player plays, coarse on purpose.
@@ -231,8 +308,8 @@ pub struct FaultLabel {
     pub state: LabelState,
     /// 0 (just there) to 1 (as strong as it gets).
     pub severity: f64,
-    /// Who says so: `program` or a coach's code.
-    pub by: String,
+    /// Who says so.
+    pub by: Author,
     /// Free words.
     pub note: Option<String>,
 }
@@ -247,6 +324,32 @@ pub struct PlannedDrill {
     /// Where it is to be done, if that was said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
+}
+
+/// How a plan ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ending {
+    /// It was done, for as long as it was meant to be.
+    Ended,
+    /// It was taken back: not to be done, or no further.
+    Withdrawn,
+    /// Another plan took its place.
+    Replaced(PlanId),
+}
+
+/// The end of a plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanEnd {
+    /// First day on which it is in force no longer.
+    pub day: Date,
+    /// How.
+    pub how: Ending,
+    /// Who says so.
+    pub by: Author,
+    /// Why, in free words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
 }
 
 /// What was prescribed.
@@ -264,10 +367,38 @@ pub struct Plan {
     pub start: Date,
     /// Day of the next review.
     pub review_on: Option<Date>,
-    /// Coach (a code).
+    /// The coach who made it (a code).
     pub coach: Option<String>,
     /// Free words.
     pub note: Option<String>,
+    /// How it ended, if it did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended: Option<PlanEnd>,
+}
+
+impl Plan {
+    /// Whether it is in force on a day: begun, and not ended until then.
+    #[must_use]
+    pub fn in_force_on(&self, day: Date) -> bool {
+        self.start <= day && self.ended.as_ref().is_none_or(|end| day < end.day)
+    }
+
+    /// Whether it was withdrawn.
+    #[must_use]
+    pub fn is_withdrawn(&self) -> bool {
+        self.ended.as_ref().is_some_and(|end| end.how == Ending::Withdrawn)
+    }
+}
+
+/// Words on a case, by one author at one time.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// The words.
+    pub text: String,
+    /// Who says so; `None` where that was not recorded, or of words that came in a pack.
+    pub by: Option<Author>,
+    /// When, UTC; `None` where that was not recorded.
+    pub at: Option<String>,
 }
 
 /// Later serves and results that show what a plan changed.
@@ -316,7 +447,7 @@ pub struct Case {
     pub serves: Vec<ServeId>,
     /// Program's and coach's labels.
     pub labels: Vec<FaultLabel>,
-    /// Plans, at most two.
+    /// Plans in the order they were made, ended ones too; at most two in force at any time.
     pub plans: Vec<Plan>,
     /// Follow-ups of those plans.
     pub follow_ups: Vec<FollowUp>,
@@ -324,6 +455,43 @@ pub struct Case {
     pub grip: Option<Grip>,
     /// Ball flight, asked.
     pub ball: BallFlight,
-    /// Free words of the coach.
-    pub note: Option<String>,
+    /// Free words of the coach, the oldest first.
+    pub notes: Vec<Note>,
+}
+
+impl Case {
+    /// The plans in force on `day`, by start and id: begun, and not ended until then. Where there
+    /// is none, those that begin next: a plan made for Monday is what the player takes home.
+    ///
+    /// At most two. Ended and withdrawn ones are history and never among them.
+    #[must_use]
+    pub fn plans_in_force(&self, day: Date) -> Vec<&Plan> {
+        let on = |day: Date| {
+            let mut plans: Vec<&Plan> =
+                self.plans.iter().filter(|plan| plan.in_force_on(day)).collect();
+            plans.sort_by_key(|plan| (plan.start, plan.id));
+            plans
+        };
+        let now = on(day);
+        if !now.is_empty() {
+            return now;
+        }
+        let starts = self.plans.iter().filter(|plan| plan.in_force_on(plan.start));
+        let next = starts.map(|plan| plan.start).filter(|start| *start > day).min();
+        next.map(on).unwrap_or_default()
+    }
+
+    /// Whether a plan counts as tried: any but a withdrawn one, and that too where a follow-up
+    /// shows that it was done.
+    #[must_use]
+    pub fn was_tried(&self, plan: &Plan) -> bool {
+        !plan.is_withdrawn() || self.follow_ups.iter().any(|one| one.plan == plan.id)
+    }
+
+    /// All notes as one text, the oldest first, one to a line; `None` without any.
+    #[must_use]
+    pub fn words(&self) -> Option<String> {
+        let texts: Vec<&str> = self.notes.iter().map(|note| note.text.as_str()).collect();
+        (!texts.is_empty()).then(|| texts.join("\n"))
+    }
 }

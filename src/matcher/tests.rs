@@ -202,7 +202,7 @@ fn the_case_comes_with_the_precedent() {
         fault: fault.to_owned(),
         state,
         severity,
-        by: by.to_owned(),
+        by: Author::from_text(by),
         note: None,
     };
     let ball =
@@ -224,6 +224,7 @@ fn the_case_comes_with_the_precedent() {
                 review_on: None,
                 coach: None,
                 note: None,
+                ended: None,
             })?;
             for (day, speed, rating) in [(9, 121.0, 0), (31, 126.5, 1)] {
                 w.add_follow_up(&FollowUp {

@@ -464,12 +464,13 @@ fn plans(squad: &Squad) -> String {
     }
     format!(
         "{} made: {} followed up, {} without a recorded follow-up though the player was seen \
-         again, {} still running, {} overdue and not seen since.",
+         again, {} still running, {} overdue and not seen since{}.",
         sentence(&count(plans.plans, "plan")),
         plans.followed,
         plans.seen_again,
         plans.running,
-        plans.overdue.len()
+        plans.overdue.len(),
+        if plans.ended == 0 { String::new() } else { format!(", {} ended unseen", plans.ended) }
     )
 }
 

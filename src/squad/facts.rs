@@ -222,6 +222,8 @@ pub struct FollowUpFacts {
     pub followed: usize,
     /// Not answered, but the player was looked at again after the plan began.
     pub seen_again: usize,
+    /// Ended without a follow-up or a later look.
+    pub ended: usize,
     /// Still running.
     pub running: usize,
     /// Due and neither answered nor seen again, longest overdue first.

@@ -7,8 +7,8 @@ use crate::catalogue::Catalogue;
 use crate::evidence::{Evidence, Followings, Row, Unseen};
 use crate::library::tests::made;
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, LabelState, Library, NewRecording, Plan,
-    PlanId, PlannedDrill, PlayerId, ServeId,
+    Author, BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, LabelState, Library,
+    NewRecording, Plan, PlanId, PlannedDrill, PlayerId, ServeId,
 };
 use crate::matcher::Subject;
 use crate::serve::{Reading, ServeReading};
@@ -64,7 +64,7 @@ impl Desk {
             fault: FAULT.to_owned(),
             state,
             severity: 0.6,
-            by: by.to_owned(),
+            by: Author::from_text(by),
             note: None,
         };
         self.library.write(|writer| writer.set_label(case, &label)).unwrap();
@@ -84,6 +84,7 @@ impl Desk {
             review_on: None,
             coach: Some("ash".to_owned()),
             note: None,
+            ended: None,
         };
         self.library.write(|writer| writer.add_plan(&plan)).unwrap()
     }

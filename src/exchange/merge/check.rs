@@ -3,14 +3,19 @@
 use std::collections::BTreeSet;
 
 use super::show::away_player;
-use crate::exchange::received::{AWAY_VOICE, CaseItem, Item, ServeItem};
+use crate::exchange::received::{AWAY_VOICE, CaseItem, HowEnded, Item, PlanItem, ServeItem};
 use crate::library::envelope::checksum;
 use crate::library::stored::{ServeBytes, ServeColumns};
 use crate::library::write::checks::{
     check_ball, check_id, check_note, check_plan, check_player, check_serve, invalid,
 };
-use crate::library::{CaseId, Damage, LabelState, Plan, PlanId, WriteError, check_past, is_print};
+use crate::library::{
+    Author, CaseId, Damage, LabelState, Plan, PlanId, WriteError, check_past, is_print,
+};
 use crate::serve::Serve;
+
+/// More plans than any review needs.
+const PLAN_LIMIT: usize = 100;
 
 impl Item {
     /// Holds the item against every rule of the store; decodes every serve.
@@ -100,8 +105,8 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
         }
         check_id("fault", &label.fault)?;
         check_note(label.note.as_deref())?;
-        if label.by != "program" {
-            check_voice(&label.by)?;
+        if let Author::Coach(voice) = &label.by {
+            check_voice(voice)?;
         } else if label.state == LabelState::Limiting {
             return Err(invalid("state", "limiting", "a coach's word; the program only suspects"));
         }
@@ -109,8 +114,18 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
             return Err(invalid("labels", &label.fault, "one label per fault and voice"));
         }
     }
-    if item.plans.len() > 2 {
-        return Err(invalid("plans", item.plans.len(), "at most two"));
+    if item.plans.len() > PLAN_LIMIT {
+        return Err(invalid("plans", item.plans.len(), format!("at most {PLAN_LIMIT}")));
+    }
+    // Where most are in force, one of them begins.
+    for on in item.plans.iter().map(|plan| plan.start) {
+        let in_force = |plan: &&PlanItem| {
+            plan.start <= on && plan.ended.as_ref().is_none_or(|end| on < end.day)
+        };
+        let count = item.plans.iter().filter(in_force).count();
+        if count > 2 {
+            return Err(invalid("plans", count, format!("at most two in force, as on {on}")));
+        }
     }
     let mut uids = BTreeSet::new();
     for plan in &item.plans {
@@ -124,7 +139,20 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
             review_on: plan.review_on,
             coach: None,
             note: plan.note.clone(),
+            ended: None,
         })?;
+        if let Some(end) = &plan.ended {
+            check_note(end.reason.as_deref())?;
+            if let Author::Coach(voice) = &end.by {
+                check_voice(voice)?;
+            }
+            if let Some(by) = &end.replaced_by {
+                check_print("replaced_by", by)?;
+            }
+            if end.how == HowEnded::Ended && end.day < plan.start {
+                return Err(invalid("ended", end.day, "not before the plan's start"));
+            }
+        }
         plan.coach.as_deref().map_or(Ok(()), check_voice)?;
         for follow_up in &plan.follow_ups {
             check_print("uid", &follow_up.uid)?;

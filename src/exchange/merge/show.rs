@@ -69,6 +69,7 @@ impl Writer<'_> {
         for (&(owner, _), &(_, _, item)) in &cases {
             if let Some(case) = self.load_case(item)? {
                 self.link_follow_ups(sender, owner, &case)?;
+                self.link_ends(sender, owner, &case)?;
             }
         }
         self.serves_changed.set(true);
@@ -265,8 +266,14 @@ impl Writer<'_> {
                     had.1.1, had.1.2,
                 ])?;
             self.db
-                .prepare_cached("UPDATE cases SET note = ?2 WHERE id = ?1 AND note IS ?3")?
-                .execute(params![case.0, new.note, old.and_then(|old| old.note.as_deref())])?;
+                .prepare_cached("DELETE FROM case_notes WHERE case_id = ?1 AND came")?
+                .execute([case.0])?;
+            self.db
+                .prepare_cached(
+                    "INSERT INTO case_notes (case_id, text, came) SELECT ?1, ?2, 1
+                     WHERE ?2 IS NOT NULL",
+                )?
+                .execute(params![case.0, new.note])?;
             self.db
                 .prepare_cached("UPDATE cases SET word_change = ?2 WHERE id = ?1")?
                 .execute((case.0, self.word_change))?;
@@ -284,7 +291,7 @@ impl Writer<'_> {
                 insert.execute(params![
                     case.0,
                     label.fault,
-                    label.by,
+                    label.by.as_str(),
                     label.state.name(),
                     label.severity,
                     label.note,
@@ -342,6 +349,27 @@ impl Writer<'_> {
                      WHERE plan = ?1 AND done_where IS NULL"
                 ))?
                 .execute([id])?;
+            // An end somebody here gave it stays.
+            self.db
+                .prepare_cached(
+                    "DELETE FROM plan_ends WHERE plan = ?1
+                     AND (said_by = 'program' OR said_by GLOB 'away-????????')",
+                )?
+                .execute([id])?;
+            if let Some(end) = &plan.ended {
+                self.db
+                    .prepare_cached(
+                        "INSERT OR IGNORE INTO plan_ends (plan, day, how, said_by, reason)
+                         VALUES (?1, ?2, ?3, ?4, ?5)",
+                    )?
+                    .execute(params![
+                        id,
+                        end.day.to_string(),
+                        end.how.name(),
+                        end.by.as_str(),
+                        end.reason,
+                    ])?;
+            }
             Ok(id)
         })
     }
@@ -520,9 +548,9 @@ impl Writer<'_> {
             self.run("removing a case", || {
                 // What somebody here added keeps the case.
                 let removed = self.db.execute(
-                    "DELETE FROM cases WHERE id = ?1 AND note IS NULL AND grip_index IS NULL
-                     AND grip_heel IS NULL AND speed_kmh IS NULL AND first_serve_pct IS NULL
-                     AND miss_net IS NULL
+                    "DELETE FROM cases WHERE id = ?1 AND grip_index IS NULL AND grip_heel IS NULL
+                     AND speed_kmh IS NULL AND first_serve_pct IS NULL AND miss_net IS NULL
+                     AND NOT EXISTS (SELECT 1 FROM case_notes WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM recordings WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM plans WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM labels WHERE case_id = ?1)",
@@ -592,6 +620,24 @@ impl Writer<'_> {
                     ])?;
                 }
                 Ok(())
+            })?;
+        }
+        Ok(())
+    }
+
+    /// Ties replaced plans that came to those that took their place, as far as those are here.
+    fn link_ends(&self, sender: &str, owner: &str, case: &CaseItem) -> Result<(), StoreError> {
+        for plan in &case.plans {
+            let by = plan.ended.as_ref().and_then(|end| end.replaced_by.as_deref());
+            let by = by.map(|by| away(sender, owner, by));
+            self.run("storing a plan's end", || {
+                self.db
+                    .prepare_cached(
+                        "UPDATE plan_ends SET replaced_by = (SELECT id FROM plans WHERE uid = ?2)
+                         WHERE plan = (SELECT id FROM plans WHERE uid = ?1)
+                         AND (said_by = 'program' OR said_by GLOB 'away-????????')",
+                    )?
+                    .execute((away(sender, owner, &plan.uid), by))
             })?;
         }
         Ok(())

@@ -59,11 +59,12 @@ fn academy() -> (TempDir, Library) {
         review_on: None,
         coach: None,
         note: None,
+        ended: None,
     };
     library
         .write(|w| {
-            w.set_note(CaseId(1), Some("late toss"))?;
-            w.set_note(CaseId(3), Some("toss too late"))?;
+            w.add_note(CaseId(1), "late toss", None)?;
+            w.add_note(CaseId(3), "toss too late", None)?;
             w.add_plan(&plan).map(|_| ())
         })
         .unwrap();
@@ -148,7 +149,7 @@ fn grip_ball_and_the_coachs_choice_are_keys() {
                 fault: fault.to_owned(),
                 state,
                 severity: 0.5,
-                by: by.to_owned(),
+                by: Author::from_text(by),
                 note: None,
             };
             w.set_label(CaseId(3), &label("toss_low", LabelState::Limiting, "bo"))?;
@@ -184,7 +185,7 @@ fn grip_ball_and_the_coachs_choice_are_keys() {
         fault: "toss_low".to_owned(),
         state: LabelState::Limiting,
         severity: 0.5,
-        by: "program".to_owned(),
+        by: Author::Program,
         note: None,
     };
     let refused = library.write(|w| w.set_label(CaseId(1), &by_program)).unwrap_err();

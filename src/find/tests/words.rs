@@ -24,7 +24,19 @@ fn academy() -> Academy {
 }
 
 fn note(library: &mut Library, case: CaseId, text: &str) {
-    library.write(|w| w.set_note(case, Some(text))).unwrap();
+    library.write(|w| w.add_note(case, text, None)).unwrap();
+}
+
+/// Words that take the place of earlier ones.
+fn said(library: &mut Library, case: CaseId, text: &str) {
+    let label = FaultLabel {
+        fault: "toss_low".to_owned(),
+        state: LabelState::Added,
+        severity: 0.5,
+        by: Author::Coach("anna".to_owned()),
+        note: Some(text.to_owned()),
+    };
+    library.set_label(case, &label).unwrap();
 }
 
 fn hits(library: &Library, text: &str) -> Vec<CaseId> {
@@ -62,7 +74,7 @@ fn faults_drills_plans_and_follow_ups_are_among_the_words() {
         fault: fault.id.clone(),
         state: LabelState::Confirmed,
         severity: 0.5,
-        by: "anna".to_owned(),
+        by: Author::Coach("anna".to_owned()),
         note: Some("quokka".to_owned()),
     };
     library.set_label(cases[0], &label).unwrap();
@@ -79,6 +91,7 @@ fn faults_drills_plans_and_follow_ups_are_among_the_words() {
         review_on: None,
         coach: None,
         note: Some("wombat".to_owned()),
+        ended: None,
     };
     let plan = library.add_plan(&plan).unwrap();
     let follow_up = FollowUp {
@@ -107,12 +120,12 @@ fn faults_drills_plans_and_follow_ups_are_among_the_words() {
 #[test]
 fn a_reader_is_right_while_the_index_is_behind_or_absent() {
     let Academy { _folder, mut library, cases } = academy();
-    note(&mut library, cases[0], "early");
+    said(&mut library, cases[0], "early");
     let reader = Library::open_read_only(library.folder()).unwrap();
     assert_eq!(hits(&reader, "early"), [cases[0]], "no index yet");
     library.sync().unwrap();
     assert_eq!(hits(&reader, "early"), [cases[0]], "index up to date");
-    note(&mut library, cases[0], "late");
+    said(&mut library, cases[0], "late");
     note(&mut library, cases[1], "early");
     assert_eq!(hits(&reader, "early"), [cases[1]], "index behind");
     assert_eq!(hits(&reader, "late"), [cases[0]], "index behind");

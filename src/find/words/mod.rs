@@ -346,7 +346,7 @@ impl Library {
         document.add_u64(fields.case, id.0.cast_unsigned());
         let mut add = |text: &str| document.add_text(fields.text, text);
         add(&player.code);
-        case.note.iter().for_each(|note| add(note));
+        case.notes.iter().for_each(|note| add(&note.text));
         let add_fault = |id: &str, add: &mut dyn FnMut(&str)| {
             add(&id.replace('_', " "));
             if let Some(fault) = catalogue.fault(id) {
@@ -362,6 +362,7 @@ impl Library {
         for plan in &case.plans {
             add_fault(&plan.limiting_fault, &mut add);
             plan.note.iter().for_each(|note| add(note));
+            plan.ended.iter().flat_map(|end| &end.reason).for_each(|why| add(why));
             for planned in &plan.drills {
                 add(&planned.drill.replace('_', " "));
                 add(&planned.dose);

@@ -20,8 +20,8 @@ use crate::coaching::{
     PlanRefusal, PlanRequest, Question,
 };
 use crate::library::{
-    BallFlight, Case, CaseId, Consent, FollowUp, Grip, Level, Library, Plan, PlanId, Player,
-    StoreError, WriteError, Writer, check_born, check_past, check_planned,
+    Author, BallFlight, Case, CaseId, Consent, FollowUp, Grip, Level, Library, Plan, PlanId,
+    Player, StoreError, WriteError, Writer, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
@@ -288,7 +288,7 @@ fn add_row(
         follow_ups: Vec::new(),
         grip: None,
         ball: BallFlight::default(),
-        note: None,
+        notes: Vec::new(),
     });
     judge(w, catalogue, row, case)?;
     let Some(plan) = add_plan(w, catalogue, row, case, added)? else { return Ok(()) };
@@ -308,7 +308,10 @@ fn judge(
     case: &mut Case,
 ) -> Result<(), TableError> {
     if let Some(note) = row.text("case_note") {
-        w.set_note(case.id, Some(note)).map_err(row.refuse(&[("note", "case_note")]))?;
+        let coach = row.text("coach").map(Author::coach).transpose();
+        coach
+            .and_then(|coach| w.add_note(case.id, note, coach.as_ref()))
+            .map_err(row.refuse(&[("note", "case_note"), ("by", "coach")]))?;
     }
     let ball = ball(row, ["speed_kmh", "first_serve_pct", "net", "long", "wide"])?.over(case.ball);
     if ball != case.ball {
@@ -394,6 +397,7 @@ fn add_plan(
             review_on: plan.review_on.or(known.review_on),
             coach: plan.coach.or_else(|| known.coach.clone()),
             note: plan.note.or_else(|| known.note.clone()),
+            ended: known.ended.clone(),
             ..plan
         };
         if merged != *known {

@@ -42,7 +42,7 @@ fn the_template_is_a_table_itself() {
     assert_eq!(cases[0].follow_ups[0].date, date(2026, 3, 3));
     assert_eq!(cases[0].follow_ups[0].rating, Some(1));
     assert_eq!(cases[0].follow_ups[0].ball.misses, Some(Misses { net: 4, long: 2, wide: 1 }));
-    assert_eq!(cases[1].note.as_deref(), Some("second review"));
+    assert_eq!(cases[1].words().as_deref(), Some("second review"));
     assert_eq!(library.find_words("calmer").unwrap().cases, Some(vec![cases[0].id]));
     // No column is left unshown, and the same table again adds nothing.
     let shown = table_template();

@@ -1,7 +1,7 @@
 //! A library of each format as it was first written, kept with the tests: later programs must read
 //! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` to `golden/format-3.db` were made by `make_the_golden_library` below, each
+//! `golden/format-1.db` to `golden/format-4.db` were made by `make_the_golden_library` below, each
 //! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
 //! bincode 2.0.1, from the invented data of `made.rs`.
 
@@ -47,7 +47,27 @@ fn plan() -> Plan {
         review_on: Some(date(2026, 4, 5)),
         coach: Some("ash".to_owned()),
         note: None,
+        ended: None,
     }
+}
+
+/// As they stand in libraries from format 4 on: the one of format 3, and what took its place.
+fn lived() -> [Plan; 2] {
+    let day = date(2026, 4, 5);
+    let ended = PlanEnd {
+        day,
+        how: Ending::Replaced(PlanId(2)),
+        by: Author::Coach("ash".to_owned()),
+        reason: Some("the toss stays up now".to_owned()),
+    };
+    let second = Plan {
+        id: PlanId(2),
+        drills: plan().drills.split_off(2),
+        start: day,
+        review_on: None,
+        ..plan()
+    };
+    [Plan { ended: Some(ended), ..plan() }, second]
 }
 
 #[test]
@@ -57,9 +77,13 @@ fn make_the_golden_library() {
     let mut library = Library::create(folder.path()).unwrap();
     let player = library.add_player(&made::player("p07")).unwrap();
     let added = made::add(&mut library, player, 1, date(2026, 3, 4), 2).unwrap();
-    library.write(|w| w.set_note(added.case, Some("arm folds early"))).unwrap();
+    let ash = Author::coach("ash").unwrap();
+    library.write(|w| w.add_note(added.case, "arm folds early", Some(&ash))).unwrap();
     library.write(|w| w.set_clip(added.recording, &clip())).unwrap();
     library.write(|w| w.add_plan(&plan()).map(|_| ())).unwrap();
+    let [first, second] = lived();
+    let end = first.ended.unwrap();
+    library.write(|w| w.replace_plan(first.id, &second, &end.by, end.reason.as_deref())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
     fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
@@ -88,7 +112,7 @@ fn a_library_of_format_1_is_read_as_it_is_and_migrated_by_the_first_writer() {
     let verified = library.verify(true, |_, _| {}).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
     drop(library);
-    assert_eq!(format_of(&file), 3);
+    assert_eq!(format_of(&file), 4);
     let library = Library::open_read_only(folder.path()).unwrap();
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
@@ -141,7 +165,7 @@ fn a_place_behind_the_dose_of_format_2_is_told_apart() {
     assert_eq!(library.case(CaseId(1)).unwrap().plans, [plan()]);
     assert_eq!(at_wall(&library), 2);
     drop(library);
-    assert_eq!(format_of(&file), 3);
+    assert_eq!(format_of(&file), 4);
 }
 
 #[test]
@@ -156,12 +180,44 @@ fn a_library_of_format_3_is_read_and_checked() {
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 
+#[test]
+fn a_library_of_format_3_keeps_its_note_and_its_plan_goes_on() {
+    let folder = TempDir::new().unwrap();
+    let file = folder.path().join("library.db");
+    fs::copy(golden(3), &file).unwrap();
+    let note = Note { text: "arm folds early".to_owned(), by: None, at: None };
+    for writes in [false, true] {
+        let library = match writes {
+            false => Library::open_read_only(folder.path()).unwrap(),
+            true => Library::open(folder.path()).unwrap(),
+        };
+        let case = library.case(CaseId(1)).unwrap();
+        assert_eq!(case.notes, std::slice::from_ref(&note));
+        assert_eq!(case.plans_in_force(date(2030, 1, 1)), [&plan()]);
+        assert_eq!(format_of(&file), if writes { 4 } else { 3 });
+    }
+}
+
+#[test]
+fn a_library_of_format_4_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(4), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
+    let case = library.case(CaseId(1)).unwrap();
+    assert_eq!(case.plans, lived());
+    assert_eq!(case.notes[0].by, Some(Author::Coach("ash".to_owned())));
+    let verified = library.verify(true, |_, _| {}).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
 fn check_contents(library: &Library) {
     let mut player = made::player("p07");
     player.id = PlayerId(1);
     assert_eq!(library.players().unwrap(), [player]);
     let case = library.case(CaseId(1)).unwrap();
-    assert_eq!((case.date, case.note.as_deref()), (date(2026, 3, 4), Some("arm folds early")));
+    assert_eq!((case.date, case.words().as_deref()), (date(2026, 3, 4), Some("arm folds early")));
     let joints = library.joints(RecordingId(1)).unwrap();
     assert_eq!(format!("{joints:?}"), format!("{:?}", made::recording(1)));
     for (id, seed) in [(ServeId(1), 10), (ServeId(2), 11)] {

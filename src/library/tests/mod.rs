@@ -2,4 +2,5 @@ mod crash;
 mod faulty;
 mod golden;
 pub(crate) mod made;
+mod plans;
 mod store;

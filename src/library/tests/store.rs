@@ -25,12 +25,12 @@ fn what_is_stored_comes_back_after_reopening() {
         fault: "late_toss".to_owned(),
         state: LabelState::Suspected,
         severity: 0.6,
-        by: "program".to_owned(),
+        by: Author::Program,
         note: None,
     };
     let coach = FaultLabel {
         state: LabelState::Confirmed,
-        by: "anna".to_owned(),
+        by: Author::Coach("anna".to_owned()),
         note: Some("clear".to_owned()),
         ..label.clone()
     };
@@ -46,6 +46,7 @@ fn what_is_stored_comes_back_after_reopening() {
         review_on: Some(date(2026, 4, 5)),
         coach: Some("anna".to_owned()),
         note: Some("slowly".to_owned()),
+        ended: None,
     };
     let grip = Grip { index_knuckle: Some(2), heel_pad: None };
     let ball = BallFlight {
@@ -59,7 +60,7 @@ fn what_is_stored_comes_back_after_reopening() {
             w.set_label(case, &coach)?;
             w.set_grip(case, Some(grip))?;
             w.set_ball(case, &ball)?;
-            w.set_note(case, Some("arm folds early"))?;
+            w.add_note(case, "arm folds early", None)?;
             w.add_plan(&plan)
         })
         .unwrap();
@@ -92,7 +93,7 @@ fn what_is_stored_comes_back_after_reopening() {
     assert_eq!(stored.follow_ups, [follow_up]);
     assert_eq!(stored.grip, Some(grip));
     assert_eq!(stored.ball, ball);
-    assert_eq!(stored.note.as_deref(), Some("arm folds early"));
+    assert_eq!(stored.words().as_deref(), Some("arm folds early"));
     assert_eq!(library.plan(plan.id).unwrap(), plan);
     for (n, &serve) in added.serves.iter().enumerate() {
         let row = library.serve(serve).unwrap();
@@ -187,6 +188,7 @@ fn refused_changes_leave_nothing() {
         review_on: None,
         coach: None,
         note: Some(note.to_owned()),
+        ended: None,
     };
     // Two are stored, the third is refused, and with it the whole change.
     let error = library
@@ -218,6 +220,7 @@ fn a_follow_up_keeps_to_its_player_and_time() {
             review_on: None,
             coach: None,
             note: None,
+            ended: None,
         })
         .unwrap();
     let good = FollowUp {
@@ -261,7 +264,7 @@ fn removing_a_player_takes_everything_and_every_byte() {
     let p08 = library.add_player(&made::player("p08")).unwrap();
     let added = made::add(&mut library, p07, 1, date(2026, 3, 4), 2).unwrap();
     made::add(&mut library, p08, 2, date(2026, 3, 4), 2).unwrap();
-    library.write(|w| w.set_note(added.case, Some("words of zebrafinch"))).unwrap();
+    library.write(|w| w.add_note(added.case, "words of zebrafinch", None)).unwrap();
     library.write(|w| w.remove_player(p07)).unwrap();
     assert_eq!(
         library.counts().unwrap(),
@@ -331,7 +334,7 @@ fn foreign_and_newer_files_are_refused_untouched() {
     assert!(matches!(Library::create(folder.path()), Err(OpenError::Exists { .. })));
     Connection::open(&file).unwrap().pragma_update(None, "user_version", 7).unwrap();
     let error = Library::open(folder.path()).unwrap_err();
-    assert!(error.to_string().contains("format 7, this program reads format 3"), "{error}");
+    assert!(error.to_string().contains("format 7, this program reads format 4"), "{error}");
 }
 
 #[test]

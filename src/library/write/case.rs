@@ -1,19 +1,19 @@
-//! The coach's judgement: labels, plans, follow-ups, grip, ball flight, notes.
+//! The coach's judgement: labels, follow-ups, grip, ball flight, notes.
 
 use rusqlite::{OptionalExtension, params};
 
-use super::checks::{check_ball, check_id, check_note, check_plan, invalid};
+use super::checks::{check_author, check_ball, check_id, check_note, invalid};
 use super::{Writer, found, new_uid, no_such};
 use crate::library::{
-    BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Named, Plan,
-    PlanId, PlannedDrill, WriteError,
+    Author, BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Named,
+    PlanId, WriteError,
 };
 
 impl Writer<'_> {
-    /// Puts a label on a case; the same fault by the same voice is replaced, other voices stay.
+    /// Puts a label on a case; the same fault by the same author is replaced, other authors' stay.
     ///
-    /// One voice names one limiting fault: an earlier one becomes an added one. The program's
-    /// voice names none; what it would begin with is reasoned anew from what is stored.
+    /// One author names one limiting fault: an earlier one becomes an added one. The program
+    /// names none; what it would begin with is reasoned anew from what is stored.
     ///
     /// # Errors
     /// [`WriteError::Invalid`] for a severity outside 0 to 1; [`NoSuch`](crate::library::StoreError::NoSuch).
@@ -22,9 +22,9 @@ impl Writer<'_> {
             return Err(invalid("severity", label.severity, "0 to 1"));
         }
         check_id("fault", &label.fault)?;
-        check_id("by", &label.by)?;
+        check_author(&label.by)?;
         check_note(label.note.as_deref())?;
-        if label.state == LabelState::Limiting && label.by == "program" {
+        if label.state == LabelState::Limiting && !label.by.is_coach() {
             return Err(invalid("state", "limiting", "a coach's word; the program only suspects"));
         }
         self.touch(case)?;
@@ -37,7 +37,7 @@ impl Writer<'_> {
                     )?
                     .execute(params![
                         case.0,
-                        label.by,
+                        label.by.as_str(),
                         LabelState::Added.name(),
                         LabelState::Limiting.name(),
                         label.fault,
@@ -51,7 +51,7 @@ impl Writer<'_> {
                 .execute(params![
                     case.0,
                     label.fault,
-                    label.by,
+                    label.by.as_str(),
                     label.state.name(),
                     label.severity,
                     label.note,
@@ -60,24 +60,24 @@ impl Writer<'_> {
         Ok(())
     }
 
-    /// Replaces all labels one voice (`program` or a coach's code) put on a case.
+    /// Replaces all labels one author put on a case.
     ///
     /// # Errors
     /// As [`Writer::set_label`]; [`WriteError::Invalid`] for a label by another voice.
     pub fn replace_labels(
         &mut self,
         case: CaseId,
-        by: &str,
+        by: &Author,
         labels: &[FaultLabel],
     ) -> Result<(), WriteError> {
         self.touch(case)?;
         self.run("removing labels", || {
             self.db
                 .prepare_cached("DELETE FROM labels WHERE case_id = ?1 AND said_by = ?2")?
-                .execute((case.0, by))
+                .execute((case.0, by.as_str()))
         })?;
         for label in labels {
-            if label.by != by {
+            if label.by != *by {
                 return Err(invalid("by", &label.by, format!("labels by '{by}' only")));
             }
             self.set_label(case, label)?;
@@ -85,7 +85,7 @@ impl Writer<'_> {
         Ok(())
     }
 
-    /// Takes back what one voice said about one fault; says whether there was such a label.
+    /// Takes back what one author said about one fault; says whether there was such a label.
     ///
     /// # Errors
     /// [`NoSuch`](crate::library::StoreError::NoSuch) for an unknown case.
@@ -93,7 +93,7 @@ impl Writer<'_> {
         &mut self,
         case: CaseId,
         fault: &str,
-        by: &str,
+        by: &Author,
     ) -> Result<bool, WriteError> {
         self.touch(case)?;
         let removed = self.run("removing a label", || {
@@ -101,97 +101,9 @@ impl Writer<'_> {
                 .prepare_cached(
                     "DELETE FROM labels WHERE case_id = ?1 AND fault = ?2 AND said_by = ?3",
                 )?
-                .execute((case.0, fault, by))
+                .execute((case.0, fault, by.as_str()))
         })?;
         Ok(removed == 1)
-    }
-
-    /// Stores a plan for `plan.case` and returns its id; the id in `plan` is ignored.
-    ///
-    /// # Errors
-    /// [`WriteError::TooManyPlans`]; [`WriteError::Invalid`] if the review is before the start;
-    /// [`NoSuch`](crate::library::StoreError::NoSuch).
-    pub fn add_plan(&mut self, plan: &Plan) -> Result<PlanId, WriteError> {
-        check_plan(plan)?;
-        self.touch(plan.case)?;
-        let count: i64 = self.run("counting plans", || {
-            self.db
-                .prepare_cached("SELECT count(*) FROM plans WHERE case_id = ?1")?
-                .query_row([plan.case.0], |row| row.get(0))
-        })?;
-        if count >= 2 {
-            return Err(WriteError::TooManyPlans { case: plan.case });
-        }
-        Ok(self.run("storing a plan", || {
-            self.db
-                .prepare_cached(
-                    "INSERT INTO plans (uid, case_id, limiting_fault, start, review_on, coach,
-                        note)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-                )?
-                .execute(params![
-                    new_uid(),
-                    plan.case.0,
-                    plan.limiting_fault,
-                    plan.start.to_string(),
-                    plan.review_on.map(|date| date.to_string()),
-                    plan.coach,
-                    plan.note,
-                ])?;
-            let id = PlanId(self.db.last_insert_rowid());
-            self.store_drills(id, &plan.drills)?;
-            Ok(id)
-        })?)
-    }
-
-    /// Replaces the plan with this id; its case stays what it was.
-    ///
-    /// # Errors
-    /// As [`Writer::add_plan`].
-    pub fn update_plan(&mut self, plan: &Plan) -> Result<(), WriteError> {
-        check_plan(plan)?;
-        let changed = self.run("storing a plan", || {
-            let changed = self
-                .db
-                .prepare_cached(
-                    "UPDATE plans SET limiting_fault = ?2, start = ?3, review_on = ?4, coach = ?5,
-                        note = ?6
-                     WHERE id = ?1",
-                )?
-                .execute(params![
-                    plan.id.0,
-                    plan.limiting_fault,
-                    plan.start.to_string(),
-                    plan.review_on.map(|date| date.to_string()),
-                    plan.coach,
-                    plan.note,
-                ])?;
-            if changed == 1 {
-                self.store_drills(plan.id, &plan.drills)?;
-            }
-            Ok(changed)
-        })?;
-        found(changed, || plan.id.to_string())?;
-        self.touch_plan(plan.id)
-    }
-
-    /// Makes these the drills of a plan.
-    pub(crate) fn store_drills(&self, id: PlanId, drills: &[PlannedDrill]) -> rusqlite::Result<()> {
-        self.db.prepare_cached("DELETE FROM plan_drills WHERE plan = ?1")?.execute([id.0])?;
-        let mut insert = self.db.prepare_cached(
-            "INSERT INTO plan_drills (plan, place, drill, dose, done_where)
-                    VALUES (?1, ?2, ?3, ?4, ?5)",
-        )?;
-        for (place, planned) in drills.iter().enumerate() {
-            insert.execute((
-                id.0,
-                place as i64,
-                &planned.drill,
-                &planned.dose,
-                planned.place.map(Named::name),
-            ))?;
-        }
-        Ok(())
     }
 
     /// Stores a follow-up of `follow_up.plan` and returns its id; the id in `follow_up` is
@@ -337,23 +249,40 @@ impl Writer<'_> {
         found(changed, || case.to_string())
     }
 
-    /// Sets or clears the coach's words on a case.
+    /// Adds words to a case; earlier ones stay. The same words by the same author are kept once.
     ///
     /// # Errors
-    /// [`WriteError::Invalid`] for more than 20,000 bytes; [`NoSuch`](crate::library::StoreError::NoSuch).
-    pub fn set_note(&mut self, case: CaseId, note: Option<&str>) -> Result<(), WriteError> {
-        check_note(note)?;
+    /// [`WriteError::Invalid`] for no words or more than 20,000 bytes;
+    /// [`NoSuch`](crate::library::StoreError::NoSuch).
+    pub fn add_note(
+        &mut self,
+        case: CaseId,
+        text: &str,
+        by: Option<&Author>,
+    ) -> Result<(), WriteError> {
+        check_note(Some(text))?;
+        if text.trim().is_empty() {
+            return Err(invalid("note", text, "words"));
+        }
+        if let Some(by) = by {
+            check_author(by)?;
+        }
         self.touch(case)?;
+        let by = by.map(Author::as_str);
         self.run("storing a note", || {
             self.db
-                .prepare_cached("UPDATE cases SET note = ?2 WHERE id = ?1")?
-                .execute((case.0, note))
+                .prepare_cached(
+                    "INSERT INTO case_notes (case_id, text, said_by, at, came)
+                     SELECT ?1, ?2, ?3, ?4, 0 WHERE NOT EXISTS (SELECT 1 FROM case_notes
+                        WHERE case_id = ?1 AND text = ?2 AND said_by IS ?3)",
+                )?
+                .execute((case.0, text, by, jiff::Timestamp::now().to_string()))
         })?;
         Ok(())
     }
 
     /// Marks a case's words as changed, for the word index.
-    fn touch(&self, case: CaseId) -> Result<(), WriteError> {
+    pub(super) fn touch(&self, case: CaseId) -> Result<(), WriteError> {
         let changed = self.run("marking a case", || {
             self.db
                 .prepare_cached("UPDATE cases SET word_change = ?2 WHERE id = ?1")?
@@ -363,7 +292,7 @@ impl Writer<'_> {
         found(changed, || case.to_string())
     }
 
-    fn touch_plan(&self, plan: PlanId) -> Result<(), WriteError> {
+    pub(super) fn touch_plan(&self, plan: PlanId) -> Result<(), WriteError> {
         let case = self.run("looking for a plan", || {
             self.db
                 .prepare_cached("SELECT case_id FROM plans WHERE id = ?1")?

@@ -1,7 +1,9 @@
 //! What may be stored: the rules every change is held against.
 
+use jiff::civil::Date;
+
 use super::{NewRecording, WriteError};
-use crate::library::{BallFlight, Plan, Player};
+use crate::library::{Author, BallFlight, Ending, Plan, PlanEnd, Player};
 use crate::serve::{CURVE_FRAMES, Serve};
 
 /// Longest code of a player, coach or squad.
@@ -31,6 +33,24 @@ pub(crate) fn check_id(field: &'static str, id: &str) -> Result<(), WriteError> 
         return Err(invalid(field, id, "an id without spaces"));
     }
     check_code(field, id)
+}
+
+pub(crate) fn check_author(author: &Author) -> Result<(), WriteError> {
+    author.check()?;
+    check_id("by", author.as_str())
+}
+
+/// An end fits the plan that began on `start`.
+pub(crate) fn check_end(start: Date, end: &PlanEnd) -> Result<(), WriteError> {
+    check_author(&end.by)?;
+    check_note(end.reason.as_deref())?;
+    match end.how {
+        Ending::Ended if end.day < start => {
+            let rule = format!("not before the start, {start}; withdraw a plan nobody began");
+            Err(invalid("ended", end.day, rule))
+        }
+        _ => Ok(()),
+    }
 }
 
 pub(crate) fn check_note(note: Option<&str>) -> Result<(), WriteError> {
@@ -82,6 +102,9 @@ pub(crate) fn check_plan(plan: &Plan) -> Result<(), WriteError> {
     }
     if let Some(coach) = &plan.coach {
         check_id("coach", coach)?;
+    }
+    if let Some(end) = &plan.ended {
+        check_end(plan.start, end)?;
     }
     match plan.review_on {
         Some(review) if review < plan.start => {

@@ -7,6 +7,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 mod case;
 pub(crate) mod checks;
+mod plans;
 
 use checks::{check_player, check_recording, check_serve};
 

@@ -20,7 +20,7 @@ use crate::drawing::{Channel, Likeness, channels_of};
 use crate::find::Filter;
 use crate::judgement::{Chosen, Judged, Judging, judge};
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, Named, Player, ServeId, ServeRow, StoreError,
+    Case, FaultLabel, LabelState, Library, Named, Plan, Player, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::{self, Answer, LikeError, Query, Subject};
 use crate::serve::{
@@ -36,6 +36,8 @@ pub struct Wanted {
     pub k: usize,
     /// Which cases take part.
     pub filter: Filter,
+    /// The day the review is made for: the plans in force then are the player's.
+    pub on: Date,
 }
 
 /// Gathers what a review of one stored serve shows: its figures and readings, the faults of its
@@ -58,7 +60,7 @@ pub fn gather(
     query.one_each = true;
     let answer = matcher::like(library, &query)?;
 
-    let judging = judge(library, catalogue, &case)?;
+    let judging = judge(library, catalogue, &case, wanted.on)?;
 
     let neighbours: Vec<ServeRow> = answer
         .precedents
@@ -66,6 +68,7 @@ pub fn gather(
         .map(|precedent| library.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
     let measures = measures(catalogue, &row, &neighbours);
+    let plans = case.plans_in_force(wanted.on);
     let mut faults = faults(catalogue, &judging, &measures);
     let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
     let second = judging.judgement.second.map(|at| faults.remove(at));
@@ -98,7 +101,7 @@ pub fn gather(
         channels,
         measures,
         precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted)?,
-        plan: plan(catalogue, &case),
+        plan: plan(catalogue, &plans),
         evidence,
         evidence_notes,
         progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
@@ -369,13 +372,15 @@ fn precedents(
     })
 }
 
-fn plan(catalogue: &Catalogue, case: &Case) -> Option<PlanFacts> {
-    let plan = case.plans.first()?;
+/// The plans in force as one: of a second plan the drills follow, the earlier review counts.
+fn plan(catalogue: &Catalogue, plans: &[&Plan]) -> Option<PlanFacts> {
+    let first = plans.first()?;
+    let notes: Vec<&str> = plans.iter().filter_map(|plan| plan.note.as_deref()).collect();
     Some(PlanFacts {
-        start: Some(plan.start),
-        review_on: plan.review_on,
-        drills: ShownDrill::of_plan(catalogue, plan),
-        note: plan.note.clone(),
+        start: Some(first.start),
+        review_on: plans.iter().filter_map(|plan| plan.review_on).min(),
+        drills: plans.iter().flat_map(|plan| ShownDrill::of_plan(catalogue, plan)).collect(),
+        note: (!notes.is_empty()).then(|| notes.join(" ")),
     })
 }
 

@@ -18,7 +18,8 @@ pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
     let mut coaches: BTreeMap<String, (u32, u32)> = BTreeMap::new();
     let today = read.query.today;
     for seen in &read.seen {
-        for plan in &seen.case.plans {
+        // A plan that was withdrawn before anybody followed it waits for nothing.
+        for plan in seen.case.plans.iter().filter(|plan| seen.case.was_tried(plan)) {
             facts.plans += 1;
             let due =
                 plan.review_on.unwrap_or_else(|| plan.start.saturating_add(DUE_AFTER_DAYS.days()));
@@ -37,6 +38,8 @@ pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
                 facts.followed += 1;
             } else if later {
                 facts.seen_again += 1;
+            } else if plan.ended.as_ref().is_some_and(|end| end.day <= today) {
+                facts.ended += 1;
             } else if due >= today {
                 facts.running += 1;
             } else {

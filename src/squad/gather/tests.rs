@@ -9,7 +9,7 @@ use super::super::{ReasonKind, Verdict};
 use super::*;
 use crate::library::tests::made;
 use crate::library::{
-    FollowUp, FollowUpId, LabelState, NewRecording, Plan, PlanId, PlannedDrill, Player,
+    Author, FollowUp, FollowUpId, LabelState, NewRecording, Plan, PlanId, PlannedDrill, Player,
 };
 
 const FALLING: &str = "shallow_leg_drive";
@@ -59,7 +59,7 @@ pub(crate) fn planted_library(seed: u64) -> (TempDir, Library) {
                             fault: fault.to_owned(),
                             state,
                             severity: 0.5,
-                            by: by.to_owned(),
+                            by: Author::from_text(by),
                             note: Some("a private word".to_owned()),
                         };
                         writer.set_label(added.case, &label)?;
@@ -79,6 +79,7 @@ pub(crate) fn planted_library(seed: u64) -> (TempDir, Library) {
                             review_on: Some(jiff::civil::date(2026, 7, 1)),
                             coach: Some("ash".to_owned()),
                             note: None,
+                            ended: None,
                         })?;
                         if number == 0 {
                             writer.add_follow_up(&FollowUp {
@@ -184,6 +185,7 @@ fn what_worked_here_counts_the_squads_own_plans_and_claims_nothing_where_nothing
                     review_on: None,
                     coach: None,
                     note: None,
+                    ended: None,
                 })?;
             }
             Ok(())

@@ -157,7 +157,7 @@ fn month_strip(
         .map(|plan| PlanSpan {
             label: catalogue.fault_name(&plan.limiting_fault),
             start: plan.start,
-            end: plan.review_on,
+            end: plan.ended.as_ref().map(|end| end.day).or(plan.review_on),
         })
         .collect();
     Some(MonthStrip {

@@ -93,6 +93,7 @@ impl Academy {
                 review_on: None,
                 coach: None,
                 note: None,
+                ended: None,
             })
             .unwrap()
     }
