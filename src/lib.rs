@@ -18,6 +18,8 @@
 
 pub mod remedy;
 
+pub mod work;
+
 pub mod motion;
 
 pub mod video;

@@ -18,6 +18,7 @@ use precedent::motion::{Joint, Recording};
 use precedent::serve::{EventKind, FindOptions, Reading, find};
 use precedent::simulator::{Ask, Truth};
 use precedent::video::{ClipOptions, ModelChoice, read_clip};
+use precedent::work::Watch;
 
 /// Pixels of a phone's upright picture, halved.
 const PICTURE: [usize; 2] = [720, 1280];
@@ -96,7 +97,9 @@ fn run(shot: &Shot, model: ModelChoice) -> Outcome {
     let (body, truth) = serve(shot.rate_hz);
     let path = folder.path().join("shot.mp4");
     film(shot, &body, &path);
-    let reading = read_clip(&path, ClipOptions { model, ..ClipOptions::default() }).unwrap();
+    let reading =
+        read_clip(&path, &ClipOptions { model, ..ClipOptions::default() }, &Watch::default())
+            .unwrap();
     let recording = &reading.recording;
     let frames = recording.frames();
     let lost_share = reading.lost_frames as f64 / frames as f64;

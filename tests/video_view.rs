@@ -14,6 +14,7 @@ use precedent::motion::Side;
 use precedent::serve::{EventKind, FindOptions, find};
 use precedent::simulator::{Ask, Body, Server};
 use precedent::video::{ClipOptions, Facing, ViewEstimate, read_clip};
+use precedent::work::Watch;
 
 /// Invented players of different size, level, hand and habits.
 fn players() -> [(&'static str, Server); 4] {
@@ -38,7 +39,7 @@ fn filmed(server: &Server, around_deg: f64, folder: &Path) -> Seen {
     let (body, truth) = serve(server, &Ask::default(), 30.0);
     let path = folder.join("shot.mp4");
     film(&Shot::small(around_deg), &body, &path);
-    let reading = read_clip(&path, ClipOptions::default()).unwrap();
+    let reading = read_clip(&path, &ClipOptions::default(), &Watch::default()).unwrap();
     let found = find(&reading.recording, &FindOptions::default());
     let one = found.serves.first();
     Seen {

@@ -1,7 +1,6 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, anyhow, bail};
-use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
 use super::args::{AddArgs, ConsentArg};
@@ -10,8 +9,9 @@ use super::watch::Bars;
 use super::{Outcome, place, remedy};
 use crate::coaching::{ConsentGiven, PlayerRecorded, PlayerRequest};
 use crate::intake::table_template;
-use crate::intake::{self, Context, IntakeError, Taken};
+use crate::intake::{self, Context, Taken};
 use crate::library::{Library, Player, check_born, check_past};
+use crate::work::is_stop;
 
 /// One file's fate, as `--json` prints it.
 #[derive(Serialize)]
@@ -98,25 +98,26 @@ fn store(
         read: args.read.options(),
         clip: args.read.clip(),
         keep_clip: args.keep_clip,
-        watch: bars.watch(),
         date: args.date,
         setting: args.setting.map(Into::into),
         serve_type: args.serve_type.map(Into::into),
     };
+    let watch = bars.watch();
     let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
     for file in files {
-        if context.watch.stopped() {
+        if watch.is_stopped() {
             stored.stopped = true;
             break;
         }
-        match intake::take(library, &catalogue, &player, file, &context) {
+        bars.file(file);
+        match intake::take(library, &catalogue, &player, file, &context, &watch) {
             Ok(taken) => {
                 stored.done += 1;
                 stored.serves += taken.added.serves.len();
                 bars.suspend(|| report(&taken, file, &player, face))?;
             }
             Err(error) => {
-                stored.stopped = matches!(&error, IntakeError::Look(look) if look.is_stop());
+                stored.stopped = is_stop(&error);
                 stored.failed += usize::from(!stored.stopped);
                 let told = remedy::spelled(&error).unwrap_or_else(|| error.to_string());
                 bars.suspend(|| face.complain(&told));
@@ -249,14 +250,4 @@ fn player(code: &str, args: &AddArgs) -> PlayerRequest {
         }),
         ..PlayerRequest::new(code)
     }
-}
-
-/// A progress bar on standard error; none for one item or where talk is not wanted.
-pub(super) fn progress(items: usize, face: &Face) -> ProgressBar {
-    if items < 2 || !face.talks() {
-        return ProgressBar::hidden();
-    }
-    let style = ProgressStyle::with_template("{pos} of {len}  {wide_bar}  {eta} left")
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-    ProgressBar::new(items as u64).with_style(style)
 }

@@ -8,7 +8,8 @@ use jiff::civil::Date;
 
 use super::args::DemoArgs;
 use super::face::Face;
-use super::{Outcome, add, like, place, review, squad, worked};
+use super::watch::Bars;
+use super::{Outcome, like, place, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
@@ -16,7 +17,7 @@ use crate::find::Filter;
 use crate::intake::{self, Context};
 use crate::library::{CaseId, Library, OpenError, Player, ServeType, Setting};
 use crate::matcher::{self, Query, Subject};
-use crate::pages::{Audience, Wanted};
+use crate::pages::{Audience, Reviewed, Wanted};
 use crate::simulator;
 use crate::squad::{GroupsParams, SquadQuery};
 
@@ -38,6 +39,8 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let mut library = academy(&folder.join("library"), face)?;
     let player = newcomer(&mut library)?;
     let catalogue = library.catalogue()?;
+    let bars = Bars::new(0, face);
+    let watch = bars.watch();
     let mut take = |(name, bytes): (&str, &[u8]), setting, library: &mut Library| {
         let file = folder.join(name);
         std::fs::write(&file, bytes).with_context(|| format!("{}", file.display()))?;
@@ -47,7 +50,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
             serve_type: Some(ServeType::Flat),
             ..Context::default()
         };
-        let taken = intake::take(library, &catalogue, &player, &file, &context)?;
+        let taken = intake::take(library, &catalogue, &player, &file, &context, &watch)?;
         face.say(&format!("{}: {}", file.display(), taken.summary));
         anyhow::Ok(taken)
     };
@@ -60,19 +63,24 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     face.line(&format!("Who served like {serve} ({}, {NEW_SERVE_DAY}) before?", player.code))?;
     face.line("")?;
     let query = Query { one_each: true, ..Query::new(Subject::Stored(serve), 5) };
-    let answer = matcher::like(&library, &query)?;
+    let answer = matcher::like(&library, &query, &watch)?;
     let subject = Subject::Stored(serve);
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
     like::show(&answer, &catalogue, &mut cautions, face)?;
-    worked::show(&library, &catalogue, subject, &answer, &mut cautions, face)?;
+    worked::show(&library, &catalogue, subject, &[], &answer, &watch, &mut cautions, face)?;
     worked::end(&cautions, face)?;
 
-    let wanted = Wanted { serve, k: 9, filter: Filter::default(), on: place::today() };
+    let wanted = Wanted {
+        serve: Reviewed::Stored(serve),
+        k: 9,
+        filter: Filter::default(),
+        on: place::today(),
+    };
     for (audience, name) in
         [(Audience::Player, "review.html"), (Audience::Coach, "review-coach.html")]
     {
         let page = folder.join(name);
-        review::write(&library, &wanted, audience, &page)?;
+        review::write(&library, &wanted, audience, &page, &watch)?;
         face.say(&format!("wrote {}", page.display()));
     }
     let query = SquadQuery {
@@ -104,13 +112,9 @@ fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
     let making = tempfile::Builder::new().prefix(".building-").tempdir_in(parent)?;
     let mut library = Library::create(making.path())?;
     let scenario = Scenario::shipped()?;
-    let progress = add::progress(usize::MAX, face);
-    progress.set_message("inventing an academy's year");
-    let built = demo::build(&mut library, &scenario, |done, of| {
-        progress.set_length(of as u64);
-        progress.set_position(done as u64);
-    })?;
-    progress.finish_and_clear();
+    let bars = Bars::new(0, face);
+    let built = demo::build(&mut library, &scenario, &bars.watch())?;
+    bars.finish();
     drop(library);
     std::fs::rename(making.path(), folder).with_context(|| format!("{}", folder.display()))?;
     let _ = making.keep();
@@ -177,11 +181,12 @@ fn judge(
 
 fn curves(count: usize, seed: u64, output: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
     let file = File::create(output).with_context(|| format!("{}", output.display()))?;
-    let progress = add::progress(count, face);
-    simulator::write_npy(count, seed, BufWriter::new(file), |done| {
-        progress.set_position(done as u64)
-    })?;
-    progress.finish_and_clear();
+    let bars = Bars::new(0, face);
+    if let Err(error) = simulator::write_npy(count, seed, BufWriter::new(file), &bars.watch()) {
+        std::fs::remove_file(output).with_context(|| format!("{}", output.display()))?;
+        return Err(error.into());
+    }
+    bars.finish();
     face.say(&format!("wrote {count} curves to {}", output.display()));
     Ok(Outcome::Found)
 }

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
 use super::face::{Face, count};
+use super::watch::Bars;
 use super::{Outcome, place};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
@@ -70,7 +71,7 @@ fn tell(
     let case = library.case(case)?;
     let player = library.player(case.player)?.code;
     let today = place::today();
-    let judging = judge(library, catalogue, &case, today)?;
+    let judging = judge(library, catalogue, &case, today, &Bars::new(0, face).watch())?;
     let judgement = &judging.judgement;
     if face.json {
         return face.object(&CaseObject {

@@ -8,11 +8,12 @@ use super::args::ReadCommand;
 use super::face::{Face, one_line, table};
 use super::watch::Bars;
 use super::{Outcome, place, remedy};
-use crate::intake::{self, Context, Looked};
+use crate::drawing::Pictures;
+use crate::intake::{self, Context, Looked, SeenClip};
 use crate::motion::{Recording, Side};
 use crate::pages::clip_pictures;
 use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
-use crate::video::{ClipReading, Kept, PalmReading, palm_turn};
+use crate::video::{PalmReading, palm_turn};
 
 /// One serve of a file, as `--json` prints it.
 #[derive(Serialize)]
@@ -66,15 +67,13 @@ enum MeasureObject<'a> {
 pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outcome> {
     let known = FindOptions { hand: command.read.hand(), ..FindOptions::default() };
     let bars = Bars::new(1, face);
-    let context = Context {
-        read: command.read.options(),
-        clip: command.read.clip(),
-        watch: bars.watch(),
-        ..Context::default()
-    };
-    let looked = intake::look(&command.file, &context, &known);
+    let context =
+        Context { read: command.read.options(), clip: command.read.clip(), ..Context::default() };
+    let watch = bars.watch();
+    bars.file(&command.file);
+    let looked = intake::look(None, &command.file, &context, &known, &watch);
     bars.finish();
-    let Looked { recording, found, clip } = looked?;
+    let Looked { recording, found, clip, .. } = looked?;
     describe(&recording, clip.as_ref(), face)?;
     for refusal in &found.refused {
         face.say(&format!(
@@ -105,7 +104,8 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
                 ))?;
             }
             if let Some(folder) = &command.pictures {
-                write_pictures(folder, index + 1, &command.file, clip, serve, &recording, face)?;
+                let pictures = clip_pictures(&command.file, &clip.kept, serve, &recording, &watch)?;
+                write_pictures(folder, index + 1, &command.file, &pictures, face)?;
             }
         }
     }
@@ -117,7 +117,7 @@ fn palm(serve: &Serve, recording: &Recording) -> PalmReading {
 }
 
 fn palm_object<'a>(
-    clip: &ClipReading,
+    clip: &SeenClip,
     palm: &'a PalmReading,
     serve: &Serve,
     recording: &Recording,
@@ -127,7 +127,7 @@ fn palm_object<'a>(
         let time_s = *recording.times_s.get(frame)?;
         Some(PalmFrame {
             frame,
-            clip_frame: clip.clip_frames.get(frame).copied(),
+            clip_frame: clip.kept.clip_frames.get(frame).map(|&frame| frame as usize),
             time_s,
             after_contact_s: time_s - contact_s,
         })
@@ -144,13 +144,10 @@ fn write_pictures(
     folder: &Path,
     number: usize,
     file: &Path,
-    clip: &ClipReading,
-    serve: &Serve,
-    recording: &Recording,
+    pictures: &Pictures,
     face: &mut Face,
 ) -> anyhow::Result<()> {
-    let pictures = clip_pictures(file, &Kept::of(clip), serve, recording);
-    if let Some(why) = pictures.missing {
+    if let Some(why) = &pictures.missing {
         bail!("{}: no pictures: {why}", file.display());
     }
     std::fs::create_dir_all(folder).with_context(|| format!("{}", folder.display()))?;
@@ -166,20 +163,19 @@ fn write_pictures(
 }
 
 /// What the recording is and what was assumed: data as text, talk beside JSON.
-fn describe(
-    recording: &Recording,
-    clip: Option<&ClipReading>,
-    face: &mut Face,
-) -> anyhow::Result<()> {
+fn describe(recording: &Recording, clip: Option<&SeenClip>, face: &mut Face) -> anyhow::Result<()> {
     let mut lines = vec![format!("{}: {}", recording.format, recording.summary())];
     if let Some(clip) = clip {
-        let (width, height) = clip.size_px;
-        lines.push(format!(
-            "clip: {width} x {height} pixels, {} of {} frames without the player, read at {:.0} frames a second",
-            clip.lost_frames,
-            recording.frames(),
-            clip.pace_hz
-        ));
+        let (width, height) = clip.kept.size_px;
+        let mut line = format!(
+            "clip: {width} x {height} pixels, {} of {} frames without the player",
+            clip.kept.lost_frames,
+            recording.frames()
+        );
+        if let Some(pace_hz) = clip.pace_hz {
+            line.push_str(&format!(", read at {pace_hz:.0} frames a second"));
+        }
+        lines.push(line);
     }
     lines.extend(recording.assumptions.iter().map(|assumed| {
         format!("assumed {}: {} ({})", assumed.what, assumed.taken, remedy::why(assumed))

@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::args::ShareArgs;
 use super::face::{Face, count};
 use super::passphrase::new_passphrase;
+use super::watch::Bars;
 use super::{Outcome, place};
 use crate::exchange::{self, PackKey, Request};
 use crate::find::Filter;
@@ -44,7 +45,9 @@ pub(super) fn run(
         key: key.as_ref(),
         passphrase: passphrase.as_ref(),
     };
-    let packed = exchange::pack(&library, &request)?;
+    let bars = Bars::new(0, face);
+    let packed = exchange::pack(&library, &request, &bars.watch())?;
+    bars.finish();
     let left = packed.left_out;
     if left.no_consent > 0 {
         face.say(&format!(

@@ -1,5 +1,4 @@
 use std::io::Write;
-use std::ops::ControlFlow;
 use std::path::Path;
 
 use anyhow::Context;
@@ -7,7 +6,8 @@ use serde::Serialize;
 
 use super::args::SquadArgs;
 use super::face::{Face, table};
-use super::{Outcome, add, place, worked};
+use super::watch::Bars;
+use super::{Outcome, place, worked};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
@@ -53,15 +53,8 @@ pub(super) fn run(
 
 /// Gathers with a progress bar. Only reads: stopping it at any moment leaves nothing behind.
 pub(super) fn gather(library: &Library, query: &SquadQuery, face: &Face) -> anyhow::Result<Squad> {
-    let bar = add::progress(usize::MAX, face);
-    bar.set_length(0);
-    let found = squad::gather(library, &library.catalogue()?, query, |done, of| {
-        bar.set_length(of as u64);
-        bar.set_position(done as u64);
-        ControlFlow::Continue(())
-    });
-    bar.finish_and_clear();
-    Ok(found?)
+    let bars = Bars::new(0, face);
+    Ok(squad::gather(library, &library.catalogue()?, query, &bars.watch())?)
 }
 
 /// Writes the page; a file with that name is replaced only by a whole one.

@@ -2,7 +2,8 @@ use std::path::Path;
 
 use super::args::VerifyArgs;
 use super::face::{Face, count};
-use super::{Outcome, add, place};
+use super::watch::Bars;
+use super::{Outcome, place};
 
 pub(super) fn run(
     args: &VerifyArgs,
@@ -12,12 +13,9 @@ pub(super) fn run(
 ) -> anyhow::Result<Outcome> {
     let mut library =
         if read_only { place::for_reading(library)? } else { place::for_writing(library)? };
-    let progress = add::progress(usize::MAX, face);
-    let verified = library.verify(args.rebuild, |done, of| {
-        progress.set_length(of as u64);
-        progress.set_position(done as u64);
-    })?;
-    progress.finish_and_clear();
+    let bars = Bars::new(0, face);
+    let verified = library.verify(args.rebuild, &bars.watch())?;
+    bars.finish();
     for finding in &verified.findings {
         face.line(&finding.to_string())?;
     }

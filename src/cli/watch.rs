@@ -1,32 +1,38 @@
-//! Long work on a clip: a bar with the time left, and the interrupt that stops it cleanly.
+//! Long work on the command line: bars with the time left, and the interrupt that stops it cleanly.
 
-use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::face::Face;
-use crate::intake::Watch;
-use crate::video::Progress;
+use crate::work::{Progress, Stage, Watch};
 
-/// Bars on standard error, drawn only where it is a terminal and talk is wanted.
+/// Bars on standard error, drawn only where it is a terminal and talk is wanted; one for the files
+/// of a batch, and one for what is being worked through.
 pub(super) struct Bars {
     all: MultiProgress,
     files: Option<ProgressBar>,
-    /// The clip in work.
-    frames: Arc<Mutex<Option<ProgressBar>>>,
+    now: Arc<Mutex<Now>>,
+}
+
+/// What is being worked through.
+#[derive(Default)]
+struct Now {
+    /// Put before the stage's name: the file's.
+    name: Option<String>,
+    bar: Option<(Stage, ProgressBar)>,
+    hushed: Option<Hushed>,
 }
 
 const FILES: &str = "{pos} of {len} files  {wide_bar}  {eta} left";
-const FRAMES: &str = "{msg}: {pos} of {len} frames  {wide_bar}  {prefix} left";
+const STEPS: &str = "{prefix}{pos} of {len} {msg}  {wide_bar}  {eta} left";
 
 fn style(template: &str) -> ProgressStyle {
     ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }
 
 impl Bars {
-    /// Bars for work on `files` files.
+    /// Bars for work on `files` files; 0 or 1 where files are not counted.
     pub(super) fn new(files: usize, face: &Face) -> Self {
         let all = MultiProgress::new();
         if !face.talks() {
@@ -34,12 +40,18 @@ impl Bars {
         }
         let counted =
             (files > 1).then(|| all.add(ProgressBar::new(files as u64).with_style(style(FILES))));
-        Self { all, files: counted, frames: Arc::default() }
+        Self { all, files: counted, now: Arc::default() }
+    }
+
+    /// Names the file that is worked on from here.
+    pub(super) fn file(&self, file: &std::path::Path) {
+        let name = file.file_name().unwrap_or_default().display();
+        lock(&self.now).name = Some(format!("{name}: "));
     }
 
     /// Runs `talk` with the bars out of its way.
     pub(super) fn suspend<T>(&self, talk: impl FnOnce() -> T) -> T {
-        self.clip_done();
+        self.step_done();
         self.all.suspend(talk)
     }
 
@@ -52,14 +64,16 @@ impl Bars {
 
     /// Takes all bars away.
     pub(super) fn finish(&self) {
-        self.clip_done();
+        self.step_done();
         if let Some(files) = &self.files {
             files.finish_and_clear();
         }
     }
 
-    fn clip_done(&self) {
-        if let Some(bar) = lock(&self.frames).take() {
+    fn step_done(&self) {
+        let mut now = lock(&self.now);
+        now.hushed = None;
+        if let Some((_, bar)) = now.bar.take() {
             bar.finish_and_clear();
             self.all.remove(&bar);
         }
@@ -67,35 +81,93 @@ impl Bars {
 
     /// What the work tells and obeys: these bars, and an interrupt.
     pub(super) fn watch(&self) -> Watch {
-        let (all, frames) = (self.all.clone(), Arc::clone(&self.frames));
-        let hear = move |file: &Path, progress: Progress| {
-            let mut frames = lock(&frames);
-            let bar = frames.get_or_insert_with(|| {
-                let bar = all.add(ProgressBar::new(0).with_style(style(FRAMES)));
-                bar.with_message(file.file_name().unwrap_or_default().display().to_string())
+        let (all, now) = (self.all.clone(), Arc::clone(&self.now));
+        interrupt().hearing(move |Progress { stage, done, of }| {
+            let mut now = lock(&now);
+            if stage == Stage::Networks {
+                now.hushed = if done < of { Hushed::begin() } else { None };
+                return;
+            }
+            if let Some((known, bar)) = &now.bar
+                && *known != stage
+            {
+                bar.finish_and_clear();
+                all.remove(bar);
+                now.bar = None;
+            }
+            let name = now.name.clone().unwrap_or_default();
+            let (_, bar) = now.bar.get_or_insert_with(|| {
+                let bar = all.add(ProgressBar::new(0).with_style(style(STEPS)));
+                (stage, bar.with_message(stage.label()).with_prefix(name))
             });
-            bar.set_length(progress.total as u64);
-            bar.set_prefix(format!("{} s", progress.left.as_secs()));
-            bar.set_position(progress.done as u64);
-        };
-        Watch { hear: Some(Arc::new(hear)), stop: interrupt() }
+            bar.set_length(of as u64);
+            // Threads may tell out of order.
+            if bar.position() < done as u64 {
+                bar.set_position(done as u64);
+            }
+        })
+    }
+}
+
+impl Drop for Bars {
+    fn drop(&mut self) {
+        self.finish();
     }
 }
 
 /// A bar is only drawn with; one that a panic left is as good as new.
-fn lock(frames: &Mutex<Option<ProgressBar>>) -> MutexGuard<'_, Option<ProgressBar>> {
-    frames.lock().unwrap_or_else(PoisonError::into_inner)
+fn lock(now: &Mutex<Now>) -> MutexGuard<'_, Now> {
+    now.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// A flag that the interrupt (Ctrl-C) sets; a second one ends the program at once. `None` where
-/// the system lets nobody listen: then the first one ends it, which stores nothing either.
-fn interrupt() -> Option<Arc<AtomicBool>> {
-    let stop = Arc::new(AtomicBool::new(false));
-    let set = Arc::clone(&stop);
-    let heard = ctrlc::set_handler(move || {
-        if set.swap(true, Ordering::Relaxed) {
-            std::process::exit(2);
-        }
-    });
-    heard.is_ok().then_some(stop)
+/// The watch of this process: an interrupt (Ctrl-C) stops it; a second one ends the program at
+/// once. Where the system lets nobody listen, the first one ends it, which stores nothing either.
+fn interrupt() -> Watch {
+    static PROCESS: OnceLock<Watch> = OnceLock::new();
+    PROCESS
+        .get_or_init(|| {
+            let watch = Watch::default();
+            let stop = watch.clone();
+            let heard = ctrlc::set_handler(move || {
+                if stop.is_stopped() {
+                    std::process::exit(2);
+                }
+                stop.stop();
+            });
+            drop(heard);
+            watch
+        })
+        .clone()
+}
+
+/// While this lives, standard error leads nowhere. Only a program that owns its process may do so,
+/// and this one does it while the networks are loaded: their compiler writes a note there that no
+/// option turns off. What goes wrong comes back as a status, so nothing is lost.
+struct Hushed {
+    #[cfg(unix)]
+    kept: std::os::fd::OwnedFd,
+}
+
+impl Hushed {
+    #[cfg(unix)]
+    fn begin() -> Option<Self> {
+        let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
+        let kept = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
+        rustix::stdio::dup2_stderr(&nowhere).ok()?;
+        Some(Self { kept })
+    }
+
+    /// Elsewhere the note stays.
+    #[cfg(not(unix))]
+    fn begin() -> Option<Self> {
+        None
+    }
+}
+
+#[cfg(unix)]
+impl Drop for Hushed {
+    fn drop(&mut self) {
+        // It worked the other way round a moment ago.
+        let _ = rustix::stdio::dup2_stderr(&self.kept);
+    }
 }

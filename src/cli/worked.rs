@@ -5,9 +5,11 @@ use super::place;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
+use crate::judgement::asked_about;
 use crate::library::{FaultLabel, Library};
-use crate::matcher::{Answer, Subject, standing};
+use crate::matcher::{Answer, Subject};
 use crate::words::{amount, signed};
+use crate::work::Watch;
 
 /// Faults told at most.
 const FAULTS: usize = 2;
@@ -20,15 +22,18 @@ pub(super) fn show(
     library: &Library,
     catalogue: &Catalogue,
     subject: Subject<'_>,
+    suspected: &[FaultLabel],
     answer: &Answer,
+    watch: &Watch,
     cautions: &mut Cautions,
     face: &mut Face,
 ) -> anyhow::Result<()> {
-    let faults = faults(library, subject, answer)?;
+    let faults = asked_about(library, subject, suspected, answer)?;
+    let faults: Vec<String> = faults.into_iter().take(FAULTS).collect();
     if faults.is_empty() {
         return Ok(());
     }
-    let evidence = Evidence::gather(library, catalogue, subject)?;
+    let evidence = Evidence::gather(library, catalogue, subject, watch)?;
     for worked in faults.iter().filter_map(|fault| evidence.worked(catalogue, fault)) {
         if face.json {
             face.object(&worked.object(cautions))?;
@@ -76,34 +81,6 @@ pub(super) fn end(cautions: &Cautions, face: &mut Face) -> anyhow::Result<()> {
         face.line(&format!("   {line}"))?;
     }
     Ok(())
-}
-
-fn faults(library: &Library, subject: Subject<'_>, answer: &Answer) -> anyhow::Result<Vec<String>> {
-    let mut faults: Vec<String> = Vec::new();
-    let mut add = |fault: &str| {
-        if !faults.iter().any(|known| known == fault) {
-            faults.push(fault.to_owned());
-        }
-    };
-    if let Subject::Stored(serve) = subject {
-        let case = library.case(library.serve_head(serve)?.case)?;
-        let plans = case.plans_in_force(place::today());
-        plans.iter().for_each(|plan| add(&plan.limiting_fault));
-        standing(&case.labels).iter().for_each(|label| add(&label.fault));
-    }
-    let mut counts: Vec<(String, usize)> = Vec::new();
-    let precedents: Vec<&FaultLabel> =
-        answer.precedents.iter().flat_map(|precedent| &precedent.faults).collect();
-    for label in precedents {
-        match counts.iter_mut().find(|known| known.0 == label.fault) {
-            Some(known) => known.1 += 1,
-            None => counts.push((label.fault.clone(), 1)),
-        }
-    }
-    counts.sort_by(|a, b| b.1.cmp(&a.1).then(a.0.cmp(&b.0)));
-    counts.iter().for_each(|(fault, _)| add(fault));
-    faults.truncate(FAULTS);
-    Ok(faults)
 }
 
 fn told_drill(

@@ -6,6 +6,7 @@ use crate::library::Library;
 use crate::motion::{ReadOptions, Side, read_bytes};
 use crate::serve::{FindOptions, find};
 use crate::simulator::{Ask, Fault};
+use crate::work::Watch;
 
 fn shipped() -> Scenario {
     Scenario::shipped().expect("the shipped scenario")
@@ -163,9 +164,12 @@ fn an_academy_goes_into_a_library() {
     let sessions = scenario.sessions();
     let folder = tempfile::tempdir().expect("a folder");
     let mut library = Library::create(folder.path().join("library")).expect("a library");
-    let mut last = (0, 0);
-    let built = build(&mut library, &scenario, |done, of| last = (done, of)).expect("stored");
-    assert_eq!(last, (sessions.len(), sessions.len()));
+    let last = std::sync::Arc::new(std::sync::Mutex::new((0, 0)));
+    let ear = std::sync::Arc::clone(&last);
+    let watch = Watch::default()
+        .hearing(move |progress| *ear.lock().expect("an ear") = (progress.done, progress.of));
+    let built = build(&mut library, &scenario, &watch).expect("stored");
+    assert_eq!(*last.lock().expect("an ear"), (sessions.len(), sessions.len()));
     assert_eq!((built.players, built.recordings), (3, sessions.len()));
     assert_eq!((built.found, built.invented), (built.planted, 0), "{built:?}");
     let cases = library.cases(None).expect("cases");

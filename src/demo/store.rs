@@ -13,6 +13,7 @@ use crate::library::{
 use crate::motion::Recording;
 use crate::serve::{EventKind, FindOptions, Found, find};
 use crate::simulator::Truth;
+use crate::work::{Stage, Stopped, Watch};
 
 /// Why the academy could not be stored.
 #[derive(Debug, Error)]
@@ -26,6 +27,9 @@ pub enum BuildError {
         /// Why.
         source: Box<WriteError>,
     },
+    /// The work was stopped.
+    #[error("{0}")]
+    Stopped(#[from] Stopped),
 }
 
 /// What [`build`] made, and how well the finding did against the planted truth.
@@ -50,14 +54,14 @@ pub struct Built {
 }
 
 /// Records every review of the scenario, finds its serves and stores everything in `library`,
-/// one transaction per review; `progress` is told reviews done and reviews in all.
+/// one transaction per review; `watch` is told each.
 ///
 /// # Errors
 /// [`BuildError`] as soon as the store refuses something; what was stored before stays.
 pub fn build(
     library: &mut Library,
     scenario: &Scenario,
-    mut progress: impl FnMut(usize, usize),
+    watch: &Watch,
 ) -> Result<Built, BuildError> {
     let sessions = scenario.sessions();
     let mut built = Built::default();
@@ -92,7 +96,7 @@ pub fn build(
                 )?;
             }
             done += 1;
-            progress(done, sessions.len());
+            watch.step(Stage::Recordings, done, sessions.len())?;
         }
     }
     Ok(built)

@@ -17,6 +17,7 @@ use crate::library::{
 };
 use crate::matcher::{LikeError, Source, Subject, incomparable, standing};
 use crate::serve::{Curve, ServeReading};
+use crate::work::{Stage, Watch};
 
 /// Days in which a later recording shows what a plan, or nothing, was followed by. A review a month
 /// is usual; a week is too soon, half a season too late. Common practice, no source.
@@ -80,7 +81,7 @@ impl Evidence {
     /// off the player's next case within 7 to 150 days, so that plans nobody reported on count as
     /// well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
     /// itself. Cost: one pass over all cases, one alignment per serve of those that count, and the
-    /// principal components of one curve per player.
+    /// principal components of one curve per player. `watch` is told each player.
     ///
     /// # Errors
     /// [`LikeError`] if the serve is unknown or the store cannot be read.
@@ -88,13 +89,17 @@ impl Evidence {
         library: &Library,
         catalogue: &Catalogue,
         subject: Subject<'_>,
+        watch: &Watch,
     ) -> Result<Self, LikeError> {
+        watch.check()?;
         let heads: HashMap<ServeId, ServeHead> =
             library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
         let asks = Asks::of(library, &heads, subject)?;
         let others = |player: &Player, _: &Case| Some(player.id) != asks.player;
-        let gathering = Gathering::of(library, catalogue, &heads, &others)?;
-        let mut rows = weighted(library, &asks, &heads, &gathering.found)?;
+        let gathering = Gathering::of(library, catalogue, &heads, &others, watch)?;
+        watch.check()?;
+        let mut rows = weighted(library, &asks, &heads, &gathering.found, watch)?;
+        watch.check()?;
         let styles = styles(library, &asks, &heads, &gathering.found)?;
         for (row, style) in rows.iter_mut().zip(styles) {
             row.style = style;
@@ -119,10 +124,11 @@ impl Evidence {
         library: &Library,
         catalogue: &Catalogue,
         counts: impl Fn(&Player, &Case) -> bool,
+        watch: &Watch,
     ) -> Result<Self, StoreError> {
         let heads: HashMap<ServeId, ServeHead> =
             library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
-        let gathering = Gathering::of(library, catalogue, &heads, &counts)?;
+        let gathering = Gathering::of(library, catalogue, &heads, &counts, watch)?;
         let rows = gathering.found.iter().map(|found| found.row.clone()).collect();
         Ok(gathering.told(catalogue, rows, BTreeMap::new(), false))
     }
@@ -252,6 +258,7 @@ impl<'a> Gathering<'a> {
         catalogue: &Catalogue,
         heads: &'a HashMap<ServeId, ServeHead>,
         counts: &dyn Fn(&Player, &Case) -> bool,
+        watch: &Watch,
     ) -> Result<Self, StoreError> {
         let mut gathering = Self {
             library,
@@ -264,11 +271,13 @@ impl<'a> Gathering<'a> {
             followings: BTreeMap::new(),
         };
         let faults: Vec<&str> = catalogue.faults().map(|fault| fault.id.as_str()).collect();
-        for player in library.players()? {
+        let players = library.players()?;
+        for (done, player) in players.iter().enumerate() {
+            watch.step(Stage::Players, done, players.len())?;
             let cases = library.cases(Some(player.id))?;
-            for (place, _) in cases.iter().enumerate().filter(|(_, case)| counts(&player, case)) {
+            for (place, _) in cases.iter().enumerate().filter(|(_, case)| counts(player, case)) {
                 for (fault, followed) in followed(catalogue) {
-                    gathering.look(&player, &cases, place, (fault, faults[fault]), followed)?;
+                    gathering.look(player, &cases, place, (fault, faults[fault]), followed)?;
                 }
             }
         }
@@ -468,6 +477,7 @@ fn weighted(
     asks: &Asks,
     heads: &HashMap<ServeId, ServeHead>,
     found: &[Unweighted],
+    watch: &Watch,
 ) -> Result<Vec<Row>, LikeError> {
     let mut among: Vec<ServeId> = found
         .iter()
@@ -477,7 +487,7 @@ fn weighted(
         .collect();
     among.sort_unstable();
     among.dedup();
-    let far = distances(library, &asks.curve, &among)?;
+    let far = distances(library, &asks.curve, &among, watch)?;
     let placed: Vec<(Option<f64>, Who)> = found
         .iter()
         .map(|found| {

@@ -10,6 +10,7 @@ use crate::library::{Level, Library, Player, ServeHead, ServeId};
 use crate::matcher::{BAND_FRAMES, LikeError, Source, incomparable};
 use crate::motion::Side;
 use crate::serve::Curve;
+use crate::work::{Stage, Watch};
 
 /// What remains of a weight for each step of level and for each age band apart, for the other
 /// hand, and for a source or view that compares poorly. Our choice, no source.
@@ -17,6 +18,9 @@ const PER_LEVEL: f64 = 0.8;
 const PER_AGE_BAND: f64 = 0.85;
 const OTHER_HAND: f64 = 0.9;
 const OTHER_SOURCE: f64 = 0.5;
+/// Serves aligned between two questions whether to go on; some tens of milliseconds.
+const PART: usize = 2048;
+
 /// What is known about who serves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Who {
@@ -60,13 +64,20 @@ pub(super) fn distances(
     library: &Library,
     curve: &Curve,
     among: &[ServeId],
+    watch: &Watch,
 ) -> Result<HashMap<ServeId, f64>, LikeError> {
     let Some(set) = library.curves(&curve.channel_set)? else { return Ok(HashMap::new()) };
     let params = DtwParams::new(curve.channels).band_frames(BAND_FRAMES).check()?;
-    let near = set
-        .nearest(&curve.values, &params, among.len(), among, Strategy::default())
-        .map_err(|source| LikeError::Curve { channel_set: curve.channel_set.clone(), source })?;
-    Ok(near.into_iter().map(|near| (near.serve, near.cost.sqrt())).collect())
+    let mut far = HashMap::with_capacity(among.len());
+    for (done, part) in among.chunks(PART).enumerate() {
+        watch.step(Stage::Serves, done * PART, among.len())?;
+        let near =
+            set.nearest(&curve.values, &params, part.len(), part, Strategy::default()).map_err(
+                |source| LikeError::Curve { channel_set: curve.channel_set.clone(), source },
+            )?;
+        far.extend(near.into_iter().map(|near| (near.serve, near.cost.sqrt())));
+    }
+    Ok(far)
 }
 
 /// Weights in (0, 1] of cases at these distances (`None`: cannot be placed): the [`kernel`] times

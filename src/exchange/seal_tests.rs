@@ -11,6 +11,7 @@ use super::*;
 use crate::exchange::Arrived;
 use crate::find::Filter;
 use crate::library::{Consent, Library, Player, PlayerId};
+use crate::work::Watch;
 
 /// As cheap as the method allows, for tests that lock often.
 const CHEAP: Cost = Cost { memory_kib: 8, passes: 1, lanes: 1 };
@@ -29,7 +30,7 @@ fn signed(library: &Library, key: Option<&PackKey>, minute: i64) -> Packed {
         key,
         passphrase: None,
     };
-    pack(library, &request).unwrap()
+    pack(library, &request, &Watch::default()).unwrap()
 }
 
 /// RFC 8032, section 7.1, tests 1 and 3: our hex and the key's public half; and that a signature

@@ -15,7 +15,8 @@ use super::{
 use crate::catalogue::Catalogue;
 use crate::exchange::{Item, Leaving};
 use crate::find::{Filter, Selection};
-use crate::library::{CaseId, Library, PlayerId, ServeId};
+use crate::library::{CaseId, Library, PlayerId, ServeId, StoreError};
+use crate::work::{Stage, Watch};
 
 /// What a pack is made of.
 #[derive(Debug, Clone, Copy)]
@@ -72,8 +73,9 @@ pub struct Packed {
 /// Cost: reads every chosen serve; memory twice their size.
 ///
 /// # Errors
-/// [`PackError::Filter`], [`PackError::Store`]; [`PackError::Part`] if it can not be encoded.
-pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackError> {
+/// [`PackError::Filter`], [`PackError::Store`] (also if the work is stopped); [`PackError::Part`]
+/// if it can not be encoded. `watch` is told each case.
+pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<Packed, PackError> {
     let catalogue = library.catalogue()?;
     let selection = library.select(request.filter)?;
     let kept: BTreeSet<ServeId> = selection.serves.iter().copied().collect();
@@ -82,7 +84,9 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
     let mut cases: Vec<(CaseId, PlayerId)> = Vec::new();
     // By kind, owner and uid: the order in the library, which tells who came when, stays here.
     let mut items: BTreeMap<(u8, String, String), Item> = BTreeMap::new();
-    for id in library.case_ids(None)? {
+    let all = library.case_ids(None)?;
+    for (done, &id) in all.iter().enumerate() {
+        watch.step(Stage::Cases, done, all.len()).map_err(StoreError::from)?;
         let case = library.case(id)?;
         if !request.filter.is_empty() && !case.serves.iter().any(|serve| kept.contains(serve)) {
             continue;
@@ -112,6 +116,7 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
     let mut lines = Vec::new();
     let mut serves = 0;
     for item in items.values() {
+        watch.check().map_err(StoreError::from)?;
         if let Item::Recording(recording) = item {
             serves += recording.serves.len();
         }
@@ -146,9 +151,11 @@ pub fn pack(library: &Library, request: &Request<'_>) -> Result<Packed, PackErro
     let mut entries: Vec<(&str, &[u8])> = vec![(MANIFEST, &head), (CASES, &lines)];
     entries.extend(signature.as_ref().map(|signature| (SIGNATURE, &signature[..])));
     let mut bytes = zipped(&entries).map_err(|error| encoding("the pack", &error))?;
+    watch.check().map_err(StoreError::from)?;
     if let Some(passphrase) = request.passphrase {
         bytes = lock(&bytes, passphrase, Cost::USUAL)?;
     }
+    watch.check().map_err(StoreError::from)?;
     let leaving = Leaving {
         made,
         scope: request.filter.to_string(),

@@ -21,6 +21,7 @@ use crate::library::{
     BallFlight, CaseId, Consent, FaultLabel, FollowUp, LabelState, Library, Misses, Plan, PlanId,
     PlannedDrill, Player, PlayerId, ServeId,
 };
+use crate::work::Watch;
 
 /// A library in a folder of its own.
 pub(super) struct Room {
@@ -48,7 +49,7 @@ pub(super) fn packed_at(library: &Library, with_notes: bool, minute: i64, filter
     let made = moment(minute);
     let request =
         Request { filter: &filter, academy, with_notes, made, key: None, passphrase: None };
-    pack(library, &request).unwrap()
+    pack(library, &request, &Watch::default()).unwrap()
 }
 
 pub(super) fn opened(bytes: &[u8]) -> Result<Arrived, PackError> {
@@ -164,7 +165,7 @@ pub(super) fn dump(library: &Library) -> Vec<String> {
 }
 
 pub(super) fn sound(library: &mut Library) {
-    let findings = library.verify(false, |_, _| {}).unwrap().findings;
+    let findings = library.verify(false, &crate::work::Watch::default()).unwrap().findings;
     let bad: Vec<_> = findings.iter().filter(|f| f.place == "library.db").collect();
     assert!(bad.is_empty(), "{bad:?}");
 }

@@ -1,9 +1,11 @@
 use std::path::{Path, PathBuf};
 
+use rusqlite::ErrorCode;
 use thiserror::Error;
 
 use super::Holder;
 use crate::remedy::Remedy;
+use crate::work::Stopped;
 
 /// Why a library did not open.
 #[derive(Debug, Error)]
@@ -98,6 +100,9 @@ pub enum StoreError {
         /// How it is damaged.
         why: Damage,
     },
+    /// The work was stopped; nothing of it was changed.
+    #[error("{0}")]
+    Stopped(#[from] Stopped),
     /// The id or code is unknown.
     #[error("{what}: not in this library")]
     NoSuch {
@@ -133,7 +138,10 @@ impl StoreError {
     }
 
     pub(crate) fn sql(doing: &'static str) -> impl FnOnce(rusqlite::Error) -> Self {
-        move |source| Self::Sql { doing, source }
+        move |source| match source.sqlite_error_code() {
+            Some(ErrorCode::OperationInterrupted) => Self::Stopped(Stopped),
+            _ => Self::Sql { doing, source },
+        }
     }
 
     pub(crate) fn io(path: &Path, doing: &'static str) -> impl FnOnce(std::io::Error) -> Self {

@@ -10,11 +10,13 @@ mod days;
 pub(crate) mod envelope;
 mod errors;
 mod forget;
+mod interrupt;
 mod lock;
 mod named;
 mod prints;
 pub(crate) mod read;
 mod seam;
+mod stills;
 pub(crate) mod store;
 pub(crate) mod stored;
 #[cfg(test)]
@@ -33,6 +35,7 @@ pub use named::Named;
 pub use prints::is_print;
 pub(crate) use prints::keyed_print;
 pub use read::{Counts, ServeHead};
+pub use stills::STILLS_BUDGET_BYTES;
 pub use store::Library;
 pub use types::{
     Author, BallFlight, Case, CaseId, ChangeId, Consent, Ending, FaultLabel, FollowUp, FollowUpId,

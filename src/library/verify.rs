@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{Counts, Library, RecordingId, ServeId, StoreError, WriteError};
+use crate::work::{Stage, Watch};
 
 /// One thing that is not as it should be.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,30 +47,36 @@ impl Library {
     /// checksum and format, the curve index and the word index against the store.
     ///
     /// Open for writing, derived indexes that disagree are built anew; with `rebuild` they are in
-    /// any case; copies of clips that belong to no recording are removed. `progress` is told how many of how many recordings and serves are done.
+    /// any case, and pictures cut from clips are removed, to be cut anew when they are next looked
+    /// at; copies of clips that belong to no recording are removed, with their pictures. `watch` is told each value and index.
     /// Cost: reads everything once.
     ///
     /// # Errors
     /// [`WriteError::ReadOnly`] for `rebuild` on a library opened for reading; [`StoreError`] if
-    /// the store cannot be read at all. Damage is a finding, not an error.
-    pub fn verify(
-        &mut self,
-        rebuild: bool,
-        mut progress: impl FnMut(usize, usize),
-    ) -> Result<Verified, WriteError> {
+    /// the store cannot be read at all; [`StoreError::Stopped`]: an index that was being built is
+    /// built anew by the next search. Damage is a finding, not an error.
+    pub fn verify(&mut self, rebuild: bool, watch: &Watch) -> Result<Verified, WriteError> {
         if rebuild && !self.is_writable() {
             return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
         }
+        let interruptible = self.interruptible(watch);
         let mut findings = self.check_database()?;
-        self.check_values(&mut findings, &mut progress)?;
+        self.check_values(&mut findings, watch)?;
+        let step = |done| watch.step(Stage::Indexes, done, 4).map_err(StoreError::from);
+        step(0)?;
         let curves = match self.check_curves() {
             Ok(problems) => problems,
+            Err(StoreError::Stopped(stopped)) => return Err(StoreError::from(stopped).into()),
             Err(error) => vec![error.to_string()],
         };
+        step(1)?;
         let words = match self.check_words() {
             Ok(problem) => problem.err().into_iter().collect(),
+            Err(StoreError::Stopped(stopped)) => return Err(StoreError::from(stopped).into()),
             Err(error) => vec![error.to_string()],
         };
+        step(2)?;
+        let mut done = 2;
         for (place, problems, repair) in [
             ("curves", curves, Self::rebuild_curves as fn(&Self) -> Result<(), StoreError>),
             ("words", words, |library| library.rebuild_words().map(|_| ())),
@@ -78,6 +85,9 @@ impl Library {
             if rebuild || (self.is_writable() && !problems.is_empty()) {
                 match repair(self) {
                     Ok(()) => repaired = true,
+                    Err(StoreError::Stopped(stopped)) => {
+                        return Err(StoreError::from(stopped).into());
+                    }
                     Err(error) => {
                         let problem = format!("could not be rebuilt: {error}");
                         findings.push(Finding { place, problem, repaired: false });
@@ -89,8 +99,14 @@ impl Library {
                 problem,
                 repaired,
             }));
+            done += 1;
+            step(done)?;
         }
+        drop(interruptible);
         if self.is_writable() {
+            if rebuild {
+                self.drop_stills()?;
+            }
             let swept = self.sweep_clips()?;
             if swept > 0 {
                 let problem = format!("{swept} copies of clips belong to no recording");
@@ -110,6 +126,7 @@ impl Library {
         match lines {
             Ok(lines) if lines == ["ok"] => {}
             Ok(lines) => lines.into_iter().for_each(&mut report),
+            Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
             Err(error) => report(error.to_string()),
         }
         let broken: Result<Vec<String>, _> =
@@ -121,6 +138,7 @@ impl Library {
             });
         match broken {
             Ok(lines) => lines.into_iter().for_each(&mut report),
+            Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
             Err(error) => report(error.to_string()),
         }
         for (what, sql) in [
@@ -152,38 +170,35 @@ impl Library {
         Ok(findings)
     }
 
-    fn check_values(
-        &self,
-        findings: &mut Vec<Finding>,
-        progress: &mut dyn FnMut(usize, usize),
-    ) -> Result<(), StoreError> {
+    fn check_values(&self, findings: &mut Vec<Finding>, watch: &Watch) -> Result<(), StoreError> {
         let ids = |sql| self.list("listing", sql, [], |row| row.get::<_, i64>(0));
         let recordings = ids("SELECT id FROM recordings ORDER BY id")?;
         let serves = ids("SELECT id FROM serves ORDER BY id")?;
         let cases = self.case_ids(None)?;
         let total = recordings.len() + serves.len() + cases.len();
         let mut done = 0;
-        let mut check = |result: Result<(), StoreError>| {
+        let mut check = |result: Result<(), StoreError>| -> Result<(), StoreError> {
             if let Err(error) = result {
                 let problem = match error {
+                    StoreError::Stopped(_) => return Err(error),
                     StoreError::Damaged { what, why } => format!("{what}: {why}"),
                     other => other.to_string(),
                 };
                 findings.push(Finding { place: "library.db", problem, repaired: false });
             }
             done += 1;
-            progress(done, total);
+            Ok(watch.step(Stage::Values, done, total)?)
         };
         for id in recordings {
             let id = RecordingId(id);
             let whole = self.recording(id).and_then(|_| self.joints(id)).map(|_| ());
-            check(whole.and_then(|()| self.clip(id).map(|_| ())));
+            check(whole.and_then(|()| self.clip(id).map(|_| ())))?;
         }
         for id in serves {
-            check(self.serve(ServeId(id)).map(|_| ()));
+            check(self.serve(ServeId(id)).map(|_| ()))?;
         }
         for id in cases {
-            check(self.case(id).map(|_| ()));
+            check(self.case(id).map(|_| ()))?;
         }
         Ok(())
     }

@@ -12,10 +12,12 @@ use super::{
 };
 use crate::coaching::{Age, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
+use crate::intake::Looked;
 use crate::library::{
     Case, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
 };
 use crate::serve::{CURVE_FRAMES, Serve};
+use crate::work::{Stage, Stopped, Watch};
 
 /// How far the alignment may shift time, in samples of a curve: a tenth of the serve.
 pub const BAND_FRAMES: usize = 10;
@@ -58,6 +60,22 @@ pub struct Unstored<'a> {
     pub player: Option<PlayerId>,
     /// The same recording, if it is stored as well; left out of the search.
     pub recording: Option<RecordingId>,
+}
+
+impl<'a> Unstored<'a> {
+    /// Serve `nth` (from 0) of a file that was looked at; `player`, if the library knows whose it is.
+    ///
+    /// # Panics
+    /// If the file holds no such serve.
+    #[must_use]
+    pub fn of(looked: &'a Looked, nth: usize, player: Option<PlayerId>) -> Self {
+        Self {
+            serve: &looked.found.serves[nth],
+            source: Source { capture: looked.recording.capture, view: looked.recording.view },
+            player,
+            recording: looked.stored.as_ref().map(|row| row.id),
+        }
+    }
 }
 
 /// A question for precedents.
@@ -121,16 +139,23 @@ pub enum LikeError {
     },
 }
 
+impl From<Stopped> for LikeError {
+    fn from(stopped: Stopped) -> Self {
+        Self::Store(stopped.into())
+    }
+}
+
 /// The closest past serves, exactly: among all that pass the filter, `k` come back whenever `k`
 /// do, those from comparable sources and views first.
 ///
 /// The serve's own recording and case are left out: what was done on the same day is no past serve.
 /// With [`Query::others`] the player is left out too. `k` of 0 gives
-/// none. Cost: one search of the channel set's index and one explanation per precedent.
+/// none. `watch` is told each precedent. Cost: one search of the channel set's index and one explanation per precedent.
 ///
 /// # Errors
 /// [`LikeError`]; an empty answer is no error and says why in [`Answer::notes`].
-pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
+pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answer, LikeError> {
+    watch.check()?;
     let stored;
     let (serve, source, own_player, own_recording, own_case) = match query.subject {
         Subject::Stored(id) => {
@@ -142,6 +167,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
             (given.serve, given.source, given.player, given.recording, None)
         }
     };
+    watch.check()?;
     let selection = if query.strict {
         library.select_strictly(&query.filter)?
     } else {
@@ -152,6 +178,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
     let params =
         DtwParams::new(curve.channels).band_frames(BAND_FRAMES).weights(&weights).check()?;
 
+    watch.check()?;
     let heads: HashMap<ServeId, ServeHead> =
         library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
     let (mut same, mut other, mut left_out, mut foreign) = (Vec::new(), Vec::new(), 0, 0);
@@ -181,6 +208,7 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
     };
     if let Some(set) = library.curves(&curve.channel_set)? {
         let nearest = |among: &[ServeId], k| {
+            watch.check()?;
             set.nearest(&curve.values, &params, k, among, query.strategy).map_err(|source| {
                 LikeError::Curve { channel_set: curve.channel_set.clone(), source }
             })
@@ -220,12 +248,14 @@ pub fn like(library: &Library, query: &Query<'_>) -> Result<Answer, LikeError> {
             });
         }
         let tell = Teller { library, set: &set, serve, source, own_player, params: &params };
-        for near in found {
+        let all = found.len();
+        for (done, near) in found.into_iter().enumerate() {
             // Taken from the same heads as the candidates.
             if let Some(head) = heads.get(&near.serve) {
                 let rank = answer.precedents.len() + 1;
                 answer.precedents.push(tell.precedent(rank, near, head)?);
             }
+            watch.step(Stage::Precedents, done + 1, all)?;
         }
     }
     answer.notes = notes(&answer, foreign, &curve.channel_set, query, source.view.is_none());

@@ -8,6 +8,7 @@ use crate::library::tests::made;
 use crate::library::*;
 use crate::motion::{Capture, View};
 use crate::serve::{CORE_SET, PHASES, Serve, channels};
+use crate::work::Watch;
 
 struct Academy {
     _folder: TempDir,
@@ -88,7 +89,7 @@ fn the_closest_come_back_exactly_own_recording_left_out() {
     for strategy in [Strategy::Scan, Strategy::Pruned] {
         let mut query = Query::new(Subject::Stored(own), 7);
         query.strategy = strategy;
-        let answer = like(&library, &query).unwrap();
+        let answer = like(&library, &query, &Watch::default()).unwrap();
         let space = |h: &ServeHead| h.capture == Capture::Generated;
         let expected =
             plain(&library, &serve, &even, 7, |h| h.recording != head.recording && space(h));
@@ -97,7 +98,7 @@ fn the_closest_come_back_exactly_own_recording_left_out() {
         assert!(answer.precedents.iter().enumerate().all(|(n, one)| one.rank == n + 1));
 
         query.others = true;
-        let answer = like(&library, &query).unwrap();
+        let answer = like(&library, &query, &Watch::default()).unwrap();
         let expected = plain(&library, &serve, &even, 7, |h| h.player != head.player && space(h));
         assert_eq!(found(&answer), expected);
         assert_eq!(answer.left_out, 4);
@@ -106,7 +107,7 @@ fn the_closest_come_back_exactly_own_recording_left_out() {
         query.focus = Focus::parse("tossing_arm=9,trunk=0").unwrap();
         let weights = query.focus.weights(CORE_SET, made::CHANNELS);
         query.k = 99;
-        let answer = like(&library, &query).unwrap();
+        let answer = like(&library, &query, &Watch::default()).unwrap();
         let expected = plain(&library, &serve, &weights, 99, |h| {
             ["p1", "p5"].contains(&h.player_code.as_str()) && h.player != head.player && space(h)
         });
@@ -117,7 +118,8 @@ fn the_closest_come_back_exactly_own_recording_left_out() {
 #[test]
 fn other_sources_come_last_marked_and_said() {
     let Academy { _folder, library } = academy();
-    let answer = like(&library, &Query::new(Subject::Stored(ServeId(5)), 20)).unwrap();
+    let answer =
+        like(&library, &Query::new(Subject::Stored(ServeId(5)), 20), &Watch::default()).unwrap();
     let (first, last) = answer.precedents.split_at(18);
     assert!(first.iter().all(|one| one.comparable && one.incomparable_because.is_none()));
     assert_eq!(last.len(), 2);
@@ -131,7 +133,8 @@ fn other_sources_come_last_marked_and_said() {
           ones"]
     );
     // Asked from the camera's side, the camera's serves come first.
-    let answer = like(&library, &Query::new(Subject::Stored(ServeId(21)), 4)).unwrap();
+    let answer =
+        like(&library, &Query::new(Subject::Stored(ServeId(21)), 4), &Watch::default()).unwrap();
     assert_eq!(answer.comparable, 2);
     assert_eq!(
         answer.precedents.iter().map(|one| one.comparable).collect::<Vec<_>>(),
@@ -149,7 +152,7 @@ fn other_sources_come_last_marked_and_said() {
     // Unless they are filtered out.
     let mut query = Query::new(Subject::Stored(ServeId(5)), 20);
     query.filter = Filter::parse("capture=generated").unwrap();
-    assert_eq!(like(&library, &query).unwrap().notes, [""; 0]);
+    assert_eq!(like(&library, &query, &Watch::default()).unwrap().notes, [""; 0]);
 }
 
 #[test]
@@ -164,7 +167,7 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
             recording: None,
         })
     }
-    let answer = like(&library, &Query::new(unstored(&serve), 1)).unwrap();
+    let answer = like(&library, &Query::new(unstored(&serve), 1), &Watch::default()).unwrap();
     let twin = &answer.precedents[0];
     assert_eq!((twin.distance, twin.spreads_apart), (0.0, 0.0));
     let why = twin.why.as_ref().unwrap();
@@ -178,7 +181,7 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
         serve.curve.values[frame * made::CHANNELS] -= 2.5;
     }
     // Only near alignments keep the planted difference in place.
-    let answer = like(&library, &Query::new(unstored(&serve), 1)).unwrap();
+    let answer = like(&library, &Query::new(unstored(&serve), 1), &Watch::default()).unwrap();
     let one = &answer.precedents[0];
     assert_eq!(one.serve, twin.serve);
     let why = one.why.as_ref().unwrap();
@@ -243,7 +246,7 @@ fn the_case_comes_with_the_precedent() {
         .unwrap();
     let mut query = Query::new(Subject::Stored(ServeId(23)), 9);
     query.filter = Filter::parse("fault=c limiting=c follow-up=yes").unwrap();
-    let answer = like(&library, &query).unwrap();
+    let answer = like(&library, &query, &Watch::default()).unwrap();
     assert_eq!(answer.precedents.len(), 2, "both serves of the case");
     let one = &answer.precedents[0];
     let faults: Vec<_> = one.faults.iter().map(|f| (f.fault.as_str(), f.severity)).collect();
@@ -269,7 +272,7 @@ fn the_case_comes_with_the_precedent() {
 
     // A fault the coach rejected is none.
     query.filter = Filter::parse("fault=b").unwrap();
-    let answer = like(&library, &query).unwrap();
+    let answer = like(&library, &query, &Watch::default()).unwrap();
     assert!(answer.precedents.is_empty());
     assert_eq!(
         answer.notes,
@@ -281,7 +284,8 @@ fn the_case_comes_with_the_precedent() {
 fn nothing_found_says_why() {
     let Academy { _folder, library } = academy();
     let mut query = Query::new(Subject::Stored(ServeId(5)), 3);
-    let note = |query: &Query<'_>| like(&library, query).unwrap().notes.join("; ");
+    let note =
+        |query: &Query<'_>| like(&library, query, &Watch::default()).unwrap().notes.join("; ");
     query.filter = Filter::parse("level=club hand=right date>=2026-03-02").unwrap();
     assert_eq!(
         note(&query),
@@ -310,7 +314,8 @@ fn nothing_found_says_why() {
         3,
     );
     assert!(note(&query).starts_with("no match: 24 serves pass, but none has the channels"));
-    let gone = like(&library, &Query::new(Subject::Stored(ServeId(99)), 3)).unwrap_err();
+    let gone = like(&library, &Query::new(Subject::Stored(ServeId(99)), 3), &Watch::default())
+        .unwrap_err();
     assert_eq!(gone.to_string(), "s99: not in this library");
 }
 
@@ -376,6 +381,10 @@ fn one_each_gives_every_player_the_own_closest_serve() {
     for k in [0, 1, 3, 6, 50] {
         let mut query = Query::new(Subject::Stored(own), k);
         query.one_each = true;
-        assert_eq!(found(&like(&library, &query).unwrap()), expected[..k.min(6)], "k {k}");
+        assert_eq!(
+            found(&like(&library, &query, &Watch::default()).unwrap()),
+            expected[..k.min(6)],
+            "k {k}"
+        );
     }
 }

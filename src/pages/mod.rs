@@ -15,6 +15,8 @@ mod squad_page;
 #[cfg(test)]
 mod squad_tests;
 #[cfg(test)]
+mod stop_tests;
+#[cfg(test)]
 mod tests;
 
 pub use course::{
@@ -25,8 +27,8 @@ pub use data::{
     PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
 };
 pub use gather::{
-    Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main, told_result,
-    told_value,
+    Reviewed, Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main,
+    told_result, told_value,
 };
 pub use progress_page::progress_page;
 pub use review::review;

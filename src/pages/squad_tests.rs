@@ -1,10 +1,9 @@
-use std::ops::ControlFlow;
-
 use crate::catalogue::Catalogue;
 use crate::drawing::{map_drawing, month_shares, share_mark, tree_drawing};
 use crate::find::Filter;
 use crate::pages::squad_page;
 use crate::squad::{GroupsParams, Squad, SquadQuery, gather, planted_library, wilson};
+use crate::work::Watch;
 
 fn squad(least_silhouette: f64) -> Squad {
     let (_folder, library) = planted_library(2);
@@ -18,7 +17,7 @@ fn squad(least_silhouette: f64) -> Squad {
     };
     let text = "[cautions]\nalways = [\"Not on a wet court.\"]\n";
     let catalogue = Catalogue::builtin().with_extra("own.toml", text).unwrap();
-    gather(&library, &catalogue, &query, |_, _| ControlFlow::Continue(())).unwrap()
+    gather(&library, &catalogue, &query, &Watch::default()).unwrap()
 }
 
 /// Groups forced, so that everything is drawn; names and notes of the library never show.

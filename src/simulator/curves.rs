@@ -14,6 +14,7 @@ use super::space::{V3, angle_deg, mix, norm, sub};
 use crate::library::{Level, ServeType};
 use crate::motion::{Joint, Side};
 use crate::serve::{CORE_SET, CURVE_FRAMES, channels};
+use crate::work::{Stage, Watch};
 
 /// Serves of one player in a large library, in sessions of ten.
 pub const SERVES_PER_PLAYER: usize = 50;
@@ -52,12 +53,7 @@ pub fn curves(count: usize, seed: u64) -> impl Iterator<Item = Vec<f32>> {
 ///
 /// # Errors
 /// Whatever `out` reports.
-pub fn write_npy(
-    count: usize,
-    seed: u64,
-    mut out: impl Write,
-    mut progress: impl FnMut(usize),
-) -> io::Result<()> {
+pub fn write_npy(count: usize, seed: u64, mut out: impl Write, watch: &Watch) -> io::Result<()> {
     let shape = format!("({count}, {CURVE_FRAMES}, {CHANNELS})");
     let mut header =
         format!("{{'descr': '<f4', 'fortran_order': False, 'shape': {shape}, }}").into_bytes();
@@ -74,7 +70,7 @@ pub fn write_npy(
         bytes.clear();
         bytes.extend(curve.iter().flat_map(|value| value.to_le_bytes()));
         out.write_all(&bytes)?;
-        progress(number + 1);
+        watch.step(Stage::Serves, number + 1, count).map_err(io::Error::other)?;
     }
     out.flush()
 }
@@ -242,7 +238,7 @@ mod tests {
     #[test]
     fn an_npy_file_starts_and_ends_as_the_format_says() {
         let mut bytes = Vec::new();
-        write_npy(3, 1, &mut bytes, |_| {}).expect("memory");
+        write_npy(3, 1, &mut bytes, &Watch::default()).expect("memory");
         assert_eq!(&bytes[..8], b"\x93NUMPY\x01\x00");
         let header = usize::from(u16::from_le_bytes([bytes[8], bytes[9]]));
         assert_eq!((10 + header) % 64, 0);

@@ -1,10 +1,11 @@
 //! Distances between all pairs of a squad's serves.
 
-use std::ops::ControlFlow;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use curve_index::{Curve, IdFilter, Index, Nearest, Shape, ValidDtwParams};
 use rayon::prelude::*;
+
+use crate::work::{Stage, Stopped, Watch};
 
 /// Distances between all pairs of `n` serves, symmetric, 0 on the diagonal.
 ///
@@ -44,8 +45,7 @@ impl Distances {
     /// Exact DTW distances between all pairs of curves, in ordinary spreads: the root of the cost
     /// over frames and weights, as [`crate::matcher::Precedent::spreads_apart`].
     ///
-    /// `progress` is told, from any thread, how many of how many pairs are done; when it breaks,
-    /// the work stops. Nothing is pruned here: groups and silhouettes ask for every distance. Each
+    /// `watch` is told, from any thread, how many of how many pairs are done. Nothing is pruned here: groups and silhouettes ask for every distance. Each
     /// row is one range query without a limit, which aligns eight curves at a time; the distances
     /// do not depend on that nor on the number of threads. O(n^2) alignments.
     ///
@@ -54,7 +54,7 @@ impl Distances {
     pub fn measure(
         curves: &[Curve<'_>],
         params: &ValidDtwParams,
-        progress: impl Fn(usize, usize) -> ControlFlow<()> + Sync,
+        watch: &Watch,
     ) -> Result<Self, DistancesError> {
         let n = curves.len();
         if n < 2 {
@@ -70,14 +70,12 @@ impl Distances {
         let index = builder.finish().map_err(|e| failed(&e))?;
         let per_cell = params.weights().iter().sum::<f64>() * frames as f64;
         let pairs = n * (n - 1) / 2;
-        let (done, stopped) = (AtomicUsize::new(0), AtomicBool::new(false));
+        let done = AtomicUsize::new(0);
         // What no query answers stays NaN and is found out below.
         let mut square = vec![f32::NAN; n * n];
         // The first rows are the long ones: handed out one by one, nobody waits for a long tail.
         square.par_chunks_mut(n).enumerate().with_max_len(1).try_for_each(|(row, line)| {
-            if stopped.load(Ordering::Relaxed) {
-                return Err(DistancesError::Stopped);
-            }
+            watch.check()?;
             line[row] = 0.0;
             let behind = n - row - 1;
             if behind > 0 {
@@ -89,12 +87,9 @@ impl Distances {
                     line[near.id as usize] = (near.cost / per_cell).sqrt() as f32;
                 }
                 let so_far = done.fetch_add(behind, Ordering::Relaxed) + behind;
-                if progress(so_far, pairs).is_break() {
-                    stopped.store(true, Ordering::Relaxed);
-                    return Err(DistancesError::Stopped);
-                }
+                watch.step(Stage::Pairs, so_far, pairs)?;
             }
-            Ok(())
+            Ok::<(), DistancesError>(())
         })?;
         mirror(&mut square, n);
         match square.iter().position(|d| !d.is_finite()) {
@@ -187,13 +182,15 @@ pub enum DistancesError {
     /// A curve that does not fit the others.
     #[error("distances: {0}")]
     Curves(String),
-    /// The caller wanted no more.
-    #[error("stopped before all distances were measured; nothing was kept")]
-    Stopped,
+    /// The work was stopped before all distances were measured.
+    #[error("{0}")]
+    Stopped(#[from] Stopped),
 }
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use super::*;
 
     #[test]
@@ -231,14 +228,13 @@ mod tests {
         let curves: Vec<Curve<'_>> =
             curves.iter().map(|values| Curve::new(values, 12).unwrap()).collect();
         let params = curve_index::DtwParams::new(12).band_frames(10).check().unwrap();
-        let told = AtomicUsize::new(0);
-        let found = Distances::measure(&curves, &params, |done, of| {
-            assert!(done <= of);
-            told.fetch_max(done, Ordering::Relaxed);
-            ControlFlow::Continue(())
-        })
-        .unwrap();
-        assert_eq!(told.into_inner(), 70 * 69 / 2);
+        let told = Arc::new(AtomicUsize::new(0));
+        let ear = Arc::clone(&told);
+        let watch = Watch::default().hearing(move |progress| {
+            ear.fetch_max(progress.done, Ordering::Relaxed);
+        });
+        let found = Distances::measure(&curves, &params, &watch).unwrap();
+        assert_eq!(told.load(Ordering::Relaxed), 70 * 69 / 2);
         let mut scratch = curve_index::Scratch::default();
         for a in 0..70 {
             for b in 0..70 {
@@ -253,7 +249,8 @@ mod tests {
                 assert_eq!(found.between(a, b), want, "{a} {b}");
             }
         }
-        let stopped = Distances::measure(&curves, &params, |_, _| ControlFlow::Break(()));
-        assert_eq!(stopped, Err(DistancesError::Stopped));
+        watch.stop();
+        let stopped = Distances::measure(&curves, &params, &watch);
+        assert_eq!(stopped, Err(DistancesError::Stopped(Stopped)));
     }
 }

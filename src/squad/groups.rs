@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use super::stability::stability;
 use super::{Distances, k_medoids, k_medoids_each};
+use crate::work::{Stopped, Watch};
 
 /// How to group.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,14 +65,22 @@ pub struct Groups {
 /// Every player has one vote: a serve weighs 1 over its player's number of serves. The number of
 /// groups is the one with the widest mean [`silhouette`], provided it reaches
 /// [`GroupsParams::least_silhouette`]; else all serves are one group. O(n^2) for each number tried. Same input, same answer.
+/// `watch` is told each resampled squad.
+///
+/// # Errors
+/// [`Stopped`].
 ///
 /// # Panics
 /// If `owners` has another length than there are items.
-#[must_use]
-pub fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) -> Groups {
+pub fn groups(
+    distances: &Distances,
+    owners: &[usize],
+    params: &GroupsParams,
+    watch: &Watch,
+) -> Result<Groups, Stopped> {
     assert_eq!(owners.len(), distances.len(), "one owner for each serve");
     if distances.is_empty() {
-        return Groups { labels: vec![], groups: vec![], silhouette: None, tried: vec![] };
+        return Ok(Groups { labels: vec![], groups: vec![], silhouette: None, tried: vec![] });
     }
     let weights = one_vote_each(owners);
     let players = owners.iter().max().map_or(0, |most| most + 1);
@@ -79,7 +88,9 @@ pub fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) ->
         params.groups.clone().filter(|&k| k >= 2 && k <= players && k < distances.len()).collect();
     let mut best = None;
     let mut tried = Vec::new();
-    for (k, found) in ks.iter().zip(k_medoids_each(distances, &weights, &ks)) {
+    let each = k_medoids_each(distances, &weights, &ks, watch)?;
+    for (k, found) in ks.iter().zip(each) {
+        watch.check()?;
         let width = silhouette(distances, &found.labels, owners);
         tried.push((*k, width));
         if width >= params.least_silhouette && best.as_ref().is_none_or(|(_, w)| width > *w) {
@@ -88,9 +99,10 @@ pub fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) ->
     }
     let (found, silhouette) = match best {
         Some((found, width)) => (found, Some(width)),
-        None => (k_medoids(distances, &weights, 1), None),
+        None => (k_medoids(distances, &weights, 1, watch)?, None),
     };
-    let stability = stability(distances, owners, &found.labels, found.medoids.len(), params);
+    let stability =
+        stability(distances, owners, &found.labels, found.medoids.len(), params, watch)?;
     let mut list: Vec<Group> = found
         .medoids
         .iter()
@@ -109,7 +121,7 @@ pub fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) ->
             labels[member] = label;
         }
     }
-    Groups { labels, groups: list, silhouette, tried }
+    Ok(Groups { labels, groups: list, silhouette, tried })
 }
 
 /// Weight of each serve so that every player counts once.
@@ -191,6 +203,10 @@ mod tests {
 
     use super::super::adjusted_rand_index;
     use super::*;
+
+    fn groups(distances: &Distances, owners: &[usize], params: &GroupsParams) -> Groups {
+        super::groups(distances, owners, params, &Watch::default()).unwrap()
+    }
 
     /// Players scattered around planted centres in the plane, several serves each.
     fn planted(noise: f64, seed: u64) -> (Distances, Vec<usize>, Vec<usize>) {
@@ -297,7 +313,7 @@ mod tests {
             let distances = Distances::new(problem.n, &problem.condensed).unwrap();
             let weights = vec![1.0; problem.n];
             let each_own: Vec<usize> = (0..problem.n).collect();
-            let ours = k_medoids(&distances, &weights, problem.k);
+            let ours = k_medoids(&distances, &weights, problem.k, &Watch::default()).unwrap();
             // From the same start no worse; against the best of 50 starts within three hundredths.
             let same_start = problem.loss_from_build * (1.0 + 1e-6);
             let best = problem.loss * 1.03;

@@ -7,6 +7,7 @@
 use rayon::prelude::*;
 
 use super::Distances;
+use crate::work::{Stopped, Watch};
 
 /// A partition around medoids.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,29 +34,45 @@ struct Near {
 ///
 /// # Panics
 /// If there are no items, `k` is 0, or `weights` has another length than there are items.
-#[must_use]
-pub fn k_medoids(distances: &Distances, weights: &[f64], k: usize) -> Medoids {
-    k_medoids_each(distances, weights, &[k]).swap_remove(0)
+pub fn k_medoids(
+    distances: &Distances,
+    weights: &[f64],
+    k: usize,
+    watch: &Watch,
+) -> Result<Medoids, Stopped> {
+    Ok(k_medoids_each(distances, weights, &[k], watch)?.swap_remove(0))
 }
 
 /// As [`k_medoids`] for several numbers of groups, in the order given.
 ///
 /// The greedy start of fewer groups is the beginning of that of more, so it is made only once.
 ///
+/// # Errors
+/// [`Stopped`].
+///
 /// # Panics
 /// As [`k_medoids`].
-#[must_use]
-pub fn k_medoids_each(distances: &Distances, weights: &[f64], ks: &[usize]) -> Vec<Medoids> {
+pub fn k_medoids_each(
+    distances: &Distances,
+    weights: &[f64],
+    ks: &[usize],
+    watch: &Watch,
+) -> Result<Vec<Medoids>, Stopped> {
     let n = distances.len();
     assert!(n > 0 && ks.iter().all(|&k| k > 0), "{n} items in {ks:?} groups");
     assert_eq!(weights.len(), n, "one weight for each item");
     let most = ks.iter().copied().max().unwrap_or(0).min(n);
-    let start = build(distances, weights, most);
-    ks.par_iter().map(|&k| swap(distances, weights, start[..k.min(n)].to_vec())).collect()
+    let start = build(distances, weights, most, watch)?;
+    ks.par_iter().map(|&k| swap(distances, weights, start[..k.min(n)].to_vec(), watch)).collect()
 }
 
 /// Swaps medoids for other items until no single swap lowers the loss.
-fn swap(distances: &Distances, weights: &[f64], mut medoids: Vec<usize>) -> Medoids {
+fn swap(
+    distances: &Distances,
+    weights: &[f64],
+    mut medoids: Vec<usize>,
+    watch: &Watch,
+) -> Result<Medoids, Stopped> {
     let n = distances.len();
     let loss_of = |near: &[Near]| -> f64 {
         near.iter().zip(weights).map(|(m, w)| w * f64::from(m.first_d)).sum()
@@ -65,6 +82,7 @@ fn swap(distances: &Distances, weights: &[f64], mut medoids: Vec<usize>) -> Medo
     let mut unchanged = 0;
     let mut candidate = 0;
     while unchanged < n {
+        watch.check()?;
         if !medoids.contains(&candidate) {
             let row = distances.row(candidate);
             let (gain, slot) = best_swap(row, weights, &near, medoids.len());
@@ -79,7 +97,7 @@ fn swap(distances: &Distances, weights: &[f64], mut medoids: Vec<usize>) -> Medo
         unchanged += 1;
         candidate = (candidate + 1) % n;
     }
-    finish(medoids, near, weights)
+    Ok(finish(medoids, near, weights))
 }
 
 fn finish(medoids: Vec<usize>, near: Vec<Near>, weights: &[f64]) -> Medoids {
@@ -97,11 +115,17 @@ fn finish(medoids: Vec<usize>, near: Vec<Near>, weights: &[f64]) -> Medoids {
 }
 
 /// Greedy start: each new medoid lowers the loss most; ties go to the smaller item.
-fn build(distances: &Distances, weights: &[f64], k: usize) -> Vec<usize> {
+fn build(
+    distances: &Distances,
+    weights: &[f64],
+    k: usize,
+    watch: &Watch,
+) -> Result<Vec<usize>, Stopped> {
     let n = distances.len();
     let mut nearest = vec![f32::INFINITY; n];
     let mut medoids = Vec::with_capacity(k);
     while medoids.len() < k {
+        watch.check()?;
         let loss = |candidate: usize| -> f64 {
             let row = distances.row(candidate);
             row.iter().zip(&nearest).zip(weights).map(|((&d, &m), w)| w * f64::from(d.min(m))).sum()
@@ -117,7 +141,7 @@ fn build(distances: &Distances, weights: &[f64], k: usize) -> Vec<usize> {
             *m = m.min(d);
         }
     }
-    medoids
+    Ok(medoids)
 }
 
 fn assign(distances: &Distances, medoids: &[usize]) -> Vec<Near> {
@@ -164,6 +188,10 @@ fn best_swap(row: &[f32], weights: &[f64], near: &[Near], k: usize) -> (f64, usi
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn k_medoids(distances: &Distances, weights: &[f64], k: usize) -> Medoids {
+        super::k_medoids(distances, weights, k, &Watch::default()).unwrap()
+    }
 
     fn line(points: &[f32]) -> Distances {
         let condensed: Vec<f32> = points

@@ -1,10 +1,13 @@
 //! Whether groups would be found again, and how far two groupings agree.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rayon::prelude::*;
 
 use super::{Distances, GroupsParams, k_medoids, one_vote_each};
+use crate::work::{Stage, Stopped, Watch};
 
 /// Mean best Jaccard agreement of each group over resampled squads.
 pub(super) fn stability(
@@ -13,9 +16,10 @@ pub(super) fn stability(
     labels: &[usize],
     k: usize,
     params: &GroupsParams,
-) -> Vec<f64> {
+    watch: &Watch,
+) -> Result<Vec<f64>, Stopped> {
     if k == 1 {
-        return vec![1.0];
+        return Ok(vec![1.0]);
     }
     let players = owners.iter().max().map_or(0, |most| most + 1);
     let mut serves_of = vec![Vec::new(); players];
@@ -26,27 +30,29 @@ pub(super) fn stability(
     let resamples: Vec<Vec<usize>> = (0..params.resamples)
         .map(|_| resample(&serves_of, params.resample_items, &mut rng))
         .collect();
+    let done = AtomicUsize::new(0);
     let again: Vec<Vec<Option<f64>>> = resamples
         .par_iter()
         .map(|items| {
             let part = distances.subset(items);
             let part_owners: Vec<usize> = items.iter().map(|&item| owners[item]).collect();
-            let again = k_medoids(&part, &one_vote_each(&part_owners), k);
+            let again = k_medoids(&part, &one_vote_each(&part_owners), k, watch)?;
             let agreement = |label: usize| {
                 let here: Vec<bool> = items.iter().map(|&item| labels[item] == label).collect();
                 here.iter().any(|&h| h).then(|| {
                     (0..k).map(|other| jaccard(&here, &again.labels, other)).fold(0.0, f64::max)
                 })
             };
-            (0..k).map(agreement).collect()
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            watch.step(Stage::Groups, done, params.resamples)?;
+            Ok((0..k).map(agreement).collect())
         })
-        .collect();
-    (0..k)
-        .map(|label| {
-            let found: Vec<f64> = again.iter().filter_map(|each| each[label]).collect();
-            found.iter().sum::<f64>() / found.len().max(1) as f64
-        })
-        .collect()
+        .collect::<Result<_, Stopped>>()?;
+    let mean_of = (0..k).map(|label| {
+        let found: Vec<f64> = again.iter().filter_map(|each| each[label]).collect();
+        found.iter().sum::<f64>() / found.len().max(1) as f64
+    });
+    Ok(mean_of.collect())
 }
 
 /// Players drawn with replacement, each once however often drawn (repeats would only make

@@ -1,7 +1,8 @@
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::model::ModelError;
 use crate::remedy::Remedy;
+use crate::work::Stopped;
 
 /// Why set-up stopped.
 #[derive(Debug, thiserror::Error)]
@@ -175,11 +176,13 @@ pub enum ClipError {
         /// Frames looked at.
         frames: usize,
     },
-    /// The user stopped it.
-    #[error("{path}: stopped; nothing of it is kept")]
-    Cancelled {
+    /// The work was stopped.
+    #[error("{path}: {source}")]
+    Stopped {
         /// The clip.
         path: PathBuf,
+        /// That it was.
+        source: Stopped,
     },
     /// The decoder could not be run or read.
     #[error("{path}: the decoder failed: {said}")]
@@ -209,5 +212,9 @@ impl ClipError {
             Self::Nobody { .. } => Remedy::GiveRegion,
             _ => return None,
         })
+    }
+
+    pub(super) fn stopped(path: &Path) -> impl FnOnce(Stopped) -> Self {
+        move |source| Self::Stopped { path: path.to_owned(), source }
     }
 }

@@ -3,12 +3,13 @@
 use std::ffi::OsString;
 use std::io::Read;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::Command;
 
 use serde::Deserialize;
 
-use super::decode::own_group;
+use super::decode::output;
 use super::errors::ClipError;
+use crate::work::Watch;
 
 /// What a clip holds, from its container, before any picture is decoded.
 #[derive(Debug, Clone, PartialEq)]
@@ -116,8 +117,8 @@ pub(super) fn argument(path: &Path) -> OsString {
 ///
 /// # Errors
 /// [`ClipError::Open`], [`ClipError::NoDecoder`], [`ClipError::NotVideo`],
-/// [`ClipError::Truncated`].
-pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
+/// [`ClipError::Truncated`]; [`ClipError::Stopped`].
+pub fn probe(path: &Path, watch: &Watch) -> Result<ClipInfo, ClipError> {
     let there = std::fs::metadata(path).and_then(|found| {
         if found.is_file() {
             std::fs::File::open(path).map(|_| ())
@@ -127,7 +128,7 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
     });
     there.map_err(|source| ClipError::Open { path: path.to_path_buf(), source })?;
     let entries = "format=format_name,duration:format_tags:stream=codec_name,nb_frames,duration:stream_tags:packet=pts_time,flags";
-    let (listing, said) = list(path, entries)?;
+    let (listing, said) = list(path, entries, watch)?;
     let not_video =
         |said: &str| ClipError::NotVideo { path: path.to_path_buf(), said: said.to_owned() };
     let Some(stream) = listing.streams.first() else {
@@ -153,7 +154,7 @@ pub fn probe(path: &Path) -> Result<ClipInfo, ClipError> {
         shown.iter().map(|packet| packet.pts_time.as_ref()?.parse().ok()).collect();
     let mut times_s = match times {
         Some(times) => times,
-        None => frame_times(path)?,
+        None => frame_times(path, watch)?,
     };
     times_s.sort_by(f64::total_cmp);
     if times_s.len() < 2 {
@@ -209,8 +210,8 @@ fn begins_as_clip(path: &Path) -> bool {
 }
 
 /// Frame times by decoding; slow, only for streams whose packets do not say.
-pub(super) fn frame_times(path: &Path) -> Result<Vec<f64>, ClipError> {
-    let (listing, _) = list(path, "frame=best_effort_timestamp_time")?;
+pub(super) fn frame_times(path: &Path, watch: &Watch) -> Result<Vec<f64>, ClipError> {
+    let (listing, _) = list(path, "frame=best_effort_timestamp_time", watch)?;
     listing
         .frames
         .iter()
@@ -222,16 +223,15 @@ pub(super) fn frame_times(path: &Path) -> Result<Vec<f64>, ClipError> {
         })
 }
 
-fn list(path: &Path, entries: &str) -> Result<(Listing, String), ClipError> {
+fn list(path: &Path, entries: &str, watch: &Watch) -> Result<(Listing, String), ClipError> {
     let mut command = Command::new("ffprobe");
-    own_group(&mut command);
-    let output = command
+    command
         .args(["-v", "error", "-of", "json", "-protocol_whitelist", "file"])
         .args(["-select_streams", "V:0", "-show_entries", entries])
-        .arg(argument(path))
-        .stdin(Stdio::null())
-        .output()
-        .map_err(|error| missing_or(path, "ffprobe", &error))?;
+        .arg(argument(path));
+    let output = output(&mut command, watch)
+        .map_err(|error| missing_or(path, "ffprobe", &error))?
+        .map_err(ClipError::stopped(path))?;
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     let listing = serde_json::from_slice(&output.stdout)
         .map_err(|_| ClipError::NotVideo { path: path.to_path_buf(), said: last_words(&said) })?;

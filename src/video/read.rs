@@ -1,8 +1,7 @@
 //! The whole way: clip in, recordings out.
 
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use super::decode::Decoder;
 use super::detector::Candidate;
@@ -17,10 +16,11 @@ use super::track::{Person, TrackError, Tracker};
 use super::view::{ViewEstimate, estimate_view};
 use crate::motion::{Assumption, Recording, View};
 use crate::remedy::Remedy;
+use crate::work::{Stage, Watch};
 
 /// How to read a clip; the default follows the only person with the full model.
-#[derive(Default)]
-pub struct ClipOptions<'a> {
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct ClipOptions {
     /// Landmark network.
     pub model: ModelChoice,
     /// Whom to follow.
@@ -29,21 +29,6 @@ pub struct ClipOptions<'a> {
     pub capture_rate_hz: Option<f64>,
     /// Where the camera stood, as the user says.
     pub view: Option<View>,
-    /// Hears how far the work is, after each frame.
-    pub progress: Option<&'a mut dyn FnMut(Progress)>,
-    /// Set to true from anywhere, it stops the work.
-    pub cancel: Option<&'a AtomicBool>,
-}
-
-/// How far the work is.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Progress {
-    /// Frames done.
-    pub done: usize,
-    /// Frames in the clip.
-    pub total: usize,
-    /// Time left at the pace so far.
-    pub left: Duration,
 }
 
 /// What a clip gave.
@@ -70,26 +55,35 @@ pub struct ClipReading {
 
 /// Reads a clip: decodes it, follows one person, and gives the joints in space and in the picture.
 ///
-/// Memory: a few frames and the networks, whatever the clip's length. Nothing is written; a
-/// cancelled or failed reading leaves nothing behind.
+/// Memory: a few frames and the networks, whatever the clip's length. Nothing is written; a stopped
+/// or failed reading leaves nothing behind. `watch` is told each frame.
 ///
 /// # Errors
 /// [`ClipError`]: a piece of the set-up is missing, the file is no clip or a damaged one, several
-/// people and none chosen, nobody found, stopped by the user.
-pub fn read_clip(path: &Path, options: ClipOptions<'_>) -> Result<ClipReading, ClipError> {
-    let info = probe(path)?;
+/// people and none chosen, nobody found, stopped.
+pub fn read_clip(
+    path: &Path,
+    options: &ClipOptions,
+    watch: &Watch,
+) -> Result<ClipReading, ClipError> {
+    let info = probe(path, watch)?;
     let installed = installed(options.model)?;
-    read_installed(path, info, &installed, options)
+    read_installed(path, info, &installed, options, watch)
 }
 
 pub(super) fn read_installed(
     path: &Path,
     info: ClipInfo,
     installed: &Installed,
-    options: ClipOptions<'_>,
+    options: &ClipOptions,
+    watch: &Watch,
 ) -> Result<ClipReading, ClipError> {
-    with_model(installed, |model| read_with(path, info, model, options))
-        .map_err(|source| ClipError::Model { path: path.to_path_buf(), source })?
+    watch.step(Stage::Networks, 0, 1).map_err(ClipError::stopped(path))?;
+    with_model(installed, |model| {
+        watch.step(Stage::Networks, 1, 1).map_err(ClipError::stopped(path))?;
+        read_with(path, info, model, options, watch)
+    })
+    .map_err(|source| ClipError::Model { path: path.to_path_buf(), source })?
 }
 
 /// Reads a clip with a given [`PoseModel`] instead of the installed networks.
@@ -99,17 +93,19 @@ pub(super) fn read_installed(
 pub fn read_clip_with(
     path: &Path,
     model: &mut dyn PoseModel,
-    options: ClipOptions<'_>,
+    options: &ClipOptions,
+    watch: &Watch,
 ) -> Result<ClipReading, ClipError> {
-    let info = probe(path)?;
-    read_with(path, info, model, options)
+    let info = probe(path, watch)?;
+    read_with(path, info, model, options, watch)
 }
 
 fn read_with(
     path: &Path,
     mut info: ClipInfo,
     model: &mut dyn PoseModel,
-    mut options: ClipOptions<'_>,
+    options: &ClipOptions,
+    watch: &Watch,
 ) -> Result<ClipReading, ClipError> {
     let mut assumptions = Vec::new();
     let slower = slow_down(path, &info, options.capture_rate_hz, &mut assumptions)?;
@@ -118,10 +114,7 @@ fn read_with(
     let mut poses: Vec<Option<Pose>> = Vec::with_capacity(info.times_s.len());
     let mut size_px = (0, 0);
     let began = Instant::now();
-    while let Some(frame) = decoder.next()? {
-        if options.cancel.is_some_and(|c| c.load(Ordering::Relaxed)) {
-            return Err(ClipError::Cancelled { path: path.to_path_buf() });
-        }
+    while let Some(frame) = decoder.next(watch)? {
         size_px = (frame.width, frame.height);
         let index = poses.len();
         let time_s = info.times_s.get(index).copied();
@@ -130,19 +123,13 @@ fn read_with(
             tracker.next(model, &frame, time_s).map_err(|error| named(path, error, time_s))?;
         poses.push(pose);
         decoder.recycle(frame);
-        if let Some(hear) = options.progress.as_deref_mut() {
-            let done = poses.len();
-            let total = info.times_s.len().max(done);
-            hear(Progress {
-                done,
-                total,
-                left: began.elapsed().mul_f64((total - done) as f64 / done as f64),
-            });
-        }
+        watch
+            .step(Stage::Frames, poses.len(), info.times_s.len())
+            .map_err(ClipError::stopped(path))?;
     }
     let pace_hz = poses.len() as f64 / began.elapsed().as_secs_f64().max(1e-9);
     let complaint = decoder.complaint();
-    settle_times(path, &mut info, poses.len(), &complaint)?;
+    settle_times(path, &mut info, poses.len(), &complaint, watch)?;
     let (times_s, clip_frames) = in_order(&info.times_s, slower, &mut poses, &mut assumptions);
     let lost_frames = poses.iter().filter(|pose| pose.is_none()).count();
     if lost_frames == poses.len() {
@@ -226,6 +213,7 @@ fn settle_times(
     info: &mut ClipInfo,
     decoded: usize,
     complaint: &str,
+    watch: &Watch,
 ) -> Result<(), ClipError> {
     let cut = |found: String, expected: String| ClipError::Truncated {
         path: path.to_path_buf(),
@@ -248,7 +236,7 @@ fn settle_times(
         }
     }
     if decoded != info.times_s.len() {
-        let times_s = frame_times(path)?;
+        let times_s = frame_times(path, watch)?;
         if times_s.len() != decoded || decoded < 2 {
             return Err(cut(format!("{decoded} frames"), format!("{}", info.times_s.len())));
         }

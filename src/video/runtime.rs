@@ -1,5 +1,8 @@
 //! The networks run by the LiteRT library, loaded when a clip is read and not before.
 
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+
 use edgefirst_tflite::{Library, litert};
 
 use super::detector;
@@ -11,7 +14,28 @@ fn failed(error: impl std::fmt::Display) -> ModelError {
     ModelError { what: error.to_string() }
 }
 
-/// Loads runtime and networks, hands a ready model to `work`, and unloads all when it returns.
+/// Libraries loaded so far. One stays loaded: unloading it buys nothing, and each loading writes
+/// a note to standard error (see [`with_model`]).
+static LOADED: Mutex<Vec<(PathBuf, &'static Library)>> = Mutex::new(Vec::new());
+
+fn library(path: &Path) -> Result<&'static Library, ModelError> {
+    let mut loaded = LOADED.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((_, library)) = loaded.iter().find(|(known, _)| known == path) {
+        return Ok(library);
+    }
+    let library: &'static Library = Box::leak(Box::new(Library::from_path(path).map_err(failed)?));
+    silence(library);
+    loaded.push((path.to_owned(), library));
+    Ok(library)
+}
+
+/// Loads runtime and networks, hands a ready model to `work`, and unloads the networks when it
+/// returns.
+///
+/// Nothing of the process is changed: standard error and signals stay as they are. The part of
+/// the runtime that compiles the networks writes one note to standard error, once a process, which
+/// no level of its loggers keeps back (tried: error, silent, all of them); a face that wants to keep it
+/// from its user does so itself while [`Stage::Networks`](crate::work::Stage) is under way.
 ///
 /// The runtime's handles borrow one another, so they live on this stack frame.
 ///
@@ -21,13 +45,11 @@ pub(super) fn with_model<T>(
     installed: &Installed,
     work: impl FnOnce(&mut dyn PoseModel) -> T,
 ) -> Result<T, ModelError> {
-    let library = Library::from_path(&installed.runtime).map_err(failed)?;
-    silence(&library);
-    let hushed = hush();
-    let environment = litert::Environment::new(&library).map_err(failed)?;
+    let library = library(&installed.runtime)?;
+    let environment = litert::Environment::new(library).map_err(failed)?;
     let detector = litert::Model::from_file(&environment, &installed.detector).map_err(failed)?;
     let landmarks = litert::Model::from_file(&environment, &installed.landmarks).map_err(failed)?;
-    let options = litert::Options::new(&library)
+    let options = litert::Options::new(library)
         .and_then(|options| options.hardware_accelerators(litert::HwAccelerators::CPU))
         .map_err(failed)?;
     let networks = LiteRt {
@@ -53,32 +75,7 @@ pub(super) fn with_model<T>(
         )?,
         raw: Raw { points: Vec::new(), flag: 0.0, heat: Vec::new(), world: Vec::new() },
     };
-    drop(hushed);
     Ok(work(&mut TwoStage::new(networks)))
-}
-
-/// Leads standard error nowhere until the guard is dropped: the part of the runtime that compiles
-/// the networks writes a note there that no option turns off. What goes wrong comes back as a
-/// status, so nothing is lost.
-#[cfg(unix)]
-fn hush() -> Option<impl Drop> {
-    struct Hushed(std::os::fd::OwnedFd);
-    impl Drop for Hushed {
-        fn drop(&mut self) {
-            // It worked the other way round a moment ago.
-            let _ = rustix::stdio::dup2_stderr(&self.0);
-        }
-    }
-    let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
-    let kept = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
-    rustix::stdio::dup2_stderr(&nowhere).ok()?;
-    Some(Hushed(kept))
-}
-
-/// Elsewhere the note stays.
-#[cfg(not(unix))]
-fn hush() -> Option<std::convert::Infallible> {
-    None
 }
 
 /// Lets the runtime report errors only: it writes dozens of notes to stderr for each model, and

@@ -12,6 +12,7 @@ use crate::library::{
 };
 use crate::matcher::Subject;
 use crate::serve::{Reading, ServeReading};
+use crate::work::Watch;
 
 /// Followed by the bend of the front knee at trophy in degrees; more is better.
 const FAULT: &str = "shallow_leg_drive";
@@ -119,7 +120,13 @@ impl Desk {
     }
 
     fn gather(&self, serve: ServeId) -> Evidence {
-        Evidence::gather(&self.library, Catalogue::builtin(), Subject::Stored(serve)).unwrap()
+        Evidence::gather(
+            &self.library,
+            Catalogue::builtin(),
+            Subject::Stored(serve),
+            &Watch::default(),
+        )
+        .unwrap()
     }
 }
 

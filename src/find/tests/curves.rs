@@ -4,6 +4,8 @@ use tempfile::TempDir;
 
 use crate::library::tests::made;
 use crate::library::*;
+use crate::work::{Stage, Watch};
+use std::sync::{Arc, Mutex};
 
 fn params() -> ValidDtwParams {
     DtwParams::new(made::CHANNELS).band_frames(10).check().unwrap()
@@ -87,7 +89,7 @@ fn the_index_answers_as_the_stored_curves_do_whatever_its_state() {
         assert_eq!(found(library, &query, 9, &all), plain(library, &query, 9, &all), "{state}");
         assert_eq!(found(library, &query, 9, &some), plain(library, &query, 9, &some), "{state}");
     }
-    let verified = library.verify(false, |_, _| {}).unwrap();
+    let verified = library.verify(false, &crate::work::Watch::default()).unwrap();
     // The curves were searched since, the words were not.
     let places: Vec<_> = verified.findings.iter().map(|f| (f.place, f.repaired)).collect();
     assert_eq!(places, [("words", true)]);
@@ -97,7 +99,7 @@ fn the_index_answers_as_the_stored_curves_do_whatever_its_state() {
 fn verify_finds_and_repairs_what_is_derived() {
     let (_folder, mut library) = academy();
     library.sync().unwrap();
-    let clean = library.verify(false, |_, _| {}).unwrap();
+    let clean = library.verify(false, &crate::work::Watch::default()).unwrap();
     assert_eq!(clean.findings, []);
     assert_eq!(clean.checked, library.counts().unwrap());
     let folder = library.folder().to_owned();
@@ -121,13 +123,20 @@ fn verify_finds_and_repairs_what_is_derived() {
             Some(bytes) => std::fs::write(&index, bytes).unwrap(),
             None => std::fs::remove_file(&index).unwrap(),
         }
-        let mut progress = Vec::new();
-        let verified = library.verify(false, |done, of| progress.push((done, of))).unwrap();
+        let heard = Arc::new(Mutex::new(Vec::new()));
+        let ear = Arc::clone(&heard);
+        let watch = Watch::default().hearing(move |progress| ear.lock().unwrap().push(progress));
+        let verified = library.verify(false, &watch).unwrap();
         assert!(verified.is_sound(), "damage {n}: {:?}", verified.findings);
         noticed += usize::from(!verified.findings.is_empty());
         // 12 recordings, 24 serves, 12 cases.
-        assert_eq!(progress.len(), 48);
-        assert_eq!(progress.last(), Some(&(48, 48)));
+        let of = |stage| -> Vec<(usize, usize)> {
+            let heard = heard.lock().unwrap();
+            let those = heard.iter().filter(|progress| progress.stage == stage);
+            those.map(|progress| (progress.done, progress.of)).collect()
+        };
+        assert_eq!(of(Stage::Values), (1..=48).map(|done| (done, 48)).collect::<Vec<_>>());
+        assert_eq!(of(Stage::Indexes), (0..=4).map(|done| (done, 4)).collect::<Vec<_>>());
         assert_eq!(found(&library, &query, 5, &all), expected, "damage {n}");
     }
     // Flips in padding between sections change nothing; most places are not padding.
@@ -135,13 +144,16 @@ fn verify_finds_and_repairs_what_is_derived() {
 
     std::fs::remove_dir_all(folder.join("curves")).unwrap();
     std::fs::remove_dir_all(folder.join("words")).unwrap();
-    let rebuilt = library.verify(true, |_, _| {}).unwrap();
+    let rebuilt = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(rebuilt.rebuilt && rebuilt.is_sound());
-    assert_eq!(library.verify(false, |_, _| {}).unwrap().findings, []);
+    assert_eq!(library.verify(false, &crate::work::Watch::default()).unwrap().findings, []);
     drop(library);
     let mut reader = Library::open_read_only(&folder).unwrap();
-    assert_eq!(reader.verify(false, |_, _| {}).unwrap().findings, []);
-    assert!(matches!(reader.verify(true, |_, _| {}), Err(WriteError::ReadOnly { .. })));
+    assert_eq!(reader.verify(false, &crate::work::Watch::default()).unwrap().findings, []);
+    assert!(matches!(
+        reader.verify(true, &crate::work::Watch::default()),
+        Err(WriteError::ReadOnly { .. })
+    ));
 }
 
 #[test]
@@ -159,7 +171,7 @@ fn verify_names_every_damaged_value_and_broken_reference() {
         INSERT INTO labels VALUES (99, 'late_toss', 'program', 'suspected', 0.5, NULL);
         DELETE FROM serve_data WHERE serve = 7; PRAGMA foreign_keys = ON",
     );
-    let verified = library.verify(false, |_, _| {}).unwrap();
+    let verified = library.verify(false, &crate::work::Watch::default()).unwrap();
     assert!(!verified.is_sound());
     let problems: Vec<_> = verified.findings.iter().map(ToString::to_string).collect();
     let text = problems.join("\n");

@@ -269,7 +269,7 @@ fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
         .unwrap_or_else(|| panic!("{context}: neither state {steps} nor the next, but\n{here}"));
 
     let mut library = Library::open(&path).unwrap_or_else(|error| panic!("{context}: {error}"));
-    let verified = library.verify(false, |_, _| {}).unwrap();
+    let verified = library.verify(false, &crate::work::Watch::default()).unwrap();
     let in_store: Vec<_> = verified.findings.iter().filter(|f| f.place == "library.db").collect();
     assert!(in_store.is_empty(), "{context}: {in_store:?}");
     assert!(verified.is_sound(), "{context}: {:?}", verified.findings);
@@ -286,7 +286,11 @@ fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
     library.sync().unwrap();
     assert_eq!(contents(&library), expected[STEPS.len()], "{context}");
     check_searches(&library, &context);
-    assert_eq!(library.verify(false, |_, _| {}).unwrap().findings, [], "{context}");
+    assert_eq!(
+        library.verify(false, &crate::work::Watch::default()).unwrap().findings,
+        [],
+        "{context}"
+    );
     true
 }
 
@@ -325,7 +329,10 @@ fn killed_at_every_write_a_migration_is_whole_or_not_there() {
         drop(reader);
         let mut library = Library::open(folder.path()).unwrap();
         assert_eq!(contents(&library), expected, "{context}");
-        assert!(library.verify(false, |_, _| {}).unwrap().is_sound(), "{context}");
+        assert!(
+            library.verify(false, &crate::work::Watch::default()).unwrap().is_sound(),
+            "{context}"
+        );
     }
     eprintln!("killed at {killed} of {total} writes of a migration, {still_old} still format 1");
     assert!(total > 10 && killed + 10 >= total && still_old > 0);
@@ -365,6 +372,6 @@ fn killed_from_outside_again_and_again_nothing_acknowledged_is_lost() {
     assert!(most > 0, "no child came far enough to add anything");
     eprintln!("{most} recordings were added by 12 killed processes");
     let mut library = Library::open(&path).unwrap();
-    assert!(library.verify(false, |_, _| {}).unwrap().is_sound());
+    assert!(library.verify(false, &crate::work::Watch::default()).unwrap().is_sound());
     check_searches(&library, "at the end");
 }

@@ -109,7 +109,7 @@ fn a_library_of_format_1_is_read_as_it_is_and_migrated_by_the_first_writer() {
     let mut library = Library::open(folder.path()).unwrap();
     check_contents(&library);
     library.write(|w| w.set_clip(RecordingId(1), &clip())).unwrap();
-    let verified = library.verify(true, |_, _| {}).unwrap();
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
     drop(library);
     assert_eq!(format_of(&file), 4);
@@ -132,7 +132,7 @@ fn a_library_of_format_2_is_read_and_checked() {
     let mut library = Library::open(folder.path()).unwrap();
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
-    let verified = library.verify(true, |_, _| {}).unwrap();
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 
@@ -176,7 +176,7 @@ fn a_library_of_format_3_is_read_and_checked() {
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
     assert_eq!(library.case(CaseId(1)).unwrap().plans, [plan()]);
-    let verified = library.verify(true, |_, _| {}).unwrap();
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 

@@ -1,7 +1,6 @@
 //! Who serves alike: comparable serves, their groups, typical serves, map and tree.
 
 use std::collections::{BTreeMap, HashMap};
-use std::ops::ControlFlow;
 
 use curve_index::{Curve, DtwParams, ValidDtwParams, barycentre};
 
@@ -14,6 +13,7 @@ use crate::find::CurveSet;
 use crate::library::{Named, PlayerId, ServeHead, ServeId};
 use crate::matcher::{BAND_FRAMES, Source, explain_pair, incomparable};
 use crate::serve;
+use crate::work::Watch;
 
 /// Rounds a typical serve may take; it stops earlier when nothing gets better.
 const ROUNDS: usize = 10;
@@ -24,10 +24,7 @@ pub(crate) const SHAKY: f64 = 0.6;
 pub(crate) const FIRM: f64 = 0.75;
 
 /// `None` without a serve that has a curve.
-pub(super) fn alike(
-    read: &Read<'_>,
-    progress: &(impl Fn(usize, usize) -> ControlFlow<()> + Sync),
-) -> Result<Option<Alike>, SquadError> {
+pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, SquadError> {
     let Some((chosen, left_out)) = comparable(&read.heads) else { return Ok(None) };
     let Some(set) = read.library.curves(&chosen[0].channel_set)? else { return Ok(None) };
     let held: Vec<(&ServeHead, Curve<'_>)> =
@@ -41,7 +38,7 @@ pub(super) fn alike(
         .check()
         .map_err(|error| failed(&error))?;
     let curves: Vec<Curve<'_>> = held.iter().map(|(_, curve)| *curve).collect();
-    let distances = Distances::measure(&curves, &params, progress)?;
+    let distances = Distances::measure(&curves, &params, watch)?;
 
     // Players numbered by code, as everywhere.
     let mut players: Vec<(String, PlayerId)> =
@@ -51,16 +48,19 @@ pub(super) fn alike(
     let number: HashMap<PlayerId, usize> =
         players.iter().enumerate().map(|(at, (_, id))| (*id, at)).collect();
     let owners: Vec<usize> = held.iter().map(|(head, _)| number[&head.player]).collect();
-    let found = groups(&distances, &owners, &read.query.groups);
+    let found = groups(&distances, &owners, &read.query.groups, watch)?;
+    watch.check()?;
     let map = squad_map(&distances).map_err(|error| SquadError::Map { why: error.to_string() })?;
+    watch.check()?;
     let tree = tree(&distances, &owners);
+    watch.check()?;
 
     let serves: Vec<ServeId> = held.iter().map(|(head, _)| head.id).collect();
     let codes: Vec<String> = players.into_iter().map(|(code, _)| code).collect();
     let group_of = mostly_in(&found, &owners, codes.len());
     let squad =
         Grouped { read, set: &set, params: &params, distances: &distances, curves: &curves };
-    let facts = squad.facts(&found, &serves, &owners, &codes, &group_of)?;
+    let facts = squad.facts(&found, &serves, &owners, &codes, &group_of, watch)?;
     let placed = serves
         .iter()
         .enumerate()
@@ -151,9 +151,11 @@ impl Grouped<'_> {
         owners: &[usize],
         codes: &[String],
         group_of: &[usize],
+        watch: &Watch,
     ) -> Result<Vec<GroupFacts>, SquadError> {
         let mut facts = Vec::new();
         for (label, group) in found.groups.iter().enumerate() {
+            watch.check()?;
             let row = self.read.library.serve(serves[group.medoid])?;
             let inside = |at: &usize| found.labels[*at] == label;
             let typical = self.typical(owners, codes.len(), &inside, group.medoid)?;

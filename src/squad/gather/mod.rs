@@ -7,7 +7,6 @@ mod see_next;
 pub(crate) mod tests;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::ops::ControlFlow;
 
 use jiff::civil::Date;
 
@@ -23,6 +22,7 @@ use crate::library::{
 };
 use crate::matcher;
 use crate::remedy::Remedy;
+use crate::work::{Stage, Stopped, Watch};
 
 /// Coverage of every interval here.
 pub const CONFIDENCE: f64 = 0.9;
@@ -73,6 +73,9 @@ pub enum SquadError {
         /// What was given.
         found: String,
     },
+    /// The work was stopped.
+    #[error("{0}")]
+    Stopped(#[from] Stopped),
     /// The map's equations were not solved.
     #[error("map: {why}; {}", Remedy::LeaveOutOdd)]
     Map {
@@ -150,8 +153,8 @@ impl Read<'_> {
 /// Gathers a squad: its groups of similar serves, its faults over time, whom to see next.
 ///
 /// A fault stands in a case as [`matcher::standing`] says: confirmed or added by a coach, or
-/// suspected and not rejected. `progress` is told pairs of serves compared and pairs in all, from
-/// any thread; when it breaks, the answer is [`DistancesError::Stopped`]. Nothing is written.
+/// suspected and not rejected. `watch` is told cases read, pairs of serves compared and squads
+/// resampled, the last two from any thread. Nothing is written.
 ///
 /// Cost: one read of the squad's cases and curves and n^2 / 2 alignments for n serves. Measured on
 /// two cores: see `examples/squad_scale.rs`.
@@ -162,11 +165,11 @@ pub fn gather(
     library: &Library,
     catalogue: &Catalogue,
     query: &SquadQuery,
-    progress: impl Fn(usize, usize) -> ControlFlow<()> + Sync,
+    watch: &Watch,
 ) -> Result<Squad, SquadError> {
     let filter = whole_filter(query)?;
     let selection = library.select(&filter)?;
-    let read = read(library, catalogue, query, &selection.serves)?;
+    let read = read(library, catalogue, query, &selection.serves, watch)?;
     let dates = || read.seen.iter().map(|seen| seen.case.date);
     let ids: BTreeSet<&str> = read
         .seen
@@ -183,9 +186,9 @@ pub fn gather(
     });
     let slices = slices(&read, &faults, &looks);
     let follow_up = follow_up::follow_up(&read);
-    let see_next = see_next::see_next(&read, &follow_up, &faults)?;
-    let worked = worked(&read, &faults)?;
-    let alike = alike::alike(&read, &progress)?;
+    let see_next = see_next::see_next(&read, &follow_up, &faults, watch)?;
+    let worked = worked(&read, &faults, watch)?;
+    let alike = alike::alike(&read, watch)?;
     let notes = notes(&read, &selection.ignored);
     let ages = read.players.iter().map(|player| Age::on(query.today, player.born));
     let ages: Vec<Age> = ages.collect();
@@ -236,6 +239,7 @@ fn read<'a>(
     catalogue: &'a Catalogue,
     query: &'a SquadQuery,
     serves: &[ServeId],
+    watch: &Watch,
 ) -> Result<Read<'a>, SquadError> {
     let wanted: BTreeSet<ServeId> = serves.iter().copied().collect();
     let heads: Vec<ServeHead> =
@@ -248,7 +252,9 @@ fn read<'a>(
         players.iter().enumerate().map(|(at, player)| (player.id, at)).collect();
     let cases: BTreeSet<CaseId> = heads.iter().map(|head| head.case).collect();
     let mut seen = Vec::with_capacity(cases.len());
-    for id in cases {
+    let all = cases.len();
+    for (done, id) in cases.into_iter().enumerate() {
+        watch.step(Stage::Cases, done, all)?;
         let case = library.case(id)?;
         let standing = matcher::standing(&case.labels);
         // Every case comes from a serve of one of these players.
@@ -281,10 +287,18 @@ fn fault_facts(read: &Read<'_>, id: &str, looks: &[FaultLook], tried: usize) -> 
 }
 
 /// What came of the squad's own plans, in the order of `faults`.
-fn worked(read: &Read<'_>, faults: &[FaultFacts]) -> Result<Vec<Worked>, StoreError> {
+fn worked(
+    read: &Read<'_>,
+    faults: &[FaultFacts],
+    watch: &Watch,
+) -> Result<Vec<Worked>, StoreError> {
     let cases: BTreeSet<CaseId> = read.seen.iter().map(|seen| seen.case.id).collect();
-    let among =
-        Evidence::gather_among(read.library, read.catalogue, |_, case| cases.contains(&case.id))?;
+    let among = Evidence::gather_among(
+        read.library,
+        read.catalogue,
+        |_, case| cases.contains(&case.id),
+        watch,
+    )?;
     let told = faults.iter().filter_map(|fault| among.worked(read.catalogue, &fault.fault));
     Ok(told.filter(|worked| worked.players > 0).collect())
 }

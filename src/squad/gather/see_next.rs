@@ -6,6 +6,7 @@ use super::{Read, Seen};
 use crate::catalogue::Direction;
 use crate::library::{LabelState, StoreError};
 use crate::serve::{MEASURES, Reading};
+use crate::work::{Stage, Watch};
 
 /// A fault whose load is at least this (of 3) is a caution.
 const LOADS: u8 = 3;
@@ -14,9 +15,11 @@ pub(super) fn see_next(
     read: &Read<'_>,
     plans: &FollowUpFacts,
     faults: &[FaultFacts],
+    watch: &Watch,
 ) -> Result<Vec<SeeNext>, StoreError> {
     let mut list = Vec::new();
     for (number, player) in read.players.iter().enumerate() {
+        watch.step(Stage::Players, number, read.players.len())?;
         let mut latest = read.cases_of(number).rev();
         let Some(last) = latest.next() else { continue };
         let mut reasons = Vec::new();

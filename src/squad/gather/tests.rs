@@ -11,6 +11,7 @@ use crate::library::tests::made;
 use crate::library::{
     Author, FollowUp, FollowUpId, LabelState, NewRecording, Plan, PlanId, PlannedDrill, Player,
 };
+use crate::work::Watch;
 
 const FALLING: &str = "shallow_leg_drive";
 const NOISE: &str = "toss_low";
@@ -114,7 +115,7 @@ pub(crate) fn ask(squad: Option<&str>) -> SquadQuery {
 }
 
 fn gathered(library: &Library, query: &SquadQuery) -> Result<Squad, SquadError> {
-    gather(library, Catalogue::builtin(), query, |_, _| ControlFlow::Continue(()))
+    gather(library, Catalogue::builtin(), query, &Watch::default())
 }
 
 #[test]
@@ -233,9 +234,6 @@ fn a_period_cuts_looks_and_a_wrong_one_is_refused() {
     let later = SquadQuery { from: Some(date(2030, 1, 1)), ..ask(None) };
     let none = gathered(&library, &later).unwrap();
     assert!(none.alike.is_none() && none.selection.why_empty().is_some());
-
-    let stopped = gather(&library, Catalogue::builtin(), &ask(None), |_, _| ControlFlow::Break(()));
-    assert!(matches!(stopped, Err(SquadError::Distances(DistancesError::Stopped))));
 }
 
 /// Invented curves: three planted ways of serving, players around them, serves around players.
@@ -278,9 +276,10 @@ fn recovered(noise: f64, seeds: std::ops::Range<u64>) -> (f64, f64) {
         let curves: Vec<Curve<'_>> = curves.iter().map(|c| Curve::new(c, 12).unwrap()).collect();
         let params = DtwParams::new(12).band_frames(10).check().unwrap();
         let distances =
-            super::super::Distances::measure(&curves, &params, |_, _| ControlFlow::Continue(()))
+            super::super::Distances::measure(&curves, &params, &Watch::default()).unwrap();
+        let found =
+            super::super::groups(&distances, &owners, &GroupsParams::default(), &Watch::default())
                 .unwrap();
-        let found = super::super::groups(&distances, &owners, &GroupsParams::default());
         agreement += super::super::adjusted_rand_index(&found.labels, &truth) / runs;
         count += found.groups.len() as f64 / runs;
     }

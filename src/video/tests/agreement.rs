@@ -79,7 +79,7 @@ fn check(name: &str, person: Person, choice: ModelChoice, limit: f64) {
         return;
     };
     let golden = golden(&format!("{name}-{}-mediapipe-0.10.21.csv", choice.name()));
-    let info = probe(&path).unwrap();
+    let info = probe(&path, &Watch::default()).unwrap();
     let poses = follow(&path, &installed, person, &info.times_s);
     assert_eq!(poses.len(), info.times_s.len());
     let found = compare(&golden, &poses);
@@ -202,12 +202,18 @@ fn measure_pace_and_memory() {
             else {
                 return;
             };
-            let info = probe(&path).unwrap();
+            let info = probe(&path, &Watch::default()).unwrap();
             let person = if k < 3 { Person::FromLeft(1) } else { Person::Only };
             let options =
                 crate::video::ClipOptions { person, ..crate::video::ClipOptions::default() };
-            let reading =
-                crate::video::read::read_installed(&path, info, &installed, options).unwrap();
+            let reading = crate::video::read::read_installed(
+                &path,
+                info,
+                &installed,
+                &options,
+                &Watch::default(),
+            )
+            .unwrap();
             let memory = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
             let peak = memory.lines().find(|line| line.starts_with("VmHWM")).unwrap_or("");
             eprintln!("cam0{k} {}: {:.1} frames a second, {peak}", choice.name(), reading.pace_hz);

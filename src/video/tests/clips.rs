@@ -3,14 +3,15 @@
 
 use std::path::Path;
 use std::process::Command;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
 
 use super::super::detector::Candidate;
 use super::super::frame::{Frame, Region};
 use super::super::model::{ModelError, PoseModel};
-use super::super::read::{ClipOptions, Progress, read_clip_with};
+use super::super::read::{ClipOptions, read_clip_with};
 use super::super::{ClipError, ClipReading, Cut, Kept, stills};
 use super::*;
+use crate::work::{Progress, Stage, is_stop};
 
 /// Makes `name` in a fresh folder with the ffmpeg arguments, or `None` without ffmpeg or codec.
 fn made(name: &str, arguments: &[&str]) -> Option<(tempfile::TempDir, PathBuf)> {
@@ -71,8 +72,8 @@ impl PoseModel for StandIn {
     }
 }
 
-fn read(path: &Path, options: ClipOptions<'_>) -> Result<ClipReading, ClipError> {
-    read_clip_with(path, &mut StandIn::default(), options)
+fn read(path: &Path, options: ClipOptions) -> Result<ClipReading, ClipError> {
+    read_clip_with(path, &mut StandIn::default(), &options, &Watch::default())
 }
 
 fn plain(path: &Path) -> Result<ClipReading, ClipError> {
@@ -123,7 +124,8 @@ fn a_phone_held_upright_gives_an_upright_picture() {
         .status()
         .unwrap();
     assert!(turned.success());
-    let first = |path: &Path| Decoder::start(path, None).unwrap().next().unwrap().unwrap();
+    let first =
+        |path: &Path| Decoder::start(path, None).unwrap().next(&Watch::default()).unwrap().unwrap();
     let (before, after) = (first(&flat), first(&path));
     assert_eq!((after.width, after.height), (108, 192));
     // Turned a quarter: the upper left corner of one is the upper right or lower left of the other.
@@ -240,29 +242,60 @@ fn lost_frames_are_gaps_and_the_work_can_be_watched_and_stopped() {
     let Some((_folder, path)) = made("a.mp4", &with_pictures(&["-c:v", "libx264"])) else {
         return;
     };
-    let mut heard = Vec::new();
-    let mut hear = |p: Progress| heard.push((p.done, p.total));
+    let heard = Arc::new(Mutex::new(Vec::new()));
+    let ear = Arc::clone(&heard);
+    let watch = Watch::default().hearing(move |progress| ear.lock().unwrap().push(progress));
     let mut model = StandIn { lost: vec![10], ..StandIn::default() };
-    let options = ClipOptions { progress: Some(&mut hear), ..ClipOptions::default() };
-    let reading = read_clip_with(&path, &mut model, options).unwrap();
+    let reading = read_clip_with(&path, &mut model, &ClipOptions::default(), &watch).unwrap();
     assert_eq!(reading.lost_frames, 1);
     let gap = |r: &crate::motion::Recording, f| r.at(f, crate::motion::Joint::Nose).is_none();
     assert!(gap(&reading.recording, 10) && gap(&reading.picture, 10));
     assert!(!gap(&reading.recording, 9) && !gap(&reading.recording, 11));
-    assert_eq!(heard.len(), 30);
-    assert_eq!(heard[29], (30, 30));
+    let heard = heard.lock().unwrap();
+    let frame = |done| Progress { stage: Stage::Frames, done, of: 30 };
+    assert_eq!(*heard, (1..=30).map(frame).collect::<Vec<_>>());
 
-    let stop = AtomicBool::new(false);
-    let mut seen = 0;
-    let mut hear = |_: Progress| {
-        seen += 1;
-        stop.store(seen == 5, Ordering::Relaxed);
+    let seen = Arc::new(Mutex::new(0));
+    let ear = Arc::clone(&seen);
+    let watch = Watch::default();
+    let stop = watch.clone();
+    let watch = watch.hearing(move |progress| {
+        *ear.lock().unwrap() = progress.done;
+        if progress.done == 5 {
+            stop.stop();
+        }
+    });
+    let mut model = StandIn::default();
+    let error = read_clip_with(&path, &mut model, &ClipOptions::default(), &watch).unwrap_err();
+    assert!(matches!(error, ClipError::Stopped { .. }) && is_stop(&error), "{error}");
+    assert_eq!((*seen.lock().unwrap(), model.calls < 7), (5, true));
+}
+
+/// A decoder that gives nothing, as one does that has far to go to the first picture asked for.
+#[test]
+fn waiting_for_a_command_ends_when_the_work_is_stopped() {
+    let Some((_folder, path)) =
+        made("long.mkv", &["-f", "lavfi", "-i", "testsrc=size=640x360:rate=30:duration=60"])
+    else {
+        return;
     };
-    let options =
-        ClipOptions { progress: Some(&mut hear), cancel: Some(&stop), ..ClipOptions::default() };
-    let error = read(&path, options).unwrap_err();
-    assert!(matches!(error, ClipError::Cancelled { .. }), "{error}");
-    assert_eq!(seen, 5);
+    let watch = Watch::default();
+    let stop = watch.clone();
+    let begun = std::time::Instant::now();
+    let stopper = std::thread::spawn(move || {
+        std::thread::sleep(std::time::Duration::from_millis(100));
+        stop.stop();
+    });
+    let last = Cut { frame: 1_799, area_px: None, height_px: 32 };
+    let error = stills(&path, &[last], &watch).unwrap_err();
+    assert!(is_stop(&error), "{error}");
+    stopper.join().unwrap();
+    let took = begun.elapsed();
+    assert!(took.as_millis() < 1000, "{took:?}");
+
+    let stopped = Watch::default();
+    stopped.stop();
+    assert!(is_stop(&probe(&path, &stopped).unwrap_err()));
 }
 
 #[test]
@@ -276,7 +309,7 @@ fn pictures_are_cut_at_the_frames_asked_for() {
     let reading = plain(&path).unwrap();
     let whole = |frame| Cut { frame, area_px: None, height_px: 32 };
     let part = Cut { area_px: Some([60.0, 40.0, 48.0, 32.0]), ..whole(5) };
-    let cut = stills(&path, &[whole(20), whole(5), whole(99), part]).unwrap();
+    let cut = stills(&path, &[whole(20), whole(5), whole(99), part], &Watch::default()).unwrap();
     assert!(cut[2].is_none(), "there is no frame 99");
     let cut: Vec<_> = cut.into_iter().flatten().collect();
     assert_eq!(cut.iter().map(|s| s.frame).collect::<Vec<_>>(), [20, 5, 5]);
@@ -289,7 +322,7 @@ fn pictures_are_cut_at_the_frames_asked_for() {
         // The picture read back is as bright as that frame was made.
         let jpeg = path.with_file_name(format!("{}.jpg", still.frame));
         std::fs::write(&jpeg, &still.jpeg).unwrap();
-        let back = Decoder::start(&jpeg, None).unwrap().next().unwrap().unwrap();
+        let back = Decoder::start(&jpeg, None).unwrap().next(&Watch::default()).unwrap().unwrap();
         let want = (8.0 * still.frame as f64 - 16.0) * 255.0 / 219.0;
         let found = f64::from(back.rgb[back.rgb.len() / 2]);
         assert!((found - want).abs() < 6.0, "frame {}: {found}, {want}", still.frame);

@@ -39,7 +39,7 @@ fn draw_where_program_and_reference_disagree_most() {
         let path = clip(&format!("{name}.mp4")).expect("the clips are needed");
         let installed = networks(ModelChoice::Full).expect("the networks are needed");
         let golden = golden(&format!("{name}-full-mediapipe-0.10.21.csv"));
-        let info = probe(&path).unwrap();
+        let info = probe(&path, &Watch::default()).unwrap();
         let poses = follow(&path, &installed, person, &info.times_s);
         let ours: Vec<[f64; 2]> = poses[frame].as_ref().unwrap().picture_px.to_vec();
         let theirs: Vec<[f64; 2]> = golden[&frame].iter().map(|(place, _)| *place).collect();

@@ -18,6 +18,7 @@ use super::probe::probe;
 use super::runtime::with_model;
 use super::setup::{Installed, installed, runs};
 use super::track::{Person, Tracker};
+use crate::work::Watch;
 
 /// The workspace's folder.
 fn home() -> &'static Path {
@@ -58,7 +59,7 @@ fn follow(
         let mut tracker = Tracker::new(person);
         let mut decoder = Decoder::start(path, None).unwrap();
         let mut poses = Vec::new();
-        while let Some(frame) = decoder.next().unwrap() {
+        while let Some(frame) = decoder.next(&Watch::default()).unwrap() {
             poses.push(tracker.next(model, &frame, times_s[poses.len()]).unwrap());
             decoder.recycle(frame);
         }
