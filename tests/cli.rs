@@ -101,6 +101,43 @@ fn a_failed_add_leaves_no_player_behind() {
     assert!(err.contains("player has no 'mistyped'"), "{err}");
 }
 
+/// A file is reviewed before it is stored; what only a stored case has is said. Once it is stored, the
+/// file's name stands for the stored serve.
+#[test]
+fn a_file_is_reviewed_before_it_is_stored_and_asked_about_after() {
+    let desk = Desk::stocked();
+    let file = sample("practice-swings.c3d");
+    let near = |args: &[&str]| -> Vec<(String, f64)> {
+        let found = desk.precedents(args);
+        let pair = |one: &Value| {
+            (one["serve"].as_str().unwrap().to_owned(), one["distance"].as_f64().unwrap())
+        };
+        found.iter().map(pair).collect()
+    };
+    let before = near(&["like", &file, "--json"]);
+    assert_eq!(before.len(), 4);
+    desk.expect(0, &["review", &file, "-o", "file.html", "--for", "coach"]);
+    let page = std::fs::read_to_string(desk.at("file.html")).unwrap();
+    for said in ["this serve is not in the library", "player not named"] {
+        assert!(page.contains(said), "{said}");
+    }
+    desk.expect(0, &["add", &file, "--player", "ruff", "--date", "2026-03-20"]);
+    let serve = "s5";
+    let after = near(&["like", serve, "--json"]);
+    assert_eq!(after.len(), before.len());
+    for ((a, near), (b, far)) in before.iter().zip(&after) {
+        assert!(a == b && (near - far).abs() < 1e-6, "{before:?} {after:?}");
+    }
+    let (_, err) = desk.expect(0, &["review", &file, "-o", "stored.html", "--for", "coach"]);
+    assert!(err.contains("stored as r4, not read again"), "{err}");
+    desk.expect(0, &["review", serve, "-o", "same.html", "--for", "coach"]);
+    let [stored, same] =
+        ["stored.html", "same.html"].map(|name| std::fs::read(desk.at(name)).unwrap());
+    assert!(stored == same, "the file's review is not that of the stored serve");
+    let (_, err) = desk.expect(2, &["like", &file, "--player", "knot"]);
+    assert!(err.contains("is stored as r4 of ruff"), "{err}");
+}
+
 #[test]
 fn precedents_come_as_objects_ordered_and_filtered() {
     let desk = Desk::stocked();

@@ -460,8 +460,14 @@ pub(super) struct FollowUpArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct ReviewArgs {
-    /// The serve (s12)
+    /// A stored serve (s12) or a recording's file
     pub(super) serve: String,
+    /// Which serve of the file, counted from 1
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) nth: usize,
+    /// Whose serve a file holds, where the library knows the player
+    #[arg(long, value_name = "CODE")]
+    pub(super) player: Option<String>,
     /// Where to write it
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
@@ -474,6 +480,8 @@ pub(super) struct ReviewArgs {
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
+    #[command(flatten)]
+    pub(super) read: ReadArgs,
 }
 
 #[derive(Debug, Args)]

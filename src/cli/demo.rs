@@ -15,6 +15,7 @@ use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
 use crate::find::Filter;
 use crate::intake::{self, Context};
+use crate::judgement::asked_about;
 use crate::library::{CaseId, Library, OpenError, Player, ServeType, Setting};
 use crate::matcher::{self, Query, Subject};
 use crate::pages::{Audience, Reviewed, Wanted};
@@ -67,7 +68,8 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let subject = Subject::Stored(serve);
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
     like::show(&answer, &catalogue, &mut cautions, face)?;
-    worked::show(&library, &catalogue, subject, &[], &answer, &watch, &mut cautions, face)?;
+    let faults = asked_about(&library, subject, &[], &answer, place::today())?;
+    worked::show(&library, &catalogue, subject, &faults, &watch, &mut cautions, face)?;
     worked::end(&cautions, face)?;
 
     let wanted = Wanted {

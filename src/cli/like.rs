@@ -1,19 +1,16 @@
 use std::path::Path;
 
-use anyhow::bail;
-
 use super::args::LikeArgs;
+use super::chosen::{Chosen, Said, choose};
 use super::face::{Face, count, table};
 use super::watch::Bars;
 use super::{Outcome, place, remedy, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;
-use crate::intake::{self, Context, Looked};
-use crate::library::{Ending, LabelState, Library, Named, ServeId};
-use crate::matcher::{Answer, Focus, Precedent, Query, Source, Subject, Unstored, like};
-use crate::motion::Recording;
-use crate::serve::{FindOptions, Serve};
+use crate::judgement::asked_about;
+use crate::library::{Ending, FaultLabel, LabelState, Library, Named};
+use crate::matcher::{Answer, Focus, Precedent, Query, Subject, Unstored, like};
 use crate::words::signed;
 
 pub(super) fn run(
@@ -31,99 +28,56 @@ pub(super) fn run(
         one_each: args.one_each,
         ..Query::new(subject, args.k)
     };
-    let found = match args.serve.parse::<ServeId>() {
-        Ok(id) if !Path::new(&args.serve).exists() => {
-            if args.player.is_some() {
-                bail!("--player: {id} is stored and has its player; give it for a file only");
-            }
-            let subject = Subject::Stored(id);
-            tell(&library, subject, &like(&library, &ask(subject))?, face)?
+    let said = Said {
+        serve: &args.serve,
+        nth: args.nth,
+        player: args.player.as_deref(),
+        read: &args.read,
+    };
+    let Some(chosen) = choose(&said, &library, face)? else {
+        return Ok(Outcome::Nothing);
+    };
+    let catalogue = library.catalogue()?;
+    let found = match &chosen {
+        Chosen::Stored(id) => {
+            let subject = Subject::Stored(*id);
+            tell(&library, &catalogue, &ask(subject), &[], face)?
         }
-        _ => {
-            let named = args.player.as_deref().map(|code| library.player_by_code(code));
-            let named = named.transpose()?.map(|player| player.id);
-            let bars = Bars::new(1, face);
-            let context = Context {
-                read: args.read.options(),
-                clip: args.read.clip(),
-                watch: bars.watch(),
-                ..Context::default()
-            };
-            let looked = from_file(args, &context, face);
-            bars.finish();
-            let Some((serve, recording)) = looked? else {
-                return Ok(Outcome::Nothing);
-            };
-            let hash = intake::content_hash(Path::new(&args.serve), &context)?;
-            let same = library.recording_by_hash(&hash)?;
-            let subject = Subject::Unstored(Unstored {
-                serve: &serve,
-                source: Source { capture: recording.capture, view: recording.view },
-                player: named.or(same.as_ref().map(|row| row.player)),
-                recording: same.as_ref().map(|row| row.id),
-            });
-            tell(&library, subject, &like(&library, &ask(subject))?, face)?
+        Chosen::File { looked, nth, player } => {
+            let subject = Subject::Unstored(Unstored::of(looked, *nth, *player));
+            let named = player.map(|id| library.player(id)).transpose()?;
+            let suspected =
+                looked.suspicions(&catalogue, named.and_then(|player| player.stature_m));
+            tell(&library, &catalogue, &ask(subject), &suspected, face)?
         }
     };
     Ok(if found { Outcome::Found } else { Outcome::Nothing })
 }
 
 /// The precedents and what worked for them; whether there are any.
+///
+/// `suspected`: what the program suspects in a serve that is not stored.
 fn tell(
     library: &Library,
-    subject: Subject<'_>,
-    answer: &Answer,
+    catalogue: &Catalogue,
+    query: &Query<'_>,
+    suspected: &[FaultLabel],
     face: &mut Face,
 ) -> anyhow::Result<bool> {
-    let catalogue = library.catalogue()?;
-    let mut cautions = Cautions::of(&catalogue, subject.age(library)?);
-    show(answer, &catalogue, &mut cautions, face)?;
+    let bars = Bars::new(0, face);
+    let watch = bars.watch();
+    let answer = like(library, query, &watch)?;
+    bars.finish();
+    let subject = query.subject;
+    let mut cautions = Cautions::of(catalogue, subject.age(library)?);
+    show(&answer, catalogue, &mut cautions, face)?;
     if answer.precedents.is_empty() {
         return Ok(false);
     }
-    worked::show(library, &catalogue, subject, answer, &mut cautions, face)?;
+    let faults = asked_about(library, subject, suspected, &answer, place::today())?;
+    worked::show(library, catalogue, subject, &faults, &watch, &mut cautions, face)?;
     worked::end(&cautions, face)?;
     Ok(true)
-}
-
-/// The chosen serve of a file; `None`, said why, if the file holds none.
-fn from_file(
-    args: &LikeArgs,
-    context: &Context,
-    face: &mut Face,
-) -> anyhow::Result<Option<(Serve, Recording)>> {
-    let file = Path::new(&args.serve);
-    if !file.exists() {
-        bail!("'{}' is neither a serve's id (like s12) nor a file that exists", args.serve);
-    }
-    let known = FindOptions { hand: args.read.hand(), ..FindOptions::default() };
-    let Looked { recording, mut found, .. } = intake::look(file, context, &known)?;
-    face.say(&format!("{}: {}", file.display(), recording.summary()));
-    for assumed in &recording.assumptions {
-        face.say(&format!(
-            "assumed {}: {} ({})",
-            assumed.what,
-            assumed.taken,
-            remedy::why(assumed)
-        ));
-    }
-    let count = found.serves.len();
-    if count == 0 {
-        face.say(&format!("{}: no serve found: {}", file.display(), intake::why_none(&found)));
-        return Ok(None);
-    }
-    if args.nth == 0 || args.nth > count {
-        bail!(
-            "--nth {}: {} holds {}, counted from 1",
-            args.nth,
-            file.display(),
-            self::count(count, "serve")
-        );
-    }
-    if count > 1 {
-        face.say(&format!("serve {} of {count}; choose another with --nth", args.nth));
-    }
-    Ok(Some((found.serves.swap_remove(args.nth - 1), recording)))
 }
 
 /// Precedents as JSON lines or as text a coach reads top to bottom.

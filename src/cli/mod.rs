@@ -5,6 +5,7 @@
 
 mod add;
 mod args;
+mod chosen;
 mod demo;
 mod export;
 mod face;

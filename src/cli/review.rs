@@ -1,11 +1,14 @@
 use std::path::Path;
 
 use super::args::{ReaderArg, ReviewArgs};
+use super::chosen::{Chosen, Said, choose};
 use super::face::Face;
+use super::watch::Bars;
 use super::{Outcome, place};
 use crate::find::Filter;
-use crate::library::{Library, ServeId};
-use crate::pages::{self, Audience, Wanted};
+use crate::library::Library;
+use crate::pages::{self, Audience, Reviewed, Wanted};
+use crate::work::Watch;
 
 pub(super) fn run(
     args: &ReviewArgs,
@@ -13,18 +16,30 @@ pub(super) fn run(
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
     let library = place::for_reading(library)?;
-    let serve: ServeId = place::id("serve", &args.serve)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let audience = match args.reader {
         ReaderArg::Player => Audience::Player,
         ReaderArg::Coach => Audience::Coach,
     };
-    write(
-        &library,
-        &Wanted { serve, k: args.k, filter, on: place::today() },
-        audience,
-        &args.output,
-    )?;
+    let said = Said {
+        serve: &args.serve,
+        nth: args.nth,
+        player: args.player.as_deref(),
+        read: &args.read,
+    };
+    let Some(chosen) = choose(&said, &library, face)? else {
+        return Ok(Outcome::Nothing);
+    };
+    let serve = match &chosen {
+        Chosen::Stored(id) => Reviewed::Stored(*id),
+        Chosen::File { looked, nth, player } => {
+            Reviewed::File { looked, nth: *nth, player: *player }
+        }
+    };
+    let bars = Bars::new(0, face);
+    let wanted = Wanted { serve, k: args.k, filter, on: place::today() };
+    write(&library, &wanted, audience, &args.output, &bars.watch())?;
+    bars.finish();
     face.say(&format!("wrote {}", args.output.display()));
     Ok(Outcome::Found)
 }
@@ -32,10 +47,11 @@ pub(super) fn run(
 /// Writes one review; a file with that name is replaced only by a whole one.
 pub(super) fn write(
     library: &Library,
-    wanted: &Wanted,
+    wanted: &Wanted<'_>,
     audience: Audience,
     output: &Path,
+    watch: &Watch,
 ) -> anyhow::Result<()> {
-    let data = pages::gather(library, &library.catalogue()?, wanted)?;
+    let data = pages::gather(library, &library.catalogue()?, wanted, watch)?;
     place::write_whole(output, pages::review(&data, audience).as_bytes())
 }

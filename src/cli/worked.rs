@@ -1,11 +1,9 @@
 //! What worked for past players, as text and as JSON.
 
 use super::face::Face;
-use super::place;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
-use crate::judgement::asked_about;
 use crate::library::{FaultLabel, Library};
 use crate::matcher::{Answer, Subject};
 use crate::words::{amount, signed};
@@ -22,19 +20,16 @@ pub(super) fn show(
     library: &Library,
     catalogue: &Catalogue,
     subject: Subject<'_>,
-    suspected: &[FaultLabel],
-    answer: &Answer,
+    faults: &[String],
     watch: &Watch,
     cautions: &mut Cautions,
     face: &mut Face,
 ) -> anyhow::Result<()> {
-    let faults = asked_about(library, subject, suspected, answer)?;
-    let faults: Vec<String> = faults.into_iter().take(FAULTS).collect();
     if faults.is_empty() {
         return Ok(());
     }
     let evidence = Evidence::gather(library, catalogue, subject, watch)?;
-    for worked in faults.iter().filter_map(|fault| evidence.worked(catalogue, fault)) {
+    for worked in faults.iter().take(FAULTS).filter_map(|fault| evidence.worked(catalogue, fault)) {
         if face.json {
             face.object(&worked.object(cautions))?;
         } else {

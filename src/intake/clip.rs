@@ -1,19 +1,17 @@
 //! A phone clip on its way in: how it is read, and what it shows beside joints in space.
 
-use std::fmt;
+use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 
-use super::{Context, IntakeError, LookError, Looked};
+use super::content::{ContentId, copy as copy_all};
+use super::{Context, IntakeError, LookError, Looked, SeenClip};
 use crate::library::{Clip, Library, Named};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
 use crate::remedy::Remedy;
 use crate::serve::FindOptions;
-use crate::video::{
-    ClipError, ClipOptions, ClipReading, Kept, ModelChoice, Person, Progress, read_clip,
-};
+use crate::video::{ClipOptions, Kept, ModelChoice, Person, read_clip};
+use crate::work::Watch;
 
 /// How to read a clip; joint files need none of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -26,70 +24,30 @@ pub struct ClipWay {
     pub capture_rate_hz: Option<f64>,
 }
 
-/// Who hears how far the work on a clip is.
-pub type Hear = Arc<dyn Fn(&Path, Progress) + Send + Sync>;
-
-/// Who hears how far long work is, and who may stop it.
-#[derive(Clone, Default)]
-pub struct Watch {
-    /// Hears after each frame of a clip.
-    pub hear: Option<Hear>,
-    /// Set to true from anywhere, it stops the work.
-    pub stop: Option<Arc<AtomicBool>>,
-}
-
-impl Watch {
-    /// Whether the work is to stop.
-    #[must_use]
-    pub fn stopped(&self) -> bool {
-        self.stop.as_ref().is_some_and(|stop| stop.load(Ordering::Relaxed))
-    }
-}
-
-impl fmt::Debug for Watch {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Watch")
-            .field("hear", &self.hear.is_some())
-            .field("stop", &self.stop)
-            .finish()
-    }
-}
-
 /// Reads a clip as `context` says; the recording in space comes first, what the picture showed
 /// second.
 pub(super) fn read(
     file: &Path,
     context: &Context,
-) -> Result<(Recording, Option<ClipReading>), LookError> {
+    watch: &Watch,
+) -> Result<(Recording, Option<SeenClip>), LookError> {
     let at = |kind| ReadError { file: file.to_owned(), kind };
     // A missing file is named in the same words whatever it would have been.
     std::fs::metadata(file).map_err(|source| at(ReadErrorKind::from(source)))?;
     if context.read.rate_hz.is_some() {
         return Err(LookError::RateOfClip { file: file.to_owned() });
     }
-    let mut tell = |progress| {
-        if let Some(hear) = &context.watch.hear {
-            hear(file, progress);
-        }
+    let options = ClipOptions {
+        model: context.clip.model,
+        person: context.clip.person,
+        capture_rate_hz: context.clip.capture_rate_hz,
+        view: context.read.view,
     };
-    let reading = read_clip(
-        file,
-        ClipOptions {
-            model: context.clip.model,
-            person: context.clip.person,
-            capture_rate_hz: context.clip.capture_rate_hz,
-            view: context.read.view,
-            progress: Some(&mut tell),
-            cancel: context.watch.stop.as_deref(),
-        },
-    )
-    // An interrupt may reach a command we wait for first; then its failure is no news.
-    .map_err(|error| {
-        if context.watch.stopped() { ClipError::Cancelled { path: file.to_owned() } } else { error }
-    })?;
+    let reading = read_clip(file, &options, watch)?;
+    let seen = SeenClip { kept: Kept::of(&reading), pace_hz: Some(reading.pace_hz) };
     let recording =
-        if context.read.mirror { reading.recording.mirrored() } else { reading.recording.clone() };
-    Ok((recording, Some(reading)))
+        if context.read.mirror { reading.recording.mirrored() } else { reading.recording };
+    Ok((recording, Some(seen)))
 }
 
 /// Says what is peculiar to serves seen by one camera: the network gives a raised arm to the other
@@ -141,22 +99,23 @@ impl Drop for Keeping {
 pub(super) fn kept(
     library: &Library,
     file: &Path,
-    seen: &ClipReading,
+    content: &ContentId,
+    seen: &SeenClip,
     copy: bool,
+    watch: &Watch,
 ) -> Result<Keeping, IntakeError> {
-    let failed = |source: io::Error| {
-        LookError::Read(ReadError { file: file.to_owned(), kind: source.into() })
+    let failed = |error: io::Error| match watch.check() {
+        Err(source) => LookError::Stopped { file: file.to_owned(), source },
+        Ok(()) => LookError::Read(ReadError { file: file.to_owned(), kind: error.into() }),
     };
-    let mut hasher = blake3::Hasher::new();
-    io::copy(&mut std::fs::File::open(file).map_err(failed)?, &mut hasher).map_err(failed)?;
-    let hash = hasher.finalize().to_hex().to_string();
+    let hash = content.bytes.clone();
     let place = library.clip_copy(&hash);
     let mut made = None;
     if copy && !place.exists() {
         let folder = place.parent().unwrap_or(library.folder());
         std::fs::create_dir_all(folder).map_err(failed)?;
         let mut whole = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-        io::copy(&mut std::fs::File::open(file).map_err(failed)?, &mut whole).map_err(failed)?;
+        copy_all(&mut File::open(file).map_err(failed)?, &mut whole, watch).map_err(failed)?;
         whole.persist(&place).map_err(|error| failed(error.error))?;
         made = Some(place.clone());
     }
@@ -166,7 +125,7 @@ pub(super) fn kept(
             path: path.display().to_string(),
             hash,
             kept: place.exists(),
-            body: Kept::of(seen).to_bytes(),
+            body: seen.kept.to_bytes(),
         },
         copy: made,
     })
@@ -182,9 +141,15 @@ mod tests {
     #[test]
     fn a_hand_nobody_told_is_said_to_be_a_guess_and_a_refusal_where_to_film_from() {
         let found = |serves, refused| Looked {
+            file: PathBuf::from("clip.mp4"),
+            content: None,
+            stored: None,
+            from_store: false,
+            passed_over: false,
             recording: made::recording(1),
             found: Found { serves, refused },
             clip: None,
+            file_date: jiff::civil::date(2026, 3, 4),
         };
         let hand = |looked: &Looked| {
             looked.recording.assumptions.iter().find(|a| a.what == "hand").cloned()

@@ -1,25 +1,30 @@
-//! From a file to stored serves: read, find, suspect, store; all of one file or nothing.
+//! From a file to stored serves, through one door: [`look`] reads it and finds its serves,
+//! [`store`] puts what was seen into the library; all of one file or nothing.
 
 mod clip;
 mod content;
+mod suspect;
 mod table;
 
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
-use crate::catalogue::{Catalogue, Conditions, detect};
+use crate::catalogue::Catalogue;
 use crate::library::{
-    Added, Author, CaseId, FaultLabel, LabelState, Library, NewRecording, Player, ServeType,
+    Added, Author, FaultLabel, Library, Named, NewRecording, Player, RecordingRow, ServeType,
     Setting, StoreError, WriteError, check_born, check_past,
 };
-use crate::motion::{Capture, ReadError, ReadOptions, Recording, read};
+use crate::motion::{ReadError, ReadOptions, Recording, Side, read};
 use crate::remedy::Remedy;
-use crate::serve::{FindOptions, Found, Refusal, ServeReading, find};
-use crate::video::{ClipError, ClipReading, is_clip};
+use crate::serve::{FindOptions, Found, Refusal, Serve, find};
+use crate::video::{ClipError, Kept, is_clip};
+use crate::work::{Stopped, Watch};
 
-pub use clip::{ClipWay, Hear, Watch};
-pub use content::{content_hash, recordings_in};
+use self::suspect::{SessionServe, session, suspicions};
+
+pub use clip::ClipWay;
+pub use content::{ContentId, recordings_in};
 pub use table::{TableAdded, TableError, table_template};
 
 /// What is known about a recording beside the file.
@@ -31,14 +36,22 @@ pub struct Context {
     pub clip: ClipWay,
     /// Whether the library keeps a copy of a clip.
     pub keep_clip: bool,
-    /// Who hears how far it is, and who may stop it.
-    pub watch: Watch,
     /// Day it was recorded; the file's own date where `None`.
     pub date: Option<Date>,
     /// What it shows.
     pub setting: Option<Setting>,
     /// Intended ball.
     pub serve_type: Option<ServeType>,
+}
+
+impl Context {
+    /// Whether it says anything about how a file is read that was settled when the file was stored.
+    fn says_how(&self) -> bool {
+        // Subject and person choose a recording, not how it is read.
+        let read = ReadOptions { subject: None, person: None, ..self.read.clone() };
+        let clip = ClipWay { person: self.clip.person, ..ClipWay::default() };
+        read != ReadOptions::default() || self.clip != clip
+    }
 }
 
 /// What became of a file.
@@ -97,6 +110,17 @@ pub enum LookError {
     /// A clip could not be read.
     #[error(transparent)]
     Clip(#[from] ClipError),
+    /// The store could not be asked whether it holds the file.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The work was stopped.
+    #[error("{}: {source}", file.display())]
+    Stopped {
+        /// The file.
+        file: PathBuf,
+        /// That it was.
+        source: Stopped,
+    },
     /// A clip was given a sample rate.
     #[error(
         "{}: a sample rate is for joint files, a clip has its own times; for one filmed in slow motion {}",
@@ -116,45 +140,178 @@ impl LookError {
         match self {
             Self::Read(error) => error.kind.remedy(),
             Self::Clip(error) => error.remedy(),
+            Self::Store(error) => error.remedy(),
             Self::RateOfClip { .. } => Some(Remedy::SayCaptureRate),
+            Self::Stopped { .. } => None,
         }
-    }
-
-    /// Whether the user stopped it.
-    #[must_use]
-    pub fn is_stop(&self) -> bool {
-        matches!(self, Self::Clip(ClipError::Cancelled { .. }))
     }
 }
 
-/// A file as read, before anything is stored.
+/// A file as seen, before anything is stored.
 #[derive(Debug, Clone)]
 pub struct Looked {
+    /// The file.
+    pub file: PathBuf,
+    /// What its content goes by; `None` where no library was asked whether it holds it.
+    pub content: Option<ContentId>,
+    /// The recording under which the library holds this content, if it does.
+    pub stored: Option<RecordingRow>,
+    /// Whether recording and serves are the library's own, so that nothing was read again.
+    pub from_store: bool,
+    /// What was said about how to read it and had no effect, since it was read before.
+    pub passed_over: bool,
     /// The joints.
     pub recording: Recording,
-    /// The serves in them.
+    /// The serves in them; what was refused is known only of a file that was read now.
     pub found: Found,
     /// What the picture showed, where the file is a clip.
-    pub clip: Option<ClipReading>,
+    pub clip: Option<SeenClip>,
+    /// The day the file was last written, here.
+    pub file_date: Date,
+}
+
+/// What a clip's picture showed beside the joints in space.
+#[derive(Debug, Clone)]
+pub struct SeenClip {
+    /// Joints in the picture and facts of the clip.
+    pub kept: Kept,
+    /// Frames a second that were worked through; `None` where the library had it read before.
+    pub pace_hz: Option<f64>,
+}
+
+impl Looked {
+    /// The faults the program suspects in the serves of this file alone, strongest as the catalogue
+    /// has them: what [`store`] would record of a day that held nothing else; `stature_m`: the player's.
+    #[must_use]
+    pub fn suspicions(&self, catalogue: &Catalogue, stature_m: Option<f64>) -> Vec<FaultLabel> {
+        suspicions(catalogue, &self.session(&Context::default()), stature_m)
+    }
+
+    fn session(&self, context: &Context) -> Vec<SessionServe> {
+        let serve = |serve: &Serve| SessionServe {
+            readings: serve.readings.clone(),
+            setting: context.setting,
+            serve_type: context.serve_type,
+            capture: self.recording.capture,
+            rate_hz: self.recording.rate_hz,
+        };
+        self.found.serves.iter().map(serve).collect()
+    }
 }
 
 /// Reads the recording in `file`, joints or a clip, and finds its serves; stores nothing.
 ///
-/// A file whose layout is given is taken for joints.
+/// The content comes first: of a file that `library` holds, nothing is read again, and the joints
+/// and serves are the library's ([`Looked::from_store`]); how to read it was settled when it was
+/// stored. A file whose layout is given is taken for joints. `watch` is told the frames of a clip.
 ///
 /// # Errors
 /// [`LookError`] if the file cannot be read; a file without a serve is no error here.
-pub fn look(file: &Path, context: &Context, known: &FindOptions) -> Result<Looked, LookError> {
-    let (recording, clip) = if context.read.layout.is_none() && is_clip(file) {
-        clip::read(file, context)?
+pub fn look(
+    library: Option<&Library>,
+    file: &Path,
+    context: &Context,
+    known: &FindOptions,
+    watch: &Watch,
+) -> Result<Looked, LookError> {
+    let unread = |source| LookError::Read(ReadError { file: file.to_owned(), kind: source });
+    let check =
+        || watch.check().map_err(|source| LookError::Stopped { file: file.to_owned(), source });
+    check()?;
+    let as_clip = context.read.layout.is_none() && is_clip(file);
+    // A pipe can be read once only, and is, where nothing is asked of a library.
+    let content = library.map(|_| content_of(file, context, watch)).transpose()?;
+    let file_date = content::date_of(file).map_err(|error| unread(error.into()))?;
+    let stored = match (library, &content) {
+        (Some(library), Some(content)) => content.stored_in(library)?,
+        _ => None,
+    };
+    if let (Some(library), Some(row)) = (library, &stored)
+        && let Some((recording, serves, clip)) = held(library, row, as_clip)?
+    {
+        return Ok(Looked {
+            file: file.to_owned(),
+            content,
+            found: held_found(row, &recording, serves, known),
+            stored,
+            from_store: true,
+            passed_over: context.says_how(),
+            recording,
+            clip,
+            file_date,
+        });
+    }
+    check()?;
+    let (recording, clip) = if as_clip {
+        clip::read(file, context, watch)?
     } else {
         (read(file, &context.read)?, None)
     };
-    let mut looked = Looked { found: find(&recording, known), recording, clip };
+    check()?;
+    let mut looked = Looked {
+        file: file.to_owned(),
+        content,
+        stored,
+        from_store: false,
+        passed_over: false,
+        found: find(&recording, known),
+        recording,
+        clip,
+        file_date,
+    };
     if looked.clip.is_some() {
         clip::caution(&mut looked, known);
     }
     Ok(looked)
+}
+
+fn content_of(file: &Path, context: &Context, watch: &Watch) -> Result<ContentId, LookError> {
+    ContentId::of(file, context, watch).map_err(|error| match watch.check() {
+        Err(source) => LookError::Stopped { file: file.to_owned(), source },
+        Ok(()) => ReadError { file: file.to_owned(), kind: error.into() }.into(),
+    })
+}
+
+type Held = (Recording, Vec<Serve>, Option<SeenClip>);
+
+/// What the library holds of a recording; `None` where that is not enough to go on with: no joints
+/// (it came in a pack), or what was kept of the clip is of another form.
+fn held(library: &Library, row: &RecordingRow, as_clip: bool) -> Result<Option<Held>, StoreError> {
+    let recording = library.joints(row.id)?;
+    let kept = library.clip(row.id)?.and_then(|clip| Kept::from_bytes(&clip.body).ok());
+    if recording.frames() == 0 || as_clip != kept.is_some() {
+        return Ok(None);
+    }
+    let mut serves = Vec::new();
+    for id in library.serves_in(row.id)? {
+        serves.push(library.serve(id)?.serve);
+    }
+    Ok(Some((recording, serves, kept.map(|kept| SeenClip { kept, pace_hz: None }))))
+}
+
+/// Stored serves as found ones; a hand that contradicts them is refused as it is in a file.
+fn held_found(
+    row: &RecordingRow,
+    recording: &Recording,
+    serves: Vec<Serve>,
+    known: &FindOptions,
+) -> Found {
+    let hand = |side: Side| side.name();
+    match (known.hand, serves.first().map(|serve| serve.hand)) {
+        (Some(given), Some(stored)) if given != stored => Found {
+            serves: Vec::new(),
+            refused: vec![Refusal {
+                frames: (0, recording.frames().saturating_sub(1)),
+                reason: format!(
+                    "{} is stored as served with the {} hand, given is the {}",
+                    row.id,
+                    hand(stored),
+                    hand(given)
+                ),
+            }],
+        },
+        _ => Found { serves, refused: Vec::new() },
+    }
 }
 
 /// Why a recording holds no serve, in one line.
@@ -169,35 +326,59 @@ pub fn why_none(found: &Found) -> String {
     if reasons.is_empty() { "nothing in it moves like one".to_owned() } else { reasons.join("; ") }
 }
 
-/// Takes one file into the library for `player`: its recording, its serves, and what the program
+/// Stores what was seen in a file for `player`: its recording, its serves, and what the program
 /// suspects about the case they join. One transaction.
+///
+/// A recording the library holds already stays as it is; where its clip lies is brought up to date,
+/// and a copy of the clip is kept if `context` asks for one.
 ///
 /// # Errors
 /// [`IntakeError`]; nothing of the file is stored then.
-pub fn take(
+pub fn store(
     library: &mut Library,
     catalogue: &Catalogue,
     player: &Player,
-    file: &Path,
+    looked: Looked,
     context: &Context,
+    watch: &Watch,
 ) -> Result<Taken, IntakeError> {
-    let known = FindOptions { hand: player.hand, stature_m: player.stature_m };
-    let unread = |source: std::io::Error| {
-        LookError::Read(ReadError { file: file.to_owned(), kind: source.into() })
-    };
-    let hash = content_hash(file, context).map_err(unread)?;
-    let Looked { recording, found, clip } = look(file, context, &known)?;
-    if found.serves.is_empty() {
-        let reason = why_none(&found);
-        return Err(IntakeError::NoServe { file: file.to_owned(), reason });
+    let file = looked.file.clone();
+    watch.check().map_err(|source| LookError::Stopped { file: file.clone(), source })?;
+    let refused = |source| IntakeError::Write { file: file.clone(), source: Box::new(source) };
+    if looked.found.serves.is_empty() {
+        let reason = why_none(&looked.found);
+        return Err(IntakeError::NoServe { file, reason });
     }
     let (date, date_assumed) = match context.date {
         Some(date) => (date, false),
-        None => (content::date_of(file).map_err(unread)?, true),
+        None => (looked.file_date, true),
     };
     check_past("date", date)
         .and_then(|()| player.born.map_or(Ok(()), |born| check_born("born", born, Some(date))))
-        .map_err(|source| IntakeError::Write { file: file.to_owned(), source: Box::new(source) })?;
+        .map_err(refused)?;
+    let file_name = file.file_name().unwrap_or_default().to_string_lossy();
+    let content = match &looked.content {
+        Some(content) => content.clone(),
+        None => content_of(&file, context, watch)?,
+    };
+    let stored = content.stored_in(library)?;
+    // What was stored under an earlier name keeps it, and is found by it.
+    let hash = stored.as_ref().map_or(&content.now, |row| &row.content_hash);
+    let new = NewRecording {
+        player: player.id,
+        file_name: &file_name,
+        content_hash: hash,
+        date,
+        setting: context.setting,
+        serve_type: context.serve_type,
+        recording: &looked.recording,
+        serves: &looked.found.serves,
+    };
+    let clip = looked
+        .clip
+        .as_ref()
+        .map(|seen| clip::kept(library, &file, &content, seen, context.keep_clip, watch))
+        .transpose()?;
     let earlier = library
         .cases(Some(player.id))?
         .into_iter()
@@ -205,27 +386,9 @@ pub fn take(
         .map(|case| session(library, case.id))
         .transpose()?
         .unwrap_or_default();
-    let file_name = file.file_name().unwrap_or_default().to_string_lossy();
-    let new = NewRecording {
-        player: player.id,
-        file_name: &file_name,
-        content_hash: &hash,
-        date,
-        setting: context.setting,
-        serve_type: context.serve_type,
-        recording: &recording,
-        serves: &found.serves,
-    };
     let mut serves = earlier;
-    serves.extend(found.serves.iter().map(|serve| SessionServe {
-        readings: serve.readings.clone(),
-        setting: context.setting,
-        serve_type: context.serve_type,
-        capture: recording.capture,
-        rate_hz: recording.rate_hz,
-    }));
+    serves.extend(looked.session(context));
     let labels = suspicions(catalogue, &serves, player.stature_m);
-    let clip = clip.map(|seen| clip::kept(library, file, &seen, context.keep_clip)).transpose()?;
     let added = library
         .write(|writer| {
             let added = writer.add_recording(&new)?;
@@ -237,77 +400,137 @@ pub fn take(
             }
             Ok(added)
         })
-        .map_err(|source| IntakeError::Write { file: file.to_owned(), source: Box::new(source) })?;
+        .map_err(refused)?;
     if let Some(clip) = clip {
         clip.stored();
     }
     Ok(Taken {
         added,
-        summary: recording.summary(),
-        assumptions: recording.assumptions,
-        refused: found.refused,
+        summary: looked.recording.summary(),
+        assumptions: looked.recording.assumptions,
+        refused: looked.found.refused,
         date,
         date_assumed,
     })
 }
 
-/// One serve of a session as far as suspicions go.
-#[derive(Debug, Clone)]
-struct SessionServe {
-    readings: Vec<ServeReading>,
-    setting: Option<Setting>,
-    serve_type: Option<ServeType>,
-    capture: Capture,
-    rate_hz: f64,
-}
-
-fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreError> {
-    let mut serves = Vec::new();
-    for id in library.case(case)?.serves {
-        let row = library.serve(id)?;
-        let recording = library.recording(row.recording)?;
-        serves.push(SessionServe {
-            readings: row.serve.readings,
-            setting: recording.setting,
-            serve_type: recording.serve_type,
-            capture: recording.capture,
-            rate_hz: recording.rate_hz,
-        });
-    }
-    Ok(serves)
-}
-
-/// The program's labels for a session: from the serves with a ball if there are any, since a
-/// practice swing shows what the player can do, not what the serve does.
-fn suspicions(
+/// Takes one file into the library for `player`: [`look`], then [`store`].
+///
+/// # Errors
+/// [`IntakeError`]; nothing of the file is stored then.
+pub fn take(
+    library: &mut Library,
     catalogue: &Catalogue,
-    serves: &[SessionServe],
-    stature_m: Option<f64>,
-) -> Vec<FaultLabel> {
-    let with_ball: Vec<&SessionServe> =
-        serves.iter().filter(|serve| serve.setting != Some(Setting::PracticeSwing)).collect();
-    let judged = if with_ball.is_empty() { serves.iter().collect() } else { with_ball };
-    // What the poorest recording cannot show is not claimed from the richest alone: the lowest
-    // rate decides.
-    let Some(poorest) = judged.iter().min_by(|a, b| a.rate_hz.total_cmp(&b.rate_hz)) else {
-        return Vec::new();
-    };
-    let conditions = Conditions {
-        serve_type: ServeType::of_all(judged.iter().map(|serve| serve.serve_type)),
-        stature_m,
-        ..Conditions::of(poorest.capture, poorest.rate_hz)
-    };
-    let readings: Vec<&[ServeReading]> =
-        judged.iter().map(|serve| serve.readings.as_slice()).collect();
-    detect(catalogue, &readings, &conditions)
-        .into_iter()
-        .filter(|suspicion| suspicion.suspected())
-        .map(|suspicion| FaultLabel {
-            severity: suspicion.score().unwrap_or_default(),
-            fault: suspicion.fault,
-            state: LabelState::Suspected,
-            by: Author::Program,
-            note: None,
-        })
-        .collect()
+    player: &Player,
+    file: &Path,
+    context: &Context,
+    watch: &Watch,
+) -> Result<Taken, IntakeError> {
+    let known = FindOptions { hand: player.hand, stature_m: player.stature_m };
+    let looked = look(Some(library), file, context, &known, watch)?;
+    store(library, catalogue, player, looked, context, watch)
+}
+
+#[cfg(test)]
+mod tests {
+    use tempfile::TempDir;
+
+    use super::*;
+    use crate::library::tests::made;
+    use crate::work::is_stop;
+
+    /// One serve of an invented left-hander.
+    const SAMPLE: &[u8] = include_bytes!("../../demo-data/new-serve.c3d");
+
+    fn desk() -> (TempDir, Library, Player, PathBuf) {
+        let folder = TempDir::new().unwrap();
+        let mut library = Library::create(folder.path().join("library")).unwrap();
+        let mut player = made::player("sanderling");
+        player.id = library.add_player(&player).unwrap();
+        let file = folder.path().join("serve.c3d");
+        std::fs::write(&file, SAMPLE).unwrap();
+        (folder, library, player, file)
+    }
+
+    fn take_in(library: &mut Library, player: &Player, file: &Path) -> Taken {
+        let catalogue = Catalogue::builtin();
+        take(library, catalogue, player, file, &Context::default(), &Watch::default()).unwrap()
+    }
+
+    #[test]
+    fn a_stored_file_is_taken_from_the_store_under_whatever_name() {
+        let (folder, mut library, mut player, file) = desk();
+        player.hand = None;
+        let first = take_in(&mut library, &player, &file);
+        assert!(first.added.new);
+        let other = folder.path().join("renamed.bin");
+        std::fs::copy(&file, &other).unwrap();
+        let known = FindOptions::default();
+        let see = |library: &Library, context: &Context, known: &FindOptions| {
+            look(Some(library), &other, context, known, &Watch::default()).unwrap()
+        };
+        let looked = see(&library, &Context::default(), &known);
+        assert!(looked.from_store && !looked.passed_over);
+        assert_eq!(looked.stored.as_ref().unwrap().id, first.added.recording);
+        let stored = library.serve(first.added.serves[0]).unwrap().serve;
+        assert_eq!(looked.found.serves, [stored.clone()]);
+        // Without the library it is read, and gives the same serve to the rounding of what is kept.
+        let fresh = look(None, &other, &Context::default(), &known, &Watch::default()).unwrap();
+        assert!(!fresh.from_store);
+        assert_eq!(fresh.found.serves[0].events, stored.events);
+
+        let mut how = Context::default();
+        how.read.rate_hz = Some(90.0);
+        assert!(see(&library, &how, &known).passed_over);
+        let right = FindOptions { hand: Some(Side::Right), ..known };
+        let refused = see(&library, &Context::default(), &right).found;
+        assert!(refused.serves.is_empty());
+        assert_eq!(
+            why_none(&refused),
+            "r1 is stored as served with the left hand, given is the right"
+        );
+
+        let again = take_in(&mut library, &player, &other);
+        assert!(!again.added.new);
+        assert_eq!(again.added.serves, first.added.serves);
+    }
+
+    /// As programs before this form of the hash stored it.
+    #[test]
+    fn a_file_stored_under_an_earlier_name_is_recognised_and_keeps_it() {
+        let (_folder, mut library, mut player, file) = desk();
+        player.hand = None;
+        let first = take_in(&mut library, &player, &file);
+        let content = ContentId::of(&file, &Context::default(), &Watch::default()).unwrap();
+        let renamed = library
+            .connection
+            .execute("UPDATE recordings SET content_hash = ?1", [&content.earlier])
+            .unwrap();
+        assert_eq!(renamed, 1);
+        let again = take_in(&mut library, &player, &file);
+        assert!(!again.added.new);
+        assert_eq!(again.added.recording, first.added.recording);
+        let row = library.recording(first.added.recording).unwrap();
+        assert_eq!(row.content_hash, content.earlier);
+        assert_eq!(library.counts().unwrap().recordings, 1);
+    }
+
+    #[test]
+    fn a_stopped_reading_and_a_stopped_storing_leave_nothing() {
+        let (_folder, mut library, mut player, file) = desk();
+        player.hand = None;
+        let watch = Watch::default();
+        let looked =
+            look(Some(&library), &file, &Context::default(), &FindOptions::default(), &watch)
+                .unwrap();
+        watch.stop();
+        let error =
+            look(Some(&library), &file, &Context::default(), &FindOptions::default(), &watch)
+                .unwrap_err();
+        assert!(is_stop(&error), "{error}");
+        let (catalogue, context) = (Catalogue::builtin(), Context::default());
+        let error = store(&mut library, catalogue, &player, looked, &context, &watch).unwrap_err();
+        assert!(is_stop(&error), "{error}");
+        assert_eq!(library.counts().unwrap().recordings, 0);
+    }
 }

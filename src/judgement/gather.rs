@@ -8,12 +8,14 @@ use super::{Judgement, Seen, Setting, Sight, weigh};
 use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
 use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
+use crate::intake::Looked;
 use crate::library::{
-    Author, Case, FaultLabel, LabelState, Library, Plan, Player, ServeId, ServeType,
-    Setting as Shown, StoreError,
+    Author, BallFlight, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId,
+    ServeId, ServeType, Setting as Shown, StoreError,
 };
-use crate::matcher::{LikeError, Subject};
+use crate::matcher::{LikeError, Subject, Unstored};
 use crate::serve::ServeReading;
+use crate::work::Watch;
 
 /// A case judged, and what that rests on.
 #[derive(Debug, Clone)]
@@ -49,22 +51,77 @@ pub fn judge(
     catalogue: &Catalogue,
     case: &Case,
     on: Date,
+    watch: &Watch,
 ) -> Result<Judging, LikeError> {
     let player = library.player(case.player)?;
     let day = Day::of(library, case, &player)?;
+    let evidence = match case.serves.first() {
+        Some(&serve) => Some(Evidence::gather(library, catalogue, Subject::Stored(serve), watch)?),
+        None => None,
+    };
+    Ok(settle(catalogue, case, Some(&player), &day, on, evidence.as_ref()))
+}
+
+/// What can be said of the day of a file that is not stored: its player and date, and what the
+/// program suspects in its serves. Nobody was asked anything, and nothing was prescribed; the ids
+/// are 0.
+#[must_use]
+pub fn unstored_case(catalogue: &Catalogue, looked: &Looked, player: Option<&Player>) -> Case {
+    Case {
+        id: CaseId(0),
+        player: player.map_or(PlayerId(0), |player| player.id),
+        date: looked.file_date,
+        serves: Vec::new(),
+        labels: looked.suspicions(catalogue, player.and_then(|player| player.stature_m)),
+        plans: Vec::new(),
+        follow_ups: Vec::new(),
+        grip: None,
+        ball: BallFlight::default(),
+        notes: Vec::new(),
+    }
+}
+
+/// As [`judge`] for serve `nth` (from 0) of a file that is not stored; `case`: its
+/// [`unstored_case`]. The evidence is gathered for that serve.
+///
+/// # Errors
+/// [`LikeError`] if the store cannot be read.
+///
+/// # Panics
+/// If the file holds no such serve.
+pub fn judge_unstored(
+    library: &Library,
+    catalogue: &Catalogue,
+    looked: &Looked,
+    nth: usize,
+    player: Option<&Player>,
+    case: &Case,
+    watch: &Watch,
+) -> Result<Judging, LikeError> {
+    let subject = Subject::Unstored(Unstored::of(looked, nth, player.map(|player| player.id)));
+    let evidence = Evidence::gather(library, catalogue, subject, watch)?;
+    let day = Day::of_file(looked, player.and_then(|player| player.stature_m));
+    // Nothing was prescribed, so no day decides what is in force.
+    Ok(settle(catalogue, case, player, &day, case.date, Some(&evidence)))
+}
+
+fn settle(
+    catalogue: &Catalogue,
+    case: &Case,
+    player: Option<&Player>,
+    day: &Day,
+    on: Date,
+    evidence: Option<&Evidence>,
+) -> Judging {
     let (swing, ball) =
         (day.suspicions(catalogue, case, true), day.suspicions(catalogue, case, false));
     let suspicions = if day.balls.is_empty() { swing.clone() } else { ball.clone() };
-    let evidence = match case.serves.first() {
-        Some(&serve) => Some(Evidence::gather(library, catalogue, Subject::Stored(serve))?),
-        None => None,
-    };
     let plans = case.plans_in_force(on);
     let planned = plans.first().map(|plan| plan.limiting_fault.as_str());
     let seen: Vec<Seen> = candidates(case, &suspicions, &plans)
         .into_iter()
         .map(|label| {
-            let improved = evidence.as_ref().map(|known| known.improvement(&label.fault));
+            let improved = evidence.map(|known| known.improvement(&label.fault));
             let sight = if day.swings.is_empty() || day.balls.is_empty() {
                 Sight::Unknown
             } else {
@@ -74,7 +131,7 @@ pub fn judge(
         })
         .collect();
     let setting = Setting {
-        age: Age::on(case.date, player.born),
+        age: Age::on(case.date, player.and_then(|player| player.born)),
         grip: case.grip,
         misses: case.ball.misses,
         planned,
@@ -83,15 +140,15 @@ pub fn judge(
     let offers = if plans.is_empty() { offers(catalogue, case, &judgement) } else { Vec::new() };
     let mut labels: HashMap<String, FaultLabel> =
         seen.into_iter().map(|seen| (seen.label.fault.clone(), seen.label)).collect();
-    Ok(Judging {
+    Judging {
         labels: judgement.order.iter().filter_map(|one| labels.remove(&one.fault)).collect(),
         judgement,
         age: setting.age,
         offers,
         suspicions,
-        swings: day.swings.iter().map(|serve| serve.0).collect(),
-        balls: day.balls.iter().map(|serve| serve.0).collect(),
-    })
+        swings: day.swings.iter().filter_map(|serve| serve.0).collect(),
+        balls: day.balls.iter().filter_map(|serve| serve.0).collect(),
+    }
 }
 
 /// Drills offered at most.
@@ -141,11 +198,11 @@ fn judged(suspicions: &[Suspicion], fault: &str) -> Option<bool> {
     suspicion.score().map(|_| suspicion.suspected())
 }
 
-/// The serves of a case's day, those of practice swings apart.
+/// The serves of a case's day, those of practice swings apart; without an id where not stored.
 #[derive(Default)]
 struct Day {
-    swings: Vec<(ServeId, Vec<ServeReading>)>,
-    balls: Vec<(ServeId, Vec<ServeReading>)>,
+    swings: Vec<(Option<ServeId>, Vec<ServeReading>)>,
+    balls: Vec<(Option<ServeId>, Vec<ServeReading>)>,
     conditions: Option<Conditions>,
     /// Of those with a ball.
     types: Vec<Option<ServeType>>,
@@ -168,9 +225,20 @@ impl Day {
                 day.types.push(recording.serve_type);
             }
             let side = if swing { &mut day.swings } else { &mut day.balls };
-            side.push((id, row.serve.readings));
+            side.push((Some(id), row.serve.readings));
         }
         Ok(day)
+    }
+
+    fn of_file(looked: &Looked, stature_m: Option<f64>) -> Self {
+        let serves = looked.found.serves.iter();
+        Self {
+            swings: Vec::new(),
+            balls: serves.map(|serve| (None, serve.readings.clone())).collect(),
+            conditions: Some(Conditions::of(looked.recording.capture, looked.recording.rate_hz)),
+            types: Vec::new(),
+            stature_m,
+        }
     }
 
     fn suspicions(&self, catalogue: &Catalogue, case: &Case, swings: bool) -> Vec<Suspicion> {

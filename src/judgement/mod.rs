@@ -4,12 +4,14 @@
 //! The weights in it are ours (common practice, no source); they order faults, they measure nothing,
 //! and a coach's word always comes before them.
 
+mod asked;
 mod gather;
 mod limiting;
 mod sight;
 #[cfg(test)]
 mod tests;
 
-pub use gather::{Judging, judge};
+pub use asked::asked_about;
+pub use gather::{Judging, judge, judge_unstored, unstored_case};
 pub use limiting::{Chosen, Judged, Judgement, Seen, Setting, weigh};
 pub use sight::Sight;

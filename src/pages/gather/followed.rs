@@ -8,6 +8,7 @@ use crate::library::{Library, ServeId, StoreError};
 use crate::matcher::{self, LikeError, Subject};
 use crate::pages::{EvidenceRow, Outcome};
 use crate::serve::{MEASURES, Reading};
+use crate::work::Watch;
 
 /// What worked for this fault among other players, nearest first in weight: one dot a player, the
 /// change to be expected from this start as a bracket, what comes by itself beside it; and what the
@@ -15,10 +16,11 @@ use crate::serve::{MEASURES, Reading};
 pub(super) fn evidence(
     library: &Library,
     catalogue: &Catalogue,
-    serve: ServeId,
+    subject: Subject<'_>,
     fault: &str,
+    watch: &Watch,
 ) -> Result<(Vec<EvidenceRow>, Vec<String>), LikeError> {
-    let found = Evidence::gather(library, catalogue, Subject::Stored(serve))?;
+    let found = Evidence::gather(library, catalogue, subject, watch)?;
     let Some(worked) = found.worked(catalogue, fault) else {
         return Ok((Vec::new(), Vec::new()));
     };

@@ -16,22 +16,26 @@ use super::{
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion};
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
-use crate::drawing::{Channel, Likeness, channels_of};
+use crate::drawing::{Channel, Likeness, Pictures, channels_of};
 use crate::find::Filter;
-use crate::judgement::{Chosen, Judged, Judging, judge};
+use crate::intake::Looked;
+use crate::judgement::{Chosen, Judged, Judging, judge, judge_unstored, unstored_case};
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, Named, Plan, Player, ServeId, ServeRow, StoreError,
+    Case, FaultLabel, LabelState, Library, Named, Plan, Player, PlayerId, ServeId, ServeRow,
+    StoreError,
 };
-use crate::matcher::{self, Answer, LikeError, Query, Subject};
+use crate::matcher::{self, Answer, LikeError, Query, Subject, Unstored};
+use crate::motion::Capture;
 use crate::serve::{
-    Curve, MEASURES, NET_HEIGHT_M, Reading, falling_height_m, straight_line_height_m,
+    Curve, MEASURES, NET_HEIGHT_M, Reading, Serve, falling_height_m, straight_line_height_m,
 };
+use crate::work::{Stage, Watch};
 
 /// What to gather.
 #[derive(Debug, Clone)]
-pub struct Wanted {
+pub struct Wanted<'a> {
     /// The serve under review.
-    pub serve: ServeId,
+    pub serve: Reviewed<'a>,
     /// How many precedents.
     pub k: usize,
     /// Which cases take part.
@@ -40,71 +44,180 @@ pub struct Wanted {
     pub on: Date,
 }
 
-/// Gathers what a review of one stored serve shows: its figures and readings, the faults of its
-/// case as they stand, its precedents with their cases, and its plan.
+/// The serve under review.
+#[derive(Debug, Clone, Copy)]
+pub enum Reviewed<'a> {
+    /// One of the library.
+    Stored(ServeId),
+    /// One of a file that is not stored.
+    File {
+        /// The file.
+        looked: &'a Looked,
+        /// Which of its serves, from 0.
+        nth: usize,
+        /// Whose it is, if the library knows.
+        player: Option<PlayerId>,
+    },
+}
+
+impl<'a> Reviewed<'a> {
+    fn subject(self) -> Subject<'a> {
+        match self {
+            Self::Stored(id) => Subject::Stored(id),
+            Self::File { looked, nth, player } => {
+                Subject::Unstored(Unstored::of(looked, nth, player))
+            }
+        }
+    }
+}
+
+/// What is known of the serve itself and its day, stored or not.
+struct About {
+    serve: Serve,
+    facts: ServeFacts,
+    player: PlayerFacts,
+    stature_m: Option<f64>,
+    case: Case,
+    judging: Judging,
+    pictures: Option<Pictures>,
+}
+
+impl About {
+    fn of(
+        library: &Library,
+        catalogue: &Catalogue,
+        wanted: &Wanted<'_>,
+        watch: &Watch,
+    ) -> Result<Self, LikeError> {
+        match wanted.serve {
+            Reviewed::Stored(id) => {
+                let row = library.serve(id)?;
+                let recording = library.recording(row.recording)?;
+                let case = library.case(row.case)?;
+                let player = library.player(row.player)?;
+                Ok(Self {
+                    facts: ServeFacts {
+                        id: id.to_string(),
+                        date: recording.date,
+                        source: source(recording.capture, recording.rate_hz),
+                        setting: recording.setting,
+                        serve_type: recording.serve_type,
+                        notes: Vec::new(),
+                    },
+                    player: player_facts(&player, &row.serve, recording.date),
+                    stature_m: player.stature_m,
+                    judging: judge(library, catalogue, &case, wanted.on, watch)?,
+                    pictures: pictures::pictures(library, &row, &recording, watch)?,
+                    case,
+                    serve: row.serve,
+                })
+            }
+            Reviewed::File { looked, nth, player } => {
+                let known = player.map(|id| library.player(id)).transpose()?;
+                let serve = looked.found.serves[nth].clone();
+                let case = unstored_case(catalogue, looked, known.as_ref());
+                let player = known.clone().unwrap_or_else(|| Player::new(UNKNOWN));
+                let judging =
+                    judge_unstored(library, catalogue, looked, nth, known.as_ref(), &case, watch)?;
+                let cut = looked.clip.as_ref().map(|seen| {
+                    clip_pictures(&looked.file, &seen.kept, &serve, &looked.recording, watch)
+                });
+                Ok(Self {
+                    facts: ServeFacts {
+                        id: format!("{} of a file that is not stored", nth + 1),
+                        date: looked.file_date,
+                        source: source(looked.recording.capture, looked.recording.rate_hz),
+                        setting: None,
+                        serve_type: None,
+                        notes: vec![NOT_STORED.to_owned()],
+                    },
+                    player: player_facts(&player, &serve, looked.file_date),
+                    stature_m: player.stature_m,
+                    pictures: cut.transpose()?,
+                    judging,
+                    case,
+                    serve,
+                })
+            }
+        }
+    }
+}
+
+/// Stands for the code of a player whom nobody named.
+const UNKNOWN: &str = "player not named";
+/// What a reader must know of a review of a file.
+const NOT_STORED: &str = "this serve is not in the library: the day is the file's own; a plan, \
+    your own judgement, answers about grip and ball and earlier reviews come with a stored one";
+
+fn source(capture: Capture, rate_hz: f64) -> String {
+    format!("{}, {rate_hz:.0} Hz", capture.told())
+}
+
+/// Gathers what a review of one serve shows: its figures and readings, the faults of its case as
+/// they stand, its precedents with their cases, and its plan.
+///
+/// A file that is not stored has no case: its faults are those the program suspects in it, and it
+/// has no plan and no earlier reviews; the notes of [`ReviewData::serve`] say so.
 ///
 /// # Errors
-/// [`LikeError`] if the serve is unknown or the store cannot be read.
+/// [`LikeError`] if the serve is unknown, the store cannot be read or the work is stopped.
 pub fn gather(
     library: &Library,
     catalogue: &Catalogue,
-    wanted: &Wanted,
+    wanted: &Wanted<'_>,
+    watch: &Watch,
 ) -> Result<ReviewData, LikeError> {
-    let row = library.serve(wanted.serve)?;
-    let recording = library.recording(row.recording)?;
-    let case = library.case(row.case)?;
-    let player = library.player(row.player)?;
-    let mut query = Query::new(Subject::Stored(row.id), wanted.k);
+    watch.check()?;
+    let mut query = Query::new(wanted.serve.subject(), wanted.k);
     query.filter = wanted.filter.clone();
     // One vote each: nine serves of one player are one precedent, not nine.
     query.one_each = true;
-    let answer = matcher::like(library, &query)?;
-
-    let judging = judge(library, catalogue, &case, wanted.on)?;
+    let answer = matcher::like(library, &query, watch)?;
+    let About { serve, mut facts, player, stature_m, case, judging, pictures } =
+        About::of(library, catalogue, wanted, watch)?;
 
     let neighbours: Vec<ServeRow> = answer
         .precedents
         .iter()
         .map(|precedent| library.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
-    let measures = measures(catalogue, &row, &neighbours);
+    let measures = measures(catalogue, &serve, &neighbours);
+    let stored = matches!(wanted.serve, Reviewed::Stored(_));
     let plans = case.plans_in_force(wanted.on);
     let mut faults = faults(catalogue, &judging, &measures);
     let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
     let second = judging.judgement.second.map(|at| faults.remove(at));
     let limiting = (!faults.is_empty()).then(|| faults.remove(0));
-    let mut channels = ribbons(&row, &neighbours);
+    let mut channels = ribbons(&serve, &neighbours);
     if let Some(id) = &limiting_id {
         put_first(&mut channels, catalogue, id);
     }
     let (evidence, evidence_notes) = match limiting_id.as_deref() {
-        Some(id) => followed::evidence(library, catalogue, wanted.serve, id)?,
+        Some(id) => followed::evidence(library, catalogue, query.subject, id, watch)?,
         None => Default::default(),
     };
+    facts.notes.extend(notes(&serve, stature_m, &case));
     Ok(ReviewData {
-        serve: ServeFacts {
-            id: row.id.to_string(),
-            date: recording.date,
-            source: format!("{}, {:.0} Hz", recording.capture.told(), recording.rate_hz),
-            setting: recording.setting,
-            serve_type: recording.serve_type,
-            notes: notes(&row, &player, &case),
-        },
-        player: player_facts(&player, &row, recording.date),
-        figures: Some(row.serve.figures.clone()),
-        events: row.serve.events.to_vec(),
-        pictures: pictures::pictures(library, &row, &recording)?,
+        serve: facts,
+        player,
+        figures: Some(serve.figures.clone()),
+        events: serve.events.to_vec(),
+        pictures,
         limiting,
         second,
         other_faults: faults,
         unseen_faults: unseen(catalogue, &judging.suspicions),
         channels,
         measures,
-        precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted)?,
+        precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted, watch)?,
         plan: plan(catalogue, &plans),
         evidence,
         evidence_notes,
-        progress: progress::progress(library, catalogue, &case, limiting_id.as_deref())?,
+        progress: if stored {
+            progress::progress(library, catalogue, &case, limiting_id.as_deref())?
+        } else {
+            None
+        },
         with_ball: progress::with_ball(library, catalogue, &judging)?,
         asked: asked(&case),
         cautions: cautions(catalogue, &case, judging.age),
@@ -112,13 +225,13 @@ pub fn gather(
 }
 
 /// What a careful reader must know, and what the contact height means for the ball.
-fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
-    let mut notes = row.serve.notes.clone();
-    let ratio = row.serve.readings.iter().find_map(|entry| match entry.reading {
+fn notes(serve: &Serve, stature_m: Option<f64>, case: &Case) -> Vec<String> {
+    let mut notes = serve.notes.clone();
+    let ratio = serve.readings.iter().find_map(|entry| match entry.reading {
         Reading::Value { value, .. } if entry.measure == "racket_height_contact" => Some(value),
         _ => None,
     });
-    if let (Some(ratio), Some(stature)) = (ratio, player.stature_m) {
+    if let (Some(ratio), Some(stature)) = (ratio, stature_m) {
         let mut note = format!(
             "contact at about {:.2} m; a straight line over the middle of the net into the box \
              needs {:.2} m",
@@ -138,10 +251,10 @@ fn notes(row: &ServeRow, player: &Player, case: &Case) -> Vec<String> {
     notes
 }
 
-fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
+fn player_facts(player: &Player, serve: &Serve, on: Date) -> PlayerFacts {
     PlayerFacts {
         code: player.code.clone(),
-        hand: row.serve.hand,
+        hand: serve.hand,
         level: player.level,
         age_band: player.born.map(|born| {
             // Two-year bands say enough for a coach and little about a child.
@@ -155,8 +268,8 @@ fn player_facts(player: &Player, row: &ServeRow, on: Date) -> PlayerFacts {
 
 /// Every measure of the serve, with the band published for the same definition and the band of
 /// the precedents.
-fn measures(catalogue: &Catalogue, row: &ServeRow, neighbours: &[ServeRow]) -> Vec<MeasureRow> {
-    row.serve
+fn measures(catalogue: &Catalogue, serve: &Serve, neighbours: &[ServeRow]) -> Vec<MeasureRow> {
+    serve
         .readings
         .iter()
         .filter_map(|entry| {
@@ -274,12 +387,12 @@ fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, Strin
 }
 
 /// One ribbon per channel: this serve, and the precedents re-timed to its events.
-fn ribbons(row: &ServeRow, neighbours: &[ServeRow]) -> Vec<Channel> {
+fn ribbons(serve: &Serve, neighbours: &[ServeRow]) -> Vec<Channel> {
     let others: Vec<(&Curve, [f32; 6])> = neighbours
         .iter()
         .map(|other| (&other.serve.curve, other.serve.figures.event_samples))
         .collect();
-    channels_of(&row.serve.curve, &row.serve.figures.event_samples, &others)
+    channels_of(&serve.curve, &serve.figures.event_samples, &others)
 }
 
 /// Brings the channel that shows a fault best to the front: the one its first measure reads.
@@ -310,10 +423,12 @@ fn precedents(
     catalogue: &Catalogue,
     answer: &Answer,
     limiting: Option<&str>,
-    wanted: &Wanted,
+    wanted: &Wanted<'_>,
+    watch: &Watch,
 ) -> Result<Precedents, StoreError> {
     let mut found = Vec::new();
-    for precedent in &answer.precedents {
+    for (done, precedent) in answer.precedents.iter().enumerate() {
+        watch.step(Stage::Precedents, done, answer.precedents.len())?;
         let figures = library.serve(precedent.serve)?.serve.figures;
         let likeness = precedent.why.as_ref().map_or_else(Likeness::default, |why| Likeness {
             parts: crate::serve::BodyPart::ALL
