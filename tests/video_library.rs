@@ -94,7 +94,23 @@ fn a_players_clips_a_month_apart_are_held_against_each_other_first() {
         ] {
             assert!(page.contains(said), "'{said}' is missing for the {reader}");
         }
+        // Its pictures were cut once: the second review needs no decoder and is the same.
+        assert!(page.contains("data:image/jpeg"), "no picture for the {reader}");
+        desk.expect_alone(0, &["review", &april, "-o", "again.html", "--for", reader]);
+        let again = std::fs::read_to_string(desk.at("again.html")).unwrap();
+        assert!(again == page, "the second review differs for the {reader}");
     }
+    // A stored clip is never read again, whatever its file is called.
+    std::fs::copy(desk.at("april.mp4"), desk.at("renamed.mp4")).unwrap();
+    let (_, err) = desk.expect_alone(0, &["like", "renamed.mp4"]);
+    assert!(err.contains("renamed.mp4: stored as r4, not read again"), "{err}");
+    let all = ["add", "renamed.mp4", "--player", "dunlin", "--date", "2026-04-15"];
+    let (out, _) = desk.expect_alone(0, &all);
+    assert!(out.contains("already stored"), "{out}");
+    // Its pictures go with the player.
+    assert!(desk.at("library/stills").read_dir().unwrap().next().is_some());
+    desk.expect(0, &["forget", "dunlin", "--yes"]);
+    assert!(desk.at("library/stills").read_dir().unwrap().next().is_none());
     desk.expect(0, &["verify"]);
 }
 

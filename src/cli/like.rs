@@ -4,7 +4,7 @@ use super::args::LikeArgs;
 use super::chosen::{Chosen, Said, choose};
 use super::face::{Face, count, table};
 use super::watch::Bars;
-use super::{Outcome, place, remedy, worked};
+use super::{Outcome, place, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;

@@ -4,8 +4,8 @@ use super::face::Face;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
-use crate::library::{FaultLabel, Library};
-use crate::matcher::{Answer, Subject};
+use crate::library::Library;
+use crate::matcher::Subject;
 use crate::words::{amount, signed};
 use crate::work::Watch;
 

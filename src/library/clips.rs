@@ -72,8 +72,10 @@ impl Library {
         self.folder().join(FOLDER).join(hash)
     }
 
-    /// Removes copies of clips no recording names any more; returns how many there were.
+    /// Removes copies of clips no recording names any more; returns how many there were. Pictures
+    /// cut from clips go with them.
     pub(crate) fn sweep_clips(&self) -> Result<usize, StoreError> {
+        self.sweep_stills()?;
         let folder = self.folder().join(FOLDER);
         if !folder.is_dir() {
             return Ok(0);
@@ -179,7 +181,7 @@ mod tests {
         library.connection.execute("UPDATE clips SET body = x'01'", []).unwrap();
         let damaged = library.clip(added.recording).unwrap_err().to_string();
         assert!(damaged.starts_with("library.db: clip of r1: checksum "), "{damaged}");
-        let findings = library.verify(false, |_, _| {}).unwrap().findings;
+        let findings = library.verify(false, &crate::work::Watch::default()).unwrap().findings;
         assert!(findings.iter().any(|f| f.problem.contains("clip of r1")), "{findings:?}");
 
         library.write(|w| w.remove_recording(added.recording)).unwrap();

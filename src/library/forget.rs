@@ -264,6 +264,7 @@ mod tests {
     use crate::library::envelope::raw_f32;
     use crate::library::tests::made;
     use crate::library::{Author, Clip, FaultLabel, LabelState};
+    use crate::video::Placed;
 
     /// Every file of a folder that holds `needle`.
     fn holding(folder: &Path, needle: &[u8]) -> Vec<String> {
@@ -290,6 +291,7 @@ mod tests {
             ("content hash", made::hash(1).into_bytes()),
             ("clip", b"wombat.mp4".to_vec()),
             ("pictures of the clip", b"pictures of a person".to_vec()),
+            ("picture cut from the clip", b"stillofaperson".to_vec()),
             ("body of the clip", b"bodyoftheclip".to_vec()),
             ("curve", raw_f32(&made::serve(10).curve.values[12..40])),
         ]
@@ -325,6 +327,8 @@ mod tests {
         let copy = library.clip_copy(&clip.hash);
         fs::create_dir_all(copy.parent().unwrap()).unwrap();
         fs::write(copy, "pictures of a person").unwrap();
+        let place = Placed { frame: 3, area_px: [0, 0, 40, 60], size_px: (40, 60) };
+        library.keep_stills(added.recording, &clip.hash, &[(place, b"stillofaperson")]).unwrap();
         library.sync().unwrap();
         (library, gone)
     }
@@ -356,7 +360,7 @@ mod tests {
         expect_gone(folder.path(), "while the library is open");
         assert_eq!(library.find_words("quokkanote").unwrap().cases, Some(vec![]));
         assert_eq!(library.find_words("calm").unwrap().cases, Some(vec![CaseId(2)]));
-        assert!(library.verify(false, |_, _| {}).unwrap().findings.is_empty());
+        assert!(library.verify(false, &crate::work::Watch::default()).unwrap().findings.is_empty());
         drop(library);
         expect_gone(folder.path(), "after it was closed");
     }

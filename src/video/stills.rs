@@ -11,6 +11,7 @@ use super::frame::Frame;
 use super::kept::Kept;
 use super::probe::missing_or;
 use crate::motion::Joint;
+use crate::work::{Stage, Watch};
 
 /// A picture to cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,6 +22,40 @@ pub struct Cut {
     pub area_px: Option<[f64; 4]>,
     /// Most pixels down.
     pub height_px: usize,
+}
+
+/// A cut fitted into a clip's picture: all that decides what the cut-out picture shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Placed {
+    /// Frame of the clip, from 0.
+    pub frame: usize,
+    /// Part of the clip's picture: left, top, width, height in its pixels, the last two even.
+    pub area_px: [usize; 4],
+    /// Size of the cut-out picture, pixels, even.
+    pub size_px: (usize, usize),
+}
+
+impl Cut {
+    /// Where the cut lies in a picture of this size (across, down); an area that reaches beyond it is
+    /// moved inwards.
+    #[must_use]
+    pub fn placed(&self, picture_px: (usize, usize)) -> Placed {
+        let whole = [picture_px.0, picture_px.1];
+        let asked = self.area_px.unwrap_or([0.0, 0.0, whole[0] as f64, whole[1] as f64]);
+        // The encoder halves its colour planes, so sizes are even.
+        let even = |n: usize| (n & !1).max(2);
+        let side = |k: usize| even((asked[2 + k].max(2.0) as usize).min(whole[k]));
+        let (width, height) = (side(0), side(1));
+        let corner =
+            |k: usize, side: usize| (asked[k].max(0.0) as usize).min(whole[k].saturating_sub(side));
+        let down = even(height.min(self.height_px));
+        let across = even((width as f64 * down as f64 / height as f64).round() as usize);
+        Placed {
+            frame: self.frame,
+            area_px: [corner(0, width), corner(1, height), width, height],
+            size_px: (across, down),
+        }
+    }
 }
 
 /// One picture of a clip.
@@ -44,8 +79,8 @@ pub struct Still {
 /// Decodes the clip from its start to the last frame asked for.
 ///
 /// # Errors
-/// [`ClipError::NoDecoder`], [`ClipError::Decoder`].
-pub fn stills(path: &Path, cuts: &[Cut]) -> Result<Vec<Option<Still>>, ClipError> {
+/// [`ClipError::NoDecoder`], [`ClipError::Decoder`], [`ClipError::Stopped`].
+pub fn stills(path: &Path, cuts: &[Cut], watch: &Watch) -> Result<Vec<Option<Still>>, ClipError> {
     let mut wanted: Vec<usize> = cuts.iter().map(|cut| cut.frame).collect();
     wanted.sort_unstable();
     wanted.dedup();
@@ -61,10 +96,13 @@ pub fn stills(path: &Path, cuts: &[Cut]) -> Result<Vec<Option<Still>>, ClipError
     }
     filter.push('\'');
     let mut decoder = Decoder::start(path, Some(&filter))?;
+    let mut done = 0;
     for frame in wanted {
-        let Some(picture) = decoder.next()? else { break };
+        let Some(picture) = decoder.next(watch)? else { break };
         for (cut, out) in cuts.iter().zip(&mut cut_out).filter(|(cut, _)| cut.frame == frame) {
             *out = Some(still(path, &picture, cut)?);
+            done += 1;
+            watch.step(Stage::Pictures, done, cuts.len()).map_err(ClipError::stopped(path))?;
         }
         decoder.recycle(picture);
     }
@@ -72,24 +110,11 @@ pub fn stills(path: &Path, cuts: &[Cut]) -> Result<Vec<Option<Still>>, ClipError
 }
 
 fn still(path: &Path, picture: &Frame, cut: &Cut) -> Result<Still, ClipError> {
-    let whole = [picture.width, picture.height];
-    let asked = cut.area_px.unwrap_or([0.0, 0.0, whole[0] as f64, whole[1] as f64]);
-    // The encoder halves its colour planes, so sizes are even.
-    let even = |n: usize| (n & !1).max(2);
-    let side = |k: usize| even((asked[2 + k].max(2.0) as usize).min(whole[k]));
-    let (width, height) = (side(0), side(1));
-    let corner =
-        |k: usize, side: usize| (asked[k].max(0.0) as usize).min(whole[k].saturating_sub(side));
-    let (left, top) = (corner(0, width), corner(1, height));
-    let down = even(height.min(cut.height_px));
-    let across = even((width as f64 * down as f64 / height as f64).round() as usize);
+    let place = cut.placed((picture.width, picture.height));
+    let [left, top, width, height] = place.area_px;
+    let (across, down) = place.size_px;
     let filter = format!("crop={width}:{height}:{left}:{top},scale={across}:{down}");
-    Ok(Still {
-        frame: cut.frame,
-        size_px: (across, down),
-        area_px: [left as f64, top as f64, width as f64, height as f64],
-        jpeg: jpeg(path, picture, &filter)?,
-    })
+    Ok(Still::of(place, jpeg(path, picture, &filter)?))
 }
 
 fn jpeg(path: &Path, picture: &Frame, filter: &str) -> Result<Vec<u8>, ClipError> {
@@ -137,6 +162,17 @@ const BONES: [(Joint, Joint); 14] = [
 const MIN_SEEN: f64 = 0.3;
 
 impl Still {
+    /// The picture that was cut at `place`.
+    #[must_use]
+    pub fn of(place: Placed, jpeg: Vec<u8>) -> Self {
+        Self {
+            frame: place.frame,
+            size_px: place.size_px,
+            area_px: place.area_px.map(|px| px as f64),
+            jpeg,
+        }
+    }
+
     /// The picture as one SVG element with the joints of `kept` at `frame` of the recording drawn
     /// over it; `label` is its description for those who cannot see it. White lines on a dark rim
     /// stay visible on any ground.

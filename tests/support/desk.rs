@@ -35,7 +35,23 @@ impl Desk {
 
     /// Runs, checks the exit status and returns (standard output, standard error).
     pub(crate) fn expect(&self, status: i32, args: &[&str]) -> (String, String) {
-        let output = self.run(args);
+        self.checked(status, args, self.run(args))
+    }
+
+    /// As [`Self::expect`] where no other command can be found, a decoder of clips least of all.
+    pub(crate) fn expect_alone(&self, status: i32, args: &[&str]) -> (String, String) {
+        let output = Command::cargo_bin("precedent")
+            .unwrap()
+            .current_dir(self.folder.path())
+            .env("PRECEDENT_LIBRARY", self.at("library"))
+            .env("PATH", self.at("no-commands-here"))
+            .args(args)
+            .output()
+            .unwrap();
+        self.checked(status, args, output)
+    }
+
+    fn checked(&self, status: i32, args: &[&str], output: Output) -> (String, String) {
         let out = String::from_utf8(output.stdout).unwrap();
         let err = String::from_utf8(output.stderr).unwrap();
         let listing: Vec<_> =

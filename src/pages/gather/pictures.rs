@@ -1,4 +1,4 @@
-//! What the player's own clip shows at the events, cut from it now.
+//! What the player's own clip shows at the events: cut from it once, and kept in the library.
 
 use std::path::{Path, PathBuf};
 
@@ -6,7 +6,8 @@ use crate::drawing::{Palm, Pictures, Seen};
 use crate::library::{Clip, Library, RecordingRow, ServeRow, StoreError};
 use crate::motion::{Joint, Recording, Side, View};
 use crate::serve::{EventKind, Serve};
-use crate::video::{Cut, Kept, PalmReading, Still, palm_turn, stills};
+use crate::video::{ClipError, Cut, Kept, Placed, Still, palm_turn, stills};
+use crate::work::{Stopped, Watch};
 
 /// Pixels down of a picture of the body and of one of the hand.
 const BODY_PX: usize = 400;
@@ -18,42 +19,84 @@ const MIN_SEEN: f64 = 0.3;
 
 /// Pictures for a serve that was read from a clip; a clip that is gone or changed is said.
 ///
+/// What was cut before is kept in the library and taken from there; the clip is opened only for
+/// what is missing.
+///
 /// # Errors
-/// If the store cannot be read.
+/// If the store cannot be read or the work is stopped.
 pub(super) fn pictures(
     library: &Library,
     row: &ServeRow,
     recording: &RecordingRow,
+    watch: &Watch,
 ) -> Result<Option<Pictures>, StoreError> {
     let Some(clip) = library.clip(recording.id)? else { return Ok(None) };
     let joints = library.joints(recording.id)?;
-    let there = Kept::from_bytes(&clip.body)
-        .map_err(|error| error.to_string())
-        .and_then(|kept| Ok((find(library, &clip)?, kept)));
-    Ok(Some(match there {
-        Ok((file, kept)) => {
-            Pictures { place: clip.path, ..clip_pictures(&file, &kept, &row.serve, &joints) }
+    let mut pictures = without(&row.serve, &joints);
+    match Kept::from_bytes(&clip.body) {
+        Ok(kept) => {
+            let wanted = wanted(&kept, &row.serve, &joints);
+            let mut jpegs: Vec<Option<Vec<u8>>> = wanted
+                .iter()
+                .map(|one| library.still(recording.id, &clip.hash, &one.placed(&kept)))
+                .collect();
+            if jpegs.iter().any(Option::is_none) {
+                let late = find(library, &clip).and_then(|file| {
+                    cut_missing(&file, &wanted, &mut jpegs, watch).map_err(|error| match error {
+                        ClipError::Stopped { source, .. } => Missing::Stopped(source),
+                        error => Missing::Said(error.to_string()),
+                    })
+                });
+                match late {
+                    Ok(new) => {
+                        let new: Vec<_> = new
+                            .iter()
+                            .filter_map(|&at| {
+                                Some((wanted[at].placed(&kept), jpegs[at].as_deref()?))
+                            })
+                            .collect();
+                        // What cannot be kept is cut again the next time.
+                        let _ = library.keep_stills(recording.id, &clip.hash, &new);
+                    }
+                    Err(Missing::Stopped(stopped)) => return Err(stopped.into()),
+                    Err(Missing::Said(why)) => pictures.missing = Some(why),
+                }
+            }
+            draw(&mut pictures, &kept, &wanted, jpegs);
         }
-        Err(why) => {
-            Pictures { place: clip.path, missing: Some(why), ..without(&row.serve, &joints) }
-        }
-    }))
+        Err(error) => pictures.missing = Some(error.to_string()),
+    }
+    pictures.place = clip.path;
+    Ok(Some(pictures))
+}
+
+/// Why pictures are missing.
+enum Missing {
+    Stopped(Stopped),
+    Said(String),
 }
 
 /// Pictures of one serve at its events and of the hand after contact, cut from the clip `file`
 /// whose joints in space are `joints`; what went wrong is in [`Pictures::missing`].
-#[must_use]
-pub fn clip_pictures(file: &Path, kept: &Kept, serve: &Serve, joints: &Recording) -> Pictures {
+///
+/// # Errors
+/// [`Stopped`].
+pub fn clip_pictures(
+    file: &Path,
+    kept: &Kept,
+    serve: &Serve,
+    joints: &Recording,
+    watch: &Watch,
+) -> Result<Pictures, Stopped> {
     let mut pictures = without(serve, joints);
-    let palm = palm_turn(joints, contact_s(serve), serve.hand);
-    match cut(file, kept, serve, &palm, &joints.times_s) {
-        Ok((moments, hands)) => {
-            pictures.moments = moments;
-            pictures.palm.pictures = hands;
-        }
-        Err(why) => pictures.missing = Some(why),
+    let wanted = wanted(kept, serve, joints);
+    let mut jpegs = vec![None; wanted.len()];
+    match cut_missing(file, &wanted, &mut jpegs, watch) {
+        Ok(_) => draw(&mut pictures, kept, &wanted, jpegs),
+        Err(ClipError::Stopped { source, .. }) => return Err(source),
+        Err(why) => pictures.missing = Some(why.to_string()),
     }
-    pictures
+    Ok(pictures)
 }
 
 fn contact_s(serve: &Serve) -> f64 {
@@ -73,7 +116,7 @@ fn without(serve: &Serve, joints: &Recording) -> Pictures {
 }
 
 /// The clip's file: the library's copy, or where it was, if it is still the same.
-fn find(library: &Library, clip: &Clip) -> Result<PathBuf, String> {
+fn find(library: &Library, clip: &Clip) -> Result<PathBuf, Missing> {
     let copy = library.clip_copy(&clip.hash);
     if clip.kept && copy.is_file() {
         return Ok(copy);
@@ -84,59 +127,95 @@ fn find(library: &Library, clip: &Clip) -> Result<PathBuf, String> {
         std::fs::File::open(&file).and_then(|mut from| std::io::copy(&mut from, &mut hasher));
     match read {
         Ok(_) if hasher.finalize().to_hex().as_str() == clip.hash => Ok(file),
-        Ok(_) => Err(
+        Ok(_) => Err(Missing::Said(
             "the clip's file has changed since it was added; put the clip back, or add it again and keep a copy"
                 .to_owned(),
-        ),
-        Err(_) => Err(
+        )),
+        Err(_) => Err(Missing::Said(
             "the clip is not where it was when it was added; put it back, or add it again from where it is now"
                 .to_owned(),
-        ),
+        )),
     }
 }
 
-type Moments = Vec<(EventKind, String)>;
-type Hands = Vec<(f64, String)>;
+/// One picture wanted: what to cut, and what it shows.
+struct WantedPicture {
+    cut: Cut,
+    /// The event, or `None` for a look at the hand.
+    event: Option<EventKind>,
+    /// Frame of the recording.
+    frame: usize,
+    /// From contact.
+    after_s: f64,
+}
 
-fn cut(
-    file: &Path,
-    kept: &Kept,
-    serve: &Serve,
-    palm: &PalmReading,
-    times_s: &[f64],
-) -> Result<(Moments, Hands), String> {
+impl WantedPicture {
+    fn placed(&self, kept: &Kept) -> Placed {
+        let (width, height) = kept.size_px;
+        self.cut.placed((width as usize, height as usize))
+    }
+}
+
+/// The body at each event, then the hand after contact.
+fn wanted(kept: &Kept, serve: &Serve, joints: &Recording) -> Vec<WantedPicture> {
     let source = |frame: usize| kept.clip_frames.get(frame).map(|&frame| frame as usize);
     let contact_s = contact_s(serve);
     let frames: Vec<usize> = serve.events.iter().map(|event| event.frame).collect();
     let area_px = body_area(kept, &frames);
-    let mut cuts = Vec::new();
-    let mut about = Vec::new();
+    let mut all = Vec::new();
     for event in &serve.events {
         let Some(frame) = source(event.frame) else { continue };
-        cuts.push(Cut { frame, area_px, height_px: BODY_PX });
-        about.push((Some(event.kind), event.frame, 0.0));
+        let cut = Cut { frame, area_px, height_px: BODY_PX };
+        let (event, frame) = (Some(event.kind), event.frame);
+        all.push(WantedPicture { cut, event, frame, after_s: 0.0 });
     }
-    for &frame in &palm.frames {
+    for frame in palm_turn(joints, contact_s, serve.hand).frames {
         let (Some(clip_frame), Some(area)) = (source(frame), hand_area(kept, frame, serve.hand))
         else {
             continue;
         };
-        cuts.push(Cut { frame: clip_frame, area_px: Some(area), height_px: HAND_PX });
-        about.push((None, frame, times_s[frame] - contact_s));
+        let cut = Cut { frame: clip_frame, area_px: Some(area), height_px: HAND_PX };
+        let after_s = joints.times_s[frame] - contact_s;
+        all.push(WantedPicture { cut, event: None, frame, after_s });
     }
-    let cut = stills(file, &cuts).map_err(|error| error.to_string())?;
-    let (mut moments, mut hands) = (Vec::new(), Vec::new());
-    for (still, (kind, frame, after_s)) in cut.into_iter().zip(about) {
-        let Some(still): Option<Still> = still else { continue };
-        match kind {
+    all
+}
+
+/// Cuts those that are `None`; which they were.
+fn cut_missing(
+    file: &Path,
+    wanted: &[WantedPicture],
+    jpegs: &mut [Option<Vec<u8>>],
+    watch: &Watch,
+) -> Result<Vec<usize>, ClipError> {
+    let missing: Vec<usize> = (0..wanted.len()).filter(|&at| jpegs[at].is_none()).collect();
+    let cuts: Vec<Cut> = missing.iter().map(|&at| wanted[at].cut).collect();
+    for (&at, still) in missing.iter().zip(stills(file, &cuts, watch)?) {
+        jpegs[at] = still.map(|still| still.jpeg);
+    }
+    Ok(missing)
+}
+
+fn draw(
+    pictures: &mut Pictures,
+    kept: &Kept,
+    wanted: &[WantedPicture],
+    jpegs: Vec<Option<Vec<u8>>>,
+) {
+    for (one, jpeg) in wanted.iter().zip(jpegs) {
+        let Some(jpeg) = jpeg else { continue };
+        let still = Still::of(one.placed(kept), jpeg);
+        match one.event {
             Some(kind) => {
                 let label = format!("{}: the player's own picture with the joints", kind.label());
-                moments.push((kind, still.svg(kept, frame, &label)));
+                pictures.moments.push((kind, still.svg(kept, one.frame, &label)));
             }
-            None => hands.push((after_s, still.svg(kept, frame, "the hitting hand"))),
+            None => {
+                let svg = still.svg(kept, one.frame, "the hitting hand");
+                pictures.palm.pictures.push((one.after_s, svg));
+            }
         }
     }
-    Ok((moments, hands))
 }
 
 /// One part of the picture that holds the body at every event, with room for the racket.
