@@ -118,7 +118,7 @@ fn a_file_is_reviewed_before_it_is_stored_and_asked_about_after() {
     assert_eq!(before.len(), 4);
     desk.expect(0, &["review", &file, "-o", "file.html", "--for", "coach"]);
     let page = std::fs::read_to_string(desk.at("file.html")).unwrap();
-    for said in ["this serve is not in the library", "player not named"] {
+    for said in ["This serve is not in the library", "player not named"] {
         assert!(page.contains(said), "{said}");
     }
     desk.expect(0, &["add", &file, "--player", "ruff", "--date", "2026-03-20"]);

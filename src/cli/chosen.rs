@@ -105,6 +105,11 @@ fn describe(looked: &Looked, face: &mut Face) {
         return;
     }
     for assumed in &looked.recording.assumptions {
-        face.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, remedy::why(assumed)));
+        face.say(&format!(
+            "assumed {}: {} ({})",
+            assumed.what,
+            assumed.taken,
+            remedy::why(assumed)
+        ));
     }
 }

@@ -473,7 +473,7 @@ mod tests {
         assert!(looked.from_store && !looked.passed_over);
         assert_eq!(looked.stored.as_ref().unwrap().id, first.added.recording);
         let stored = library.serve(first.added.serves[0]).unwrap().serve;
-        assert_eq!(looked.found.serves, [stored.clone()]);
+        assert_eq!(looked.found.serves, std::slice::from_ref(&stored));
         // Without the library it is read, and gives the same serve to the rounding of what is kept.
         let fresh = look(None, &other, &Context::default(), &known, &Watch::default()).unwrap();
         assert!(!fresh.from_store);

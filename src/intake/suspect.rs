@@ -1,7 +1,9 @@
 //! What the program suspects in the serves of a day.
 
 use crate::catalogue::{Catalogue, Conditions, detect};
-use crate::library::{Author, CaseId, FaultLabel, LabelState, Library, ServeType, Setting, StoreError};
+use crate::library::{
+    Author, CaseId, FaultLabel, LabelState, Library, ServeType, Setting, StoreError,
+};
 use crate::motion::Capture;
 use crate::serve::ServeReading;
 

@@ -17,13 +17,14 @@ use crate::matcher::{Query, Subject, like};
 use crate::squad::{self, GroupsParams, SquadQuery, planted_library};
 use crate::work::{Watch, is_stop};
 
-/// Every file below a folder with its bytes, in order.
+/// Every file below a folder with its bytes, in order; without the marks by which SQLite's readers
+/// and writers find each other.
 fn bytes_below(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
     let mut all = Vec::new();
     for entry in std::fs::read_dir(folder).unwrap().map(Result::unwrap) {
         if entry.path().is_dir() {
             all.extend(bytes_below(&entry.path()));
-        } else {
+        } else if !entry.file_name().as_encoded_bytes().ends_with(b"-shm") {
             all.push((entry.path(), std::fs::read(entry.path()).unwrap()));
         }
     }

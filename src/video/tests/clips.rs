@@ -271,14 +271,15 @@ fn lost_frames_are_gaps_and_the_work_can_be_watched_and_stopped() {
     assert_eq!((*seen.lock().unwrap(), model.calls < 7), (5, true));
 }
 
-/// A decoder that gives nothing, as one does that has far to go to the first picture asked for.
+/// A decoder that gives nothing, as one does that has far to go to the first picture asked for: here
+/// it waits for a pipe into which nobody writes.
+#[cfg(unix)]
 #[test]
 fn waiting_for_a_command_ends_when_the_work_is_stopped() {
-    let Some((_folder, path)) =
-        made("long.mkv", &["-f", "lavfi", "-i", "testsrc=size=640x360:rate=30:duration=60"])
-    else {
-        return;
-    };
+    let folder = tempfile::tempdir().unwrap();
+    let pipe = folder.path().join("clip.mp4");
+    assert!(Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let cut = Cut { frame: 0, area_px: None, height_px: 32 };
     let watch = Watch::default();
     let stop = watch.clone();
     let begun = std::time::Instant::now();
@@ -286,16 +287,14 @@ fn waiting_for_a_command_ends_when_the_work_is_stopped() {
         std::thread::sleep(std::time::Duration::from_millis(100));
         stop.stop();
     });
-    let last = Cut { frame: 1_799, area_px: None, height_px: 32 };
-    let error = stills(&path, &[last], &watch).unwrap_err();
-    assert!(is_stop(&error), "{error}");
+    match stills(&pipe, &[cut], &watch) {
+        Err(ClipError::NoDecoder { .. }) => eprintln!("skipped: ffmpeg is absent"),
+        Err(error) => assert!(is_stop(&error), "{error}"),
+        Ok(cut) => panic!("{cut:?} came out of nothing"),
+    }
     stopper.join().unwrap();
     let took = begun.elapsed();
-    assert!(took.as_millis() < 1000, "{took:?}");
-
-    let stopped = Watch::default();
-    stopped.stop();
-    assert!(is_stop(&probe(&path, &stopped).unwrap_err()));
+    assert!(took.as_millis() < 2000, "{took:?}");
 }
 
 #[test]
