@@ -53,9 +53,9 @@ pub(super) fn run(
     let stored = store(&files, code, args, &mut library, face);
     match (&stored, &made) {
         (Ok(Stored { done: 0, .. }), Some(before)) => {
-            place::unmake(library, before)?;
+            place::take_back(library, before)?;
         }
-        (Err(_), Some(before)) => place::unmake(library, before)?,
+        (Err(_), Some(before)) => place::take_back(library, before)?,
         (Ok(_), Some(_)) => {
             face.say(&format!("made a new library in {}", library.folder().display()));
         }
@@ -130,7 +130,8 @@ fn store(
     }
     bars.finish();
     if new_player && stored.done == 0 {
-        library.write(|writer| writer.remove_player(player.id))?;
+        // Unless another process has added for the same player meanwhile.
+        library.write(|writer| writer.remove_idle_player(player.id))?;
     } else if new_player {
         face.say(&format!("new player {}", player.code));
     }
@@ -159,7 +160,7 @@ fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result
         Ok(added) => added,
         Err(error) => {
             if let Some(before) = &made {
-                place::unmake(library, before)?;
+                place::take_back(library, before)?;
             }
             bail!("{}: {error}; nothing is stored", file.display());
         }

@@ -1,10 +1,9 @@
-use std::collections::BTreeSet;
-use std::ffi::OsString;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
+use crate::find::InStep;
 use crate::library::{Library, OpenError};
 
 /// The library's folder: as named, or the user's own.
@@ -17,48 +16,41 @@ pub(super) fn folder(named: Option<&Path>) -> anyhow::Result<PathBuf> {
     }
 }
 
-/// What was in a library's folder before the library was made there; `None`: no such folder.
+/// A library was made where none was; and whether its folder was made with it.
 #[derive(Debug)]
-pub(super) struct MadeNew(Option<BTreeSet<OsString>>);
-
-/// Opens the library for writing, made new if there is none.
-pub(super) fn for_adding(named: Option<&Path>) -> anyhow::Result<(Library, Option<MadeNew>)> {
-    let folder = folder(named)?;
-    match Library::open(&folder) {
-        Ok(library) => Ok((library, None)),
-        Err(OpenError::Missing { .. }) => {
-            let before = MadeNew(listing(&folder));
-            Ok((Library::create(&folder)?, Some(before)))
-        }
-        Err(error) => Err(error.into()),
-    }
+pub(super) struct MadeNew {
+    folder_too: bool,
 }
 
-/// Takes back a library that was just made and in which nothing was stored; whatever else lies
-/// in its folder stays.
-pub(super) fn unmake(library: Library, before: &MadeNew) -> anyhow::Result<()> {
+/// Opens the library for writing, made new if there is none.
+pub(super) fn for_adding(named: Option<&Path>) -> anyhow::Result<(InStep, Option<MadeNew>)> {
+    let folder = folder(named)?;
+    let (library, made) = match Library::open(&folder) {
+        Ok(library) => (library, None),
+        Err(OpenError::Missing { .. }) => {
+            let before = MadeNew { folder_too: !folder.exists() };
+            match Library::create(&folder) {
+                Ok(library) => (library, Some(before)),
+                // Another process was quicker.
+                Err(OpenError::Exists { .. }) => (Library::open(&folder)?, None),
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Err(error) => return Err(error.into()),
+    };
+    Ok((InStep::new(library), made))
+}
+
+/// Takes back a library that was just made, unless another process has stored something in it;
+/// whatever else lies in its folder stays.
+pub(super) fn take_back(library: InStep, made: &MadeNew) -> anyhow::Result<()> {
+    let library = library.into_inner();
     let folder = library.folder().to_owned();
-    drop(library);
-    let made = listing(&folder).unwrap_or_default();
-    for name in made.iter().filter(|name| !before.0.as_ref().is_some_and(|b| b.contains(*name))) {
-        let path = folder.join(name);
-        let removed = if path.is_dir() {
-            std::fs::remove_dir_all(&path)
-        } else {
-            std::fs::remove_file(&path)
-        };
-        removed.with_context(|| format!("{}: cannot be removed", path.display()))?;
-    }
-    if before.0.is_none() {
+    if library.take_back()? && made.folder_too {
         std::fs::remove_dir(&folder)
             .with_context(|| format!("{}: cannot be removed", folder.display()))?;
     }
     Ok(())
-}
-
-fn listing(folder: &Path) -> Option<BTreeSet<OsString>> {
-    let entries = std::fs::read_dir(folder).ok()?;
-    Some(entries.filter_map(|entry| entry.ok().map(|entry| entry.file_name())).collect())
 }
 
 /// Writes a page or table; a file with that name is replaced only by a whole one.
@@ -93,8 +85,8 @@ pub(super) fn today() -> jiff::civil::Date {
 }
 
 /// Opens the library for writing.
-pub(super) fn for_writing(named: Option<&Path>) -> anyhow::Result<Library> {
-    Ok(Library::open(folder(named)?)?)
+pub(super) fn for_writing(named: Option<&Path>) -> anyhow::Result<InStep> {
+    Ok(InStep::new(Library::open(folder(named)?)?))
 }
 
 /// Opens the library beside any other reader and one writer.

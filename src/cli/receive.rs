@@ -59,7 +59,7 @@ fn take(
     let signature = Signing::of(&pack, &library.packs()?);
     if signature.is_suspect() && !args.new_key && !dry_run {
         if let Some(before) = &made_new {
-            place::unmake(library, before)?;
+            place::take_back(library, before)?;
         }
         bail!(
             "{}: {}; ask the sender by another way, then add --new-key to take it; nothing was \
@@ -71,7 +71,7 @@ fn take(
     let result =
         if dry_run { library.try_receive(&pack) } else { library.write(|w| w.receive(&pack)) };
     if let Some(before) = made_new.filter(|_| dry_run || result.is_err()) {
-        place::unmake(library, &before)?;
+        place::take_back(library, &before)?;
     }
     let brought = result.with_context(at)?;
     if face.json {

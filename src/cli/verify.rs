@@ -4,6 +4,7 @@ use super::args::VerifyArgs;
 use super::face::{Face, count};
 use super::watch::Bars;
 use super::{Outcome, place};
+use crate::find::InStep;
 
 pub(super) fn run(
     args: &VerifyArgs,
@@ -11,8 +12,11 @@ pub(super) fn run(
     read_only: bool,
     face: &mut Face,
 ) -> anyhow::Result<Outcome> {
-    let mut library =
-        if read_only { place::for_reading(library)? } else { place::for_writing(library)? };
+    let mut library = if read_only {
+        InStep::new(place::for_reading(library)?)
+    } else {
+        place::for_writing(library)?
+    };
     let bars = Bars::new(0, face);
     let verified = library.verify(args.rebuild, &bars.watch())?;
     bars.finish();

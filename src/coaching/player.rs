@@ -130,14 +130,19 @@ impl PlayerRequest {
         if known.as_ref() == Some(&player) {
             return Ok(PlayerRecorded { player, new });
         }
-        player.id = library.write(|writer| -> Result<PlayerId, WriteError> {
+        let stored = library.write(|writer| -> Result<PlayerId, WriteError> {
             if new {
                 writer.add_player(&player)
             } else {
                 writer.update_player(&player)?;
                 Ok(player.id)
             }
-        })?;
+        });
+        player.id = match stored {
+            // Another process was quicker with the same new player: this one is known now.
+            Err(WriteError::CodeTaken { .. }) if new => return self.record(library),
+            stored => stored?,
+        };
         Ok(PlayerRecorded { player, new })
     }
 }

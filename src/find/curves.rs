@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, HashSet};
 use std::fs::{self, File};
 use std::io::Write;
 use std::num::NonZeroUsize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use curve_index::{Curve, IdFilter, Index, Nearest, QueryError, Shape, Strategy, ValidDtwParams};
 use rusqlite::{Row, params};
@@ -116,18 +116,14 @@ impl Library {
     /// [`StoreError::Curves`] if the index fails; [`StoreError::Damaged`]; [`StoreError::Sql`].
     pub fn curves(&self, channel_set: &str) -> Result<Option<CurveSet>, StoreError> {
         let Some(&shape) = self.channel_sets()?.get(channel_set) else { return Ok(None) };
-        let mark = self.curves_mark()?;
-        if self.is_writable() {
-            self.sync_curve_set(channel_set, shape, &mark)?;
-            let path = self.index_path(channel_set);
-            let index = Index::open(&path).map_err(|error| curves_error(path, &error))?;
-            return Ok(Some(CurveSet {
-                shape,
-                file: Some(index),
-                late: None,
-                late_ids: Vec::new(),
-            }));
+        if self.is_writable()
+            && !self.curve_set_is_in_step(channel_set, shape, &self.curves_mark()?)
+            && let Some(_turn) = self.try_to_build()?
+        {
+            let _one_state = self.hold_state()?;
+            self.sync_curve_set(channel_set, shape, &self.curves_mark()?)?;
         }
+        let mark = self.curves_mark()?;
         // The mark is read first: an index that moved on meanwhile does no harm.
         let done = self.read_mark(channel_set).filter(|done| done.base == mark.base);
         let file = done.as_ref().and_then(|_| Index::open(self.index_path(channel_set)).ok());
@@ -220,17 +216,30 @@ impl Library {
         fs::rename(&new, &path).map_err(StoreError::io(&path, "writing the mark"))
     }
 
+    /// Whether the index of a set opens and covers the store's last change.
+    fn curve_set_is_in_step(&self, set: &str, shape: Shape, mark: &Mark) -> bool {
+        self.read_mark(set).as_ref() == Some(mark)
+            && Index::open(self.index_path(set)).is_ok_and(|index| index.shape() == shape)
+    }
+
+    /// Whether every curve index covers the store's last change, and none is left over.
+    pub(super) fn curves_are_in_step(&self) -> Result<bool, StoreError> {
+        let sets = self.channel_sets()?;
+        let mark = self.curves_mark()?;
+        let left_over = self.curve_files()?.iter().any(|path| !sets.contains_key(&set_of(path)));
+        Ok(!left_over
+            && sets.iter().all(|(set, &shape)| self.curve_set_is_in_step(set, shape, &mark)))
+    }
+
     /// Brings every curve index up to the store, and removes those of sets nobody has any more.
-    pub(crate) fn sync_curves(&self) -> Result<(), StoreError> {
+    pub(super) fn sync_curves(&self) -> Result<(), StoreError> {
         let sets = self.channel_sets()?;
         let mark = self.curves_mark()?;
         for (set, &shape) in &sets {
             self.sync_curve_set(set, shape, &mark)?;
         }
         for path in self.curve_files()? {
-            let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            let set = name.split_once('.').map_or(name.as_str(), |(set, _)| set);
-            if !sets.contains_key(set) {
+            if !sets.contains_key(&set_of(&path)) {
                 self.seam.before_write("removing curves");
                 fs::remove_file(&path).map_err(StoreError::io(&path, "removing old curves"))?;
             }
@@ -324,7 +333,7 @@ impl Library {
     }
 
     /// Builds every index from nothing.
-    pub(crate) fn rebuild_curves(&self) -> Result<(), StoreError> {
+    pub(super) fn rebuild_curves(&self) -> Result<(), StoreError> {
         let mark = self.curves_mark()?;
         for path in self.curve_files()? {
             fs::remove_file(&path).map_err(StoreError::io(&path, "removing old curves"))?;
@@ -336,7 +345,7 @@ impl Library {
     }
 
     /// Where the indexes and the store disagree, in words.
-    pub(crate) fn check_curves(&self) -> Result<Vec<String>, StoreError> {
+    pub(super) fn check_curves(&self) -> Result<Vec<String>, StoreError> {
         let mark = self.curves_mark()?;
         let mut findings = Vec::new();
         for (set, shape) in self.channel_sets()? {
@@ -426,6 +435,12 @@ impl Library {
         }
         Ok(())
     }
+}
+
+/// The channel set a file belongs to, by its name.
+fn set_of(path: &Path) -> String {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    name.split_once('.').map_or(&*name, |(set, _)| set).to_owned()
 }
 
 fn curves_error(path: PathBuf, error: &dyn std::error::Error) -> StoreError {

@@ -4,9 +4,11 @@ use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use tempfile::NamedTempFile;
+
 use super::content::{ContentId, copy as copy_all};
 use super::{Context, IntakeError, LookError, Looked, SeenClip};
-use crate::library::{Clip, Library, Named};
+use crate::library::{COMING, Clip, Library, Named, StoreError};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
 use crate::remedy::Remedy;
 use crate::serve::FindOptions;
@@ -72,25 +74,34 @@ pub(super) fn caution(looked: &mut Looked, known: &FindOptions) {
     }
 }
 
-/// A clip as the store is to know it. A copy made for it is taken back if this is dropped before
-/// [`Self::stored`].
+/// A clip as the store is to know it, and the copy to be kept of it.
 pub(super) struct Keeping {
     pub(super) about: Clip,
-    copy: Option<PathBuf>,
+    copy: Option<NamedTempFile>,
+    place: PathBuf,
+    placed: bool,
 }
 
 impl Keeping {
-    /// The store has it: the copy stays.
-    pub(super) fn stored(mut self) {
-        self.copy = None;
+    /// Puts the copy in its place: part of the change that stores the clip, since a copy that
+    /// belongs to no recording is removed by whoever has the turn to change the library.
+    pub(super) fn place(&mut self) -> Result<(), StoreError> {
+        if let Some(copy) = self.copy.take()
+            && !self.place.exists()
+        {
+            copy.persist(&self.place)
+                .map_err(|error| StoreError::io(&self.place, "keeping a clip")(error.error))?;
+            self.placed = true;
+        }
+        self.about.kept = self.place.exists();
+        Ok(())
     }
-}
 
-impl Drop for Keeping {
-    fn drop(&mut self) {
-        if let Some(copy) = &self.copy {
+    /// Removes the copy again if it was put there, where the change failed.
+    pub(super) fn take_back(&self) {
+        if self.placed {
             // What stays against our will is removed by the next check of the library.
-            let _ = std::fs::remove_file(copy);
+            let _ = std::fs::remove_file(&self.place);
         }
     }
 }
@@ -110,24 +121,26 @@ pub(super) fn kept(
     };
     let hash = content.bytes.clone();
     let place = library.clip_copy(&hash);
-    let mut made = None;
+    let mut kept = None;
     if copy && !place.exists() {
         let folder = place.parent().unwrap_or(library.folder());
         std::fs::create_dir_all(folder).map_err(failed)?;
-        let mut whole = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
+        let mut whole =
+            tempfile::Builder::new().prefix(COMING).tempfile_in(folder).map_err(failed)?;
         copy_all(&mut File::open(file).map_err(failed)?, &mut whole, watch).map_err(failed)?;
-        whole.persist(&place).map_err(|error| failed(error.error))?;
-        made = Some(place.clone());
+        kept = Some(whole);
     }
     let path = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
     Ok(Keeping {
         about: Clip {
             path: path.display().to_string(),
             hash,
-            kept: place.exists(),
+            kept: copy || place.exists(),
             body: seen.kept.to_bytes(),
         },
-        copy: made,
+        copy: kept,
+        place,
+        placed: false,
     })
 }
 

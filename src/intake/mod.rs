@@ -361,6 +361,13 @@ pub fn store(
         Some(content) => content.clone(),
         None => content_of(&file, context, watch)?,
     };
+    let mut clip = looked
+        .clip
+        .as_ref()
+        .map(|seen| clip::kept(library, &file, &content, seen, context.keep_clip, watch))
+        .transpose()?;
+    // What others add to the case meanwhile waits: the suspicions are about all its serves.
+    let turn = library.take_turn().map_err(refused)?;
     let stored = content.stored_in(library)?;
     // What was stored under an earlier name keeps it, and is found by it.
     let hash = stored.as_ref().map_or(&content.now, |row| &row.content_hash);
@@ -374,11 +381,6 @@ pub fn store(
         recording: &looked.recording,
         serves: &looked.found.serves,
     };
-    let clip = looked
-        .clip
-        .as_ref()
-        .map(|seen| clip::kept(library, &file, &content, seen, context.keep_clip, watch))
-        .transpose()?;
     let earlier = library
         .cases(Some(player.id))?
         .into_iter()
@@ -390,9 +392,10 @@ pub fn store(
     serves.extend(looked.session(context));
     let labels = suspicions(catalogue, &serves, player.stature_m);
     let added = library
-        .write(|writer| {
+        .write_in(&turn, |writer| {
             let added = writer.add_recording(&new)?;
-            if let Some(clip) = &clip {
+            if let Some(clip) = &mut clip {
+                clip.place()?;
                 writer.set_clip(added.recording, &clip.about)?;
             }
             if added.new {
@@ -400,10 +403,8 @@ pub fn store(
             }
             Ok(added)
         })
+        .inspect_err(|_| clip.iter().for_each(clip::Keeping::take_back))
         .map_err(refused)?;
-    if let Some(clip) = clip {
-        clip.stored();
-    }
     Ok(Taken {
         added,
         summary: looked.recording.summary(),

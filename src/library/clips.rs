@@ -6,7 +6,8 @@
 
 use std::collections::HashSet;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use rusqlite::{OptionalExtension, params};
 
@@ -15,6 +16,10 @@ use super::write::{Writer, found};
 use super::{Damage, Library, RecordingId, StoreError, WriteError, is_print};
 
 const FOLDER: &str = "clips";
+/// Begins the name of a copy that is being made.
+pub(crate) const COMING: &str = ".coming-";
+/// A copy that takes longer than this was given up by a process that is gone (our estimate).
+const LEFT_OVER: Duration = Duration::from_secs(60 * 60);
 /// Longest body: an hour of joints in the picture.
 const BODY_LIMIT: usize = 256 << 20;
 
@@ -72,9 +77,10 @@ impl Library {
         self.folder().join(FOLDER).join(hash)
     }
 
-    /// Removes copies of clips no recording names any more; returns how many there were. Pictures
-    /// cut from clips go with them.
-    pub(crate) fn sweep_clips(&self) -> Result<usize, StoreError> {
+    /// Removes copies of clips no recording names any more, for whoever has the turn to change the
+    /// library; returns how many there were. With `coming` those go as well that are being made.
+    /// Pictures cut from clips go with them.
+    pub(super) fn sweep_clips(&self, coming: bool) -> Result<usize, StoreError> {
         self.sweep_stills()?;
         let folder = self.folder().join(FOLDER);
         if !folder.is_dir() {
@@ -89,7 +95,7 @@ impl Library {
         let mut removed = 0;
         for path in entries {
             let name = path.file_name().unwrap_or_default().to_string_lossy();
-            if !named.contains(name.as_ref()) {
+            if !named.contains(name.as_ref()) && (coming || !is_coming(&path)) {
                 self.seam.before_write("removing a clip");
                 fs::remove_file(&path).map_err(StoreError::io(&path, "removing a clip"))?;
                 removed += 1;
@@ -99,10 +105,18 @@ impl Library {
     }
 }
 
+/// Whether a copy is just being made; one that was begun long ago is left over.
+fn is_coming(path: &Path) -> bool {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let age =
+        fs::metadata(path).and_then(|meta| meta.modified()).ok().map(|then| then.elapsed().ok());
+    name.starts_with(COMING) && age.is_some_and(|age| age.is_none_or(|age| age < LEFT_OVER))
+}
+
 impl Writer<'_> {
     /// Stores what is kept about the clip behind a recording, in place of what was.
     ///
-    /// With [`Clip::kept`] the copy must lie at [`Library::clip_copy`] before the change is made.
+    /// With [`Clip::kept`] the copy must lie at [`Library::clip_copy`] when the change is made.
     ///
     /// # Errors
     /// [`StoreError::NoSuch`] for an unknown recording; [`WriteError::Invalid`] for a hash that is
@@ -170,7 +184,7 @@ mod tests {
         let copy = library.clip_copy(&clip.hash);
         fs::create_dir_all(copy.parent().unwrap()).unwrap();
         fs::write(&copy, "pictures").unwrap();
-        assert_eq!(library.sweep_clips().unwrap(), 0);
+        assert_eq!(library.sweep_clips(true).unwrap(), 0);
 
         let gone = library.write(|w| w.set_clip(RecordingId(99), &clip)).unwrap_err();
         assert_eq!(gone.to_string(), "r99: not in this library");
@@ -187,7 +201,7 @@ mod tests {
         library.write(|w| w.remove_recording(added.recording)).unwrap();
         assert_eq!(library.clip(added.recording).unwrap(), None);
         assert!(copy.exists());
-        assert_eq!(library.sweep_clips().unwrap(), 1);
+        assert_eq!(library.sweep_clips(false).unwrap(), 1);
         assert!(!copy.exists());
     }
 }

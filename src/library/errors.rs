@@ -3,7 +3,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::ErrorCode;
 use thiserror::Error;
 
-use super::Holder;
+use super::lock::{LockError, Locked};
 use crate::remedy::Remedy;
 use crate::work::Stopped;
 
@@ -41,21 +41,21 @@ pub enum OpenError {
         /// Format number this program writes.
         known: i64,
     },
-    /// Another process writes.
-    #[error("{}: open for writing {}; wait until it ends or close it; commands that only read work meanwhile, and so does {}", .file.display(), holder_text(.holder.as_ref()), Remedy::ReadOnly)]
-    Locked {
-        /// The lock file.
-        file: PathBuf,
-        /// Who holds it, where that could be read.
-        holder: Option<Holder>,
-    },
+    /// Another process changes the library.
+    #[error(transparent)]
+    Locked(Locked),
     /// The store answered with an error.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
-fn holder_text(holder: Option<&Holder>) -> String {
-    holder.map_or_else(|| "elsewhere".to_owned(), |holder| format!("by {holder}"))
+impl From<LockError> for OpenError {
+    fn from(error: LockError) -> Self {
+        match error {
+            LockError::Locked(locked) => Self::Locked(locked),
+            LockError::Store(error) => Self::Store(error),
+        }
+    }
 }
 
 impl OpenError {
@@ -63,7 +63,6 @@ impl OpenError {
     #[must_use]
     pub fn remedy(&self) -> Option<Remedy> {
         match self {
-            Self::Locked { .. } => Some(Remedy::ReadOnly),
             Self::Store(error) => error.remedy(),
             _ => None,
         }
@@ -224,6 +223,15 @@ pub enum WriteError {
         /// The library's folder.
         folder: PathBuf,
     },
+    /// Another process changes the library and did not finish in time.
+    #[error(transparent)]
+    Locked(Locked),
+    /// The library is not the one that was opened.
+    #[error("{}: removed, replaced or brought to another format since it was opened; nothing was changed; open the library anew", .file.display())]
+    Replaced {
+        /// The file.
+        file: PathBuf,
+    },
     /// The player code is in use.
     #[error("player '{code}': the code is taken; choose another, or update the player")]
     CodeTaken {
@@ -294,4 +302,13 @@ pub enum WriteError {
     /// The store answered with an error.
     #[error(transparent)]
     Store(#[from] StoreError),
+}
+
+impl From<LockError> for WriteError {
+    fn from(error: LockError) -> Self {
+        match error {
+            LockError::Locked(locked) => Self::Locked(locked),
+            LockError::Store(error) => Self::Store(error),
+        }
+    }
 }

@@ -1,7 +1,8 @@
 //! Removing a person: from the store and from every derived file.
 //!
 //! The rows go in one transaction that also leaves tombstones and a chore. The chore, wiping the
-//! files, is done at once or, after a crash, when the library is next opened for writing.
+//! files, is done at once or, after a crash, when the library is next opened for writing. What is
+//! derived from the store is removed with it; whoever searches next builds it anew.
 //!
 //! A tombstone is a keyed blake3 under the library's secret: of the sender and pseudonym a player
 //! came under, and of the motion in each recording. Without the secret nobody can test a guess;
@@ -11,6 +12,7 @@ use jiff::civil::Date;
 use rusqlite::{OptionalExtension, params};
 
 use super::prints::keyed_print;
+use super::store::Turn;
 use super::write::Writer;
 use super::{CaseId, Counts, Library, PlayerId, RecordingId, StoreError, WriteError};
 
@@ -91,61 +93,73 @@ impl Library {
     /// Removes a player and everything that belongs to the player from every file of the library,
     /// and leaves tombstones by which the player can be recognised in a later pack.
     ///
-    /// The file is rewritten, the log emptied, the derived indexes built anew. What a disk or a
-    /// copy made earlier keeps is out of reach. This can not be undone. Cost: rewrites the store
-    /// and rebuilds the indexes.
+    /// The file is rewritten, the log emptied, what is derived removed. What a disk or a copy made
+    /// earlier keeps is out of reach. This can not be undone. Cost: rewrites the store.
     ///
     /// # Errors
-    /// [`StoreError::NoSuch`]; [`WriteError::ReadOnly`]; a failing disk. Once the rows are gone an
-    /// error leaves the rest to the next opening for writing.
+    /// [`StoreError::NoSuch`]; [`WriteError::ReadOnly`]; [`WriteError::Locked`]; a failing disk.
+    /// Once the rows are gone an error leaves the rest to the next opening for writing.
     pub fn forget(&mut self, player: PlayerId, day: Date) -> Result<Forgotten, WriteError> {
-        if !self.is_writable() {
-            return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
-        }
+        // One turn from the first look to the last byte: nothing of the player comes in meanwhile.
+        let turn = self.take_turn()?;
         let who = self.player(player)?;
         let (removed, sent) = self.before_forgetting(player)?;
         let prints = self.prints_of(player)?;
         let left = if sent.is_empty() { None } else { Some(self.pseudonym(player)?) };
-        self.write(|w| {
+        self.write_in(&turn, |w| {
             w.bury(&prints, day)?;
             w.ask_back(left.as_deref(), day)?;
-            w.drop_versions(player)?;
+            w.remove_received(player)?;
             w.remove_player(player)
         })?;
         let mentions = self.mentions(&[Some(who.code), who.name])?;
-        let wiped = self.wipe()?;
+        let wiped = self.wipe(&turn)?;
         Ok(Forgotten { removed, sent, mentions, wiped })
     }
 
-    /// Finishes what a crash, or a reader of the old state, kept from being wiped.
-    pub(crate) fn do_chores(&self) -> Result<(), StoreError> {
-        let due: bool = self
-            .connection
+    /// Finishes what a crash, or a reader of the old state, kept from being wiped; where another
+    /// process is at work, that is left to the next opening.
+    pub(super) fn finish_wiping(&self) -> Result<(), StoreError> {
+        if !self.is_wiping_due()? {
+            return Ok(());
+        }
+        match self.take_turn() {
+            Ok(turn) if self.is_wiping_due()? => self.wipe(&turn).map(|_| ()),
+            Ok(_) | Err(WriteError::Locked(_) | WriteError::Replaced { .. }) => Ok(()),
+            Err(WriteError::Store(error)) => Err(error),
+            Err(_) => Ok(()),
+        }
+    }
+
+    fn is_wiping_due(&self) -> Result<bool, StoreError> {
+        self.connection
             .query_row("SELECT EXISTS (SELECT 1 FROM chores WHERE what = ?1)", [WIPE], |row| {
                 row.get(0)
             })
-            .map_err(StoreError::sql("looking for chores"))?;
-        if due { self.wipe().map(|_| ()) } else { Ok(()) }
+            .map_err(StoreError::sql("looking for chores"))
     }
 
-    /// Rewrites every file so that nothing removed stays in it; `false` if a reader is in the way.
-    fn wipe(&self) -> Result<bool, StoreError> {
+    /// Rewrites every file so that nothing removed stays in it; `false` if a reader or a process
+    /// that builds an index is in the way.
+    fn wipe(&self, _turn: &Turn) -> Result<bool, StoreError> {
+        let building = self.wait_to_build()?;
         self.connection.execute_batch("VACUUM").map_err(StoreError::sql("rewriting the file"))?;
         // Reader by reader, at most as long as the connection waits for others.
         let busy: bool = self
             .connection
             .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |row| row.get(0))
             .map_err(StoreError::sql("emptying the log"))?;
-        self.seam.before_write("wiping curves");
-        self.rebuild_curves()?;
-        self.rebuild_words()?;
-        self.sweep_clips()?;
-        if !busy {
+        self.sweep_clips(true)?;
+        if let Some(building) = &building {
+            self.remove_derived(building)?;
+        }
+        let done = !busy && building.is_some();
+        if done {
             self.connection
                 .execute("DELETE FROM chores WHERE what = ?1", [WIPE])
                 .map_err(StoreError::sql("ending a chore"))?;
         }
-        Ok(!busy)
+        Ok(done)
     }
 
     /// The tombstones a player would leave.
@@ -225,6 +239,18 @@ impl Library {
 }
 
 impl Writer<'_> {
+    /// Removes every version of what came of a player in packs; the rows shown stay.
+    fn remove_received(&mut self, player: PlayerId) -> Result<(), WriteError> {
+        self.run("removing what came of a player", || {
+            self.db.execute(
+                "DELETE FROM received_items WHERE (sender, owner) IN
+                    (SELECT sender, uid FROM player_origins WHERE player = ?1)",
+                [player.0],
+            )
+        })?;
+        Ok(())
+    }
+
     /// Lets the next packs take back a player whose cases left, under the pseudonym they left with.
     fn ask_back(&mut self, pseudonym: Option<&str>, day: Date) -> Result<(), WriteError> {
         let Some(pseudonym) = pseudonym else { return Ok(()) };
@@ -262,22 +288,9 @@ mod tests {
 
     use super::*;
     use crate::library::envelope::raw_f32;
-    use crate::library::tests::made;
+    use crate::library::tests::made::{self, holding};
     use crate::library::{Author, Clip, FaultLabel, LabelState};
     use crate::video::Placed;
-
-    /// Every file of a folder that holds `needle`.
-    fn holding(folder: &Path, needle: &[u8]) -> Vec<String> {
-        let mut found = Vec::new();
-        for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
-            if entry.path().is_dir() {
-                found.extend(holding(&entry.path(), needle));
-            } else if fs::read(entry.path()).unwrap().windows(needle.len()).any(|w| w == needle) {
-                found.push(entry.path().display().to_string());
-            }
-        }
-        found
-    }
 
     /// Things of the player, and whether a file of the whole library holds them; words in the word
     /// index are stems in small letters.
@@ -358,8 +371,11 @@ mod tests {
         assert_eq!(forgotten.removed, removed);
         assert_eq!((forgotten.wiped, forgotten.sent, forgotten.mentions), (true, vec![], vec![]));
         expect_gone(folder.path(), "while the library is open");
+        assert!(["curves", "words"].iter().all(|name| !folder.path().join(name).exists()));
         assert_eq!(library.find_words("quokkanote").unwrap().cases, Some(vec![]));
         assert_eq!(library.find_words("calm").unwrap().cases, Some(vec![CaseId(2)]));
+        library.sync().unwrap();
+        expect_gone(folder.path(), "once what is derived was built again");
         assert!(library.verify(false, &crate::work::Watch::default()).unwrap().findings.is_empty());
         drop(library);
         expect_gone(folder.path(), "after it was closed");

@@ -1,12 +1,13 @@
 //! The case store: what is kept about players, recordings, serves, faults, plans and follow-ups.
 //!
-//! A [`Library`] is a folder. `library.db` (SQLite) is the truth; the curve index in `curves/`
-//! and the word index in `words/` are derived from it and can be rebuilt at any time.
+//! A [`Library`] is a folder. `library.db` (SQLite) is the truth; what lies in `curves/` and
+//! `words/` is derived from it by the room that searches, and can be rebuilt at any time.
 //! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
 mod catalogue;
 mod clips;
 mod days;
+mod derived;
 pub(crate) mod envelope;
 mod errors;
 mod forget;
@@ -26,11 +27,12 @@ mod verify;
 pub(crate) mod write;
 
 pub use crate::catalogue::ServeType;
+pub(crate) use clips::COMING;
 pub use clips::Clip;
 pub use days::{check_born, check_past, check_planned};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use forget::{Forgotten, SentPack};
-pub use lock::Holder;
+pub use lock::{Holder, Locked};
 pub use named::Named;
 pub use prints::is_print;
 pub(crate) use prints::keyed_print;
@@ -42,5 +44,5 @@ pub use types::{
     Grip, LabelState, Level, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
     RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
-pub use verify::{Finding, Verified};
+pub use verify::Finding;
 pub use write::{Added, NewRecording, Writer};

@@ -1,13 +1,12 @@
 //! Opening, creating and closing a library; one transaction for every change.
 
-use std::cell::Cell;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
-use super::lock::WriteLock;
+use super::lock::{FileLock, PATIENCE, identity};
 use super::seam::Seam;
 use super::write::Writer;
 use super::{Named, OpenError, StoreError, WriteError};
@@ -32,7 +31,9 @@ const NOTES_BEFORE_4: &str = "SELECT c.id AS id, c.id AS case_id, c.note AS text
             WHERE o.case_id = c.id), 0) AS came
     FROM main.cases c WHERE c.note IS NOT NULL";
 const DB_FILE: &str = "library.db";
-const LOCK_FILE: &str = "library.lock";
+/// Every file of a library in which nothing is stored, in the order in which they may go.
+const LEFT_BEHIND: [&str; 6] =
+    [DB_FILE, "library.db-wal", "library.db-shm", "derived.lock", "library.lock", "library.turn"];
 /// How long to wait for another connection to finish a change.
 const BUSY: Duration = Duration::from_secs(5);
 /// Pages SQLite may keep in memory, KiB.
@@ -40,43 +41,50 @@ const CACHE_KIB: i64 = 64 * 1024;
 
 /// A library: a folder with the store and what is derived from it.
 ///
-/// `library.db` (SQLite) is the truth; `curves/` and `words/` are derived from it and may be
-/// deleted at any time. One process at a time opens a library for writing; any number read beside
-/// it. A change is acknowledged when the call returns, and then survives a crash at any moment.
+/// `library.db` (SQLite) is the truth; what lies in the folders beside it is derived from it and
+/// may be deleted at any time. Any number of processes read and change a library at once: a change
+/// waits for its turn, reading never waits. A change is acknowledged when the call returns, and
+/// then survives a crash at any moment.
 #[derive(Debug)]
 pub struct Library {
     folder: PathBuf,
     pub(crate) connection: Connection,
     pub(crate) seam: Seam,
-    /// Whether derived indexes may be behind the store.
-    derived_behind: Cell<bool>,
     uid: String,
-    lock: Option<WriteLock>,
+    /// Whether this handle may change the library, and by what its file is known again.
+    writable: Option<(u64, u64)>,
+    patience: Duration,
 }
+
+/// The turn to change a library, until it is dropped.
+#[derive(Debug)]
+pub(crate) struct Turn(#[expect(dead_code, reason = "held, not read")] FileLock);
 
 impl Library {
     /// Makes a new, empty library in `folder` (made if missing) and opens it for writing.
     ///
     /// # Errors
-    /// [`OpenError::Exists`] if a library is there already; [`OpenError::Locked`] if another
-    /// process is just making one.
+    /// [`OpenError::Exists`] if a library is there already, made by another process just now or
+    /// earlier; [`OpenError::Locked`] if another process does not come to an end with making one.
     pub fn create(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
         Self::create_with(folder.as_ref(), Seam::default())
     }
 
     /// Opens the library in `folder` for reading and writing.
     ///
-    /// What a crash left behind in the derived indexes is repaired when they are first used. A
-    /// library of an older format is brought to this one first, whole or not at all.
+    /// Others may have it open for writing too: only a change takes a turn ([`Library::write`]). A
+    /// library of an older format is brought to this one first, whole or not at all; a wipe that
+    /// was cut short is finished.
     ///
     /// # Errors
-    /// [`OpenError::Missing`], [`OpenError::Locked`] while another process writes,
-    /// [`OpenError::NotALibrary`] and [`OpenError::Format`] for foreign files.
+    /// [`OpenError::Missing`], [`OpenError::NotALibrary`] and [`OpenError::Format`] for foreign
+    /// files; [`OpenError::Locked`] if an older format is to be changed and another process does
+    /// not let it come to that.
     pub fn open(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
         Self::open_with(folder.as_ref(), Seam::default())
     }
 
-    /// Opens the library in `folder` for reading, beside any number of others and one writer.
+    /// Opens the library in `folder` for reading, beside any number of others.
     ///
     /// A library of an older format is read as it is; what that format lacks is empty.
     ///
@@ -115,12 +123,12 @@ impl Library {
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
-        Self::assemble(folder, connection, Seam::default(), None)
+        Self::assemble(folder, connection, Seam::default(), false)
     }
 
     pub(crate) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
         fs::create_dir_all(folder).map_err(StoreError::io(folder, "making the folder"))?;
-        let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
+        let _turn = FileLock::take_turn(folder, PATIENCE)?;
         let file = folder.join(DB_FILE);
         let mut connection = connect(&file, &seam, OpenFlags::SQLITE_OPEN_CREATE)?;
         match check_format(&connection, &file)? {
@@ -132,7 +140,7 @@ impl Library {
             Kind::Foreign(error) => return Err(*error),
         }
         lay_schema(&mut connection).map_err(StoreError::sql("laying the schema"))?;
-        Self::assemble(folder, connection, seam, Some(lock))
+        Self::assemble(folder, connection, seam, true)
     }
 
     pub(crate) fn open_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
@@ -140,18 +148,24 @@ impl Library {
         if !file.is_file() {
             return Err(OpenError::Missing { folder: folder.to_owned() });
         }
-        let lock = WriteLock::take(&folder.join(LOCK_FILE))?;
         let mut connection = connect(&file, &seam, OpenFlags::empty())?;
-        match check_format(&connection, &file)? {
-            Kind::Ours => {}
-            Kind::Older(format) => {
+        let mut kind = check_format(&connection, &file)?;
+        if matches!(kind, Kind::Older(_)) {
+            let _turn = FileLock::take_turn(folder, PATIENCE)?;
+            // Another process may have done it while we waited.
+            kind = check_format(&connection, &file)?;
+            if let Kind::Older(format) = kind {
                 migrate(&mut connection, format).map_err(StoreError::sql("migrating"))?;
+                kind = Kind::Ours;
             }
+        }
+        match kind {
+            Kind::Ours | Kind::Older(_) => {}
             Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
             Kind::Foreign(error) => return Err(*error),
         }
-        let library = Self::assemble(folder, connection, seam, Some(lock))?;
-        library.do_chores()?;
+        let library = Self::assemble(folder, connection, seam, true)?;
+        library.finish_wiping()?;
         Ok(library)
     }
 
@@ -159,15 +173,19 @@ impl Library {
         folder: &Path,
         connection: Connection,
         seam: Seam,
-        lock: Option<WriteLock>,
+        writable: bool,
     ) -> Result<Self, OpenError> {
         set_up(&connection).map_err(StoreError::sql("opening"))?;
         connection.set_prepared_statement_cache_capacity(128);
         let uid = connection
             .query_row("SELECT uid FROM library", [], |row| row.get(0))
             .map_err(StoreError::sql("reading the library's id"))?;
-        let derived_behind = Cell::new(lock.is_some());
-        Ok(Self { folder: folder.to_owned(), connection, seam, derived_behind, uid, lock })
+        let file = folder.join(DB_FILE);
+        let writable = writable
+            .then(|| fs::metadata(&file).map(|meta| identity(&meta)))
+            .transpose()
+            .map_err(StoreError::io(&file, "opening"))?;
+        Ok(Self { folder: folder.to_owned(), connection, seam, uid, writable, patience: PATIENCE })
     }
 
     /// The folder.
@@ -179,7 +197,7 @@ impl Library {
     /// Whether this handle may change the library.
     #[must_use]
     pub fn is_writable(&self) -> bool {
-        self.lock.is_some()
+        self.writable.is_some()
     }
 
     /// The library's own id, made with it and the same in every copy.
@@ -190,18 +208,27 @@ impl Library {
 
     /// Makes several changes as one: all of them are stored, or none.
     ///
-    /// When this returns `Ok`, the changes survive a crash. If `change` returns an error or
-    /// panics, nothing of it stays.
+    /// Waits for its turn, up to 10 s: changes of several processes come one after the other. When
+    /// this returns `Ok`, the changes survive a crash. If `change` returns an error or panics,
+    /// nothing of it stays. What takes long, such as reading a file, is done before.
     ///
     /// # Errors
-    /// Whatever `change` returns; [`WriteError::ReadOnly`]; a failing disk.
+    /// Whatever `change` returns; [`WriteError::ReadOnly`]; [`WriteError::Locked`] if the turn did
+    /// not come; [`WriteError::Replaced`]; a failing disk.
     pub fn write<T>(
         &mut self,
         change: impl FnOnce(&mut Writer<'_>) -> Result<T, WriteError>,
     ) -> Result<T, WriteError> {
-        if self.lock.is_none() {
-            return Err(WriteError::ReadOnly { folder: self.folder.clone() });
-        }
+        let turn = self.take_turn()?;
+        self.write_in(&turn, change)
+    }
+
+    /// [`Library::write`] in a turn that is longer than this change.
+    pub(crate) fn write_in<T>(
+        &mut self,
+        _turn: &Turn,
+        change: impl FnOnce(&mut Writer<'_>) -> Result<T, WriteError>,
+    ) -> Result<T, WriteError> {
         let transaction = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
@@ -211,41 +238,68 @@ impl Library {
         let value = change(&mut writer)?;
         writer.finish()?;
         transaction.commit().map_err(StoreError::sql("storing a change"))?;
-        self.derived_behind.set(true);
         Ok(value)
     }
 
-    /// Brings the derived indexes up to the store.
-    ///
-    /// Searches do so on their own, and dropping the library does; call this after a long series
-    /// of changes, or to learn of errors. Without it nothing is lost: the next opening catches up.
+    /// Waits for the turn to change the library. Never while another turn of it is held.
     ///
     /// # Errors
-    /// [`StoreError::Curves`], [`StoreError::Words`]; [`WriteError::ReadOnly`].
-    pub fn sync(&mut self) -> Result<(), WriteError> {
-        if self.lock.is_none() {
+    /// [`WriteError::ReadOnly`]; [`WriteError::Locked`]; [`WriteError::Replaced`].
+    pub(crate) fn take_turn(&self) -> Result<Turn, WriteError> {
+        let Some(own) = self.writable else {
             return Err(WriteError::ReadOnly { folder: self.folder.clone() });
-        }
-        self.sync_derived()?;
-        Ok(())
+        };
+        let turn = Turn(FileLock::take_turn(&self.folder, self.patience)?);
+        let file = self.folder.join(DB_FILE);
+        let there = fs::metadata(&file).is_ok_and(|meta| identity(&meta) == own);
+        let format: i64 = self
+            .connection
+            .query_row("PRAGMA user_version", [], |row| row.get(0))
+            .map_err(StoreError::sql("reading the format number"))?;
+        if there && format == FORMAT { Ok(turn) } else { Err(WriteError::Replaced { file }) }
     }
 
-    fn sync_derived(&self) -> Result<(), StoreError> {
-        if self.derived_behind.get() {
-            self.sync_curves()?;
-            self.sync_words()?;
-            self.derived_behind.set(false);
+    /// Removes the files of a library in which nothing is stored, for one that was made a moment
+    /// ago; `false`, and nothing removed, if anything is stored by now.
+    ///
+    /// # Errors
+    /// [`WriteError::ReadOnly`]; [`WriteError::Locked`]; [`StoreError::Io`].
+    pub fn take_back(self) -> Result<bool, WriteError> {
+        let turn = self.take_turn()?;
+        let held = "SELECT EXISTS (SELECT 1 FROM players) OR EXISTS (SELECT 1 FROM packs_received)
+            OR EXISTS (SELECT 1 FROM packs_sent) OR EXISTS (SELECT 1 FROM catalogue_files)
+            OR EXISTS (SELECT 1 FROM tombstones)";
+        let holds: bool = self
+            .connection
+            .query_row(held, [], |row| row.get(0))
+            .map_err(StoreError::sql("looking for anything stored"))?;
+        let Some(building) = self.wait_to_build()?.filter(|_| !holds) else { return Ok(false) };
+        self.remove_derived(&building)?;
+        let folder = self.folder;
+        // The last connection folds the log into the file.
+        drop(self.connection);
+        // The store first: without it nothing else is taken for a library. The locks are still
+        // held; who waits for one that is removed looks again.
+        for name in LEFT_BEHIND {
+            let path = folder.join(name);
+            match fs::remove_file(&path) {
+                Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
+                    return Err(StoreError::io(&path, "taking back")(error).into());
+                }
+                _ => {}
+            }
         }
-        Ok(())
+        drop(turn);
+        Ok(true)
     }
-}
 
-impl Drop for Library {
-    fn drop(&mut self) {
-        if self.lock.is_some() && !std::thread::panicking() {
-            // What fails here is caught up on when the library is next opened.
-            let _ = self.sync_derived();
-        }
+    /// How long a change waits for its turn before it gives up; 10 s at first.
+    pub fn set_patience(&mut self, patience: Duration) {
+        self.patience = patience;
+    }
+
+    pub(crate) fn patience(&self) -> Duration {
+        self.patience
     }
 }
 

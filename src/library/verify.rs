@@ -1,8 +1,8 @@
-//! Is the library sound? Every page, reference, checksum, and what is derived against the store.
+//! Is the store sound? Every page, reference and checksum.
 
 use std::fmt;
 
-use super::{Counts, Library, RecordingId, ServeId, StoreError, WriteError};
+use super::{Library, RecordingId, ServeId, StoreError, WriteError};
 use crate::work::{Stage, Watch};
 
 /// One thing that is not as it should be.
@@ -23,97 +23,33 @@ impl fmt::Display for Finding {
     }
 }
 
-/// What [`Library::verify`] looked at and found.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Verified {
-    /// What was checked.
-    pub checked: Counts,
-    /// What is or was wrong, in the order of checking.
-    pub findings: Vec<Finding>,
-    /// Whether everything derived was built anew.
-    pub rebuilt: bool,
-}
-
-impl Verified {
-    /// Whether nothing is wrong any more.
-    #[must_use]
-    pub fn is_sound(&self) -> bool {
-        self.findings.iter().all(|finding| finding.repaired)
-    }
-}
-
 impl Library {
-    /// Checks the whole library: SQLite's own integrity and foreign keys, every stored value's
-    /// checksum and format, the curve index and the word index against the store.
-    ///
-    /// Open for writing, derived indexes that disagree are built anew; with `rebuild` they are in
-    /// any case, and pictures cut from clips are removed, to be cut anew when they are next looked
-    /// at; copies of clips that belong to no recording are removed, with their pictures. `watch` is told each value and index.
-    /// Cost: reads everything once.
+    /// Checks the store: SQLite's own integrity and foreign keys, every stored value's checksum
+    /// and format. `watch` is told each value. Cost: reads everything once.
     ///
     /// # Errors
-    /// [`WriteError::ReadOnly`] for `rebuild` on a library opened for reading; [`StoreError`] if
-    /// the store cannot be read at all; [`StoreError::Stopped`]: an index that was being built is
-    /// built anew by the next search. Damage is a finding, not an error.
-    pub fn verify(&mut self, rebuild: bool, watch: &Watch) -> Result<Verified, WriteError> {
-        if rebuild && !self.is_writable() {
-            return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
-        }
-        let interruptible = self.interruptible(watch);
+    /// [`StoreError`] if the store cannot be read at all; [`StoreError::Stopped`]. Damage is a
+    /// finding, not an error.
+    pub(crate) fn check_store(&self, watch: &Watch) -> Result<Vec<Finding>, StoreError> {
         let mut findings = self.check_database()?;
         self.check_values(&mut findings, watch)?;
-        let step = |done| watch.step(Stage::Indexes, done, 4).map_err(StoreError::from);
-        step(0)?;
-        let curves = match self.check_curves() {
-            Ok(problems) => problems,
-            Err(StoreError::Stopped(stopped)) => return Err(StoreError::from(stopped).into()),
-            Err(error) => vec![error.to_string()],
-        };
-        step(1)?;
-        let words = match self.check_words() {
-            Ok(problem) => problem.err().into_iter().collect(),
-            Err(StoreError::Stopped(stopped)) => return Err(StoreError::from(stopped).into()),
-            Err(error) => vec![error.to_string()],
-        };
-        step(2)?;
-        let mut done = 2;
-        for (place, problems, repair) in [
-            ("curves", curves, Self::rebuild_curves as fn(&Self) -> Result<(), StoreError>),
-            ("words", words, |library| library.rebuild_words().map(|_| ())),
-        ] {
-            let mut repaired = false;
-            if rebuild || (self.is_writable() && !problems.is_empty()) {
-                match repair(self) {
-                    Ok(()) => repaired = true,
-                    Err(StoreError::Stopped(stopped)) => {
-                        return Err(StoreError::from(stopped).into());
-                    }
-                    Err(error) => {
-                        let problem = format!("could not be rebuilt: {error}");
-                        findings.push(Finding { place, problem, repaired: false });
-                    }
-                }
-            }
-            findings.extend(problems.into_iter().map(|problem| Finding {
-                place,
-                problem,
-                repaired,
-            }));
-            done += 1;
-            step(done)?;
+        Ok(findings)
+    }
+
+    /// Removes copies of clips that belong to no recording, with their pictures, and with
+    /// `rebuild` all pictures cut from clips, to be cut anew when they are next looked at; in a
+    /// turn of its own. What was found.
+    ///
+    /// # Errors
+    /// [`WriteError::ReadOnly`]; [`WriteError::Locked`]; [`StoreError::Io`].
+    pub(crate) fn tidy_clips(&self, rebuild: bool) -> Result<Option<Finding>, WriteError> {
+        let _turn = self.take_turn()?;
+        if rebuild {
+            self.drop_stills()?;
         }
-        drop(interruptible);
-        if self.is_writable() {
-            if rebuild {
-                self.drop_stills()?;
-            }
-            let swept = self.sweep_clips()?;
-            if swept > 0 {
-                let problem = format!("{swept} copies of clips belong to no recording");
-                findings.push(Finding { place: "clips", problem, repaired: true });
-            }
-        }
-        Ok(Verified { checked: self.counts()?, findings, rebuilt: rebuild })
+        let swept = self.sweep_clips(false)?;
+        let problem = format!("{swept} copies of clips belong to no recording");
+        Ok((swept > 0).then_some(Finding { place: "clips", problem, repaired: true }))
     }
 
     fn check_database(&self) -> Result<Vec<Finding>, StoreError> {

@@ -33,6 +33,16 @@ impl Desk {
             .unwrap()
     }
 
+    /// The program to be run on this library, not started yet.
+    pub(crate) fn command(&self, args: &[&str]) -> std::process::Command {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_precedent"));
+        command
+            .current_dir(self.folder.path())
+            .env("PRECEDENT_LIBRARY", self.at("library"))
+            .args(args);
+        command
+    }
+
     /// Runs, checks the exit status and returns (standard output, standard error).
     pub(crate) fn expect(&self, status: i32, args: &[&str]) -> (String, String) {
         self.checked(status, args, self.run(args))

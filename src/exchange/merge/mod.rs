@@ -11,7 +11,7 @@ mod show;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
 
 use self::check::check_print;
 use super::received::{Arrived, Brought, CaseItem, Item, Leaving};
@@ -46,12 +46,12 @@ impl Library {
     /// # Errors
     /// As there.
     pub fn try_receive(&mut self, pack: &Arrived) -> Result<Brought, WriteError> {
-        if !self.is_writable() {
-            return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
-        }
+        let _turn = self.take_turn()?;
         // Dropped without a commit, it is rolled back.
-        let transaction =
-            self.connection.transaction().map_err(StoreError::sql("beginning a change"))?;
+        let transaction = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(StoreError::sql("beginning a change"))?;
         Writer::begin(&transaction)?.receive(pack)
     }
 }
@@ -195,21 +195,6 @@ impl Writer<'_> {
                 )?
                 .query_row(params![pack.sender, owner, pack.made], |row| row.get(0))
         })
-    }
-
-    /// Removes every version of a received player, in all packs; for a player who is forgotten.
-    ///
-    /// # Errors
-    /// [`StoreError::Sql`].
-    pub fn drop_versions(&mut self, player: PlayerId) -> Result<(), WriteError> {
-        self.run("removing what came of a player", || {
-            self.db.execute(
-                "DELETE FROM received_items WHERE (sender, owner) IN
-                    (SELECT sender, uid FROM player_origins WHERE player = ?1)",
-                [player.0],
-            )
-        })?;
-        Ok(())
     }
 
     /// Remembers a pack that leaves and whose cases are in it; returns its number.

@@ -187,3 +187,66 @@ fn verify_names_every_damaged_value_and_broken_reference() {
         assert!(text.contains(expected), "'{expected}' is missing in\n{text}");
     }
 }
+
+/// One builds, and nobody waits: searches answer rightly at once, from memory.
+#[test]
+fn while_one_builds_others_search_and_change() {
+    let (_folder, mut library) = academy();
+    let other = Library::open(library.folder()).unwrap();
+    let building = other.try_to_build().unwrap().unwrap();
+    assert!(library.try_to_build().unwrap().is_none());
+    let query = made::serve(33).curve.values;
+    let start = std::time::Instant::now();
+    for round in 0..2 {
+        let all = ids(&library);
+        let wanted = plain(&library, &query, 5, &all);
+        assert_eq!(found(&library, &query, 5, &all), wanted, "round {round}");
+        let code = if round == 0 { "p1" } else { "p99" };
+        let hits = library.find_words(code).unwrap().cases.unwrap();
+        assert!(!hits.is_empty(), "{code}");
+        let new = library.add_player(&made::player("p99"));
+        if let Ok(player) = new {
+            made::add(&mut library, player, 60, date(2026, 5, 1), 3).unwrap();
+        }
+    }
+    assert!(start.elapsed() < std::time::Duration::from_secs(5), "{:?}", start.elapsed());
+    let folder = library.folder().to_owned();
+    assert!(!folder.join("curves/core-1.mark").exists() && !folder.join("words").exists());
+    drop(building);
+    library.sync().unwrap();
+    assert!(folder.join("curves/core-1.mark").exists() && folder.join("words").exists());
+    let verified = library.verify(false, &crate::work::Watch::default()).unwrap();
+    assert_eq!(verified.findings, []);
+}
+
+/// Two build in turns while a third changes the library: every answer is right throughout.
+#[test]
+fn builders_and_writers_at_once_leave_sound_indexes() {
+    let (_folder, library) = academy();
+    let folder = library.folder().to_owned();
+    let query = made::serve(33).curve.values;
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let mut writer = Library::open(&folder).unwrap();
+            let player = writer.player_by_code("p1").unwrap().id;
+            for seed in 100..112 {
+                made::add(&mut writer, player, seed, date(2026, 5, 2), 1).unwrap();
+            }
+        });
+        for _ in 0..2 {
+            scope.spawn(|| {
+                let library = Library::open(&folder).unwrap();
+                for _ in 0..6 {
+                    library.sync().unwrap();
+                    let _one_state = library.hold_state().unwrap();
+                    let all = ids(&library);
+                    assert_eq!(found(&library, &query, 5, &all), plain(&library, &query, 5, &all));
+                }
+            });
+        }
+    });
+    let mut library = library;
+    library.sync().unwrap();
+    assert_eq!(ids(&library).len(), 36);
+    assert_eq!(library.verify(false, &crate::work::Watch::default()).unwrap().findings, []);
+}

@@ -208,7 +208,7 @@ fn a_library_of_format_4_is_read_and_checked() {
     let case = library.case(CaseId(1)).unwrap();
     assert_eq!(case.plans, lived());
     assert_eq!(case.notes[0].by, Some(Author::Coach("ash".to_owned())));
-    let verified = library.verify(true, |_, _| {}).unwrap();
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 

@@ -117,3 +117,16 @@ pub(crate) fn add(
 pub(crate) fn hash(seed: u32) -> String {
     blake3::hash(&seed.to_le_bytes()).to_hex().to_string()
 }
+
+/// Every file of a folder that holds `needle`.
+pub(crate) fn holding(folder: &std::path::Path, needle: &[u8]) -> Vec<String> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap().map(Result::unwrap) {
+        if entry.path().is_dir() {
+            found.extend(holding(&entry.path(), needle));
+        } else if std::fs::read(entry.path()).unwrap().windows(needle.len()).any(|w| w == needle) {
+            found.push(entry.path().display().to_string());
+        }
+    }
+    found
+}

@@ -1,4 +1,5 @@
 use std::ops::ControlFlow;
+use std::time::Duration;
 
 use jiff::civil::date;
 use rusqlite::Connection;
@@ -279,31 +280,89 @@ fn removing_a_player_takes_everything_and_every_byte() {
 }
 
 #[test]
-fn one_writes_and_many_read() {
+fn two_write_in_turns_and_many_read() {
     let (_folder, mut writer) = new_library();
     let folder = writer.folder().to_owned();
-    let error = Library::open(&folder).unwrap_err();
-    let text = error.to_string();
-    assert!(matches!(error, OpenError::Locked { .. }), "{text}");
-    assert!(text.contains("library.lock: open for writing by process "), "{text}");
-    assert!(text.contains(&std::process::id().to_string()), "{text}");
-    let OpenError::Locked { holder: Some(holder), .. } = error else { panic!("{text}") };
-    let age = jiff::Timestamp::now().duration_since(holder.since.unwrap());
-    assert!((0..60).contains(&age.as_secs()), "{text}");
-    let rest = "wait until it ends or close it; commands that only read work meanwhile, and so \
-        does opening it for reading only";
-    assert!(text.contains(&format!("by {holder}; {rest}")), "{text}");
-
     let mut reader = Library::open_read_only(&folder).unwrap();
     let second = Library::open_read_only(&folder).unwrap();
+    let mut other = Library::open(&folder).unwrap();
     assert_eq!(reader.counts().unwrap().players, 0);
     writer.add_player(&made::player("p07")).unwrap();
-    assert_eq!(reader.counts().unwrap().players, 1);
-    assert_eq!(second.counts().unwrap().players, 1);
-    let error = reader.add_player(&made::player("p08")).unwrap_err();
+    other.add_player(&made::player("p08")).unwrap();
+    writer.add_player(&made::player("p09")).unwrap();
+    for library in [&reader, &second, &writer, &other] {
+        assert_eq!(library.counts().unwrap().players, 3);
+    }
+    let error = reader.add_player(&made::player("p10")).unwrap_err();
     assert!(matches!(error, WriteError::ReadOnly { .. }), "{error}");
-    drop(writer);
-    Library::open(&folder).unwrap();
+}
+
+#[test]
+fn a_turn_that_does_not_come_names_who_has_it_and_reading_goes_on() {
+    let (_folder, mut library) = new_library();
+    library.add_player(&made::player("p07")).unwrap();
+    let folder = library.folder().to_owned();
+    let busy = Library::open(&folder).unwrap();
+    let turn = busy.take_turn().unwrap();
+
+    library.set_patience(Duration::from_millis(50));
+    let error = library.add_player(&made::player("p08")).unwrap_err();
+    let text = error.to_string();
+    let WriteError::Locked(Locked { holder: Some(holder), waited, .. }) = error else {
+        panic!("{text}")
+    };
+    assert_eq!(holder.pid, std::process::id());
+    assert!(waited >= Duration::from_millis(50), "{text}");
+    let age = jiff::Timestamp::now().duration_since(holder.since.unwrap());
+    assert!((0..60).contains(&age.as_secs()), "{text}");
+    let rest = "is changing the library; waited 0 s; let it finish, or end it, and try again; what \
+        only reads works meanwhile";
+    assert!(text.ends_with(&format!("library.lock: {holder} {rest}")), "{text}");
+
+    // Opening, even for writing, and reading wait for nobody.
+    let start = std::time::Instant::now();
+    assert_eq!(library.counts().unwrap().players, 1);
+    assert_eq!(Library::open(&folder).unwrap().counts().unwrap().players, 1);
+    assert_eq!(Library::open_read_only(&folder).unwrap().counts().unwrap().players, 1);
+    assert!(start.elapsed() < Duration::from_secs(5), "{:?}", start.elapsed());
+
+    drop(turn);
+    library.add_player(&made::player("p08")).unwrap();
+}
+
+#[test]
+fn a_library_that_was_replaced_since_is_not_changed() {
+    let (_folder, library) = new_library();
+    let folder = library.folder().to_owned();
+    let mut late = Library::open(&folder).unwrap();
+    assert!(library.take_back().unwrap());
+    assert!(folder.read_dir().unwrap().next().is_none());
+    let error = late.add_player(&made::player("p07")).unwrap_err();
+    assert!(matches!(error, WriteError::Replaced { .. }), "{error}");
+    assert!(error.to_string().contains("nothing was changed; open the library anew"), "{error}");
+
+    let mut again = Library::create(&folder).unwrap();
+    let error = late.add_player(&made::player("p07")).unwrap_err();
+    assert!(matches!(error, WriteError::Replaced { .. }), "{error}");
+    again.add_player(&made::player("p08")).unwrap();
+    assert!(!Library::open(&folder).unwrap().take_back().unwrap());
+    assert_eq!(again.counts().unwrap().players, 1);
+
+    again.connection.pragma_update(None, "user_version", 99).unwrap();
+    let error = again.add_player(&made::player("p09")).unwrap_err();
+    assert!(matches!(error, WriteError::Replaced { .. }), "{error}");
+}
+
+#[test]
+fn only_a_player_of_whom_nothing_is_stored_is_idle() {
+    let (_folder, mut library) = new_library();
+    let idle = library.add_player(&made::player("p07")).unwrap();
+    let busy = library.add_player(&made::player("p08")).unwrap();
+    made::add(&mut library, busy, 1, date(2026, 3, 4), 1).unwrap();
+    assert!(library.write(|w| w.remove_idle_player(idle)).unwrap());
+    assert!(!library.write(|w| w.remove_idle_player(busy)).unwrap());
+    let left: Vec<_> = library.players().unwrap().into_iter().map(|player| player.id).collect();
+    assert_eq!(left, [busy]);
 }
 
 #[test]

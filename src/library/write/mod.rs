@@ -465,6 +465,22 @@ impl<'t> Writer<'t> {
         found(changed, || id.to_string())
     }
 
+    /// Removes a player of whom nothing is stored; whether that was so.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn remove_idle_player(&mut self, id: PlayerId) -> Result<bool, WriteError> {
+        let removed = self.run("removing a player", || {
+            self.db.execute(
+                "DELETE FROM players WHERE id = ?1
+                     AND NOT EXISTS (SELECT 1 FROM cases WHERE player = ?1)
+                     AND NOT EXISTS (SELECT 1 FROM recordings WHERE player = ?1)",
+                [id.0],
+            )
+        })?;
+        Ok(removed > 0)
+    }
+
     /// The case of a player and day, made if missing; and whether it was there before.
     ///
     /// # Errors

@@ -1,0 +1,90 @@
+//! Keeping what is derived in step with the store: one builds at a time, nobody waits to read.
+//!
+//! A search by whoever may write brings the index it needs up to the store first, if nobody is
+//! building just then. Everybody else, and everybody meanwhile, puts what the index lacks beside
+//! it in memory: the answer is the same.
+
+use std::ops::{Deref, DerefMut};
+
+use rusqlite::Transaction;
+
+use crate::library::{Library, StoreError, WriteError};
+
+impl Library {
+    /// Brings the derived indexes up to the store, waiting for whoever is just building them.
+    ///
+    /// Searches do so on their own; call this after a series of changes, or have it called
+    /// ([`InStep`]), so that those who only read need not put anything beside the index. Without
+    /// it nothing is lost.
+    ///
+    /// # Errors
+    /// [`StoreError::Curves`], [`StoreError::Words`]; [`WriteError::ReadOnly`].
+    pub fn sync(&self) -> Result<(), WriteError> {
+        if !self.is_writable() {
+            return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
+        }
+        if self.curves_are_in_step()? && self.words_are_in_step()? {
+            return Ok(());
+        }
+        // Whoever builds all that time leaves the rest to the next search.
+        let Some(_turn) = self.wait_to_build()? else { return Ok(()) };
+        let _one_state = self.hold_state()?;
+        self.sync_curves()?;
+        self.sync_words()?;
+        Ok(())
+    }
+
+    /// Everything read until this is dropped is of one state of the store, whatever others change;
+    /// `None` where that is so already.
+    pub(super) fn hold_state(&self) -> Result<Option<Transaction<'_>>, StoreError> {
+        let begin = || self.connection.unchecked_transaction();
+        self.connection.is_autocommit().then(begin).transpose().map_err(StoreError::sql("reading"))
+    }
+}
+
+/// A library whose derived indexes are brought up to the store when this is dropped.
+///
+/// For one command or one request that changes the library. What fails then is caught up on by the
+/// next search.
+#[derive(Debug)]
+pub struct InStep(Option<Library>);
+
+impl InStep {
+    /// Takes charge of `library`.
+    #[must_use]
+    pub fn new(library: Library) -> Self {
+        Self(Some(library))
+    }
+
+    /// The library itself, its indexes as they are.
+    ///
+    /// # Panics
+    /// Never: the library is there until this is consumed or dropped.
+    #[must_use]
+    pub fn into_inner(mut self) -> Library {
+        self.0.take().expect("held until dropped")
+    }
+}
+
+impl Deref for InStep {
+    type Target = Library;
+
+    fn deref(&self) -> &Library {
+        self.0.as_ref().expect("held until dropped")
+    }
+}
+
+impl DerefMut for InStep {
+    fn deref_mut(&mut self) -> &mut Library {
+        self.0.as_mut().expect("held until dropped")
+    }
+}
+
+impl Drop for InStep {
+    fn drop(&mut self) {
+        if let Some(library) = self.0.take().filter(|_| !std::thread::panicking()) {
+            // Said above: nothing is lost, the next search catches up.
+            let _ = library.sync();
+        }
+    }
+}
