@@ -556,22 +556,85 @@ fn a_player_is_forgotten_only_when_that_is_confirmed() {
     assert!(err.contains("checked 2 players") && err.contains("sound"), "{err}");
 }
 
-/// Another process holds the library open for writing: reading goes on, writing names the holder.
+/// Another process has the library open for writing: nobody minds. It is in the middle of a change:
+/// reading goes on, a change waits for its turn and in the end names who has it.
 #[test]
-fn while_one_writes_others_read() {
+fn while_one_writes_others_read_and_wait_for_their_turn() {
     let desk = Desk::stocked();
-    let writer = precedent::library::Library::open(desk.at("library")).unwrap();
-    let (_, err) = desk.expect(2, &["label", "c1", "--heel-pad", "2"]);
-    let holder = format!("open for writing by process {}", std::process::id());
-    assert!(err.contains(&holder) && err.contains(" since "), "{err}");
-    assert!(err.contains("commands that only read work meanwhile"), "{err}");
-    let (_, err) = desk.expect(2, &["verify"]);
-    assert!(err.contains(&holder) && err.contains("--read-only"), "{err}");
+    let open = precedent::library::Library::open(desk.at("library")).unwrap();
+    desk.expect(0, &["label", "c1", "--heel-pad", "2"]);
+    let lock = std::fs::File::create(desk.at("library").join("library.lock")).unwrap();
+    lock.lock().unwrap();
+    std::io::Write::write_all(&mut &lock, b"4711\ncourt-side\n2026-11-30T06:00:00Z\n").unwrap();
     desk.expect(0, &["like", "s1"]);
     let (_, err) = desk.expect(0, &["verify", "--read-only"]);
     assert!(err.contains("the library is sound"), "{err}");
     let (_, err) = desk.expect(2, &["verify", "--rebuild", "--read-only"]);
     assert!(err.contains("read-only"), "{err}");
-    drop(writer);
-    desk.expect(0, &["label", "c1", "--heel-pad", "2"]);
+    let (_, err) = desk.expect(2, &["label", "c1", "--heel-pad", "3"]);
+    let holder = "process 4711 on court-side since 2026-11-30 06:00:00 UTC is changing the library";
+    assert!(err.contains(holder) && err.contains("let it finish, or end it"), "{err}");
+    drop(lock);
+    desk.expect(0, &["label", "c1", "--heel-pad", "3"]);
+    drop(open);
+}
+
+/// Two processes add at the same time, a new player's recordings both, to a library that neither
+/// finds there: both succeed, and nothing is lost.
+#[test]
+fn two_processes_add_at_the_same_time() {
+    let desk = Desk::new();
+    let runs: Vec<_> = ["new-serve.c3d", "practice-swings.c3d"]
+        .map(|name| {
+            let mut command = desk.command(&["add", &sample(name), "--player", "knot", "--json"]);
+            command.stdout(std::process::Stdio::piped()).stderr(std::process::Stdio::piped());
+            command.spawn().unwrap()
+        })
+        .into_iter()
+        .map(|child| child.wait_with_output().unwrap())
+        .collect();
+    for run in &runs {
+        let said = String::from_utf8_lossy(&run.stderr);
+        assert!(run.status.success(), "{said}");
+    }
+    let library = precedent::library::Library::open_read_only(desk.at("library")).unwrap();
+    let counts = library.counts().unwrap();
+    assert_eq!((counts.players, counts.recordings), (1, 2));
+    drop(library);
+    let (_, err) = desk.expect(0, &["verify", "--read-only"]);
+    assert!(err.contains("the library is sound"), "{err}");
+}
+
+#[test]
+fn words_are_found_ranked_with_excerpts_and_cautions() {
+    let desk = Desk::stocked();
+    desk.expect(0, &["label", "c2", "--note", "late <toss> & \"bench\" again"]);
+    desk.expect(0, &["label", "c1", "--note", "toss fine"]);
+    let (out, err) = desk.expect(0, &["find", "late", "toss", "the"]);
+    assert!(
+        out.starts_with("1. c2 of dunlin, 2026-03-14\n   note: late <toss> & \"bench\" again\n"),
+        "{out}"
+    );
+    assert!(err.contains("left out: 'the' (too common or too long a word)"), "{err}");
+    let hits = desk.objects(0, &["find", "bench", "--json"]);
+    let case = hits.iter().find(|hit| hit["kind"] == "case").unwrap();
+    assert_eq!((&case["case"], &case["player"]), (&Value::from("c2"), &Value::from("dunlin")));
+    assert_eq!(case["excerpts"][0]["text"], "late <toss> & \"bench\" again");
+    assert_eq!(case["excerpts"][0]["matches"][0], serde_json::json!({"start": 15, "end": 20}));
+    // A drill never comes without its cautions, in either form.
+    let drill = hits.iter().find(|hit| hit["id"] == "bench_rise").unwrap();
+    let (out, _) = desk.expect(0, &["find", "bench"]);
+    let cautions = drill["cautions"].as_array().unwrap();
+    assert!(cautions.len() > 1);
+    for caution in cautions {
+        assert_eq!(out.matches(caution.as_str().unwrap()).count(), 1, "{caution}\n{out}");
+    }
+    let hits = desk.objects(0, &["find", "toss", "--where", "player=sanderling", "--json"]);
+    assert_eq!(hits.iter().map(|hit| &hit["case"]).collect::<Vec<_>>(), ["c1"]);
+    let (out, err) = desk.expect(1, &["find", "zebrafinch"]);
+    assert!(out.is_empty() && err.contains("'zebrafinch' (stands nowhere"), "{err}");
+    let (_, err) = desk.expect(1, &["find", "toss", "--where", "player=knot date<2020-01-01"]);
+    assert!(err.contains("3 cases searched"), "{err}");
+    let (_, err) = desk.expect(2, &["find", "toss", "--where", "player=nobody"]);
+    assert!(err.contains("player has no 'nobody'"), "{err}");
 }

@@ -46,6 +46,8 @@ pub(super) enum Command {
     Add(AddArgs),
     /// Fetch what reading clips needs, once; clips are then read without a network
     SetupVideo,
+    /// Look for words in cases, notes, plans and the catalogue; the best answers first
+    Find(FindArgs),
     /// Who served like this before, why, and what was done
     Like(LikeArgs),
     /// Show where a case stands; confirm, reject or add its faults, say where to begin
@@ -279,6 +281,21 @@ pub(super) struct AddArgs {
     pub(super) keep_clip: bool,
     #[command(flatten)]
     pub(super) read: ReadArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct FindArgs {
+    /// What to look for, for example: leg drive bench. In one pair of quotes, "a phrase" must be
+    /// there and -absent must not: 'toss "front foot" -grip'
+    #[arg(required = true, value_name = "WORDS")]
+    pub(super) words: Vec<String>,
+    /// How many answers
+    #[arg(short, default_value_t = 10, value_parser = at_least_one)]
+    pub(super) k: usize,
+    /// Only cases that match, for example "hand=left level=club,competition date>=2026-03"; the
+    /// catalogue is left out then
+    #[arg(long = "where", value_name = "TERMS")]
+    pub(super) filter: Option<String>,
 }
 
 #[derive(Debug, Args)]

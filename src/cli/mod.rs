@@ -9,6 +9,7 @@ mod chosen;
 mod demo;
 mod export;
 mod face;
+mod find;
 mod forget;
 mod judge;
 mod like;
@@ -97,6 +98,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         Command::Read(args) => read::run(args, face),
         Command::Add(args) => add::run(args, library, face),
         Command::SetupVideo => setup_video::run(face),
+        Command::Find(args) => find::run(args, library, face),
         Command::Like(args) => like::run(args, library, face),
         Command::Review(args) => review::run(args, library, face),
         Command::Label(args) => judge::label(args, library, face),

@@ -41,27 +41,43 @@ impl Selection {
     /// Names the term that, when dropped, brings back most.
     #[must_use]
     pub fn why_empty(&self) -> Option<String> {
-        if !self.serves.is_empty() {
-            return None;
+        let empty = self.serves.is_empty();
+        empty.then(|| why_empty("serves", self.searched, &self.terms))
+    }
+}
+
+/// What a filter keeps of serves or cases, by id, and how.
+pub(in crate::find) struct Kept {
+    pub(in crate::find) ids: Vec<i64>,
+    searched: usize,
+    terms: Vec<TermCut>,
+    pub(in crate::find) ignored: Vec<Ignored>,
+}
+
+impl Kept {
+    /// As [`Selection::why_empty`].
+    pub(in crate::find) fn why_empty(&self, what: &str) -> Option<String> {
+        self.ids.is_empty().then(|| why_empty(what, self.searched, &self.terms))
+    }
+}
+
+fn why_empty(what: &str, searched: usize, terms: &[TermCut]) -> String {
+    let Some(worst) = terms.iter().max_by_key(|cut| cut.without) else {
+        return format!("no match: the library holds no {what} yet; add a recording");
+    };
+    let cut = searched - worst.keeps;
+    let term = &worst.term;
+    match worst.without {
+        _ if terms.len() == 1 => {
+            format!("no match: {searched} {what} searched, all cut by {term}; change or drop it")
         }
-        let searched = self.searched;
-        let Some(worst) = self.terms.iter().max_by_key(|cut| cut.without) else {
-            return Some("no match: the library holds no serves yet; add a recording".to_owned());
-        };
-        let cut = searched - worst.keeps;
-        let term = &worst.term;
-        Some(match worst.without {
-            _ if self.terms.len() == 1 => format!(
-                "no match: {searched} serves searched, all cut by {term}; change or drop it"
-            ),
-            0 => format!(
-                "no match: {searched} serves searched, {cut} cut by {term}, and no single term to \
-                 blame; drop several to widen"
-            ),
-            left => format!(
-                "no match: {searched} serves searched, {cut} cut by {term}; without it {left} match"
-            ),
-        })
+        0 => format!(
+            "no match: {searched} {what} searched, {cut} cut by {term}, and no single term to \
+             blame; drop several to widen"
+        ),
+        left => format!(
+            "no match: {searched} {what} searched, {cut} cut by {term}; without it {left} match"
+        ),
     }
 }
 
@@ -74,8 +90,40 @@ impl fmt::Display for Selection {
     }
 }
 
-const FROM: &str = "SELECT s.id FROM serves s JOIN recordings r ON r.id = s.recording
-    JOIN cases c ON c.id = s.case_id JOIN players p ON p.id = s.player";
+/// What a filter chooses from.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Of {
+    Serves,
+    /// Cases; one is kept for any of its recordings, or without one for what else is known.
+    Cases,
+}
+
+impl Of {
+    fn all(self) -> &'static str {
+        match self {
+            Self::Serves => "SELECT id FROM serves ORDER BY id",
+            Self::Cases => "SELECT id FROM cases ORDER BY id",
+        }
+    }
+
+    /// Where a condition is asked, and by what the answer is ordered.
+    fn from(self) -> [&'static str; 2] {
+        match self {
+            Self::Serves => [
+                "SELECT s.id FROM serves s JOIN recordings r ON r.id = s.recording
+                 JOIN cases c ON c.id = s.case_id JOIN players p ON p.id = s.player",
+                "s.id",
+            ],
+            Self::Cases => [
+                "SELECT DISTINCT c.id FROM cases c JOIN players p ON p.id = c.player
+                 LEFT JOIN recordings r ON r.case_id = c.id
+                 LEFT JOIN serves s ON s.recording = r.id",
+                "c.id",
+            ],
+        }
+    }
+}
+
 /// A fault counts unless a coach rejected it.
 const FAULT: &str = "EXISTS (SELECT 1 FROM labels l WHERE l.case_id = c.id AND l.fault IN (%)
         AND l.state <> 'rejected'
@@ -89,14 +137,23 @@ impl Library {
     /// [`FilterError::Value`] for a player, squad, coach, fault or drill this library and its
     /// catalogue do not know; [`FilterError::Store`].
     pub fn select(&self, filter: &Filter) -> Result<Selection, FilterError> {
-        let all = self.list("listing serves", "SELECT id FROM serves ORDER BY id", [], |row| {
-            row.get::<_, i64>(0)
-        })?;
+        let Kept { ids, searched, terms, ignored } = self.kept(filter, Of::Serves)?;
+        let serves = ids.into_iter().map(ServeId).collect();
+        Ok(Selection { serves, searched, terms, ignored })
+    }
+
+    /// The cases `filter` keeps, as [`Library::select`] for serves.
+    pub(in crate::find) fn select_cases(&self, filter: &Filter) -> Result<Kept, FilterError> {
+        self.kept(filter, Of::Cases)
+    }
+
+    fn kept(&self, filter: &Filter, of: Of) -> Result<Kept, FilterError> {
+        let all = self.list("listing", of.all(), [], |row| row.get::<_, i64>(0))?;
         let mut ignored = Vec::new();
         let mut sets = Vec::with_capacity(filter.terms.len());
         for term in &filter.terms {
             self.check_known(term)?;
-            sets.push(self.kept_by(term, &all, &mut ignored)?);
+            sets.push(self.kept_by(term, of, &all, &mut ignored)?);
         }
         let both = |sets: &mut dyn Iterator<Item = &Vec<i64>>| {
             sets.fold(all.clone(), |kept, set| intersection(&kept, set))
@@ -115,8 +172,7 @@ impl Library {
                 .len(),
             })
             .collect();
-        let serves = kept.into_iter().map(ServeId).collect();
-        Ok(Selection { serves, searched: all.len(), terms, ignored })
+        Ok(Kept { ids: kept, searched: all.len(), terms, ignored })
     }
 
     /// As [`Library::select`], but words that can not be searched are an error: for scripts.
@@ -140,6 +196,7 @@ impl Library {
     fn kept_by(
         &self,
         term: &Term,
+        of: Of,
         all: &[i64],
         ignored: &mut Vec<Ignored>,
     ) -> Result<Vec<i64>, FilterError> {
@@ -153,7 +210,10 @@ impl Library {
             }
             Test::Days(spans) => any(spans, |(first, last)| {
                 let mut parts = vec!["1"];
-                for (day, part) in [(first, "r.date >= ?"), (last, "r.date <= ?")] {
+                for (day, part) in [
+                    (first, "coalesce(r.date, c.date) >= ?"),
+                    (last, "coalesce(r.date, c.date) <= ?"),
+                ] {
                     if let Some(day) = day {
                         params.push(Value::from(day.to_string()));
                         parts.push(part);
@@ -166,7 +226,7 @@ impl Library {
                 // Of a received case a band of ages is all that is known: it has to lie inside.
                 let age = |end: &str| {
                     format!(
-                        "coalesce(CAST(substr(r.date, 1, 4) AS INTEGER)
+                        "coalesce(CAST(substr(coalesce(r.date, c.date), 1, 4) AS INTEGER)
                             - CAST(substr(p.born, 1, 4) AS INTEGER),
                             (SELECT {end} FROM case_origins o WHERE o.case_id = c.id))"
                     )
@@ -211,7 +271,8 @@ impl Library {
         };
         // What is unknown (null) passes "everything but".
         let not = if term.negated { "NOT" } else { "" };
-        let sql = format!("{FROM} WHERE {not} coalesce({condition}, 0) ORDER BY s.id");
+        let [from, id] = of.from();
+        let sql = format!("{from} WHERE {not} coalesce({condition}, 0) ORDER BY {id}");
         Ok(self.list("filtering", &sql, params_from_iter(params), |row| row.get(0))?)
     }
 

@@ -1,3 +1,4 @@
 mod curves;
 mod filter;
+mod ranked;
 mod words;

@@ -6,12 +6,15 @@
 //! at once.
 
 mod query;
+mod ranked;
+mod text;
 
 use std::collections::{BTreeSet, HashSet};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use rusqlite::params;
+use tantivy::columnar::Column;
 use tantivy::directory::{Directory, MmapDirectory};
 use tantivy::query::{EnableScoring, Query};
 use tantivy::schema::{FAST, INDEXED};
@@ -21,17 +24,21 @@ use tantivy::tokenizer::{
     StopWordFilter, TextAnalyzer,
 };
 use tantivy::{
-    DocSet, Index, IndexBuilder, IndexWriter, ReloadPolicy, Searcher, TERMINATED, TantivyDocument,
-    TantivyError, Term,
+    DocSet, Index, IndexBuilder, IndexWriter, ReloadPolicy, Searcher, SegmentReader, TERMINATED,
+    TantivyDocument, TantivyError, Term,
 };
 
 pub use query::Ignored;
+pub use ranked::{Excerpt, WordsFound, WordsHit, WordsOf, WordsQuery};
+pub use text::Part;
+
+use text::{Piece, entries, of_entry};
 
 use crate::catalogue::Catalogue;
-use crate::library::{CaseId, LabelState, Library, StoreError};
+use crate::library::{CaseId, Library, StoreError};
 
 /// Counts up when fields or analysis change; an index of another number is rebuilt.
-const WORDS_FORMAT: u32 = 1;
+const WORDS_FORMAT: u32 = 2;
 const FOLDER: &str = "words";
 const ANALYSER: &str = "coach";
 /// tantivy's least per writing thread.
@@ -68,19 +75,27 @@ impl Mark {
 
 #[derive(Debug, Clone, Copy)]
 struct Fields {
+    /// A case's id.
     case: Field,
+    /// An entry's number in the catalogue.
+    entry: Field,
+    /// All words.
     text: Field,
+    /// Those of an entry's name once more.
+    name: Field,
 }
 
 fn schema() -> (Schema, Fields) {
     let mut builder = Schema::builder();
     let case = builder.add_u64_field("case", INDEXED | FAST);
+    let entry = builder.add_u64_field("entry", FAST);
     let indexing = TextFieldIndexing::default()
         .set_tokenizer(ANALYSER)
         .set_index_option(IndexRecordOption::WithFreqsAndPositions);
-    let text =
-        builder.add_text_field("text", TextOptions::default().set_indexing_options(indexing));
-    (builder.build(), Fields { case, text })
+    let words = TextOptions::default().set_indexing_options(indexing);
+    let text = builder.add_text_field("text", words.clone());
+    let name = builder.add_text_field("name", words);
+    (builder.build(), Fields { case, entry, text, name })
 }
 
 fn analyser() -> TextAnalyzer {
@@ -101,11 +116,11 @@ fn with_analyser(index: Index) -> Index {
 
 /// What a change of the index did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) struct WordsSync {
+pub(in crate::find) struct WordsSync {
     /// Cases indexed anew.
-    pub(crate) indexed: usize,
+    pub(in crate::find) indexed: usize,
     /// Whether all of it was built from nothing.
-    pub(crate) rebuilt: bool,
+    pub(in crate::find) rebuilt: bool,
 }
 
 impl Library {
@@ -123,13 +138,7 @@ impl Library {
         let deadline = Instant::now() + TIME_LIMIT;
         let mut found = BTreeSet::new();
         let mut complete = true;
-        let (searcher, late) = if self.is_writable() {
-            self.sync_words()?;
-            let index = self.open_words()?;
-            (index.map(|index| searcher_of(&index)).transpose().map_err(self.words_error())?, None)
-        } else {
-            self.behind()?
-        };
+        let (searcher, late) = self.words_at_hand()?;
         if let Some(searcher) = searcher {
             complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
                 .map_err(self.words_error())?;
@@ -140,7 +149,7 @@ impl Library {
             for case in &changed {
                 found.remove(&case.0);
             }
-            let index = self.in_memory(fields, &changed)?;
+            let index = self.in_memory(fields, &changed, false)?;
             let searcher = searcher_of(&index).map_err(self.words_error())?;
             complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
                 .map_err(self.words_error())?;
@@ -150,6 +159,25 @@ impl Library {
             ignored.push(Ignored { text, why: "cut short after 2 s; hits may be missing" });
         }
         Ok(WordHits { cases: Some(found.into_iter().map(CaseId).collect()), ignored })
+    }
+
+    /// The index as [`Self::behind`] says, after whoever may write brought it up to the store, if
+    /// nobody is building just then.
+    fn words_at_hand(&self) -> Result<(Option<Searcher>, Option<i64>), StoreError> {
+        if self.is_writable()
+            && !self.words_are_in_step()?
+            && let Some(_turn) = self.try_to_build()?
+        {
+            let _one_state = self.hold_state()?;
+            self.sync_words()?;
+        }
+        self.behind()
+    }
+
+    /// Whether the index opens and covers the store's last change.
+    pub(in crate::find) fn words_are_in_step(&self) -> Result<bool, StoreError> {
+        let mark = self.words_mark()?;
+        Ok(self.open_words().ok().flatten().as_ref().and_then(index_mark) == Some(mark))
     }
 
     /// What a reader finds on disk, and the change from which on it must index for itself
@@ -205,7 +233,7 @@ impl Library {
     }
 
     /// Brings the word index up to the store. Cost: the cases that changed.
-    pub(crate) fn sync_words(&self) -> Result<WordsSync, StoreError> {
+    pub(in crate::find) fn sync_words(&self) -> Result<WordsSync, StoreError> {
         let mark = self.words_mark()?;
         // An index that does not open is worth nothing; it is derived.
         let there = self.open_words().ok().flatten();
@@ -230,7 +258,7 @@ impl Library {
     }
 
     /// Builds the word index from nothing.
-    pub(crate) fn rebuild_words(&self) -> Result<WordsSync, StoreError> {
+    pub(in crate::find) fn rebuild_words(&self) -> Result<WordsSync, StoreError> {
         let folder = self.words_folder();
         self.seam.before_write("removing words");
         if folder.exists() {
@@ -270,6 +298,11 @@ impl Library {
             }
             writer.add_document(self.document(fields, &catalogue, case)?)?;
         }
+        if fresh {
+            for entry in entry_documents(fields, &catalogue) {
+                writer.add_document(entry)?;
+            }
+        }
         let mut commit = writer.prepare_commit()?;
         commit.set_payload(&mark.text());
         commit.commit()?;
@@ -277,13 +310,24 @@ impl Library {
         Ok(())
     }
 
-    fn in_memory(&self, fields: Fields, cases: &[CaseId]) -> Result<Index, StoreError> {
+    /// An index of these cases, and of the catalogue's entries if wanted.
+    fn in_memory(
+        &self,
+        fields: Fields,
+        cases: &[CaseId],
+        with_entries: bool,
+    ) -> Result<Index, StoreError> {
         let index = with_analyser(Index::create_in_ram(schema().0));
         let catalogue = self.catalogue()?;
         let run = || -> Result<(), Failed> {
             let mut writer: IndexWriter = index.writer_with_num_threads(1, WRITER_BYTES)?;
             for &case in cases {
                 writer.add_document(self.document(fields, &catalogue, case)?)?;
+            }
+            if with_entries {
+                for entry in entry_documents(fields, &catalogue) {
+                    writer.add_document(entry)?;
+                }
             }
             writer.commit()?;
             Ok(())
@@ -313,7 +357,7 @@ impl Library {
     }
 
     /// Whether the index holds exactly the store's cases and covers its last change.
-    pub(crate) fn check_words(&self) -> Result<Result<(), String>, StoreError> {
+    pub(in crate::find) fn check_words(&self) -> Result<Result<(), String>, StoreError> {
         let Some(index) = self.open_words()? else {
             return Ok(Err("there is no word index yet".to_owned()));
         };
@@ -340,43 +384,30 @@ impl Library {
         catalogue: &Catalogue,
         id: CaseId,
     ) -> Result<TantivyDocument, StoreError> {
-        let case = self.case(id)?;
-        let player = self.player(case.player)?;
+        let (_, pieces) = self.words_of_case(catalogue, id)?;
         let mut document = TantivyDocument::default();
         document.add_u64(fields.case, id.0.cast_unsigned());
-        let mut add = |text: &str| document.add_text(fields.text, text);
-        add(&player.code);
-        case.notes.iter().for_each(|note| add(&note.text));
-        let add_fault = |id: &str, add: &mut dyn FnMut(&str)| {
-            add(&id.replace('_', " "));
-            if let Some(fault) = catalogue.fault(id) {
-                add(&fault.name);
-            }
-        };
-        for label in &case.labels {
-            if label.state != LabelState::Rejected {
-                add_fault(&label.fault, &mut add);
-            }
-            label.note.iter().for_each(|note| add(note));
-        }
-        for plan in &case.plans {
-            add_fault(&plan.limiting_fault, &mut add);
-            plan.note.iter().for_each(|note| add(note));
-            plan.ended.iter().flat_map(|end| &end.reason).for_each(|why| add(why));
-            for planned in &plan.drills {
-                add(&planned.drill.replace('_', " "));
-                add(&planned.dose);
-                planned.place.iter().for_each(|place| add(place.label()));
-                if let Some(drill) = catalogue.drill(&planned.drill) {
-                    add(&drill.name);
-                }
-            }
-        }
-        for follow_up in &case.follow_ups {
-            follow_up.note.iter().for_each(|note| add(note));
+        for text in pieces.iter().flat_map(|piece| &piece.searched) {
+            document.add_text(fields.text, text);
         }
         Ok(document)
     }
+}
+
+/// What the index holds of the catalogue's entries, in their order.
+fn entry_documents(fields: Fields, catalogue: &Catalogue) -> Vec<TantivyDocument> {
+    let document = |(number, pieces): (u64, Vec<Piece>)| {
+        let mut document = TantivyDocument::default();
+        document.add_u64(fields.entry, number);
+        for piece in &pieces {
+            piece.searched.iter().for_each(|text| document.add_text(fields.text, text));
+            if let (Part::Name, Some(name)) = (piece.part, &piece.shown) {
+                document.add_text(fields.name, name);
+            }
+        }
+        document
+    };
+    (0..).zip(entries(catalogue).into_iter().map(of_entry)).map(document).collect()
 }
 
 /// Either side of an indexing step can fail.
@@ -405,6 +436,11 @@ fn searcher_of(index: &Index) -> Result<Searcher, TantivyError> {
     Ok(index.reader_builder().reload_policy(ReloadPolicy::Manual).try_into()?.searcher())
 }
 
+/// A number of each document of a segment; `None` if none of them has it.
+fn numbers(segment: &SegmentReader, field: &str) -> Result<Option<Column<u64>>, TantivyError> {
+    segment.fast_fields().column_opt(field)
+}
+
 /// Adds the case of every hit to `found`; `false` if the deadline came first.
 fn collect(
     searcher: &Searcher,
@@ -414,13 +450,13 @@ fn collect(
 ) -> Result<bool, TantivyError> {
     let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
     for segment in searcher.segment_readers() {
-        let cases = segment.fast_fields().u64("case")?;
+        let cases = numbers(segment, "case")?;
         let mut hits = weight.scorer(segment, 1.0)?;
         let mut seen = 0u32;
         let mut hit = hits.doc();
         while hit != TERMINATED {
             let alive = segment.alive_bitset().is_none_or(|alive| alive.is_alive(hit));
-            if alive && let Some(case) = cases.first(hit) {
+            if alive && let Some(case) = cases.as_ref().and_then(|cases| cases.first(hit)) {
                 found.insert(case.cast_signed());
             }
             seen += 1;
@@ -438,7 +474,7 @@ fn indexed_cases(index: &Index) -> Result<Vec<i64>, TantivyError> {
     let searcher = searcher_of(index)?;
     let mut held = Vec::new();
     for segment in searcher.segment_readers() {
-        let cases = segment.fast_fields().u64("case")?;
+        let Some(cases) = numbers(segment, "case")? else { continue };
         held.extend(
             segment.doc_ids_alive().filter_map(|doc| cases.first(doc)).map(u64::cast_signed),
         );

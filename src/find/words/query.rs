@@ -1,9 +1,11 @@
 //! The words a coach types, read leniently: whatever can not be searched is named, not an error.
 
-use tantivy::query::{BooleanQuery, Occur, PhraseQuery, Query, TermQuery};
+use tantivy::query::{BooleanQuery, BoostQuery, Occur, PhraseQuery, Query, TermQuery};
 use tantivy::schema::{Field, IndexRecordOption};
 use tantivy::tokenizer::TextAnalyzer;
 use tantivy::{Term, query::AllQuery};
+
+use super::Fields;
 
 /// Longest text that is read, bytes.
 pub(super) const TEXT_LIMIT: usize = 400;
@@ -37,6 +39,7 @@ pub(super) struct Asked {
 pub(super) struct Clause {
     pub(super) text: String,
     pub(super) absent: bool,
+    pub(super) quoted: bool,
 }
 
 /// Splits a text into words, `"phrases"` and `-words` that must be absent.
@@ -53,6 +56,7 @@ pub(super) fn ask(text: &str) -> Asked {
     while !rest.is_empty() {
         let unsigned = rest.strip_prefix('-').filter(|after| after.starts_with(word_or_phrase));
         let (absent, body) = (unsigned.is_some(), unsigned.unwrap_or(rest));
+        let quoted = body.starts_with('"');
         let (piece, after) = match body.strip_prefix('"') {
             // A phrase that never closes runs to the end.
             Some(open) => open.split_once('"').unwrap_or((open, "")),
@@ -68,7 +72,7 @@ pub(super) fn ask(text: &str) -> Asked {
         } else if asked.clauses.len() == TERM_LIMIT {
             asked.ignored.push(Ignored { text: piece.to_owned(), why: "beyond 24 words" });
         } else {
-            asked.clauses.push(Clause { text: piece.to_owned(), absent });
+            asked.clauses.push(Clause { text: piece.to_owned(), absent, quoted });
         }
     }
     asked
@@ -111,6 +115,82 @@ pub(super) fn build(
         parts.push((Occur::Must, Box::new(AllQuery)));
     }
     (Some(Box::new(BooleanQuery::new(parts))), ignored)
+}
+
+/// A word to rank by.
+#[derive(Debug, Clone)]
+pub(super) struct Word {
+    /// As it was typed, or the phrase it is of.
+    pub(super) text: String,
+    /// As the index knows it.
+    pub(super) token: String,
+    pub(super) term: Term,
+}
+
+/// What to rank by.
+pub(super) struct Ranking {
+    pub(super) query: Box<dyn Query>,
+    /// The words wanted, those of phrases included.
+    pub(super) words: Vec<Word>,
+}
+
+/// How much more a word counts in the name of a fault or drill than elsewhere in it. Our choice.
+const NAME_COUNTS: f32 = 1.0;
+
+/// A query that ranks: any of the words, but every quoted phrase and none of the absent words.
+/// `None` if nothing is wanted.
+pub(super) fn rank(
+    asked: Asked,
+    fields: Fields,
+    analyser: &mut TextAnalyzer,
+) -> (Option<Ranking>, Vec<Ignored>) {
+    let Asked { clauses, mut ignored } = asked;
+    let mut parts: Vec<(Occur, Box<dyn Query>)> = Vec::new();
+    let mut words: Vec<Word> = Vec::new();
+    for clause in clauses {
+        let mut terms = Vec::new();
+        let mut own = Vec::new();
+        analyser.token_stream(&clause.text).process(&mut |token| {
+            let term = Term::from_field_text(fields.text, &token.text);
+            terms.push((token.position, term.clone()));
+            let typed = clause.text[token.offset_from..token.offset_to].to_owned();
+            own.push(Word { text: typed, token: token.text.clone(), term });
+        });
+        if terms.is_empty() {
+            ignored.push(Ignored { text: clause.text, why: "too common or too long a word" });
+            continue;
+        }
+        let is_phrase = terms.len() > 1;
+        let whole: Box<dyn Query> = if is_phrase {
+            Box::new(PhraseQuery::new_with_offset(terms))
+        } else {
+            Box::new(TermQuery::new(terms.swap_remove(0).1, IndexRecordOption::WithFreqs))
+        };
+        if clause.absent {
+            parts.push((Occur::MustNot, whole));
+            continue;
+        }
+        parts.push((if clause.quoted { Occur::Must } else { Occur::Should }, whole));
+        for word in own {
+            // "front-foot" is best as it stands, but either word alone counts too.
+            if is_phrase && !clause.quoted {
+                let alone = TermQuery::new(word.term.clone(), IndexRecordOption::WithFreqs);
+                parts.push((Occur::Should, Box::new(alone)));
+            }
+            let named = Term::from_field_text(fields.name, &word.token);
+            let named = TermQuery::new(named, IndexRecordOption::WithFreqs);
+            parts.push((Occur::Should, Box::new(BoostQuery::new(Box::new(named), NAME_COUNTS))));
+            words.push(word);
+        }
+    }
+    if words.is_empty() {
+        if !parts.is_empty() {
+            let text = "only words that must not be there".to_owned();
+            ignored.push(Ignored { text, why: "nothing to rank by; add a word to look for" });
+        }
+        return (None, ignored);
+    }
+    (Some(Ranking { query: Box::new(BooleanQuery::new(parts)), words }), ignored)
 }
 
 #[cfg(test)]
