@@ -147,6 +147,9 @@ fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
             };
             face.object(&Line { about: "serve", body: &serve })?;
         }
+        if let Some(second) = &alike.second {
+            face.object(&Line { about: "second_opinion", body: second })?;
+        }
         face.object(&Line { about: "tree", body: &alike.tree })?;
     }
     for fault in &squad.faults {
@@ -186,6 +189,9 @@ fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
         face.line("")?;
         for group in &alike.groups {
             face.line(&group.sentence)?;
+        }
+        if let Some(second) = &alike.second {
+            face.line(second.verdict.sentence())?;
         }
         for (serves, why) in &alike.left_out {
             face.say(&format!("{serves} serves were not compared: {why}"));

@@ -329,11 +329,16 @@ fn alike_view(alike: &Alike) -> AlikeView {
                 alike.tried.iter().map(|(k, width)| format!("{k}: {width:.2}")).collect();
             format!(
                 "{} of {} compared, all with all, by exact time warping. {} groups: the number \
-                 with the widest silhouette between players ({width:.2}; tried {}).",
+                 with the widest silhouette between players ({width:.2}; tried {}).{}",
                 count(alike.serves.len(), "serve"),
                 count(alike.players.len(), "player"),
                 alike.groups.len(),
-                tried.join(", ")
+                tried.join(", "),
+                alike.second.map_or_else(String::new, |second| format!(
+                    " {} (Agreement {:.2} of 1.)",
+                    second.verdict.sentence(),
+                    second.agreement
+                ))
             )
         }
         None => {

@@ -5,7 +5,7 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{MonthShare, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
+use super::{MonthShare, SecondOpinion, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
 use crate::coaching::Cautions;
 use crate::evidence::Worked;
 use crate::find::Selection;
@@ -132,6 +132,8 @@ pub struct Alike {
     pub silhouette: Option<f64>,
     /// Every number of groups tried, with its silhouette width.
     pub tried: Vec<(usize, f64)>,
+    /// What another way of grouping says; `None` for one group or too few players.
+    pub second: Option<SecondOpinion>,
     /// Share of the differences that the map shows, 0 to 1.
     pub kept: f64,
     /// The players as a tree.

@@ -20,6 +20,7 @@ mod gather;
 mod groups;
 mod map;
 mod medoids;
+mod opinion;
 mod stability;
 mod tree;
 mod trends;
@@ -37,6 +38,7 @@ pub use gather::{CONFIDENCE, SquadError, SquadQuery, gather};
 pub use groups::{Group, Groups, GroupsParams, groups, one_vote_each, silhouette};
 pub use map::{LANDMARKS, SquadMap, squad_map};
 pub use medoids::{Medoids, k_medoids, k_medoids_each};
+pub use opinion::{Agreement, SecondOpinion, second_opinion};
 pub use stability::adjusted_rand_index;
 pub use tree::{Join, Tree, Twig, tree};
 pub use trends::{

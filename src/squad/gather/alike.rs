@@ -6,7 +6,8 @@ use curve_index::{Curve, DtwParams, ValidDtwParams, barycentre};
 
 use super::super::facts::{Alike, GroupDifference, GroupFacts, GroupFault, Placed};
 use super::super::{
-    Distances, DistancesError, Groups, groups, share_difference, squad_map, tree, wilson,
+    Distances, DistancesError, Groups, groups, second_opinion, share_difference, squad_map, tree,
+    wilson,
 };
 use super::{CONFIDENCE, Read, SquadError};
 use crate::find::CurveSet;
@@ -58,6 +59,8 @@ pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, Squ
     let serves: Vec<ServeId> = held.iter().map(|(head, _)| head.id).collect();
     let codes: Vec<String> = players.into_iter().map(|(code, _)| code).collect();
     let group_of = mostly_in(&found, &owners, codes.len());
+    let values: Vec<&[f32]> = curves.iter().map(Curve::values).collect();
+    let second = second_opinion(&values, &owners, &group_of);
     let squad =
         Grouped { read, set: &set, params: &params, distances: &distances, curves: &curves };
     let facts = squad.facts(&found, &serves, &owners, &codes, &group_of, watch)?;
@@ -79,6 +82,7 @@ pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, Squ
         groups: facts,
         silhouette: found.silhouette,
         tried: found.tried,
+        second,
         kept: map.kept,
         tree,
     }))
