@@ -186,7 +186,8 @@ pub(super) fn follow_up(
         note: args.note.clone(),
         ..FollowUpRequest::new(plan, args.date)
     };
-    let id = request.record(&mut place::for_writing(library)?)?;
+    let mut library = place::for_writing(library)?;
+    let id = request.record(&mut library)?;
     let id = id.to_string();
     if face.json {
         face.object(&serde_json::json!({ "follow_up": id }))?;

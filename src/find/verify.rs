@@ -89,8 +89,7 @@ impl Library {
                     }
                 }
                 if building.is_none() && self.is_writable() {
-                    let problem =
-                        "another process is building it; check again later".to_owned();
+                    let problem = "another process is building it; check again later".to_owned();
                     findings.push(Finding { place, problem, repaired: false });
                 }
             }

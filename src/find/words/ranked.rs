@@ -18,6 +18,7 @@ use super::query::{Ignored, ask, rank};
 use super::text::{Entry, Part, Piece, entries, of_entry, spelled};
 use super::{TIME_LIMIT, analyser, numbers, schema, searcher_of};
 use crate::catalogue::Catalogue;
+use crate::coaching::{Age, Cautions, ShownDrill};
 use crate::find::{Filter, FilterError};
 use crate::library::{CaseId, Library, StoreError};
 
@@ -64,7 +65,7 @@ pub struct WordsHit {
     pub what: WordsOf,
     /// Where the words stand, best first.
     pub excerpts: Vec<Excerpt>,
-    /// Cautions of every drill it names, the library's general ones last.
+    /// What is said beside the drills it names, the library's general cautions last.
     pub cautions: Vec<String>,
 }
 
@@ -237,32 +238,31 @@ impl Library {
         score: f32,
         document: Document,
     ) -> Result<WordsHit, StoreError> {
-        let (what, pieces) = match document {
+        let (what, pieces, age) = match document {
             Document::Case(id) => {
                 let (case, pieces) = self.words_of_case(catalogue, CaseId(id))?;
-                let player = self.player(case.player)?.code;
-                (WordsOf::Case { case: case.id, player, date: case.date }, pieces)
+                let player = self.player(case.player)?;
+                let age = Age::on(case.date, player.born);
+                let what = WordsOf::Case { case: case.id, player: player.code, date: case.date };
+                (what, pieces, age)
             }
             Document::Entry(number) => {
                 let entry =
                     usize::try_from(number).ok().and_then(|n| entries(catalogue).get(n).copied());
                 let Some(entry) = entry else {
-                    return Err(StoreError::NoSuch {
-                        what: format!("entry {number} of the catalogue"),
-                    });
+                    let what = format!("entry {number} of the catalogue");
+                    return Err(StoreError::NoSuch { what });
                 };
-                (name_of(entry), of_entry(entry))
+                // Nobody's in particular: what is said for juniors is among the general cautions.
+                (name_of(entry), of_entry(entry), Age::Junior)
             }
         };
         let (excerpts, drills) = excerpts(&pieces, snippets, matches!(what, WordsOf::Case { .. }));
-        let mut cautions: Vec<String> = Vec::new();
-        for drill in drills.iter().filter_map(|id| catalogue.drill(id)) {
-            cautions
-                .extend(drill.cautions.iter().map(|caution| format!("{}: {caution}", drill.name)));
+        let mut cautions = Cautions::of(catalogue, age);
+        for [drill, fault] in &drills {
+            cautions.name(&ShownDrill::of(catalogue, drill, fault));
         }
-        if !drills.is_empty() {
-            cautions.extend(catalogue.general_cautions().map(str::to_owned));
-        }
+        let cautions = if cautions.are_due() { cautions.lines() } else { Vec::new() };
         Ok(WordsHit { rank, score, what, excerpts, cautions })
     }
 }
@@ -280,8 +280,8 @@ fn excerpts(
     pieces: &[Piece],
     snippets: &SnippetGenerator,
     of_case: bool,
-) -> (Vec<Excerpt>, BTreeSet<String>) {
-    let mut found: Vec<(usize, Excerpt, Option<String>)> = Vec::new();
+) -> (Vec<Excerpt>, BTreeSet<[String; 2]>) {
+    let mut found: Vec<(usize, Excerpt, Option<[String; 2]>)> = Vec::new();
     for piece in pieces.iter().filter(|piece| of_case || piece.part != Part::Name) {
         let Some(text) = &piece.shown else { continue };
         let snippet = snippets.snippet(text);

@@ -83,8 +83,8 @@ pub(super) struct Piece {
     pub(super) shown: Option<String>,
     /// What is searched, value by value: no phrase runs from one into the next.
     pub(super) searched: Vec<String>,
-    /// The drill it names.
-    pub(super) drill: Option<String>,
+    /// The drill it names, and the fault it is for.
+    pub(super) drill: Option<[String; 2]>,
 }
 
 impl Piece {
@@ -97,8 +97,8 @@ impl Piece {
         Self { part, shown: None, searched: vec![id.replace('_', " ")], drill: None }
     }
 
-    fn of_drill(self, drill: &str) -> Self {
-        Self { drill: Some(drill.to_owned()), ..self }
+    fn of_drill(self, drill: &str, fault: &str) -> Self {
+        Self { drill: Some([drill, fault].map(str::to_owned)), ..self }
     }
 }
 
@@ -137,7 +137,12 @@ pub(super) fn of_entry(entry: Entry<'_>) -> Vec<Piece> {
             pieces.extend(steps.map(|(n, step)| Piece::new(Part::Step(n), &step.text)));
             pieces.push(Piece::new(Part::Equipment, &drill.equipment.join(", ")));
             pieces.push(Piece::new(Part::Cue, &drill.cue));
-            pieces.into_iter().map(|piece| piece.of_drill(&drill.id)).collect()
+            pieces
+                .into_iter()
+                .map(|piece| {
+                    piece.of_drill(&drill.id, drill.faults.first().map_or("", String::as_str))
+                })
+                .collect()
         }
     }
 }
@@ -172,7 +177,8 @@ impl Library {
                 let shown = Some(parts.join(", "));
                 let drill = Piece { part, shown, searched: parts, drill: None };
                 pieces.extend(
-                    [Piece::id(part, &planned.drill), drill].map(|p| p.of_drill(&planned.drill)),
+                    [Piece::id(part, &planned.drill), drill]
+                        .map(|p| p.of_drill(&planned.drill, &plan.limiting_fault)),
                 );
             }
         }
