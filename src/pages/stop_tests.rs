@@ -80,8 +80,12 @@ fn what_only_reads_is_stopped_and_changes_no_byte() {
         Ok(Evidence::gather(&library, catalogue, subject, watch).map(|_| ())?)
     });
     stopped_on_its_way("review", 1, |watch| {
-        let wanted =
-            Wanted { serve: Reviewed::Stored(ServeId(1)), k: 5, filter: Filter::default() };
+        let wanted = Wanted {
+            serve: Reviewed::Stored(ServeId(1)),
+            k: 5,
+            filter: Filter::default(),
+            on: date(2026, 8, 1),
+        };
         Ok(gather(&library, catalogue, &wanted, watch).map(|_| ())?)
     });
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
