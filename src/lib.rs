@@ -42,6 +42,8 @@ pub mod exchange;
 
 pub mod matcher;
 
+pub mod looks;
+
 pub mod evidence;
 
 pub mod judgement;

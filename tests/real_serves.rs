@@ -5,7 +5,7 @@
 
 use std::path::PathBuf;
 
-use precedent::catalogue::{Catalogue, Conditions, detect};
+use precedent::catalogue::{Catalogue, Conditions, Observed, Recorded, detect};
 use precedent::motion::{self, ReadOptions, Recording, Side};
 use precedent::serve::{
     CORE_SET, CURVE_FRAMES, EventKind, FindOptions, MEASURES, Reading, Serve, channels, find,
@@ -179,18 +179,29 @@ fn what_is_suspected_of_real_serves_stays_as_it_was_looked_at() {
     ];
     for (takes, expected) in people {
         let mut serves = Vec::new();
-        let mut conditions = None;
         for take in takes {
             let name = match take.ends_with(".c3d") {
                 true => (*take).to_owned(),
                 false => format!("depth-sensor/{take}.txt"),
             };
             let Some(recording) = real_recording(&name) else { return };
-            conditions = Some(Conditions::of(recording.capture, recording.rate_hz));
-            serves.extend(find(&recording, &FindOptions::default()).serves);
+            let recorded = Recorded {
+                capture: recording.capture,
+                view: recording.view,
+                rate_hz: recording.rate_hz,
+            };
+            let found = find(&recording, &FindOptions::default()).serves;
+            serves.extend(found.into_iter().map(|serve| (serve, recorded)));
         }
-        let readings: Vec<_> = serves.iter().map(|serve| serve.readings.as_slice()).collect();
-        let found = detect(Catalogue::builtin(), &readings, &conditions.unwrap());
+        let observed: Vec<_> = serves
+            .iter()
+            .map(|(serve, recorded)| Observed {
+                readings: &serve.readings,
+                recorded: *recorded,
+                serve_type: None,
+            })
+            .collect();
+        let found = detect(Catalogue::builtin(), &observed, &Conditions::default());
         let mut suspected: Vec<&str> =
             found.iter().filter(|one| one.suspected()).map(|one| one.fault.as_str()).collect();
         let mut expected = expected.to_vec();

@@ -11,7 +11,9 @@ mod types;
 #[cfg(test)]
 mod tests;
 
-pub use detect::{Conditions, Evidence, Finding, SUSPECTED, Suspicion, detect};
+pub use detect::{
+    Conditions, Evidence, Finding, Observed, ObservedDay, Recorded, SUSPECTED, Suspicion, detect,
+};
 pub use dose::{
     Asked, Dose, Effort, Limit, LimitOf, Practiser, Sets, Span, Warning, Week, check_doses,
 };

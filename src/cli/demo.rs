@@ -67,7 +67,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let answer = matcher::like(&library, &query, &watch)?;
     let subject = Subject::Stored(serve);
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
-    like::show(&answer, &catalogue, &mut cautions, face)?;
+    like::show(&library, &answer, &catalogue, &mut cautions, face)?;
     let faults = asked_about(&library, subject, &[], &answer, place::today())?;
     worked::show(&library, &catalogue, subject, &faults, &watch, &mut cautions, face)?;
     worked::end(&cautions, face)?;

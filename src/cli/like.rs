@@ -10,7 +10,8 @@ use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;
 use crate::judgement::asked_about;
 use crate::library::{Ending, FaultLabel, LabelState, Library, Named};
-use crate::matcher::{Answer, Focus, Precedent, Query, Subject, Unstored, like};
+use crate::looks::{FollowedPrecedent, Snapshot};
+use crate::matcher::{Answer, Focus, Query, Subject, Unstored, like};
 use crate::words::signed;
 
 pub(super) fn run(
@@ -70,7 +71,7 @@ fn tell(
     bars.finish();
     let subject = query.subject;
     let mut cautions = Cautions::of(catalogue, subject.age(library)?);
-    show(&answer, catalogue, &mut cautions, face)?;
+    show(library, &answer, catalogue, &mut cautions, face)?;
     if answer.precedents.is_empty() {
         return Ok(false);
     }
@@ -82,19 +83,22 @@ fn tell(
 
 /// Precedents as JSON lines or as text a coach reads top to bottom.
 pub(super) fn show(
+    library: &Library,
     answer: &Answer,
     catalogue: &Catalogue,
     cautions: &mut Cautions,
     face: &mut Face,
 ) -> anyhow::Result<()> {
+    let snapshot = Snapshot::new(library);
     for note in &answer.notes {
         face.say(note);
     }
     for precedent in &answer.precedents {
+        let followed = snapshot.follow(catalogue, precedent.clone())?;
         if face.json {
-            face.object(&precedent.object(catalogue, cautions))?;
+            face.object(&followed.object(catalogue, cautions))?;
         } else {
-            for line in told(precedent, catalogue, cautions) {
+            for line in told(&followed, catalogue, cautions) {
                 face.line(&line)?;
             }
         }
@@ -108,7 +112,12 @@ pub(super) fn show(
     Ok(())
 }
 
-fn told(precedent: &Precedent, catalogue: &Catalogue, cautions: &mut Cautions) -> Vec<String> {
+fn told(
+    followed: &FollowedPrecedent,
+    catalogue: &Catalogue,
+    cautions: &mut Cautions,
+) -> Vec<String> {
+    let precedent = &followed.precedent;
     let mut who = vec![precedent.player.clone(), precedent.date.to_string()];
     who.extend(precedent.level.map(|level| level.name().to_owned()));
     let band = precedent.origin.as_ref().and_then(|origin| origin.age);
@@ -197,8 +206,9 @@ fn told(precedent: &Precedent, catalogue: &Catalogue, cautions: &mut Cautions) -
             came.push("followed up, no result recorded".to_owned());
         }
         lines.push(format!("   after {} days: {}", outcome.after_days, came.join(", ")));
-    } else if !precedent.plans.is_empty() {
-        lines.push("   not followed up".to_owned());
+    }
+    for came in &followed.came {
+        lines.push(format!("   {}: {}", catalogue.fault_name(&came.fault), came.describe()));
     }
     lines
 }

@@ -8,9 +8,8 @@ use super::args::ProgressArgs;
 use super::face::{Face, count};
 use super::{Outcome, place, worked};
 use crate::coaching::{Cautions, ShownDrill};
-use crate::pages::{
-    self, Course, Look, Moved, Step, told_changes, told_curves, told_main, told_result, told_value,
-};
+use crate::looks::{Change, Verdict, describe_change, describe_value};
+use crate::pages::{self, Course, LookFacts, Step, told_changes, told_curves, told_result};
 
 /// One before and after, as `--json` prints it.
 #[derive(Serialize)]
@@ -27,6 +26,8 @@ struct StepObject<'a> {
     before: LookObject<'a>,
     after: Option<LookObject<'a>>,
     notes: &'a [String],
+    /// What came of the plan, at the step that decides it; see `looks::Verdict::name`.
+    verdict: Option<&'static str>,
     measure: Option<MovedObject>,
     elsewhere: Vec<MovedObject>,
     curves: Option<CurvesObject>,
@@ -122,7 +123,7 @@ pub(super) fn run(
 }
 
 fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
-    let look = |look: &Look| match look.serves.len() {
+    let look = |look: &LookFacts| match look.serves.len() {
         0 => look.date.to_string(),
         some => format!("{} ({})", look.date, count(some, "serve")),
     };
@@ -144,12 +145,12 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
     }
     step.notes.iter().for_each(|note| add(note));
     if let Some(main) = &step.main {
-        add(&format!("{}.", told_main(main)));
+        add(&format!("{}.", describe_change(main)));
     }
     if let Some(text) = told_changes(step) {
         add(&text);
     }
-    let mut others: Vec<&Moved> = step.others.iter().filter(|moved| moved.beyond()).collect();
+    let mut others: Vec<&Change> = step.others.iter().filter(|moved| moved.beyond()).collect();
     others.sort_by_key(|moved| moved.better() != Some(false));
     for moved in others {
         let word = match moved.better() {
@@ -160,9 +161,9 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
         };
         add(&format!(
             "   {}: {} to {}, {word}",
-            moved.name,
-            told_value(moved, moved.before.0),
-            told_value(moved, moved.after.0)
+            moved.def.name,
+            describe_value(moved, moved.before.value),
+            describe_value(moved, moved.after.value)
         ));
     }
     if let Some(curves) = &step.curves {
@@ -173,20 +174,20 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
 }
 
 fn object<'a>(course: &'a Course, step: &'a Step) -> StepObject<'a> {
-    let look = |look: &'a Look| LookObject {
+    let look = |look: &'a LookFacts| LookObject {
         case: look.case.as_deref(),
         date: look.date.to_string(),
         serves: &look.serves,
         of: look.of,
         what: &look.what,
     };
-    let moved = |moved: &Moved| MovedObject {
-        measure: moved.id,
-        unit: moved.unit,
-        before: moved.before.0,
-        before_serves: moved.before.1,
-        after: moved.after.0,
-        after_serves: moved.after.1,
+    let moved = |moved: &Change| MovedObject {
+        measure: moved.def.id,
+        unit: moved.def.unit,
+        before: moved.before.value,
+        before_serves: moved.before.serves,
+        after: moved.after.value,
+        after_serves: moved.after.serves,
         change: moved.by(),
         detectable: moved.detectable,
         beyond: moved.beyond(),
@@ -206,6 +207,7 @@ fn object<'a>(course: &'a Course, step: &'a Step) -> StepObject<'a> {
         before: look(&step.before),
         after: step.after.as_ref().map(look),
         notes: &step.notes,
+        verdict: step.verdict.as_ref().map(Verdict::name),
         measure: step.main.as_ref().map(moved),
         elsewhere: step.others.iter().map(moved).collect(),
         curves: step.curves.as_ref().map(|curves| CurvesObject {

@@ -5,6 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
 use crate::library::Library;
+use crate::looks::Snapshot;
 use crate::matcher::Subject;
 use crate::words::{amount, signed};
 use crate::work::Watch;
@@ -28,7 +29,7 @@ pub(super) fn show(
     if faults.is_empty() {
         return Ok(());
     }
-    let evidence = Evidence::gather(library, catalogue, subject, watch)?;
+    let evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
     for worked in faults.iter().take(FAULTS).filter_map(|fault| evidence.worked(catalogue, fault)) {
         if face.json {
             face.object(&worked.object(cautions))?;
@@ -87,7 +88,7 @@ fn told_drill(
     let (name, own) = cautions.together(&drill.done);
     let players = if drill.players == 1 { "player" } else { "players" };
     let mut lines = vec![format!(
-        "   {place}. {}: {} of {} {players} better by {} or more",
+        "   {place}. {}: {} of {} {players} better, beyond chance (about {})",
         name,
         drill.improved,
         drill.players,

@@ -14,7 +14,9 @@ pub struct DotRow {
     pub unit: String,
     /// Change of each player, positive = the wanted direction.
     pub changes: Vec<f64>,
-    /// Minimal detectable change, same unit.
+    /// Beside each change, whether it is for the better; `None` within what chance and measuring give.
+    pub better: Vec<Option<bool>>,
+    /// Minimal detectable change, mean over the players, same unit.
     pub detectable: f64,
     /// Estimate and its interval (low, high), same sign rule; `None` when there is too little to say.
     pub estimate: Option<(f64, f64, f64)>,
@@ -25,13 +27,13 @@ pub struct DotRow {
 }
 
 impl DotRow {
-    /// Players beyond the detectable change in the wanted direction.
+    /// Players who changed for the better by more than chance and measuring give.
     #[must_use]
     pub fn beyond(&self) -> usize {
-        self.changes.iter().filter(|&&change| change >= self.detectable).count()
+        self.better.iter().filter(|better| **better == Some(true)).count()
     }
 
-    /// The counts in words: "5 of 7 players changed by more than 6 deg".
+    /// The counts in words: "5 of 7 players better, beyond chance (about 6 deg)".
     #[must_use]
     pub fn counted(&self) -> String {
         let beyond = self.beyond();
@@ -40,7 +42,7 @@ impl DotRow {
             return "nobody followed up yet".to_owned();
         }
         format!(
-            "{beyond} of {} better by {} or more",
+            "{beyond} of {} better, beyond chance (about {})",
             count(all, "player"),
             amount(self.detectable, &self.unit)
         )
@@ -76,8 +78,8 @@ impl DotRow {
     }
 }
 
-/// One dot per player on a line of change: filled when beyond the detectable change, hollow within
-/// it; the interval as a bracket under the line, the count written out. [`DotRow::estimated`] belongs
+/// One dot per player on a line of change: filled when beyond that player's detectable change, hollow
+/// within it; the interval as a bracket under the line, the count written out. [`DotRow::estimated`] belongs
 /// into the caption.
 ///
 /// `range`: the axis, shared between rows that are read against each other (see [`DotRow::range`]).
@@ -89,18 +91,19 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
     let (low, high) = (range.0 - pad, range.1 + pad);
     let x = |value: f64| left + (value.clamp(low, high) - low) / (high - low) * (right - left);
 
-    let mut sorted: Vec<f64> = row.changes.iter().copied().filter(|v| v.is_finite()).collect();
-    sorted.sort_by(f64::total_cmp);
+    let dots = row.changes.iter().copied().zip(row.better.iter().copied());
+    let mut sorted: Vec<(f64, Option<bool>)> = dots.filter(|dot| dot.0.is_finite()).collect();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     // Dots that would overlap are stacked upwards.
-    let mut placed: Vec<(f64, usize, f64)> = Vec::new();
-    for &change in &sorted {
+    let mut placed: Vec<(f64, usize, Option<bool>)> = Vec::new();
+    for &(change, better) in &sorted {
         let at = x(change);
         let level = (0..)
             .find(|&level| {
                 placed.iter().all(|p| p.1 != level || (p.0 - at).abs() >= 2.0 * RADIUS + 2.0)
             })
             .unwrap_or(0);
-        placed.push((at, level, change));
+        placed.push((at, level, better));
     }
     let levels = placed.iter().map(|p| p.1 + 1).max().unwrap_or(1) as f64;
     let counted = row.counted();
@@ -113,7 +116,7 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
 
     let title = format!("{}: change in {}", row.label, row.measure);
     let description = format!(
-        "{counted}; {}. One dot per player, filled when beyond the detectable change; right is better.{}",
+        "{counted}; {}. One dot per player, filled when beyond that player's detectable change; right is better.{}",
         row.estimated(),
         row.by_itself.map_or_else(String::new, |value| format!(
             " Dashed: {} comes by itself.",
@@ -137,14 +140,12 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
         let (at, stroke) = (x(by_itself), Stroke::dashed(Tone::Ink, 1.2, "3 3"));
         canvas.line([at, line - 16.0], [at, line + 20.0], stroke);
     }
-    for (at, level, change) in placed {
+    for (at, level, better) in placed {
         let centre = [at, line - RADIUS - (2.0 * RADIUS + 2.0) * level as f64];
-        let paint = if change >= d {
-            Paint::fill(Tone::Precedent).and(Stroke::solid(Tone::Precedent, 1.4))
-        } else if change <= -d {
-            Paint::fill(Tone::Attention).and(Stroke::solid(Tone::Attention, 1.4))
-        } else {
-            Paint::fill(Tone::Paper).and(Stroke::solid(Tone::Precedent, 1.4))
+        let paint = match better {
+            Some(true) => Paint::fill(Tone::Precedent).and(Stroke::solid(Tone::Precedent, 1.4)),
+            Some(false) => Paint::fill(Tone::Attention).and(Stroke::solid(Tone::Attention, 1.4)),
+            None => Paint::fill(Tone::Paper).and(Stroke::solid(Tone::Precedent, 1.4)),
         };
         canvas.circle(centre, RADIUS, paint);
     }

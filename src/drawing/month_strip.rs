@@ -14,6 +14,8 @@ pub struct ReviewPoint {
     pub value: f64,
     /// Half its 90 % width.
     pub give_or_take: f64,
+    /// Whether it lies further from the first review than chance and measuring give.
+    pub beyond: bool,
 }
 
 /// A plan as a span of time.
@@ -36,7 +38,7 @@ pub struct MonthStrip {
     pub unit: String,
     /// Reviews; sorted by the drawing.
     pub reviews: Vec<ReviewPoint>,
-    /// Minimal detectable change from the first review, same unit.
+    /// Minimal detectable change between the first review and the last, same unit.
     pub detectable: f64,
     /// Reference band (low, high), where one is published.
     pub reference: Option<(f64, f64)>,
@@ -144,7 +146,7 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
         format!(
             "Change {}, {} the {} that can be told from chance.",
             amount(change, &strip.unit),
-            if change.abs() >= d { "beyond" } else { "within" },
+            if last.beyond { "beyond" } else { "within" },
             amount(d, &strip.unit)
         )
     });
@@ -195,8 +197,7 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
         let give = if review.give_or_take.is_finite() { review.give_or_take.abs() } else { 0.0 };
         let whisker = Stroke::solid(Tone::This, 1.4);
         canvas.line([at[0], y(review.value - give)], [at[0], y(review.value + give)], whisker);
-        let beyond = (review.value - first.value).abs() >= d && index > 0;
-        let fill = if beyond { Tone::This } else { Tone::Paper };
+        let fill = if review.beyond { Tone::This } else { Tone::Paper };
         canvas.circle(at, 5.0, Paint::fill(fill).and(Stroke::solid(Tone::This, 1.8)));
         if !crowded || index == 0 || index + 1 == reviews.len() {
             let text = amount(review.value, &strip.unit);

@@ -1,40 +1,25 @@
 //! From the library to the table of rows.
 
 use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
-use jiff::Unit;
 use jiff::civil::Date;
 use ndarray::Array1;
 
-use super::change::Followed;
 use super::improve::{Improvements, improvements};
 use super::near::{Who, distances, weights};
 use super::row::{Row, STYLES, Unseen};
 use super::style::{Ways, mean_curve};
 use crate::catalogue::Catalogue;
-use crate::library::{
-    Case, Library, Plan, Player, PlayerId, ServeHead, ServeId, Setting, StoreError,
-};
-use crate::matcher::{LikeError, Source, Subject, incomparable, standing};
-use crate::serve::{Curve, ServeReading};
+use crate::coaching::standing;
+use crate::library::{Case, Library, Plan, Player, PlayerId, ServeHead, ServeId, StoreError};
+use crate::looks::{Followed, Mean, Reported, SEEN_AGAIN_DAYS, Snapshot, days_between};
+use crate::matcher::{LikeError, Subject};
+use crate::serve::Curve;
 use crate::work::{Stage, Watch};
 
-/// Days in which a later recording shows what a plan, or nothing, was followed by. A review a month
-/// is usual; a week is too soon, half a season too late. Common practice, no source.
-const SEEN_AGAIN_DAYS: std::ops::RangeInclusive<i32> = 7..=150;
 /// A plan goes on working, or fading, for this long: what follows it is not called "by itself".
 const LASTING_DAYS: i32 = 90;
-
-/// Results of one player beside the measure, as recorded at the follow-up.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Reported {
-    /// Coach's rating, -2 to 2.
-    pub rating: Option<i8>,
-    /// Serve speed later minus first, km/h.
-    pub speed_kmh: Option<f64>,
-    /// First serves in later minus first, percentage points.
-    pub first_serve_pct: Option<f64>,
-}
 
 /// How many plans for a fault could be followed, and how many could not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
@@ -43,11 +28,11 @@ pub struct Followings {
     pub plans: usize,
     /// Of those with a follow-up that shows the measure.
     pub followed_up: usize,
-    /// Without one, but a later recording of the player shows the measure.
+    /// Without one that shows it, but a later review of the player does.
     pub seen_again: usize,
-    /// Never seen again.
+    /// Not seen again in time.
     pub missing: usize,
-    /// Seen again, but the measure cannot be compared (not measurable, another kind of source).
+    /// Seen again, but the measure cannot be compared (not measurable, another set-up).
     pub not_comparable: usize,
 }
 
@@ -77,58 +62,49 @@ impl Evidence {
     /// fault stands (confirmed or added by a coach, or suspected and not rejected) and which were
     /// looked at again, weighted by how near they lie to `subject`.
     ///
-    /// What followed is read off the plan's last follow-up with serves or, where none is recorded,
-    /// off the player's next case within 7 to 150 days, so that plans nobody reported on count as
-    /// well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
+    /// What came of a plan is [`Snapshot::came_of`]'s answer, so that plans nobody reported on count
+    /// as well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
     /// itself. Cost: one pass over all cases, one alignment per serve of those that count, and the
     /// principal components of one curve per player. `watch` is told each player.
     ///
     /// # Errors
     /// [`LikeError`] if the serve is unknown or the store cannot be read.
     pub fn gather(
-        library: &Library,
+        snapshot: &Snapshot<'_>,
         catalogue: &Catalogue,
         subject: Subject<'_>,
         watch: &Watch,
     ) -> Result<Self, LikeError> {
         watch.check()?;
-        let heads: HashMap<ServeId, ServeHead> =
-            library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
-        let asks = Asks::of(library, &heads, subject)?;
+        let heads = snapshot.all_heads()?;
+        let asks = Asks::of(snapshot, catalogue, subject)?;
         let others = |player: &Player, _: &Case| Some(player.id) != asks.player;
-        let gathering = Gathering::of(library, catalogue, &heads, &others, watch)?;
+        let gathering = Gathering::of(snapshot, catalogue, &others, watch)?;
         watch.check()?;
-        let mut rows = weighted(library, &asks, &heads, &gathering.found, watch)?;
+        let mut rows = weighted(snapshot.library(), &asks, &heads, &gathering.found, watch)?;
         watch.check()?;
-        let styles = styles(library, &asks, &heads, &gathering.found)?;
+        let styles = styles(snapshot.library(), &asks, &heads, &gathering.found)?;
         for (row, style) in rows.iter_mut().zip(styles) {
             row.style = style;
         }
-        let starts = followed(catalogue)
-            .filter_map(|(fault, followed)| {
-                let readings = asks.readings.iter().map(Vec::as_slice);
-                Some((fault, followed.mean(readings)?.0))
-            })
-            .collect();
-        Ok(gathering.told(catalogue, rows, starts, true))
+        Ok(gathering.told(catalogue, rows, asks.starts, true))
     }
 
     /// Gathers the looks at every fault of `catalogue` in those cases that `counts` keeps, no serve
     /// asking: every player weighs alike, and what to expect is told for where they started.
     ///
-    /// What followed a case is read off as in [`Evidence::gather`]. Cost: one pass over all cases.
+    /// What came of a plan is read off as in [`Evidence::gather`]. Cost: one pass over all cases.
     ///
     /// # Errors
     /// [`StoreError`] if the store cannot be read.
     pub fn gather_among(
-        library: &Library,
+        snapshot: &Snapshot<'_>,
         catalogue: &Catalogue,
         counts: impl Fn(&Player, &Case) -> bool,
         watch: &Watch,
     ) -> Result<Self, StoreError> {
-        let heads: HashMap<ServeId, ServeHead> =
-            library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
-        let gathering = Gathering::of(library, catalogue, &heads, &counts, watch)?;
+        snapshot.all_heads()?;
+        let gathering = Gathering::of(snapshot, catalogue, &counts, watch)?;
         let rows = gathering.found.iter().map(|found| found.row.clone()).collect();
         Ok(gathering.told(catalogue, rows, BTreeMap::new(), false))
     }
@@ -163,32 +139,36 @@ struct Asks {
     player: Option<PlayerId>,
     who: Who,
     curve: Curve,
-    /// Of all serves of its case, where it is stored.
-    readings: Vec<Vec<ServeReading>>,
+    /// Where it starts, by fault, larger is better; of a stored serve its day's best look.
+    starts: BTreeMap<usize, f64>,
 }
 
 impl Asks {
     fn of(
-        library: &Library,
-        heads: &HashMap<ServeId, ServeHead>,
+        snapshot: &Snapshot<'_>,
+        catalogue: &Catalogue,
         subject: Subject<'_>,
     ) -> Result<Self, LikeError> {
+        let library = snapshot.library();
+        let starts = |mean: &dyn Fn(Followed) -> Option<Mean>| {
+            let of = |(fault, followed)| Some((fault, followed_start(followed, &mean(followed)?)));
+            followed(catalogue).filter_map(of).collect()
+        };
         match subject {
             Subject::Stored(id) => {
-                let head = match heads.get(&id) {
-                    Some(head) => head.clone(),
-                    None => library.serve_head(id)?,
-                };
+                let head = snapshot.head(id)?;
                 let case = library.case(head.case)?;
+                let session = snapshot.session(case.date, &case.serves)?;
                 Ok(Self {
                     player: Some(head.player),
                     who: Who::of(&library.player(head.player)?, &head),
                     curve: library.curve(id)?,
-                    readings: like_with_like(library, heads, &case.serves)?.1,
+                    starts: starts(&|followed| session.best(followed.def, None).map(|best| best.1)),
                 })
             }
             Subject::Unstored(given) => {
                 let player = given.player.map(|id| library.player(id)).transpose()?;
+                let readings = given.serve.readings.as_slice();
                 Ok(Self {
                     player: given.player,
                     who: Who {
@@ -198,29 +178,16 @@ impl Asks {
                         source: given.source,
                     },
                     curve: given.serve.curve.clone(),
-                    readings: vec![given.serve.readings.clone()],
+                    starts: starts(&|followed| Mean::of([readings], followed.def.id)),
                 })
             }
         }
     }
 }
 
-/// Readings of those serves that compare: with a ball if any is with a ball. And whether they are.
-fn like_with_like(
-    library: &Library,
-    heads: &HashMap<ServeId, ServeHead>,
-    serves: &[ServeId],
-) -> Result<(bool, Vec<Vec<ServeReading>>), StoreError> {
-    let swing = |id: &&ServeId| {
-        heads.get(id).is_some_and(|head| head.setting == Some(Setting::PracticeSwing))
-    };
-    let with_ball = !serves.iter().all(|id| swing(&id));
-    let readings = serves
-        .iter()
-        .filter(|id| !with_ball || !swing(id))
-        .map(|&id| library.readings(id))
-        .collect::<Result<_, _>>()?;
-    Ok((with_ball, readings))
+/// A start of a fault's measure, larger is better.
+fn followed_start(followed: Followed, mean: &Mean) -> f64 {
+    followed.sign * mean.value
 }
 
 /// A row without its weight.
@@ -232,9 +199,8 @@ struct Unweighted {
 }
 
 struct Gathering<'a> {
-    library: &'a Library,
-    heads: &'a HashMap<ServeId, ServeHead>,
-    readings: HashMap<Vec<ServeId>, (bool, Vec<Vec<ServeReading>>)>,
+    snapshot: &'a Snapshot<'a>,
+    catalogue: &'a Catalogue,
     found: Vec<Unweighted>,
     unseen: Vec<Unseen>,
     /// Day of the library's last recording: until then a player could have been seen again.
@@ -243,38 +209,28 @@ struct Gathering<'a> {
     followings: BTreeMap<usize, Followings>,
 }
 
-/// A later look at a player.
-struct Later<'a> {
-    date: Date,
-    serves: &'a [ServeId],
-    reported: Reported,
-    by_follow_up: bool,
-}
-
 impl<'a> Gathering<'a> {
     /// Looks at every fault in the cases that count.
     fn of(
-        library: &'a Library,
-        catalogue: &Catalogue,
-        heads: &'a HashMap<ServeId, ServeHead>,
+        snapshot: &'a Snapshot<'a>,
+        catalogue: &'a Catalogue,
         counts: &dyn Fn(&Player, &Case) -> bool,
         watch: &Watch,
     ) -> Result<Self, StoreError> {
         let mut gathering = Self {
-            library,
-            heads,
-            readings: HashMap::new(),
+            snapshot,
+            catalogue,
             found: Vec::new(),
             unseen: Vec::new(),
-            last: heads.values().map(|head| head.date).max(),
+            last: snapshot.all_heads()?.values().map(|head| head.date).max(),
             drills: Vec::new(),
             followings: BTreeMap::new(),
         };
         let faults: Vec<&str> = catalogue.faults().map(|fault| fault.id.as_str()).collect();
-        let players = library.players()?;
+        let players = snapshot.library().players()?;
         for (done, player) in players.iter().enumerate() {
             watch.step(Stage::Players, done, players.len())?;
-            let cases = library.cases(Some(player.id))?;
+            let cases = snapshot.cases(player.id)?;
             for (place, _) in cases.iter().enumerate().filter(|(_, case)| counts(player, case)) {
                 for (fault, followed) in followed(catalogue) {
                     gathering.look(player, &cases, place, (fault, faults[fault]), followed)?;
@@ -303,7 +259,7 @@ impl<'a> Gathering<'a> {
         }
     }
 
-    /// What came of one fault after one case, if it stands there.
+    /// What came of one fault after one case, if it stands there: of each plan for it, or by itself.
     fn look(
         &mut self,
         player: &Player,
@@ -314,67 +270,72 @@ impl<'a> Gathering<'a> {
     ) -> Result<(), StoreError> {
         let case = &cases[place];
         let tried = |case: &Case, plan: &Plan| plan.limiting_fault == id && case.was_tried(plan);
-        let plan = case.plans.iter().find(|plan| tried(case, plan));
-        if plan.is_none() && !standing(&case.labels).iter().any(|label| label.fault == id) {
-            return Ok(());
+        let mut planned = case.plans.iter().filter(|plan| tried(case, plan)).peekable();
+        if planned.peek().is_some() {
+            return planned
+                .try_for_each(|plan| self.follow(player, case, Some(plan), (fault, id), followed));
         }
         let lasting = |earlier: &Case| {
-            earlier
-                .plans
-                .iter()
-                .any(|plan| tried(earlier, plan) && days(plan.start, case.date) <= LASTING_DAYS)
+            earlier.plans.iter().any(|plan| {
+                tried(earlier, plan) && days_between(plan.start, case.date) <= LASTING_DAYS
+            })
         };
-        if plan.is_none() && cases[..place].iter().any(lasting) {
+        if !standing(&case.labels).iter().any(|label| label.fault == id)
+            || cases[..place].iter().any(lasting)
+        {
             return Ok(());
         }
-        let later = later(case, plan, &cases[place + 1..]);
-        if plan.is_some() {
-            self.followings.entry(fault).or_default().plans += 1;
-        }
+        self.follow(player, case, None, (fault, id), followed)
+    }
+
+    fn follow(
+        &mut self,
+        player: &Player,
+        case: &Case,
+        plan: Option<&Plan>,
+        (fault, id): (usize, &str),
+        followed: Followed,
+    ) -> Result<(), StoreError> {
+        let came = self.snapshot.came_of(self.catalogue, case, plan, id)?;
         let drills = self.numbered(plan);
-        // A plan without a drill shows neither what a drill did nor what comes by itself.
-        let tells = plan.is_none() || !drills.is_empty();
-        let Some(later) = later else {
-            if plan.is_some() {
-                self.followings.entry(fault).or_default().missing += 1;
-            }
-            let time = self.last.map_or(0, |last| days(case.date, last));
-            if tells && !case.serves.is_empty() && time > *SEEN_AGAIN_DAYS.end() {
-                self.unseen.push(Unseen { player: player.id.0.cast_unsigned(), fault, drills });
-            }
-            return Ok(());
-        };
-        let change = self.change(&case.serves, later.serves, followed)?;
+        let change = came.verdict.change();
         if plan.is_some() {
             let counts = self.followings.entry(fault).or_default();
-            match (&change, later.by_follow_up) {
-                (None, _) => counts.not_comparable += 1,
-                (Some(_), true) => counts.followed_up += 1,
-                (Some(_), false) => counts.seen_again += 1,
-            }
+            counts.plans += 1;
+            *match (&came.later, change) {
+                (None, _) => &mut counts.missing,
+                (Some(_), None) => &mut counts.not_comparable,
+                (Some(later), Some(_)) if later.follow_up.is_some() => &mut counts.followed_up,
+                (Some(_), Some(_)) => &mut counts.seen_again,
+            } += 1;
         }
-        let (Some((start, change, detectable)), Some(head)) =
-            (change, case.serves.first().and_then(|id| self.heads.get(id)))
-        else {
-            return Ok(());
-        };
-        if !tells {
+        // A plan without a drill shows neither what a drill did nor what comes by itself.
+        if plan.is_some() && drills.is_empty() {
             return Ok(());
         }
         let began = plan.map_or(case.date, |plan| plan.start);
+        let player_number = player.id.0.cast_unsigned();
+        let Some(later) = &came.later else {
+            let time = self.last.map_or(0, |last| days_between(began, last));
+            if !case.serves.is_empty() && time > *SEEN_AGAIN_DAYS.end() {
+                self.unseen.push(Unseen { player: player_number, fault, drills });
+            }
+            return Ok(());
+        };
+        let (Some(change), Some(&first)) = (change, case.serves.first()) else { return Ok(()) };
         self.found.push(Unweighted {
             row: Row {
-                player: player.id.0.cast_unsigned(),
+                player: player_number,
                 fault,
                 drills,
-                start,
-                change,
-                detectable,
+                start: followed_start(followed, &change.before),
+                change: followed.sign * change.by(),
+                detectable: change.detectable,
                 weight: 1.0,
-                days: f64::from(days(began, later.date)),
+                days: f64::from(days_between(began, later.date)),
                 style: None,
             },
-            who: Who::of(player, head),
+            who: Who::of(player, &*self.snapshot.head(first)?),
             serves: case.serves.clone(),
             reported: later.reported,
         });
@@ -395,87 +356,13 @@ impl<'a> Gathering<'a> {
         drills.dedup();
         drills
     }
-
-    /// Start, change and detectable change, larger is better; `None` where the two looks do not
-    /// compare.
-    fn change(
-        &mut self,
-        before: &[ServeId],
-        after: &[ServeId],
-        followed: Followed,
-    ) -> Result<Option<(f64, f64, f64)>, StoreError> {
-        let source = |serves: &[ServeId]| {
-            let head = self.heads.get(serves.first()?)?;
-            Some(Source { capture: head.capture, view: head.view })
-        };
-        let comparable = match (source(before), source(after)) {
-            (Some(a), Some(b)) => incomparable(a, b).is_none(),
-            _ => false,
-        };
-        if !comparable {
-            return Ok(None);
-        }
-        for serves in [before, after] {
-            if !self.readings.contains_key(serves) {
-                let read = like_with_like(self.library, self.heads, serves)?;
-                self.readings.insert(serves.to_vec(), read);
-            }
-        }
-        let ((ball, first), (later_ball, second)) = (&self.readings[before], &self.readings[after]);
-        if ball != later_ball {
-            return Ok(None);
-        }
-        let mean = |serves: &[Vec<ServeReading>]| followed.mean(serves.iter().map(Vec::as_slice));
-        let (Some((start, n)), Some((end, m))) = (mean(first), mean(second)) else {
-            return Ok(None);
-        };
-        Ok(Some((start, end - start, followed.def.detectable_change(n, m, 0.0))))
-    }
-}
-
-/// The plan's last follow-up with serves, else the next case in time.
-fn later<'a>(case: &'a Case, plan: Option<&Plan>, next: &'a [Case]) -> Option<Later<'a>> {
-    let change = |then: Option<f64>, now: Option<f64>| Some(then? - now?);
-    let answered = plan.and_then(|plan| {
-        let mut all = case.follow_ups.iter().filter(|follow_up| follow_up.plan == plan.id);
-        all.rfind(|follow_up| !follow_up.serves.is_empty())
-    });
-    if let Some(follow_up) = answered {
-        return Some(Later {
-            date: follow_up.date,
-            serves: &follow_up.serves,
-            reported: Reported {
-                rating: follow_up.rating,
-                speed_kmh: change(follow_up.ball.speed_kmh, case.ball.speed_kmh),
-                first_serve_pct: change(follow_up.ball.first_serve_pct, case.ball.first_serve_pct),
-            },
-            by_follow_up: true,
-        });
-    }
-    let next = next.iter().find(|next| {
-        SEEN_AGAIN_DAYS.contains(&days(case.date, next.date)) && !next.serves.is_empty()
-    })?;
-    Some(Later {
-        date: next.date,
-        serves: &next.serves,
-        reported: Reported {
-            rating: None,
-            speed_kmh: change(next.ball.speed_kmh, case.ball.speed_kmh),
-            first_serve_pct: change(next.ball.first_serve_pct, case.ball.first_serve_pct),
-        },
-        by_follow_up: false,
-    })
-}
-
-fn days(from: Date, to: Date) -> i32 {
-    from.until((Unit::Day, to)).map_or(0, |span| span.get_days())
 }
 
 /// The rows with their weights: the nearest serve of each case says how near the case lies.
 fn weighted(
     library: &Library,
     asks: &Asks,
-    heads: &HashMap<ServeId, ServeHead>,
+    heads: &HashMap<ServeId, Rc<ServeHead>>,
     found: &[Unweighted],
     watch: &Watch,
 ) -> Result<Vec<Row>, LikeError> {
@@ -515,7 +402,7 @@ fn weighted(
 fn styles(
     library: &Library,
     asks: &Asks,
-    heads: &HashMap<ServeId, ServeHead>,
+    heads: &HashMap<ServeId, Rc<ServeHead>>,
     found: &[Unweighted],
 ) -> Result<Vec<Option<[f64; STYLES]>>, LikeError> {
     let nowhere = Ok(vec![None; found.len()]);

@@ -57,7 +57,6 @@
 //! usual academy the drill named first is worth 1.08 detectable changes where the usual choice is worth
 //! 0.79 and the best 1.20.
 
-mod change;
 mod fit;
 mod gather;
 mod improve;
@@ -70,8 +69,7 @@ mod style;
 mod tests;
 mod worked;
 
-pub use change::Followed;
-pub use gather::{Evidence, Followings, Reported};
+pub use gather::{Evidence, Followings};
 pub use improve::{Improvement, Improvements, improvements};
 pub use pool::{Claim, DrillEstimate, Estimate, Estimates, estimates};
 pub use row::{Row, STYLES, Unseen};

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::looks::beyond;
+
 /// Ways of serving that are told apart.
 pub const STYLES: usize = 2;
 
@@ -22,7 +24,7 @@ pub struct Row {
     pub start: f64,
     /// Later minus first look, positive = better.
     pub change: f64,
-    /// Smallest change that is more than chance for that many serves.
+    /// Smallest change that is more than chance and measuring give for those serves.
     pub detectable: f64,
     /// How near the question the first look lies, above 0 to 1.
     pub weight: f64,
@@ -45,10 +47,10 @@ pub struct Unseen {
 }
 
 impl Row {
-    /// Whether the measure moved beyond what chance allows, in the wanted direction.
+    /// Whether the measure moved beyond what chance and measuring give, in the wanted direction.
     #[must_use]
     pub fn improved(&self) -> bool {
-        self.change >= self.detectable
+        self.change > 0.0 && beyond(self.change, self.detectable)
     }
 
     /// Whether every number is finite, the weight in (0, 1] and the detectable change positive.

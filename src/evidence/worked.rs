@@ -5,13 +5,13 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 use statrs::statistics::{Data, Median};
 
-use super::change::Followed;
 use super::gather::{Evidence, Followings};
 use super::improve::{Improvements, improvements};
 use super::pool::{Claim, DrillEstimate, Estimate, FEW_PLAYERS, estimates};
 use super::row::{Row, effective, votes};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill, ShownTogether};
+use crate::looks::{Followed, beyond};
 
 /// A typical value and the players it rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -30,9 +30,13 @@ pub struct WorkedDrill {
     pub done: ShownTogether,
     /// Change of each player, positive = better, smallest first; nobody is named.
     pub changes: Vec<f64>,
-    /// Smallest change that is more than chance, mean over these players.
+    /// Beside each change, whether it is for the better; `None` within what chance and measuring
+    /// give. Of a player seen after several such plans the mean change and the mean of their
+    /// detectable changes.
+    pub better: Vec<Option<bool>>,
+    /// Smallest change that is more than chance and measuring give, mean over these players.
     pub detectable: f64,
-    /// Players who changed for the better by that or more.
+    /// Players who changed for the better by more than chance and measuring give.
     pub improved: usize,
     /// Players.
     pub players: usize,
@@ -262,12 +266,18 @@ impl Evidence {
             let players = values.len();
             (players > 0).then(|| Typical { median: Data::new(values).median(), players })
         };
-        let mut changes = each(&|place| Some(self.rows[place].change));
-        changes.sort_by(f64::total_cmp);
         let limits = each(&|place| Some(self.rows[place].detectable));
-        let players = limits.len();
-        let detectable = limits.iter().sum::<f64>() / (players as f64).max(1.0);
-        let improved = changes.iter().filter(|change| **change >= detectable).count();
+        let mut dots: Vec<(f64, f64)> =
+            each(&|place| Some(self.rows[place].change)).into_iter().zip(limits).collect();
+        dots.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let players = dots.len();
+        let detectable = dots.iter().map(|dot| dot.1).sum::<f64>() / (players as f64).max(1.0);
+        let better: Vec<Option<bool>> = dots
+            .iter()
+            .map(|&(change, detectable)| beyond(change, detectable).then_some(change > 0.0))
+            .collect();
+        let changes = dots.into_iter().map(|dot| dot.0).collect();
+        let improved = better.iter().filter(|better| **better == Some(true)).count();
         let (_, effective) =
             effective(&votes(self.rows.iter().filter(|row| did(row)).collect::<Vec<_>>()));
         let days = each(&|place| self.rows[place].improved().then_some(self.rows[place].days));
@@ -280,6 +290,7 @@ impl Evidence {
         WorkedDrill {
             done: ShownTogether::of(done),
             changes,
+            better,
             detectable,
             improved,
             players,
@@ -365,14 +376,14 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     let mut parts = vec![format!("{followed_up} followed up")];
     for (count, what) in [
         (seen_again, "only seen again later"),
-        (missing, "never seen again"),
+        (missing, "not seen again in time"),
         (not_comparable, "seen again but not comparable"),
     ] {
         if count > 0 {
             parts.push(format!("{count} {what}"));
         }
     }
-    let missed = if missing > 0 { "; those never seen again may have done worse" } else { "" };
+    let missed = if missing > 0 { "; those not seen again may have done worse" } else { "" };
     let nearness = effective.map_or_else(String::new, |effective| {
         format!("; by likeness to this serve they count like {effective:.1}")
     });

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, Recorded};
 use crate::library::{
     Added, Author, FaultLabel, Library, Named, NewRecording, Player, RecordingRow, ServeType,
     Setting, StoreError, WriteError, check_born, check_past,
@@ -192,8 +192,11 @@ impl Looked {
             readings: serve.readings.clone(),
             setting: context.setting,
             serve_type: context.serve_type,
-            capture: self.recording.capture,
-            rate_hz: self.recording.rate_hz,
+            recorded: Recorded {
+                capture: self.recording.capture,
+                view: self.recording.view,
+                rate_hz: self.recording.rate_hz,
+            },
         };
         self.found.serves.iter().map(serve).collect()
     }

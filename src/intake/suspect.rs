@@ -1,10 +1,9 @@
 //! What the program suspects in the serves of a day.
 
-use crate::catalogue::{Catalogue, Conditions, detect};
+use crate::catalogue::{Catalogue, Conditions, Observed, ObservedDay, Recorded};
 use crate::library::{
     Author, CaseId, FaultLabel, LabelState, Library, ServeType, Setting, StoreError,
 };
-use crate::motion::Capture;
 use crate::serve::ServeReading;
 
 /// One serve of a session as far as suspicions go.
@@ -13,8 +12,7 @@ pub(super) struct SessionServe {
     pub(super) readings: Vec<ServeReading>,
     pub(super) setting: Option<Setting>,
     pub(super) serve_type: Option<ServeType>,
-    pub(super) capture: Capture,
-    pub(super) rate_hz: f64,
+    pub(super) recorded: Recorded,
 }
 
 pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreError> {
@@ -26,36 +24,34 @@ pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServ
             readings: row.serve.readings,
             setting: recording.setting,
             serve_type: recording.serve_type,
-            capture: recording.capture,
-            rate_hz: recording.rate_hz,
+            recorded: Recorded {
+                capture: recording.capture,
+                view: recording.view,
+                rate_hz: recording.rate_hz,
+            },
         });
     }
     Ok(serves)
 }
 
-/// The program's labels for a session: from the serves with a ball if there are any, since a
-/// practice swing shows what the player can do, not what the serve does.
+/// The program's labels for a session; see [`ObservedDay::suspicions`].
 pub(super) fn suspicions(
     catalogue: &Catalogue,
     serves: &[SessionServe],
     stature_m: Option<f64>,
 ) -> Vec<FaultLabel> {
-    let with_ball: Vec<&SessionServe> =
-        serves.iter().filter(|serve| serve.setting != Some(Setting::PracticeSwing)).collect();
-    let judged = if with_ball.is_empty() { serves.iter().collect() } else { with_ball };
-    // What the poorest recording cannot show is not claimed from the richest alone: the lowest
-    // rate decides.
-    let Some(poorest) = judged.iter().min_by(|a, b| a.rate_hz.total_cmp(&b.rate_hz)) else {
-        return Vec::new();
-    };
-    let conditions = Conditions {
-        serve_type: ServeType::of_all(judged.iter().map(|serve| serve.serve_type)),
-        stature_m,
-        ..Conditions::of(poorest.capture, poorest.rate_hz)
-    };
-    let readings: Vec<&[ServeReading]> =
-        judged.iter().map(|serve| serve.readings.as_slice()).collect();
-    detect(catalogue, &readings, &conditions)
+    let mut day = ObservedDay::default();
+    for serve in serves {
+        let swing = serve.setting == Some(Setting::PracticeSwing);
+        let side = if swing { &mut day.swings } else { &mut day.balls };
+        side.push(Observed {
+            readings: &serve.readings,
+            recorded: serve.recorded,
+            serve_type: serve.serve_type,
+        });
+    }
+    let conditions = Conditions { stature_m, ..Conditions::default() };
+    day.suspicions(catalogue, &conditions)
         .into_iter()
         .filter(|suspicion| suspicion.suspected())
         .map(|suspicion| FaultLabel {

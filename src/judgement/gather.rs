@@ -1,11 +1,14 @@
 //! From a stored case to its judgement.
 
 use std::collections::HashMap;
+use std::rc::Rc;
 
 use jiff::civil::Date;
 
 use super::{Judgement, Seen, Setting, Sight, weigh};
-use crate::catalogue::{Catalogue, Conditions, Finding, Suspicion, detect};
+use crate::catalogue::{
+    Catalogue, Conditions, Finding, Observed, ObservedDay, Recorded, Suspicion, detect,
+};
 use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
 use crate::intake::Looked;
@@ -13,7 +16,8 @@ use crate::library::{
     Author, BallFlight, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId,
     ServeId, ServeType, Setting as Shown, StoreError,
 };
-use crate::matcher::{LikeError, Subject, Unstored};
+use crate::looks::Snapshot;
+use crate::matcher::LikeError;
 use crate::serve::ServeReading;
 use crate::work::Watch;
 
@@ -38,8 +42,7 @@ pub struct Judging {
 }
 
 /// Judges a stored case: its labels, what its serves show with and without the ball, what is
-/// answered about grip and ball, and how past players fared (`evidence`, gathered for one of its
-/// serves; a case without serves has none).
+/// answered about grip and ball, and how other players fared.
 ///
 /// An answer about the grip that means a fault counts as a suspicion, unless a coach rejected it.
 /// `on`: the day judged for, which says what plans are in force; the first of them comes first.
@@ -53,13 +56,30 @@ pub fn judge(
     on: Date,
     watch: &Watch,
 ) -> Result<Judging, LikeError> {
-    let player = library.player(case.player)?;
-    let day = Day::of(library, case, &player)?;
-    let evidence = match case.serves.first() {
-        Some(&serve) => Some(Evidence::gather(library, catalogue, Subject::Stored(serve), watch)?),
-        None => None,
-    };
-    Ok(settle(catalogue, case, Some(&player), &day, on, evidence.as_ref()))
+    let snapshot = Snapshot::new(library);
+    let others = |player: &Player, _: &Case| player.id != case.player;
+    let evidence = Evidence::gather_among(&snapshot, catalogue, others, watch)?;
+    Ok(judge_with(&snapshot, catalogue, case, on, &evidence)?)
+}
+
+/// The same with the `evidence` at hand: of other players only, gathered for any serve of the case or
+/// for none.
+///
+/// How others fared counts everybody alike: where to begin belongs to the case, not to the one serve
+/// of it that is looked at.
+///
+/// # Errors
+/// [`StoreError`] if the store cannot be read.
+pub fn judge_with(
+    snapshot: &Snapshot<'_>,
+    catalogue: &Catalogue,
+    case: &Case,
+    on: Date,
+    evidence: &Evidence,
+) -> Result<Judging, StoreError> {
+    let player = snapshot.library().player(case.player)?;
+    let day = Day::of(snapshot, case, &player)?;
+    Ok(settle(catalogue, case, Some(&player), &day, on, evidence))
 }
 
 /// What can be said of the day of a file that is not stored: its player and date, and what the
@@ -81,28 +101,18 @@ pub fn unstored_case(catalogue: &Catalogue, looked: &Looked, player: Option<&Pla
     }
 }
 
-/// As [`judge`] for serve `nth` (from 0) of a file that is not stored; `case`: its
-/// [`unstored_case`]. The evidence is gathered for that serve.
-///
-/// # Errors
-/// [`LikeError`] if the store cannot be read.
-///
-/// # Panics
-/// If the file holds no such serve.
+/// As [`judge_with`] for the serves of a file that is not stored; `case`: its [`unstored_case`].
+#[must_use]
 pub fn judge_unstored(
-    library: &Library,
     catalogue: &Catalogue,
     looked: &Looked,
-    nth: usize,
     player: Option<&Player>,
     case: &Case,
-    watch: &Watch,
-) -> Result<Judging, LikeError> {
-    let subject = Subject::Unstored(Unstored::of(looked, nth, player.map(|player| player.id)));
-    let evidence = Evidence::gather(library, catalogue, subject, watch)?;
+    evidence: &Evidence,
+) -> Judging {
     let day = Day::of_file(looked, player.and_then(|player| player.stature_m));
     // Nothing was prescribed, so no day decides what is in force.
-    Ok(settle(catalogue, case, player, &day, case.date, Some(&evidence)))
+    settle(catalogue, case, player, &day, case.date, evidence)
 }
 
 fn settle(
@@ -111,23 +121,29 @@ fn settle(
     player: Option<&Player>,
     day: &Day,
     on: Date,
-    evidence: Option<&Evidence>,
+    evidence: &Evidence,
 ) -> Judging {
-    let (swing, ball) =
-        (day.suspicions(catalogue, case, true), day.suspicions(catalogue, case, false));
-    let suspicions = if day.balls.is_empty() { swing.clone() } else { ball.clone() };
+    let observed = day.observed();
+    let conditions = Conditions {
+        index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
+        heel_pad: case.grip.and_then(|grip| grip.heel_pad),
+        stature_m: day.stature_m,
+        ..Conditions::default()
+    };
+    let suspicions = observed.suspicions(catalogue, &conditions);
+    // With both, what each shows by itself.
+    let both = !day.swings.is_empty() && !day.balls.is_empty();
+    let swing = both.then(|| detect(catalogue, &observed.swings, &conditions));
     let plans = case.plans_in_force(on);
     let planned = plans.first().map(|plan| plan.limiting_fault.as_str());
     let seen: Vec<Seen> = candidates(case, &suspicions, &plans)
         .into_iter()
         .map(|label| {
-            let improved = evidence.map(|known| known.improvement(&label.fault));
-            let sight = if day.swings.is_empty() || day.balls.is_empty() {
-                Sight::Unknown
-            } else {
-                Sight::of(judged(&swing, &label.fault), judged(&ball, &label.fault))
-            };
-            Seen { improvement: improved.and_then(|i| i.near.or(i.overall)), sight, label }
+            let improvement = evidence.improvement(&label.fault).overall;
+            let sight = swing.as_ref().map_or(Sight::Unknown, |swing| {
+                Sight::of(judged(swing, &label.fault), judged(&suspicions, &label.fault))
+            });
+            Seen { improvement, sight, label }
         })
         .collect();
     let setting = Setting {
@@ -146,8 +162,8 @@ fn settle(
         age: setting.age,
         offers,
         suspicions,
-        swings: day.swings.iter().filter_map(|serve| serve.0).collect(),
-        balls: day.balls.iter().filter_map(|serve| serve.0).collect(),
+        swings: day.swings.iter().filter_map(|serve| serve.id).collect(),
+        balls: day.balls.iter().filter_map(|serve| serve.id).collect(),
     }
 }
 
@@ -198,59 +214,68 @@ fn judged(suspicions: &[Suspicion], fault: &str) -> Option<bool> {
     suspicion.score().map(|_| suspicion.suspected())
 }
 
-/// The serves of a case's day, those of practice swings apart; without an id where not stored.
+/// The serves of a case's day, those of practice swings apart.
 #[derive(Default)]
 struct Day {
-    swings: Vec<(Option<ServeId>, Vec<ServeReading>)>,
-    balls: Vec<(Option<ServeId>, Vec<ServeReading>)>,
-    conditions: Option<Conditions>,
-    /// Of those with a ball.
-    types: Vec<Option<ServeType>>,
+    swings: Vec<DayServe>,
+    balls: Vec<DayServe>,
     stature_m: Option<f64>,
 }
 
+struct DayServe {
+    /// `None` where not stored.
+    id: Option<ServeId>,
+    readings: Rc<[ServeReading]>,
+    recorded: Recorded,
+    serve_type: Option<ServeType>,
+}
+
+impl DayServe {
+    fn observed(&self) -> Observed<'_> {
+        Observed { readings: &self.readings, recorded: self.recorded, serve_type: self.serve_type }
+    }
+}
+
 impl Day {
-    fn of(library: &Library, case: &Case, player: &Player) -> Result<Self, StoreError> {
+    fn of(snapshot: &Snapshot<'_>, case: &Case, player: &Player) -> Result<Self, StoreError> {
         let mut day = Self { stature_m: player.stature_m, ..Self::default() };
         for &id in &case.serves {
-            let row = library.serve(id)?;
-            let recording = library.recording(row.recording)?;
-            let these = Conditions::of(recording.capture, recording.rate_hz);
-            // What the poorest recording cannot show is not claimed from the richest alone.
-            if day.conditions.is_none_or(|known| these.rate_hz < known.rate_hz) {
-                day.conditions = Some(these);
-            }
+            let recording = snapshot.recording(snapshot.head(id)?.recording)?;
             let swing = recording.setting == Some(Shown::PracticeSwing);
-            if !swing {
-                day.types.push(recording.serve_type);
-            }
             let side = if swing { &mut day.swings } else { &mut day.balls };
-            side.push((Some(id), row.serve.readings));
+            side.push(DayServe {
+                id: Some(id),
+                readings: snapshot.readings(id)?,
+                recorded: Recorded {
+                    capture: recording.capture,
+                    view: recording.view,
+                    rate_hz: recording.rate_hz,
+                },
+                serve_type: recording.serve_type,
+            });
         }
         Ok(day)
     }
 
     fn of_file(looked: &Looked, stature_m: Option<f64>) -> Self {
-        let serves = looked.found.serves.iter();
-        Self {
-            swings: Vec::new(),
-            balls: serves.map(|serve| (None, serve.readings.clone())).collect(),
-            conditions: Some(Conditions::of(looked.recording.capture, looked.recording.rate_hz)),
-            types: Vec::new(),
-            stature_m,
-        }
+        let recorded = Recorded {
+            capture: looked.recording.capture,
+            view: looked.recording.view,
+            rate_hz: looked.recording.rate_hz,
+        };
+        let serves = looked.found.serves.iter().map(|serve| DayServe {
+            id: None,
+            readings: serve.readings.clone().into(),
+            recorded,
+            serve_type: None,
+        });
+        Self { swings: Vec::new(), balls: serves.collect(), stature_m }
     }
 
-    fn suspicions(&self, catalogue: &Catalogue, case: &Case, swings: bool) -> Vec<Suspicion> {
-        let side = if swings { &self.swings } else { &self.balls };
-        let readings: Vec<&[ServeReading]> = side.iter().map(|one| one.1.as_slice()).collect();
-        let conditions = self.conditions.map(|conditions| Conditions {
-            index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
-            heel_pad: case.grip.and_then(|grip| grip.heel_pad),
-            serve_type: ServeType::of_all(self.types.iter().copied()),
-            stature_m: self.stature_m,
-            ..conditions
-        });
-        conditions.map_or_else(Vec::new, |conditions| detect(catalogue, &readings, &conditions))
+    fn observed(&self) -> ObservedDay<'_> {
+        ObservedDay {
+            swings: self.swings.iter().map(DayServe::observed).collect(),
+            balls: self.balls.iter().map(DayServe::observed).collect(),
+        }
     }
 }

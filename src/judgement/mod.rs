@@ -12,6 +12,6 @@ mod sight;
 mod tests;
 
 pub use asked::asked_about;
-pub use gather::{Judging, judge, judge_unstored, unstored_case};
+pub use gather::{Judging, judge, judge_unstored, judge_with, unstored_case};
 pub use limiting::{Chosen, Judged, Judgement, Seen, Setting, weigh};
 pub use sight::Sight;

@@ -92,7 +92,7 @@ pub struct Precedent {
     pub plans: Vec<Plan>,
     /// All follow-ups of those plans, by day.
     pub follow_ups: Vec<FollowUp>,
-    /// What came of it, from the last follow-up.
+    /// What was reported at the last follow-up; whether it worked is said by [`crate::looks`].
     pub outcome: Option<Outcome>,
     /// Where the case came from, if another academy's pack brought it.
     pub origin: Option<Origin>,
@@ -121,8 +121,8 @@ pub struct PrecedentObject<'a> {
     cautions: Option<Cautions>,
 }
 
-/// What a plan was followed by, read off the last follow-up against the case; a later figure, not
-/// an effect.
+/// What was reported after a plan, read off the last follow-up against the case; a later figure, not
+/// an effect, and no verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Outcome {
     /// Days from the case to the last follow-up.

@@ -4,6 +4,7 @@ use jiff::civil::Date;
 
 use crate::coaching::{Cautions, ShownDrill};
 use crate::drawing::{Channel, MonthStrip, Seen};
+use crate::looks::{Change, Verdict};
 use crate::serve::{BodyPart, Event, Figures};
 
 /// One player over all reviews.
@@ -13,7 +14,7 @@ pub struct Course {
     pub player: String,
     /// Reviews so far.
     pub reviews: usize,
-    /// Before and after, one per follow-up (or per plan that has none), by day.
+    /// Before and after, one per follow-up and per plan that none of them decides, by day.
     pub steps: Vec<Step>,
     /// Each fault that was worked on, over all reviews.
     pub months: Vec<MonthStrip>,
@@ -27,18 +28,20 @@ pub struct Course {
 pub struct Step {
     /// The plan between the two; `None` where nothing was planned.
     pub plan: Option<StepPlan>,
-    /// The follow-up (`f3`) that says what came of it, if one was recorded.
+    /// What came of the plan, at the one step of each plan that decides it.
+    pub verdict: Option<Verdict>,
+    /// The follow-up (`f3`) that recorded the later look, if one did.
     pub follow_up: Option<String>,
     /// The review the plan was made in.
-    pub before: Look,
+    pub before: LookFacts,
     /// The later look; `None` while nothing came after the plan.
-    pub after: Option<Look>,
+    pub after: Option<LookFacts>,
     /// What is not alike in the two looks, or could not be compared, one sentence each.
     pub notes: Vec<String>,
     /// The fault's own measure.
-    pub main: Option<Moved>,
+    pub main: Option<Change>,
     /// Every other measure that both looks have, changed or not, in the order of the table.
-    pub others: Vec<Moved>,
+    pub others: Vec<Change>,
     /// What the curves say.
     pub curves: Option<CurvesMoved>,
     /// What was reported: speed, first serves, misses, rating, sessions.
@@ -66,7 +69,7 @@ pub struct StepPlan {
 
 /// What was looked at on one day.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Look {
+pub struct LookFacts {
     /// The case (`c4`), where there is one of that day.
     pub case: Option<String>,
     /// Day.
@@ -77,46 +80,6 @@ pub struct Look {
     pub of: usize,
     /// What they are ("into the box, markers").
     pub what: String,
-}
-
-/// A measure before and after, as means over the serves.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Moved {
-    /// The measure's id.
-    pub id: &'static str,
-    /// Its name.
-    pub name: &'static str,
-    /// Its unit.
-    pub unit: &'static str,
-    /// Mean before, over this many serves.
-    pub before: (f64, usize),
-    /// Mean after, over this many serves.
-    pub after: (f64, usize),
-    /// Smallest change that chance and measuring give less than once in twenty.
-    pub detectable: f64,
-    /// Whether a larger value is better; `None` where the catalogue takes no side.
-    pub larger_is_better: Option<bool>,
-}
-
-impl Moved {
-    /// After minus before.
-    #[must_use]
-    pub fn by(&self) -> f64 {
-        self.after.0 - self.before.0
-    }
-
-    /// Whether that is beyond what chance and measuring would give.
-    #[must_use]
-    pub fn beyond(&self) -> bool {
-        self.by().abs() > self.detectable
-    }
-
-    /// Whether the change is for the better; `None` within chance or where nothing is better.
-    #[must_use]
-    pub fn better(&self) -> Option<bool> {
-        let larger = self.larger_is_better?;
-        self.beyond().then(|| larger == (self.by() > 0.0))
-    }
 }
 
 /// How far apart the curves lie, in ordinary spreads between players: the root mean square along

@@ -4,6 +4,7 @@ use crate::coaching::{Cautions, ShownDrill, ShownTogether};
 use crate::drawing::Pictures;
 use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
 use crate::library::{Level, ServeType, Setting};
+use crate::looks::Verdict;
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
 use crate::words::is_moment;
@@ -205,30 +206,19 @@ pub struct Precedent {
     pub same_fault: bool,
     /// What was prescribed.
     pub drills: Vec<ShownDrill>,
-    /// What came of it.
-    pub outcome: Outcome,
+    /// What came of it, plan by plan; empty where nothing was prescribed.
+    pub outcomes: Vec<OutcomeFacts>,
     /// The body for drawing.
     pub figures: Option<Figures>,
 }
 
-/// What came of a precedent's plan.
+/// What came of one plan of a precedent.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Outcome {
-    /// Nothing was prescribed.
-    NoPlan,
-    /// A plan without a follow-up.
-    NotFollowedUp,
-    /// The fault's measure moved by this much, positive = better, beyond or within chance.
-    Changed {
-        /// The measure.
-        measure: String,
-        /// Change, positive = better.
-        by: f64,
-        /// Unit.
-        unit: String,
-        /// Minimal detectable change.
-        detectable: f64,
-    },
+pub struct OutcomeFacts {
+    /// Name of the fault it worked on.
+    pub fault: String,
+    /// What came of it.
+    pub verdict: Verdict,
 }
 
 /// What is prescribed.
@@ -261,7 +251,7 @@ pub struct EvidenceRow {
 
 /// A number before and after.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Change {
+pub struct ChangeFacts {
     /// The measure.
     pub measure: String,
     /// Unit.
@@ -270,10 +260,12 @@ pub struct Change {
     pub before: f64,
     /// Later value.
     pub after: f64,
-    /// Minimal detectable change for that many serves.
+    /// Minimal detectable change for those serves.
     pub detectable: f64,
-    /// Whether a larger value is better (`Some(true)`), worse, or neither.
-    pub larger_is_better: Option<bool>,
+    /// Whether it is more than chance and measuring give.
+    pub beyond: bool,
+    /// Whether it is for the better; `None` within chance or where nothing is better.
+    pub better: Option<bool>,
 }
 
 /// One player over time.
@@ -286,7 +278,7 @@ pub struct Progress {
     /// The earlier serve for drawing, and its name ("you, 4 May").
     pub earlier: Option<(Figures, String)>,
     /// What else changed, worse ones first.
-    pub elsewhere: Vec<Change>,
+    pub elsewhere: Vec<ChangeFacts>,
     /// Reported results ("serve speed 142 to 149 km/h, as reported") and what is not alike.
     pub ball: Vec<String>,
     /// What the whole curves say; for the coach.
@@ -299,7 +291,7 @@ pub struct Comparison {
     /// One sentence.
     pub sentence: String,
     /// Practice swing as `before`, ball as `after`.
-    pub changes: Vec<Change>,
+    pub changes: Vec<ChangeFacts>,
 }
 
 /// Something asked because no recording shows it.

@@ -20,15 +20,14 @@ mod stop_tests;
 mod tests;
 
 pub use course::{
-    ChannelMoved, Course, CurvesMoved, Look, Moved, ReportedResult, Step, StepDrawing, StepPlan,
+    ChannelMoved, Course, CurvesMoved, LookFacts, ReportedResult, Step, StepDrawing, StepPlan,
 };
 pub use data::{
-    Asked, Audience, Change, Comparison, EvidenceRow, FaultFacts, MeasureRow, Outcome, PlanFacts,
-    PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+    Asked, Audience, ChangeFacts, Comparison, EvidenceRow, FaultFacts, MeasureRow, OutcomeFacts,
+    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
 };
 pub use gather::{
-    Reviewed, Wanted, clip_pictures, course, gather, told_changes, told_curves, told_main,
-    told_result, told_value,
+    Reviewed, Wanted, clip_pictures, course, gather, told_changes, told_curves, told_result,
 };
 pub use progress_page::progress_page;
 pub use review::review;

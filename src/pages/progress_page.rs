@@ -2,12 +2,13 @@
 
 use askama::Template;
 
-use super::course::{Course, Moved, Step};
-use super::gather::{told_changes, told_curves, told_main, told_result, told_value};
+use super::course::{Course, Step};
+use super::gather::{told_changes, told_curves, told_result};
 use super::review::{NARROW, Pair, WIDE};
 use crate::coaching::Cautions;
 use crate::drawing::style_variables;
 use crate::drawing::{EventStrip, event_strip, month_strip, ribbon};
+use crate::looks::{Change, describe_change, describe_value};
 use crate::words::{apart, count, day, sentence};
 
 /// What fits a page before it becomes a list nobody reads.
@@ -79,8 +80,8 @@ pub fn progress_page(course: &Course) -> String {
 fn headline(course: &Course) -> String {
     match course.steps.iter().rev().find_map(|step| step.main.as_ref()) {
         Some(moved) => {
-            let by = apart(moved.before.0, moved.after.0, moved.unit);
-            let name = sentence(moved.name);
+            let by = apart(moved.before.value, moved.after.value, moved.def.unit);
+            let name = sentence(moved.def.name);
             match moved.better() {
                 Some(true) => format!("{name}: better by {by}, beyond chance and measuring."),
                 Some(false) => format!("{name}: worse by {by}, beyond chance and measuring."),
@@ -118,7 +119,7 @@ fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
         ));
     }
     let sentence_of_step = match (&step.main, &step.after) {
-        (Some(main), _) => format!("{}.", told_main(main)),
+        (Some(main), _) => format!("{}.", describe_change(main)),
         (None, None) => {
             "Not followed up yet: record later serves and results with follow-up.".to_owned()
         }
@@ -178,7 +179,7 @@ fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
 
 /// What changed beyond chance and measuring, worse ones first.
 fn changed(step: &Step) -> Vec<(String, String, String, String, &'static str)> {
-    let mut moved: Vec<&Moved> = step.others.iter().filter(|moved| moved.beyond()).collect();
+    let mut moved: Vec<&Change> = step.others.iter().filter(|moved| moved.beyond()).collect();
     moved.sort_by_key(|moved| moved.better() != Some(false));
     moved
         .into_iter()
@@ -190,10 +191,13 @@ fn changed(step: &Step) -> Vec<(String, String, String, String, &'static str)> {
                 None => ("less", ""),
             };
             (
-                sentence(moved.name),
-                told_value(moved, moved.before.0),
-                told_value(moved, moved.after.0),
-                format!("{word} by {}", apart(moved.before.0, moved.after.0, moved.unit)),
+                sentence(moved.def.name),
+                describe_value(moved, moved.before.value),
+                describe_value(moved, moved.after.value),
+                format!(
+                    "{word} by {}",
+                    apart(moved.before.value, moved.after.value, moved.def.unit)
+                ),
                 class,
             )
         })

@@ -3,7 +3,7 @@ use std::fmt;
 use askama::Template;
 
 use super::data::{
-    Audience, Change, EvidenceRow, FaultFacts, MeasureRow, Outcome, Precedent, ReviewData,
+    Audience, ChangeFacts, EvidenceRow, FaultFacts, MeasureRow, OutcomeFacts, Precedent, ReviewData,
 };
 use super::redact::Redactor;
 use crate::coaching::{Cautions, ShownDrill};
@@ -14,6 +14,7 @@ use crate::drawing::{
     ribbon,
 };
 use crate::drawing::{EventStrip, event_strip};
+use crate::looks::{Change, Unlike, Verdict};
 use crate::motion::Side;
 use crate::serve::Reading;
 use crate::words::{self, about, about_moment, amount, bare, day, list, moments, sentence};
@@ -551,22 +552,40 @@ fn searched(data: &ReviewData, shown: usize, coach: bool) -> String {
     text
 }
 
-fn outcome_words(outcome: &Outcome) -> String {
-    match outcome {
-        Outcome::NoPlan => "Nothing was prescribed.".to_owned(),
-        Outcome::NotFollowedUp => "Not followed up, so nobody knows whether it helped.".to_owned(),
-        Outcome::Changed { by, .. } if !by.is_finite() => {
-            "Followed up, but the change was not measurable.".to_owned()
-        }
-        Outcome::Changed { measure, by, unit, detectable } => {
-            let size = amount(by.abs(), unit);
-            if by.abs() < *detectable {
-                format!("Afterwards: {measure} changed by {size}, which chance alone can do.")
-            } else if *by > 0.0 {
-                format!("Afterwards: {measure} better by {size}, more than chance allows.")
-            } else {
-                format!("Afterwards: {measure} worse by {size}, more than chance allows.")
+fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
+    if outcomes.is_empty() {
+        return "Nothing was prescribed.".to_owned();
+    }
+    let words = |outcome: &OutcomeFacts| {
+        let moved = |change: &Change, word: &str| {
+            let by = words::apart(change.before.value, change.after.value, change.def.unit);
+            format!("Afterwards: {} {word} by {by}", change.def.name)
+        };
+        match &outcome.verdict {
+            Verdict::Better(change) => {
+                format!("{}, more than chance allows.", moved(change, "better"))
             }
+            Verdict::Worse(change) => {
+                format!("{}, more than chance allows.", moved(change, "worse"))
+            }
+            Verdict::NoClearChange(change) => {
+                format!("{}, which chance alone can do.", moved(change, "changed"))
+            }
+            // Without its day: a player's copy tells no days of others.
+            Verdict::NotComparable { why: Unlike::NoServe { .. } } => {
+                "Followed up, but no serve is recorded both times.".to_owned()
+            }
+            Verdict::NotComparable { why } => format!("Seen again, but {why}."),
+            Verdict::NotYet { .. } => {
+                "Not followed up, so nobody knows whether it helped.".to_owned()
+            }
+        }
+    };
+    match outcomes {
+        [one] => words(one),
+        several => {
+            let each = |one: &OutcomeFacts| format!("{}: {}", one.fault, words(one));
+            several.iter().map(each).collect::<Vec<_>>().join(" ")
         }
     }
 }
@@ -635,7 +654,7 @@ fn precedent_view(
         identity: if coach { identity } else { String::new() },
         faults,
         plan,
-        outcome: outcome_words(&one.outcome),
+        outcome: outcome_words(&one.outcomes),
         differs: if compared { differs } else { String::new() },
         standing: standing(one, coach),
     }
@@ -691,19 +710,18 @@ pub(super) fn evidence_views(
         .collect()
 }
 
-fn changes(rows: &[Change], most: usize, [before, after]: [&'static str; 2]) -> Changes {
+fn changes(rows: &[ChangeFacts], most: usize, [before, after]: [&'static str; 2]) -> Changes {
     Changes { rows: rows.iter().take(most).map(change_view).collect(), before, after }
 }
 
-fn change_view(change: &Change) -> ChangeView {
+fn change_view(change: &ChangeFacts) -> ChangeView {
     let by = change.after - change.before;
     let (said, class) = if !by.is_finite() {
         ("not measurable both times".to_owned(), "")
-    } else if by.abs() < change.detectable {
+    } else if !change.beyond {
         (format!("within chance ({} could be)", amount(change.detectable, &change.unit)), "")
     } else {
-        let better = change.larger_is_better.map(|larger| larger == (by > 0.0));
-        let (word, class) = match better {
+        let (word, class) = match change.better {
             Some(true) => ("better", "better"),
             Some(false) => ("worse", "worse"),
             None => (if by > 0.0 { "more" } else { "less" }, ""),

@@ -9,8 +9,11 @@ use crate::catalogue::{Catalogue, Place};
 use crate::coaching::{Age, Cautions, ShownDrill, ShownTogether};
 use crate::drawing::*;
 use crate::library::{Level, PlannedDrill, ServeType, Setting};
+use crate::looks::{Change, Mean, Verdict};
 use crate::motion::Side;
-use crate::serve::{BodyPart, Event, EventKind, Figures, FindOptions, Reading, Serve, find};
+use crate::serve::{
+    BodyPart, Event, EventKind, Figures, FindOptions, MEASURES, Reading, Serve, find,
+};
 use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
 
 /// A serve of an invented player, recorded by markers and read back.
@@ -112,6 +115,16 @@ fn cautions() -> Cautions {
     cautions
 }
 
+/// What came of an invented plan: the front knee bends more by `changed` degrees.
+fn verdict(changed: Option<f64>) -> Verdict {
+    let Some(by) = changed else {
+        return Verdict::NotYet { from: date(2025, 3, 15), to: date(2025, 8, 5) };
+    };
+    let knee = MEASURES.iter().find(|def| def.id == "front_knee_flexion_trophy").unwrap();
+    let mean = |value| Mean { value, serves: 4, reading_error: 3.0 };
+    Verdict::of(Ok(Change::new(knee, mean(30.0), mean(30.0 + by), Some(true))))
+}
+
 fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str]) -> Precedent {
     Precedent {
         player: format!("HOLM-{number}"),
@@ -129,15 +142,10 @@ fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str])
         faults: vec!["Shallow leg drive".to_owned(), "Tossing arm drops early".to_owned()],
         same_fault: true,
         drills: drills.iter().map(|id| shown(id)).collect(),
-        outcome: match changed {
-            Some(by) => Outcome::Changed {
-                measure: "front knee bend".to_owned(),
-                by,
-                unit: "deg".to_owned(),
-                detectable: 6.0,
-            },
-            None => Outcome::NotFollowedUp,
-        },
+        outcomes: vec![OutcomeFacts {
+            fault: "Shallow leg drive".to_owned(),
+            verdict: verdict(changed),
+        }],
         figures: Some(serve(9 + number as u64, &[], 1).figures),
     }
 }
@@ -149,6 +157,7 @@ pub(crate) fn dots(label: &str, changes: &[f64], estimate: Option<(f64, f64, f64
         measure: "front knee bend at trophy".to_owned(),
         unit: "deg".to_owned(),
         changes: changes.to_vec(),
+        better: changes.iter().map(|by: &f64| (by.abs() >= 6.0).then_some(*by > 0.0)).collect(),
         detectable: 6.0,
         by_itself: None,
         estimate,
@@ -158,8 +167,10 @@ pub(crate) fn dots(label: &str, changes: &[f64], estimate: Option<(f64, f64, f64
 
 /// Invented reviews of one player.
 pub(crate) fn months() -> MonthStrip {
-    let point =
-        |month, day, value| ReviewPoint { date: date(2026, month, day), value, give_or_take: 3.4 };
+    let point = |month, day, value| {
+        let (date, beyond) = (date(2026, month, day), value >= 37.0);
+        ReviewPoint { date, value, give_or_take: 3.4, beyond }
+    };
     let plan = |label: &str, start, end| PlanSpan { label: label.to_owned(), start, end };
     MonthStrip {
         measure: "front knee bend at trophy".to_owned(),
@@ -191,14 +202,16 @@ fn make_review() -> ReviewData {
             ShownDrill::planned(Catalogue::builtin(), &planned, "shallow_leg_drive")
         }
     };
-    let change = |measure: &str, before, after, unit: &str, detectable, larger_is_better| Change {
-        measure: measure.to_owned(),
-        unit: unit.to_owned(),
-        before,
-        after,
-        detectable,
-        larger_is_better,
-    };
+    let change =
+        |measure: &str, before, after, unit: &str, detectable, better: Option<bool>| ChangeFacts {
+            measure: measure.to_owned(),
+            unit: unit.to_owned(),
+            before,
+            after,
+            detectable,
+            beyond: better.is_some(),
+            better,
+        };
     let fault = |id: &str, score, measures: &[usize], decided: Option<&str>| {
         let fault = Catalogue::builtin().fault(id).unwrap();
         FaultFacts {
@@ -276,14 +289,14 @@ fn make_review() -> ReviewData {
             earlier: Some((serve(3, &[(Fault::ShallowLegDrive, 1.0)], 2).figures, "4 May 2026".to_owned())),
             elsewhere: vec![
                 change("tossing arm falls before contact", 0.33, 0.41, "s", 0.06, Some(false)),
-                change("contact height over stature", 1.41, 1.44, "ratio", 0.04, Some(true)),
+                change("contact height over stature", 1.41, 1.44, "ratio", 0.04, None),
             ],
             ball: vec!["Serve speed 131, then 137 km/h (as reported).".to_owned()],
             curves: Some("Moved further than serves of one day differ: front knee bend in loading.".to_owned()),
         }),
         with_ball: Some(Comparison {
             sentence: "Without a ball you bend more: the fault grows when the ball comes, so part of it is timing.".to_owned(),
-            changes: vec![change("front knee bend at trophy", 49.0, 38.0, "deg", 6.0, Some(true))],
+            changes: vec![change("front knee bend at trophy", 49.0, 38.0, "deg", 6.0, Some(false))],
         }),
         asked: vec![
             Asked { what: "grip: bevel under the index knuckle".to_owned(), answer: Some("2".to_owned()) },

@@ -13,6 +13,7 @@ use crate::evidence::Evidence;
 use crate::exchange::{Request, pack};
 use crate::find::Filter;
 use crate::library::{Counts, Library, ServeId};
+use crate::looks::Snapshot;
 use crate::matcher::{Query, Subject, like};
 use crate::squad::{self, GroupsParams, SquadQuery, planted_library};
 use crate::work::{Watch, is_stop};
@@ -77,7 +78,7 @@ fn what_only_reads_is_stopped_and_changes_no_byte() {
         Ok(like(&library, &Query::new(subject, 5), watch).map(|_| ())?)
     });
     stopped_on_its_way("evidence", 1, |watch| {
-        Ok(Evidence::gather(&library, catalogue, subject, watch).map(|_| ())?)
+        Ok(Evidence::gather(&Snapshot::new(&library), catalogue, subject, watch).map(|_| ())?)
     });
     stopped_on_its_way("review", 1, |watch| {
         let wanted = Wanted {

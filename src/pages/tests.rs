@@ -438,12 +438,14 @@ fn dots_are_counted_and_filled_by_the_detectable_change() {
         measure: "front knee".to_owned(),
         unit: "deg".to_owned(),
         changes: vec![6.0, 5.9, -7.0, 12.0, 12.1],
+        // A player filmed more often has a smaller detectable change than the mean of all.
+        better: vec![None, Some(true), Some(false), Some(true), Some(true)],
         detectable: 6.0,
         estimate: None,
         by_itself: None,
         interval_pct: 90,
     };
-    assert_eq!(row.counted(), "3 of 5 players better by 6 deg or more");
+    assert_eq!(row.counted(), "3 of 5 players better, beyond chance (about 6 deg)");
     let svg = dot_row(&row, row.range(), 720.0);
     let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
     let filled = |tone: &str| {
@@ -455,7 +457,7 @@ fn dots_are_counted_and_filled_by_the_detectable_change() {
             .count()
     };
     assert_eq!((filled("f-precedent"), filled("f-attention"), filled("f-paper")), (3, 1, 1));
-    let none = DotRow { changes: Vec::new(), ..row };
+    let none = DotRow { changes: Vec::new(), better: Vec::new(), ..row };
     let svg = dot_row(&none, none.range(), 358.0);
     check(&svg);
     assert!(svg.as_str().contains("nobody followed up yet"));
@@ -472,9 +474,19 @@ fn a_month_strip_needs_a_review_and_says_what_chance_allows() {
         plans: Vec::new(),
     };
     assert!(month_strip(&strip, 720.0).is_none());
-    strip.reviews.push(ReviewPoint { date: date(2026, 1, 31), value: 40.0, give_or_take: 2.0 });
+    strip.reviews.push(ReviewPoint {
+        date: date(2026, 1, 31),
+        value: 40.0,
+        give_or_take: 2.0,
+        beyond: false,
+    });
     check(&month_strip(&strip, 358.0).unwrap());
-    strip.reviews.push(ReviewPoint { date: date(2026, 2, 1), value: 47.0, give_or_take: f64::NAN });
+    strip.reviews.push(ReviewPoint {
+        date: date(2026, 2, 1),
+        value: 47.0,
+        give_or_take: f64::NAN,
+        beyond: true,
+    });
     let svg = month_strip(&strip, 358.0).unwrap();
     check(&svg);
     assert!(svg.as_str().contains("Change 7 deg, beyond the 6 deg"));
@@ -578,7 +590,7 @@ fn the_review_says_the_numbers_with_their_doubt() {
         "about 38 deg, give or take 3",
         "Reference 55 to 74 deg",
         &trophy,
-        "5 of 7 players better by 6 deg or more",
+        "5 of 7 players better, beyond chance (about 6 deg)",
         "10 deg better on average, 90 % interval 5 to 15 deg",
         "Too few to estimate an average",
         "within chance (0.04 could be)",

@@ -93,32 +93,6 @@ pub struct MeasureDef {
     pub source: &'static str,
 }
 
-impl MeasureDef {
-    /// Smallest change between the means of `before` and `after` serves of one player that chance
-    /// and measuring give less than once in twenty: the minimal detectable change, MDC95, in the
-    /// measure's unit. Infinite where one side has no serve.
-    ///
-    /// `reading_error`: standard error of one reading (0 where it is not known); it adds to the
-    /// spread from serve to serve, both taken as independent between serves.
-    ///
-    /// Source: Weir 2005, doi 10.1519/15184.1, MDC = SEM x 1.96 x sqrt(2) for one trial each;
-    /// here the SEM of a mean of n serves is the spread over sqrt(n).
-    ///
-    /// ```
-    /// let mut knee = precedent::serve::MEASURES[0];
-    /// knee.within_player_sd = 3.0;
-    /// assert!((knee.detectable_change(1, 1, 0.0) - 1.96 * 3.0 * 2f64.sqrt()).abs() < 1e-12);
-    /// // Eight serves each instead of two: half of it.
-    /// let (two, eight) = (knee.detectable_change(2, 2, 4.0), knee.detectable_change(8, 8, 4.0));
-    /// assert!((two - 1.96 * 5.0).abs() < 1e-12 && (eight - two / 2.0).abs() < 1e-12);
-    /// ```
-    #[must_use]
-    pub fn detectable_change(&self, before: usize, after: usize, reading_error: f64) -> f64 {
-        let spread = self.within_player_sd.hypot(reading_error);
-        1.96 * spread * (1.0 / before as f64 + 1.0 / after as f64).sqrt()
-    }
-}
-
 /// The value of a measure in one serve, or why there is none.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

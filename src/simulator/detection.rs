@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use super::chance::chance;
 use super::*;
-use crate::catalogue::{Catalogue, Conditions, Suspicion, detect};
+use crate::catalogue::{Catalogue, Conditions, Observed, Recorded, Suspicion, detect};
 use crate::library::{Level, ServeType};
 use crate::motion::Side;
 use crate::serve::{FindOptions, find};
@@ -109,10 +109,11 @@ fn session(
         })
         .map(|serve| serve.readings)
         .collect();
-    let readings: Vec<_> = read.iter().map(Vec::as_slice).collect();
     let capture = capture.expect("three recordings");
-    let conditions = Conditions::of(capture, sensor.rate_hz);
-    (hand, faults, detect(Catalogue::builtin(), &readings, &conditions))
+    let recorded = Recorded { capture, view: None, rate_hz: sensor.rate_hz };
+    let observed = |readings| Observed { readings, recorded, serve_type: None };
+    let serves: Vec<_> = read.iter().map(|readings| observed(readings.as_slice())).collect();
+    (hand, faults, detect(Catalogue::builtin(), &serves, &Conditions::default()))
 }
 
 fn trial(sensor: &Sensor, seeds: std::ops::Range<u64>) -> Trial {
@@ -487,12 +488,13 @@ fn what_a_rate_cannot_show_is_not_measurable() {
         let (recording, _) = record_serve(&serve, &sensor, 4);
         let found = find(&recording, &FindOptions::default());
         assert_eq!(found.serves.len(), 1, "{} at {rate_hz} Hz: {:?}", fault.id(), found.refused);
-        let readings = [found.serves[0].readings.as_slice()];
-        let all = detect(
-            Catalogue::builtin(),
-            &readings,
-            &Conditions::of(recording.capture, recording.rate_hz),
-        );
+        let recorded = Recorded {
+            capture: recording.capture,
+            view: recording.view,
+            rate_hz: recording.rate_hz,
+        };
+        let serve = Observed { readings: &found.serves[0].readings, recorded, serve_type: None };
+        let all = detect(Catalogue::builtin(), &[serve], &Conditions::default());
         let own = all.iter().find(|each| each.fault == fault.id()).expect("judged");
         assert_eq!(own.score(), None, "{} at {rate_hz} Hz: {own:?}", fault.id());
     }
@@ -517,15 +519,17 @@ fn a_sound_serve_of_any_type_is_suspected_of_nothing() {
             let serve = server.serve(&Ask { serve_type, ..Ask::default() });
             let (recording, _) = record_serve(&serve, &sensor, seed);
             let found = find(&recording, &FindOptions::default());
-            let readings: Vec<_> =
-                found.serves.iter().map(|serve| serve.readings.as_slice()).collect();
-            assert_eq!(readings.len(), 1, "{serve_type:?}, player {seed}");
-            let conditions = Conditions {
-                serve_type: Some(serve_type),
-                stature_m: Some(body.stature_m),
-                ..Conditions::of(recording.capture, recording.rate_hz)
+            assert_eq!(found.serves.len(), 1, "{serve_type:?}, player {seed}");
+            let recorded = Recorded {
+                capture: recording.capture,
+                view: recording.view,
+                rate_hz: recording.rate_hz,
             };
-            let all = detect(Catalogue::builtin(), &readings, &conditions);
+            let readings = &found.serves[0].readings;
+            let serve = Observed { readings, recorded, serve_type: Some(serve_type) };
+            let conditions =
+                Conditions { stature_m: Some(body.stature_m), ..Conditions::default() };
+            let all = detect(Catalogue::builtin(), &[serve], &conditions);
             let suspected = all.into_iter().filter(Suspicion::suspected);
             suspected
                 .map(move |one| format!("{serve_type:?}, player {seed}: {one:?}"))

@@ -222,7 +222,7 @@ pub struct FollowUpFacts {
     pub plans: usize,
     /// Answered by a follow-up.
     pub followed: usize,
-    /// Not answered, but the player was looked at again after the plan began.
+    /// Not answered, but the player was looked at again, a week or more after the plan began.
     pub seen_again: usize,
     /// Ended without a follow-up or a later look.
     pub ended: usize,

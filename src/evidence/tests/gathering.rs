@@ -10,6 +10,7 @@ use crate::library::{
     Author, BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, LabelState, Library,
     NewRecording, Plan, PlanId, PlannedDrill, PlayerId, ServeId,
 };
+use crate::looks::Snapshot;
 use crate::matcher::Subject;
 use crate::serve::{Reading, ServeReading};
 use crate::work::Watch;
@@ -120,13 +121,8 @@ impl Desk {
     }
 
     fn gather(&self, serve: ServeId) -> Evidence {
-        Evidence::gather(
-            &self.library,
-            Catalogue::builtin(),
-            Subject::Stored(serve),
-            &Watch::default(),
-        )
-        .unwrap()
+        let (snapshot, watch) = (Snapshot::new(&self.library), Watch::default());
+        Evidence::gather(&snapshot, Catalogue::builtin(), Subject::Stored(serve), &watch).unwrap()
     }
 }
 

@@ -6,24 +6,28 @@ mod progress;
 
 pub(super) use followed::rows;
 pub use pictures::clip_pictures;
-pub use progress::{course, told_changes, told_curves, told_main, told_result, told_value};
+pub use progress::{course, told_changes, told_curves, told_result};
+
+use std::rc::Rc;
 
 use jiff::civil::Date;
 
 use super::{
-    Asked, FaultFacts, MeasureRow, PlanFacts, PlayerFacts, Precedent, Precedents, ReviewData,
-    ServeFacts,
+    Asked, FaultFacts, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedent, Precedents,
+    ReviewData, ServeFacts,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion};
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
 use crate::drawing::{Channel, Likeness, Pictures, channels_of};
+use crate::evidence::Evidence;
 use crate::find::Filter;
 use crate::intake::Looked;
-use crate::judgement::{Chosen, Judged, Judging, judge, judge_unstored, unstored_case};
+use crate::judgement::{Chosen, Judged, Judging, judge_unstored, judge_with, unstored_case};
 use crate::library::{
     Case, FaultLabel, LabelState, Library, Named, Plan, Player, PlayerId, ServeId, ServeRow,
     StoreError,
 };
+use crate::looks::Snapshot;
 use crate::matcher::{self, Answer, LikeError, Query, Subject, Unstored};
 use crate::motion::Capture;
 use crate::serve::{
@@ -84,14 +88,16 @@ struct About {
 
 impl About {
     fn of(
-        library: &Library,
+        snapshot: &Snapshot<'_>,
         catalogue: &Catalogue,
         wanted: &Wanted<'_>,
+        evidence: &Evidence,
         watch: &Watch,
     ) -> Result<Self, LikeError> {
+        let library = snapshot.library();
         match wanted.serve {
             Reviewed::Stored(id) => {
-                let row = library.serve(id)?;
+                let row = snapshot.serve(id)?;
                 let recording = library.recording(row.recording)?;
                 let case = library.case(row.case)?;
                 let player = library.player(row.player)?;
@@ -106,10 +112,10 @@ impl About {
                     },
                     player: player_facts(&player, &row.serve, recording.date),
                     stature_m: player.stature_m,
-                    judging: judge(library, catalogue, &case, wanted.on, watch)?,
+                    judging: judge_with(snapshot, catalogue, &case, wanted.on, evidence)?,
                     pictures: pictures::pictures(library, &row, &recording, watch)?,
                     case,
-                    serve: row.serve,
+                    serve: row.serve.clone(),
                 })
             }
             Reviewed::File { looked, nth, player } => {
@@ -117,8 +123,7 @@ impl About {
                 let serve = looked.found.serves[nth].clone();
                 let case = unstored_case(catalogue, looked, known.as_ref());
                 let player = known.clone().unwrap_or_else(|| Player::new(UNKNOWN));
-                let judging =
-                    judge_unstored(library, catalogue, looked, nth, known.as_ref(), &case, watch)?;
+                let judging = judge_unstored(catalogue, looked, known.as_ref(), &case, evidence);
                 let cut = looked.clip.as_ref().map(|seen| {
                     clip_pictures(&looked.file, &seen.kept, &serve, &looked.recording, watch)
                 });
@@ -168,18 +173,20 @@ pub fn gather(
     watch: &Watch,
 ) -> Result<ReviewData, LikeError> {
     watch.check()?;
+    let snapshot = Snapshot::new(library);
     let mut query = Query::new(wanted.serve.subject(), wanted.k);
     query.filter = wanted.filter.clone();
     // One vote each: nine serves of one player are one precedent, not nine.
     query.one_each = true;
     let answer = matcher::like(library, &query, watch)?;
+    let evidence = Evidence::gather(&snapshot, catalogue, query.subject, watch)?;
     let About { serve, mut facts, player, stature_m, case, judging, pictures } =
-        About::of(library, catalogue, wanted, watch)?;
+        About::of(&snapshot, catalogue, wanted, &evidence, watch)?;
 
-    let neighbours: Vec<ServeRow> = answer
+    let neighbours: Vec<Rc<ServeRow>> = answer
         .precedents
         .iter()
-        .map(|precedent| library.serve(precedent.serve))
+        .map(|precedent| snapshot.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
     let measures = measures(catalogue, &serve, &neighbours);
     let stored = matches!(wanted.serve, Reviewed::Stored(_));
@@ -192,10 +199,7 @@ pub fn gather(
     if let Some(id) = &limiting_id {
         put_first(&mut channels, catalogue, id);
     }
-    let (evidence, evidence_notes) = match limiting_id.as_deref() {
-        Some(id) => followed::evidence(library, catalogue, query.subject, id, watch)?,
-        None => Default::default(),
-    };
+    let worked = limiting_id.as_deref().and_then(|id| evidence.worked(catalogue, id));
     facts.notes.extend(notes(&serve, stature_m, &case));
     Ok(ReviewData {
         serve: facts,
@@ -206,19 +210,26 @@ pub fn gather(
         limiting,
         second,
         other_faults: faults,
-        unseen_faults: unseen(catalogue, &judging.suspicions),
+        unseen_faults: unseen(catalogue, &judging),
         channels,
         measures,
-        precedents: precedents(library, catalogue, &answer, limiting_id.as_deref(), wanted, watch)?,
+        precedents: precedents(
+            &snapshot,
+            catalogue,
+            &answer,
+            limiting_id.as_deref(),
+            wanted,
+            watch,
+        )?,
         plan: plan(catalogue, &plans),
-        evidence,
-        evidence_notes,
+        evidence: worked.as_ref().map(rows).unwrap_or_default(),
+        evidence_notes: worked.map(|worked| worked.notes).unwrap_or_default(),
         progress: if stored {
-            progress::progress(library, catalogue, &case, limiting_id.as_deref())?
+            progress::progress(&snapshot, catalogue, &case, limiting_id.as_deref())?
         } else {
             None
         },
-        with_ball: progress::with_ball(library, catalogue, &judging)?,
+        with_ball: progress::with_ball(&snapshot, catalogue, &case, &judging)?,
         asked: asked(&case),
         cautions: cautions(catalogue, &case, judging.age),
     })
@@ -268,7 +279,7 @@ fn player_facts(player: &Player, serve: &Serve, on: Date) -> PlayerFacts {
 
 /// Every measure of the serve, with the band published for the same definition and the band of
 /// the precedents.
-fn measures(catalogue: &Catalogue, serve: &Serve, neighbours: &[ServeRow]) -> Vec<MeasureRow> {
+fn measures(catalogue: &Catalogue, serve: &Serve, neighbours: &[Rc<ServeRow>]) -> Vec<MeasureRow> {
     serve
         .readings
         .iter()
@@ -374,9 +385,13 @@ fn first_words(judging: &Judging) -> String {
     }
 }
 
-fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, String)> {
-    suspicions
+/// Faults that today's serves cannot show and nobody says are there.
+fn unseen(catalogue: &Catalogue, judging: &Judging) -> Vec<(String, String)> {
+    let stands = |fault: &str| judging.labels.iter().any(|label| label.fault == fault);
+    judging
+        .suspicions
         .iter()
+        .filter(|suspicion| !stands(&suspicion.fault))
         .filter_map(|suspicion| match &suspicion.finding {
             Finding::NotDetectable { why, .. } => {
                 Some((catalogue.fault(&suspicion.fault)?.name.clone(), why.clone()))
@@ -387,7 +402,7 @@ fn unseen(catalogue: &Catalogue, suspicions: &[Suspicion]) -> Vec<(String, Strin
 }
 
 /// One ribbon per channel: this serve, and the precedents re-timed to its events.
-fn ribbons(serve: &Serve, neighbours: &[ServeRow]) -> Vec<Channel> {
+fn ribbons(serve: &Serve, neighbours: &[Rc<ServeRow>]) -> Vec<Channel> {
     let others: Vec<(&Curve, [f32; 6])> = neighbours
         .iter()
         .map(|other| (&other.serve.curve, other.serve.figures.event_samples))
@@ -419,7 +434,7 @@ fn put_first(channels: &mut [Channel], catalogue: &Catalogue, fault: &str) {
 }
 
 fn precedents(
-    library: &Library,
+    snapshot: &Snapshot<'_>,
     catalogue: &Catalogue,
     answer: &Answer,
     limiting: Option<&str>,
@@ -429,7 +444,7 @@ fn precedents(
     let mut found = Vec::new();
     for (done, precedent) in answer.precedents.iter().enumerate() {
         watch.step(Stage::Precedents, done, answer.precedents.len())?;
-        let figures = library.serve(precedent.serve)?.serve.figures;
+        let figures = snapshot.serve(precedent.serve)?.serve.figures.clone();
         let likeness = precedent.why.as_ref().map_or_else(Likeness::default, |why| Likeness {
             parts: crate::serve::BodyPart::ALL
                 .into_iter()
@@ -474,7 +489,7 @@ fn precedents(
                 .iter()
                 .flat_map(|plan| ShownDrill::of_plan(catalogue, plan))
                 .collect(),
-            outcome: followed::outcome(library, catalogue, precedent)?,
+            outcomes: outcomes(snapshot, catalogue, precedent)?,
             figures: Some(figures),
         });
     }
@@ -485,6 +500,20 @@ fn precedents(
         filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
         found,
     })
+}
+
+/// What came of a precedent's plans.
+fn outcomes(
+    snapshot: &Snapshot<'_>,
+    catalogue: &Catalogue,
+    precedent: &matcher::Precedent,
+) -> Result<Vec<OutcomeFacts>, StoreError> {
+    let all = snapshot.came_of_plans(catalogue, precedent.player_id, precedent.case)?;
+    let told = all.into_iter().map(|came| OutcomeFacts {
+        fault: catalogue.fault_name(&came.fault),
+        verdict: came.verdict,
+    });
+    Ok(told.collect())
 }
 
 /// The plans in force as one: of a second plan the drills follow, the earlier review counts.

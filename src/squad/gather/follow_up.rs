@@ -2,18 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
-use jiff::{ToSpan, Unit};
+use jiff::ToSpan;
 
 use super::super::facts::{FollowUpFacts, Overdue};
 use super::super::wilson;
 use super::{CONFIDENCE, Read};
+use crate::library::StoreError;
+use crate::looks::{SEEN_AGAIN_DAYS, days_between};
 
 /// Days after its start on which a plan without a review date is due: about one review a month,
 /// and two weeks of grace (chosen by us).
 const DUE_AFTER_DAYS: i64 = 45;
 
-pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
+pub(super) fn follow_up(read: &Read<'_>) -> Result<FollowUpFacts, StoreError> {
     let mut facts = FollowUpFacts::default();
     let mut coaches: BTreeMap<String, (u32, u32)> = BTreeMap::new();
     let today = read.query.today;
@@ -24,9 +25,11 @@ pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
             let due =
                 plan.review_on.unwrap_or_else(|| plan.start.saturating_add(DUE_AFTER_DAYS.days()));
             let answered = seen.case.follow_ups.iter().any(|one| one.plan == plan.id);
-            let later = read
-                .cases_of(seen.player)
-                .any(|other| other.case.date > plan.start && other.case.id != seen.case.id);
+            // Too soon is not seen again; too late to credit the plan, somebody still looked.
+            let later = read.snapshot.cases(seen.case.player)?.iter().any(|other| {
+                let days = days_between(plan.start, other.date);
+                other.date > seen.case.date && days >= *SEEN_AGAIN_DAYS.start()
+            });
             if answered || due < today {
                 let coach = plan.coach.clone().or_else(|| read.players[seen.player].coach.clone());
                 let count = coaches.entry(coach.unwrap_or_else(|| "not known".to_owned()));
@@ -49,7 +52,7 @@ pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
                     fault: read.fault_name(&plan.limiting_fault),
                     coach: plan.coach.clone(),
                     due,
-                    days: days(due, today),
+                    days: days_between(due, today),
                 });
             }
         }
@@ -59,9 +62,5 @@ pub(super) fn follow_up(read: &Read<'_>) -> FollowUpFacts {
         .into_iter()
         .map(|(coach, (with, of))| (coach, wilson(with, of, CONFIDENCE)))
         .collect();
-    facts
-}
-
-pub(super) fn days(from: Date, to: Date) -> i32 {
-    from.until((Unit::Day, to)).map_or(0, |span| span.get_days())
+    Ok(facts)
 }

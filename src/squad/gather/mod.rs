@@ -6,7 +6,7 @@ mod see_next;
 #[cfg(test)]
 pub(crate) mod tests;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
@@ -20,6 +20,7 @@ use crate::library::{
     Case, CaseId, FaultLabel, Level, Library, Named, Player, PlayerId, ServeHead, ServeId,
     StoreError,
 };
+use crate::looks::Snapshot;
 use crate::matcher;
 use crate::remedy::Remedy;
 use crate::work::{Stage, Stopped, Watch};
@@ -94,6 +95,7 @@ struct Seen {
 /// Everything that was read, players by code.
 struct Read<'a> {
     library: &'a Library,
+    snapshot: Snapshot<'a>,
     catalogue: &'a Catalogue,
     query: &'a SquadQuery,
     players: Vec<Player>,
@@ -185,7 +187,7 @@ pub fn gather(
         (b.now.with, b.ever.with).cmp(&(a.now.with, a.ever.with)).then(a.name.cmp(&b.name))
     });
     let slices = slices(&read, &faults, &looks);
-    let follow_up = follow_up::follow_up(&read);
+    let follow_up = follow_up::follow_up(&read)?;
     let see_next = see_next::see_next(&read, &follow_up, &faults, watch)?;
     let worked = worked(&read, &faults, watch)?;
     let alike = alike::alike(&read, watch)?;
@@ -248,22 +250,19 @@ fn read<'a>(
     let mut players: Vec<Player> =
         ids.into_iter().map(|id| library.player(id)).collect::<Result<_, _>>()?;
     players.sort_by(|a, b| a.code.cmp(&b.code));
-    let number: HashMap<PlayerId, usize> =
-        players.iter().enumerate().map(|(at, player)| (player.id, at)).collect();
     let cases: BTreeSet<CaseId> = heads.iter().map(|head| head.case).collect();
+    let snapshot = Snapshot::new(library);
     let mut seen = Vec::with_capacity(cases.len());
-    let all = cases.len();
-    for (done, id) in cases.into_iter().enumerate() {
-        watch.step(Stage::Cases, done, all)?;
-        let case = library.case(id)?;
-        let standing = matcher::standing(&case.labels);
-        // Every case comes from a serve of one of these players.
-        if let Some(&player) = number.get(&case.player) {
-            seen.push(Seen { player, case, standing });
+    for (player, known) in players.iter().enumerate() {
+        watch.step(Stage::Players, player, players.len())?;
+        let own = snapshot.cases(known.id)?;
+        for case in own.iter().filter(|case| cases.contains(&case.id)) {
+            let standing = matcher::standing(&case.labels);
+            seen.push(Seen { player, case: case.clone(), standing });
         }
     }
     seen.sort_by_key(|seen| (seen.player, seen.case.date, seen.case.id));
-    Ok(Read { library, catalogue, query, players, seen, heads })
+    Ok(Read { library, snapshot, catalogue, query, players, seen, heads })
 }
 
 fn fault_facts(read: &Read<'_>, id: &str, looks: &[FaultLook], tried: usize) -> FaultFacts {
@@ -294,7 +293,7 @@ fn worked(
 ) -> Result<Vec<Worked>, StoreError> {
     let cases: BTreeSet<CaseId> = read.seen.iter().map(|seen| seen.case.id).collect();
     let among = Evidence::gather_among(
-        read.library,
+        &read.snapshot,
         read.catalogue,
         |_, case| cases.contains(&case.id),
         watch,

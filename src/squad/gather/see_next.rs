@@ -1,11 +1,10 @@
 //! Whom to see next, and why.
 
 use super::super::facts::{FaultFacts, FollowUpFacts, Reason, ReasonKind, SeeNext};
-use super::follow_up::days;
 use super::{Read, Seen};
-use crate::catalogue::Direction;
 use crate::library::{LabelState, StoreError};
-use crate::serve::{MEASURES, Reading};
+use crate::looks::{Verdict, days_between};
+use crate::words::{amount, bare};
 use crate::work::{Stage, Watch};
 
 /// A fault whose load is at least this (of 3) is a caution.
@@ -20,12 +19,9 @@ pub(super) fn see_next(
     let mut list = Vec::new();
     for (number, player) in read.players.iter().enumerate() {
         watch.step(Stage::Players, number, read.players.len())?;
-        let mut latest = read.cases_of(number).rev();
-        let Some(last) = latest.next() else { continue };
+        let Some(last) = read.cases_of(number).next_back() else { continue };
         let mut reasons = Vec::new();
-        if let Some(before) = latest.next() {
-            reasons.extend(worse(read, before, last)?);
-        }
+        reasons.extend(worse(read, last)?);
         for plan in plans.overdue.iter().filter(|plan| plan.player == player.code) {
             reasons.push(Reason {
                 kind: ReasonKind::Overdue,
@@ -59,7 +55,7 @@ pub(super) fn see_next(
     let today = read.query.today;
     list.sort_by_cached_key(|one| {
         let pressing: i32 = one.reasons.iter().map(|reason| weight(reason.kind)).sum();
-        (-pressing, -days(one.last_seen, today), one.player.clone())
+        (-pressing, -days_between(one.last_seen, today), one.player.clone())
     });
     Ok(list)
 }
@@ -74,52 +70,25 @@ fn weight(kind: ReasonKind) -> i32 {
     }
 }
 
-/// Standing faults whose first measure moved the wrong way by more than the detectable change.
-fn worse(read: &Read<'_>, before: &Seen, last: &Seen) -> Result<Vec<Reason>, StoreError> {
+/// Standing faults that got worse at the last look, as [`Snapshot::since`] says.
+///
+/// [`Snapshot::since`]: crate::looks::Snapshot::since
+fn worse(read: &Read<'_>, last: &Seen) -> Result<Vec<Reason>, StoreError> {
     let mut reasons = Vec::new();
     for label in &last.standing {
-        let shows = read.catalogue.fault(&label.fault).and_then(|fault| fault.measures.first());
-        let Some(shows) = shows else { continue };
-        let Some(def) = MEASURES.iter().find(|def| def.id == shows.measure) else { continue };
-        let (Some((old, n)), Some((new, m))) =
-            (mean(read, before, def.id)?, mean(read, last, def.id)?)
-        else {
-            continue;
-        };
-        let by = match shows.direction {
-            Direction::Below => old - new,
-            Direction::Above => new - old,
-        };
-        let detectable = def.detectable_change(n, m, 0.0);
-        if by > detectable {
-            let places = if matches!(def.unit, "deg" | "%") { 0 } else { 2 };
-            let unit = if def.unit == "ratio" { "" } else { def.unit };
-            let text = format!(
-                "{} gets worse: {} {old:.places$} to {new:.places$} {unit}",
-                lower(&read.fault_name(&label.fault)),
-                def.name
-            );
-            let text = format!("{}, more than chance ({detectable:.places$})", text.trim_end());
-            reasons.push(Reason { kind: ReasonKind::Worse, text });
-        }
+        let since = read.snapshot.since(read.catalogue, &last.case, &label.fault)?;
+        let Some(Verdict::Worse(change)) = since.map(|since| since.came.verdict) else { continue };
+        let text = format!(
+            "{} gets worse: {} {} to {}, more than chance and measuring give ({})",
+            lower(&read.fault_name(&label.fault)),
+            change.def.name,
+            bare(change.before.value, change.def.unit),
+            amount(change.after.value, change.def.unit),
+            amount(change.detectable, change.def.unit)
+        );
+        reasons.push(Reason { kind: ReasonKind::Worse, text });
     }
     Ok(reasons)
-}
-
-/// Mean of a measure over a case's serves, and their number.
-fn mean(read: &Read<'_>, seen: &Seen, measure: &str) -> Result<Option<(f64, usize)>, StoreError> {
-    let mut values = Vec::new();
-    for &serve in &seen.case.serves {
-        let readings = read.library.serve(serve)?.serve.readings;
-        values.extend(readings.iter().filter(|entry| entry.measure == measure).filter_map(
-            |entry| match entry.reading {
-                Reading::Value { value, .. } => Some(value),
-                Reading::NotMeasurable { .. } => None,
-            },
-        ));
-    }
-    let count = values.len();
-    Ok((count > 0).then(|| (values.iter().sum::<f64>() / count as f64, count)))
 }
 
 /// Faults that load the body, from the last look.

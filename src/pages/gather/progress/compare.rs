@@ -1,91 +1,29 @@
 //! Two days of one player held against each other: measures and curves.
 
+use std::rc::Rc;
+
 use curve_index::{DtwParams, Scratch, ValidDtwParams, dtw};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-use super::look::{Alike, Looked};
 use crate::catalogue::{Catalogue, Direction};
 use crate::drawing::channel::directions;
-use crate::drawing::{Band, channels_of, warp_to_events};
+use crate::drawing::{Band, Seen, channels_of, warp_to_events};
+use crate::library::ServeRow;
+use crate::looks::{Change, Pair, best};
 use crate::matcher::{BAND_FRAMES, phase_frames};
-use crate::pages::course::{ChannelMoved, CurvesMoved, Moved, StepDrawing};
-use crate::serve::{
-    CURVE_FRAMES, ChannelDef, Curve, MEASURES, MeasureDef, PHASES, Reading, channels,
-};
+use crate::pages::course::{ChannelMoved, CurvesMoved, StepDrawing};
+use crate::serve::{CURVE_FRAMES, ChannelDef, Curve, MEASURES, PHASES, channels};
 
-/// Half width of the stated nine-of-ten interval of a reading, in standard errors.
-const NINE_OF_TEN: f64 = 1.645;
-
-/// Mean of a measure over the serves that have it, their number, and the mean square of one
-/// reading's standard error.
-pub(super) struct Mean {
-    pub(super) value: f64,
-    pub(super) count: usize,
-    square_error: f64,
-}
-
-pub(super) fn mean(serves: &[&Looked], measure: &str) -> Option<Mean> {
-    let values: Vec<(f64, f64)> = serves
-        .iter()
-        .flat_map(|looked| &looked.serve.readings)
-        .filter(|entry| entry.measure == measure)
-        .filter_map(|entry| match entry.reading {
-            Reading::Value { value, give_or_take, .. } if value.is_finite() => {
-                Some((value, give_or_take / NINE_OF_TEN))
-            }
-            _ => None,
-        })
-        .collect();
-    let count = values.len();
-    (count > 0).then(|| Mean {
-        value: values.iter().map(|v| v.0).sum::<f64>() / count as f64,
-        count,
-        square_error: values.iter().map(|v| v.1 * v.1).sum::<f64>() / count as f64,
-    })
-}
-
-/// Smallest change between two means that chance and measuring give less than once in twenty.
-pub(super) fn detectable(def: &MeasureDef, before: &Mean, after: &Mean) -> f64 {
-    let error = f64::midpoint(before.square_error, after.square_error).sqrt();
-    def.detectable_change(before.count, after.count, error)
-}
-
-/// One measure before and after; `None` where a side has no reading.
-pub(super) fn moved(
-    def: &'static MeasureDef,
-    alike: &Alike<'_>,
-    larger_is_better: Option<bool>,
-) -> Option<Moved> {
-    let (before, after) = (mean(&alike.before, def.id)?, mean(&alike.after, def.id)?);
-    Some(Moved {
-        id: def.id,
-        name: def.name,
-        unit: def.unit,
-        before: (before.value, before.count),
-        after: (after.value, after.count),
-        detectable: detectable(def, &before, &after),
-        larger_is_better,
-    })
-}
-
-/// The measure a fault is followed by: the first it names that both sides have.
-pub(super) fn main_measure(catalogue: &Catalogue, fault: &str, alike: &Alike<'_>) -> Option<Moved> {
-    catalogue.fault(fault)?.measures.iter().find_map(|shows| {
-        let def = MEASURES.iter().find(|def| def.id == shows.measure)?;
-        moved(def, alike, Some(shows.direction == Direction::Below))
-    })
-}
-
-/// Every measure both sides have but the one already told, in the order of the table.
+/// Every measure that looks of both days have but the one already told, in the order of the table.
 pub(super) fn other_measures(
     catalogue: &Catalogue,
-    alike: &Alike<'_>,
-    told: Option<&Moved>,
-) -> Vec<Moved> {
+    pairs: &[Pair<'_>],
+    told: Option<&Change>,
+) -> Vec<Change> {
     MEASURES
         .iter()
-        .filter(|def| told.is_none_or(|told| told.id != def.id))
-        .filter_map(|def| moved(def, alike, side(catalogue, def.id)))
+        .filter(|def| told.is_none_or(|told| told.def.id != def.id))
+        .filter_map(|def| Some(best(def, side(catalogue, def.id), pairs)?.1))
         .collect()
 }
 
@@ -100,12 +38,20 @@ fn side(catalogue: &Catalogue, measure: &str) -> Option<bool> {
     sides.all(|side| side == first).then_some(first)
 }
 
+/// The whole serves of two looks that compare.
+pub(super) struct Sides {
+    pub(super) before: Vec<Rc<ServeRow>>,
+    pub(super) after: Vec<Rc<ServeRow>>,
+    /// Where they are drawn from.
+    pub(super) seen: Seen,
+}
+
 /// What the curves of two days say; `None` where they do not share a channel set.
-pub(super) fn curves(alike: &Alike<'_>) -> Option<CurvesMoved> {
-    let (set, before, after) = one_set(alike)?;
+pub(super) fn curves(sides: &Sides) -> Option<CurvesMoved> {
+    let (set, before, after) = one_set(sides)?;
     let defs = channels(set);
     let distances = Distances::new(defs.len())?;
-    let within = |serves: &[&Looked]| {
+    let within = |serves: &[&ServeRow]| {
         let pairs = serves.iter().enumerate().flat_map(|(i, a)| {
             serves[..i].iter().map(|b| distances.apart(&a.serve.curve, &b.serve.curve))
         });
@@ -135,21 +81,26 @@ pub(super) fn curves(alike: &Alike<'_>) -> Option<CurvesMoved> {
 }
 
 /// The channel set most of the compared serves share, and those of each side that have it.
-fn one_set<'a>(alike: &Alike<'a>) -> Option<(&'a str, Vec<&'a Looked>, Vec<&'a Looked>)> {
-    let whole = |looked: &&&Looked| {
-        let curve = &looked.serve.curve;
-        curve.values.len() == CURVE_FRAMES * curve.channels
-            && channels(&curve.channel_set).len() == curve.channels
+fn one_set(sides: &Sides) -> Option<(&str, Vec<&ServeRow>, Vec<&ServeRow>)> {
+    let of = |serves: &[Rc<ServeRow>], set: &str| -> Vec<usize> {
+        let has = |row: &ServeRow| {
+            let curve = &row.serve.curve;
+            curve.channel_set == set
+                && curve.values.len() == CURVE_FRAMES * curve.channels
+                && channels(&curve.channel_set).len() == curve.channels
+        };
+        (0..serves.len()).filter(|&at| has(&serves[at])).collect()
     };
-    let of = |serves: &[&'a Looked], set: &str| -> Vec<&'a Looked> {
-        let serves = serves.iter().filter(whole);
-        serves.filter(|looked| looked.serve.curve.channel_set == set).copied().collect()
-    };
-    let sets = alike.after.iter().map(|looked| looked.serve.curve.channel_set.as_str());
-    let pick = |set: &'a str| (set, of(&alike.before, set), of(&alike.after, set));
-    sets.map(pick)
+    let sets = sides.after.iter().map(|row| row.serve.curve.channel_set.as_str());
+    let pick = |set| (set, of(&sides.before, set), of(&sides.after, set));
+    let (set, before, after) = sets
+        .map(pick)
         .filter(|(_, before, after)| !before.is_empty() && !after.is_empty())
-        .max_by_key(|(set, before, after)| (before.len() + after.len(), std::cmp::Reverse(*set)))
+        .max_by_key(|(set, before, after)| (before.len() + after.len(), std::cmp::Reverse(*set)))?;
+    fn rows(serves: &[Rc<ServeRow>], at: Vec<usize>) -> Vec<&ServeRow> {
+        at.into_iter().map(|at| &*serves[at]).collect()
+    }
+    Some((set, rows(&sides.before, before), rows(&sides.after, after)))
 }
 
 struct Distances {
@@ -181,12 +132,12 @@ fn root_mean_square(squares: Vec<Option<f64>>) -> Option<f64> {
 }
 
 /// The serve of one day that lies closest to its others, the first of equals.
-fn typical<'a>(serves: &[&'a Looked]) -> Option<&'a Looked> {
+fn typical<'a>(serves: &[&'a ServeRow]) -> Option<&'a ServeRow> {
     let distances = Distances::new(serves.first()?.serve.curve.channels)?;
-    let total = |looked: &&&'a Looked| -> f64 {
+    let total = |row: &&&'a ServeRow| -> f64 {
         serves
             .iter()
-            .filter_map(|other| distances.apart(&looked.serve.curve, &other.serve.curve))
+            .filter_map(|other| distances.apart(&row.serve.curve, &other.serve.curve))
             .sum()
     };
     serves.iter().min_by(|a, b| total(a).total_cmp(&total(b))).copied()
@@ -204,8 +155,8 @@ fn course(curve: &Curve, def: (usize, &ChannelDef), from: &[f32; 6], to: &[f32; 
 /// (Bonferroni over its five phases), and at least a quarter of the ordinary spread between players.
 fn channels_moved(
     defs: &'static [ChannelDef],
-    before: &[&Looked],
-    after: &[&Looked],
+    before: &[&ServeRow],
+    after: &[&ServeRow],
 ) -> Vec<ChannelMoved> {
     let Some(typical) = typical(after) else { return Vec::new() };
     let to = typical.serve.figures.event_samples;
@@ -215,12 +166,12 @@ fn channels_moved(
     let level = student.inverse_cdf(1.0 - 0.025 / PHASES.len() as f64);
     let mut found = Vec::new();
     for def in defs.iter().enumerate() {
-        let means = |serves: &[&Looked], phase: usize| -> Vec<f64> {
+        let means = |serves: &[&ServeRow], phase: usize| -> Vec<f64> {
             serves
                 .iter()
-                .map(|looked| {
-                    let from = &looked.serve.figures.event_samples;
-                    let course = course(&looked.serve.curve, def, from, &to);
+                .map(|row| {
+                    let from = &row.serve.figures.event_samples;
+                    let course = course(&row.serve.curve, def, from, &to);
                     let part = &course[phases[phase].clone()];
                     part.iter().sum::<f64>() / part.len() as f64
                 })
@@ -265,11 +216,11 @@ fn channels_moved(
 /// fault and the furthest move, with the earlier serves as band.
 pub(super) fn drawing(
     catalogue: &Catalogue,
-    alike: &Alike<'_>,
+    sides: &Sides,
     fault: Option<&str>,
     moved: Option<&CurvesMoved>,
 ) -> Option<StepDrawing> {
-    let (_, before, after) = one_set(alike)?;
+    let (_, before, after) = one_set(sides)?;
     let (behind, this) = (typical(&before)?, typical(&after)?);
     let events = this.serve.figures.event_samples;
     let mut all = channels_of(&this.serve.curve, &events, &[]);
@@ -277,9 +228,9 @@ pub(super) fn drawing(
     for (channel, def) in all.iter_mut().zip(defs.iter().enumerate()) {
         let earlier: Vec<Vec<f64>> = before
             .iter()
-            .map(|looked| {
-                let from = &looked.serve.figures.event_samples;
-                course(&looked.serve.curve, def, from, &events)
+            .map(|row| {
+                let from = &row.serve.figures.event_samples;
+                course(&row.serve.curve, def, from, &events)
             })
             .collect();
         channel.band = Band::around(&earlier, "earlier serve");
@@ -297,6 +248,6 @@ pub(super) fn drawing(
         events: this.serve.events.to_vec(),
         behind: behind.serve.figures.clone(),
         channels: shown,
-        seen: this.kind.drawn(),
+        seen: sides.seen,
     })
 }

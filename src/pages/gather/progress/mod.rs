@@ -1,7 +1,7 @@
 //! One player over time: what moved between two looks, and over all reviews.
 
 mod compare;
-mod look;
+mod day;
 mod player;
 #[cfg(test)]
 mod tests;
@@ -10,60 +10,63 @@ mod with_ball;
 
 use self::told::told_results;
 pub use player::course;
-pub use told::{told_changes, told_curves, told_main, told_result, told_value};
+pub use told::{told_changes, told_curves, told_result};
 pub(super) use with_ball::with_ball;
 
-use self::compare::{mean, moved};
-use self::look::{Alike, Day, Kind, Looked, alike};
+use self::day::Day;
 use super::published;
 use crate::catalogue::Catalogue;
 use crate::drawing::{MonthStrip, PlanSpan, ReviewPoint};
-use crate::library::{Case, FollowUp, Library, StoreError};
-use crate::pages::course::{Moved, Step};
-use crate::pages::{Change, Progress};
-use crate::serve::{MEASURES, MeasureDef};
+use crate::library::{Case, FollowUp, StoreError};
+use crate::looks::{Change, Snapshot, describe_change};
+use crate::pages::course::Step;
+use crate::pages::{ChangeFacts, Progress};
+use crate::serve::MeasureDef;
 use crate::words;
-
-/// Smallest change that is more than chance between means of `n` and `m` serves.
-pub(super) fn detectable(def: &MeasureDef, n: usize, m: usize) -> f64 {
-    def.detectable_change(n, m, 0.0)
-}
 
 /// This player's earlier cases against this one; `None` if there are none.
 ///
-/// Held against the last earlier review whose serves compare with today's; where none compares,
-/// against the last one, and said.
+/// Which earlier case it is held against is [`Snapshot::since`]'s answer for the limiting fault;
+/// where its measure does not compare with any, or nothing is limiting, the last case with a look
+/// that compares.
 pub(super) fn progress(
-    library: &Library,
+    snapshot: &Snapshot<'_>,
     catalogue: &Catalogue,
     case: &Case,
     limiting: Option<&str>,
 ) -> Result<Option<Progress>, StoreError> {
+    let since = match limiting {
+        Some(fault) => snapshot.since(catalogue, case, fault)?,
+        None => None,
+    };
+    let came = since.filter(|since| since.came.verdict.change().is_some());
+    let before = match &came {
+        Some(since) => Some(since.before.clone()),
+        None => snapshot.last_before(case)?,
+    };
+    let Some(before) = before else { return Ok(None) };
     let mut days = Vec::new();
-    for other in library.cases(Some(case.player))? {
-        if other.date <= case.date {
-            days.push(Day::of_case(library, other)?);
+    for other in snapshot.cases(case.player)?.iter() {
+        if (other.date, other.id) < (case.date, case.id) {
+            days.push(Day::of_case(snapshot, other.clone())?);
         }
     }
-    days.sort_by_key(|day| day.date);
-    let Some(now) = days.pop() else { return Ok(None) };
-    let Some(last) = days.last() else { return Ok(None) };
-    let before = days.iter().rev().find(|day| alike(day, &now).is_ok()).unwrap_or(last);
+    let now = Day::of_case(snapshot, case.clone())?;
     let answers = |answer: &&FollowUp| {
-        let own =
-            |serve: &crate::library::ServeId| now.serves.iter().any(|looked| looked.id == *serve);
-        answer.date == now.date || answer.serves.iter().any(own)
+        answer.date == case.date || answer.serves.iter().any(|serve| case.serves.contains(serve))
     };
     let cases = days.iter().rev().filter_map(|day| day.case.as_ref());
     let answer = cases.flat_map(|case| &case.follow_ups).find(answers);
-    let step = player::step(catalogue, before, Some(&now), None, answer, limiting);
+    let then = Day::of_case(snapshot, before)?;
+    let ask = player::Ask { plan: None, answer, fault: limiting };
+    let step = player::step(snapshot, catalogue, &then, Some(&now), &ask)?;
     Ok(Some(Progress {
-        sentence: review_sentence(&step, before, limiting.is_some()),
+        sentence: review_sentence(&step, &then, limiting.is_some()),
         months: month_strip_of(catalogue, &step, &days, &now),
         earlier: step
             .drawing
             .as_ref()
-            .map(|drawing| (drawing.behind.clone(), format!("you, {}", words::day(before.date)))),
+            .map(|drawing| (drawing.behind.clone(), format!("you, {}", words::day(then.date())))),
         elsewhere: beyond_chance(&step.others),
         ball: review_lines(&step),
         curves: step.curves.as_ref().map(told_curves),
@@ -72,15 +75,13 @@ pub(super) fn progress(
 
 /// One sentence on the measure of today's fault.
 fn review_sentence(step: &Step, before: &Day, settled: bool) -> String {
+    let day = words::day(before.date());
     match &step.main {
-        Some(main) => {
-            format!("Since {}, {}.", words::day(before.date), told::lower_first(&told_main(main)))
-        }
+        Some(main) => format!("Since {day}, {}.", told::lower_first(&describe_change(main))),
         None if settled => format!(
-            "The last review was on {}; the measure of today's fault cannot be compared with it.",
-            words::day(before.date)
+            "The last review was on {day}; the measure of today's fault cannot be compared with it."
         ),
-        None => format!("The last review was on {}.", words::day(before.date)),
+        None => format!("The last review was on {day}."),
     }
 }
 
@@ -93,18 +94,19 @@ fn review_lines(step: &Step) -> Vec<String> {
 }
 
 /// Those that moved beyond chance and measuring, worse ones first.
-fn beyond_chance(moved: &[Moved]) -> Vec<Change> {
-    let mut moved: Vec<&Moved> = moved.iter().filter(|moved| moved.beyond()).collect();
-    moved.sort_by_key(|moved| moved.better() != Some(false));
+fn beyond_chance(changes: &[Change]) -> Vec<ChangeFacts> {
+    let mut moved: Vec<&Change> = changes.iter().filter(|change| change.beyond()).collect();
+    moved.sort_by_key(|change| change.better() != Some(false));
     moved
         .into_iter()
-        .map(|moved| Change {
-            measure: moved.name.to_owned(),
-            unit: moved.unit.to_owned(),
-            before: moved.before.0,
-            after: moved.after.0,
-            detectable: moved.detectable,
-            larger_is_better: moved.larger_is_better,
+        .map(|change| ChangeFacts {
+            measure: change.def.name.to_owned(),
+            unit: change.def.unit.to_owned(),
+            before: change.before.value,
+            after: change.after.value,
+            detectable: change.detectable,
+            beyond: change.beyond(),
+            better: change.better(),
         })
         .collect()
 }
@@ -116,40 +118,32 @@ fn month_strip_of(
     now: &Day,
 ) -> Option<MonthStrip> {
     let main = step.main.as_ref()?;
-    let def = MEASURES.iter().find(|def| def.id == main.id)?;
     let days: Vec<&Day> = earlier.iter().chain([now]).collect();
-    month_strip(catalogue, def, &days, now.main_kind()?)
+    month_strip(catalogue, main.def, &days)
 }
 
-/// A measure over the reviews, from serves that compare with `kind` only; `None` without any.
+/// A measure over the reviews: of each day the look that shows it best among those that compare with
+/// the last day's best; `None` without any.
 fn month_strip(
     catalogue: &Catalogue,
     def: &'static MeasureDef,
     days: &[&Day],
-    kind: Kind,
 ) -> Option<MonthStrip> {
-    let of = |day: &Day| -> Vec<Looked> {
-        day.serves.iter().filter(|serve| serve.kind.alike(kind)).cloned().collect()
-    };
-    let sets: Vec<(jiff::civil::Date, Vec<Looked>)> = days
+    let best = days.iter().rev().find_map(|day| day.session.best(def, None))?;
+    let points: Vec<_> = days
         .iter()
-        .map(|day| (day.date, of(day)))
-        .filter(|(_, serves)| mean(&serves.iter().collect::<Vec<_>>(), def.id).is_some())
+        .filter_map(|day| Some((day.date(), day.session.best(def, Some(best.0.set_up))?.1)))
         .collect();
-    let reviews: Vec<ReviewPoint> = sets
+    let (first, last) = (points.first()?.1, points.last()?.1);
+    let reviews = points
         .iter()
-        .filter_map(|(date, serves)| {
-            let mean = mean(&serves.iter().collect::<Vec<_>>(), def.id)?;
-            let give_or_take = 1.645 * def.within_player_sd / (mean.count as f64).sqrt();
-            Some(ReviewPoint { date: *date, value: mean.value, give_or_take })
+        .map(|&(date, mean)| ReviewPoint {
+            date,
+            value: mean.value,
+            give_or_take: mean.give_or_take(def),
+            beyond: Change::new(def, first, mean, None).beyond(),
         })
         .collect();
-    let (first, last) = (sets.first()?, sets.last()?);
-    let ends = Alike {
-        before: first.1.iter().collect(),
-        after: last.1.iter().collect(),
-        notes: Vec::new(),
-    };
     let plans = days
         .iter()
         .filter_map(|day| day.case.as_ref())
@@ -164,7 +158,7 @@ fn month_strip(
         measure: def.name.to_owned(),
         unit: def.unit.to_owned(),
         reviews,
-        detectable: moved(def, &ends, None)?.detectable,
+        detectable: Change::new(def, first, last, None).detectable,
         reference: published(catalogue, def.source).map(|(low, high, _)| (low, high)),
         plans,
     })

@@ -1,19 +1,24 @@
 //! All of one player's reviews, plan by plan.
 
-use super::compare::{curves, drawing, main_measure, other_measures};
-use super::look::{Alike, Day, alike, looked};
+use jiff::civil::Date;
+
+use super::compare::{Sides, curves, drawing, other_measures};
+use super::day::{Day, alike, drawn, fullest, notes, whole};
 use super::month_strip;
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
-use crate::library::{BallFlight, FollowUp, Library, Plan, Player, PlayerId, StoreError};
-use crate::pages::course::{Course, Look, ReportedResult, Step, StepPlan};
-use crate::serve::{MEASURES, Reading};
-use crate::words::sentence;
+use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
+use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
+use crate::pages::course::{Course, LookFacts, ReportedResult, Step, StepPlan};
+use crate::serve::Reading;
+use crate::words::{self, sentence};
 
-/// The whole course of a player: each plan held against each of its follow-ups or, where none is
-/// recorded, against the next review after it; without any plan, the first review against the last.
+/// The whole course of a player: each plan held against each of its follow-ups and, where none of
+/// them shows what came of it, against the next review that counts; without any plan, the first
+/// review against the last.
 ///
-/// Cost: reads every serve of the player once; one alignment per pair of compared serves.
+/// Which of a plan's steps decides, and how, is [`Snapshot::came_of`]'s answer. Cost: reads every
+/// serve of the player once; one alignment per pair of compared serves.
 ///
 /// # Errors
 /// [`StoreError`] for an unknown player, or if the store cannot be read.
@@ -22,25 +27,20 @@ pub fn course(
     catalogue: &Catalogue,
     player: PlayerId,
 ) -> Result<Course, StoreError> {
+    let snapshot = Snapshot::new(library);
     let Player { code, born, .. } = library.player(player)?;
     let mut days = Vec::new();
-    for case in library.cases(Some(player))? {
-        days.push(Day::of_case(library, case)?);
+    for case in snapshot.cases(player)?.iter() {
+        // Read whole first: their readings come along.
+        for &id in &case.serves {
+            snapshot.serve(id)?;
+        }
+        days.push(Day::of_case(&snapshot, case.clone())?);
     }
     let mut steps = Vec::new();
-    for (at, day) in days.iter().enumerate() {
-        let Some(case) = &day.case else { continue };
-        for plan in &case.plans {
-            let answers: Vec<&FollowUp> =
-                case.follow_ups.iter().filter(|answer| answer.plan == plan.id).collect();
-            for answer in &answers {
-                let after = answered(library, &days, answer)?;
-                steps.push(planned(catalogue, day, plan, Some(&after), Some(answer)));
-            }
-            if answers.is_empty() {
-                let next = days[at + 1..].iter().find(|later| later.date > plan.start);
-                steps.push(planned(catalogue, day, plan, next, None));
-            }
+    for day in &days {
+        for plan in day.case.iter().flat_map(|case| &case.plans) {
+            steps.extend(planned(&snapshot, catalogue, &days, day, plan)?);
         }
     }
     if steps.is_empty()
@@ -48,11 +48,12 @@ pub fn course(
     {
         let fault = last.case.as_ref().and_then(|case| standing(&case.labels).into_iter().next());
         let fault = fault.map(|label| label.fault);
-        steps.push(step(catalogue, first, Some(last), None, None, fault.as_deref()));
+        let ask = Ask { plan: None, answer: None, fault: fault.as_deref() };
+        steps.push(step(&snapshot, catalogue, first, Some(last), &ask)?);
     }
-    let end = |step: &Step| step.after.as_ref().map_or(jiff::civil::Date::MAX, |look| look.date);
+    let end = |step: &Step| step.after.as_ref().map_or(Date::MAX, |look| look.date);
     steps.sort_by_key(|step| (step.before.date, end(step)));
-    let age = days.last().map_or(Age::Unknown, |day| Age::on(day.date, born));
+    let age = days.last().map_or(Age::Unknown, |day| Age::on(day.date(), born));
     let mut cautions = Cautions::of(catalogue, age);
     for plan in steps.iter().filter_map(|step| step.plan.as_ref()) {
         cautions.fault(catalogue, &plan.fault);
@@ -66,88 +67,165 @@ pub fn course(
     })
 }
 
-/// What a follow-up looked at: its own serves, else those of the review of that day.
-fn answered(library: &Library, days: &[Day], answer: &FollowUp) -> Result<Day, StoreError> {
-    let of_day = days.iter().find(|day| day.date == answer.date);
-    let case = of_day.and_then(|day| day.case.clone());
-    let serves = match of_day {
-        Some(day) if answer.serves.is_empty() => day.serves.clone(),
-        _ => looked(library, &answer.serves)?,
-    };
-    Ok(Day { date: answer.date, case, serves })
-}
-
+/// The steps of one plan; exactly one of them carries the plan's verdict.
 fn planned(
+    snapshot: &Snapshot<'_>,
     catalogue: &Catalogue,
+    days: &[Day],
     before: &Day,
     plan: &Plan,
-    after: Option<&Day>,
-    answer: Option<&FollowUp>,
-) -> Step {
-    let mut step =
-        step(catalogue, before, after, Some(plan), answer, Some(plan.limiting_fault.as_str()));
-    if answer.is_none() && after.is_some() {
-        let note = "No follow-up is recorded; held against the next review.".to_owned();
-        step.notes.insert(0, note);
+) -> Result<Vec<Step>, StoreError> {
+    let Some(case) = &before.case else { return Ok(Vec::new()) };
+    let fault = plan.limiting_fault.as_str();
+    let came = snapshot.came_of(catalogue, case, Some(plan), fault)?;
+    let candidates = later_days(case, Some(plan), fault, &snapshot.cases(case.player)?);
+    let decides = came.later.as_ref().and_then(|later| later.follow_up);
+    let mut steps: Vec<Step> = Vec::new();
+    for answer in case.follow_ups.iter().filter(|answer| answer.plan == plan.id) {
+        let shown = candidates.iter().find(|later| later.follow_up == Some(answer.id));
+        let after = seen(snapshot, days, answer.date, shown)?;
+        let ask = Ask { plan: Some(plan), answer: Some(answer), fault: Some(fault) };
+        let mut step = step(snapshot, catalogue, before, Some(&after), &ask)?;
+        if decides == Some(answer.id) {
+            step.verdict = Some(came.verdict.clone());
+        }
+        steps.push(step);
     }
-    step
+    let ask = Ask { plan: Some(plan), answer: None, fault: Some(fault) };
+    match &came.later {
+        Some(later) if later.follow_up.is_none() => {
+            let after = seen(snapshot, days, later.date, Some(later))?;
+            let mut step = step(snapshot, catalogue, before, Some(&after), &ask)?;
+            let note = if steps.is_empty() {
+                "No follow-up is recorded; held against the next review."
+            } else {
+                "No follow-up shows it; held against the next review that does."
+            };
+            step.notes.insert(0, note.to_owned());
+            step.verdict = Some(came.verdict);
+            steps.push(step);
+        }
+        Some(_) => {}
+        None => {
+            if steps.is_empty() {
+                let mut step = step(snapshot, catalogue, before, None, &ask)?;
+                step.notes.extend(out_of_time(case, days));
+                steps.push(step);
+            }
+            if let Some(last) = steps.last_mut() {
+                last.verdict = Some(came.verdict);
+            }
+        }
+    }
+    Ok(steps)
 }
 
-/// One before and after; `fault` is the one whose measure comes first.
+/// The day a later look was on, with the serves that count.
+fn seen(
+    snapshot: &Snapshot<'_>,
+    days: &[Day],
+    date: Date,
+    later: Option<&Later>,
+) -> Result<Day, StoreError> {
+    let case = days.iter().find(|day| day.date() == date).and_then(|day| day.case.clone());
+    let session = match later {
+        Some(later) => snapshot.session(date, &later.serves)?,
+        None => Session { date, serves: Vec::new() },
+    };
+    Ok(Day { case, session })
+}
+
+/// That the player was seen again, but not when a look shows what the plan did.
+fn out_of_time(case: &Case, days: &[Day]) -> Option<String> {
+    let again = days.iter().find(|day| day.date() > case.date && day.serves() > 0)?;
+    Some(format!(
+        "Seen again on {}, too soon, too late or under another plan for the same fault: that does not \
+         show what this plan did.",
+        words::day(again.date())
+    ))
+}
+
+/// What a step is about.
+pub(super) struct Ask<'a> {
+    /// The plan between the two days.
+    pub(super) plan: Option<&'a Plan>,
+    /// The follow-up that recorded the later one.
+    pub(super) answer: Option<&'a FollowUp>,
+    /// The fault whose measure comes first.
+    pub(super) fault: Option<&'a str>,
+}
+
+/// One before and after.
 pub(super) fn step(
+    snapshot: &Snapshot<'_>,
     catalogue: &Catalogue,
     before: &Day,
     after: Option<&Day>,
-    plan: Option<&Plan>,
-    answer: Option<&FollowUp>,
-    fault: Option<&str>,
-) -> Step {
+    ask: &Ask<'_>,
+) -> Result<Step, StoreError> {
     let mut step = Step {
-        plan: plan.map(|plan| step_plan(catalogue, plan)),
-        follow_up: answer.map(|answer| answer.id.to_string()),
+        plan: ask.plan.map(|plan| step_plan(catalogue, plan)),
+        verdict: None,
+        follow_up: ask.answer.map(|answer| answer.id.to_string()),
         before: look(before, None),
         after: after.map(|after| look(after, None)),
         notes: Vec::new(),
         main: None,
         others: Vec::new(),
         curves: None,
-        results: after.map(|after| results(before, after, answer)).unwrap_or_default(),
+        results: after.map(|after| results(before, after, ask.answer)).unwrap_or_default(),
         drawing: None,
     };
-    let Some(after) = after else { return step };
-    match alike(before, after) {
-        Err(why) => step.notes.push(why),
-        Ok(pair) => {
-            step.before = look(before, Some(&pair));
-            step.after = Some(look(after, Some(&pair)));
-            step.main = fault.and_then(|fault| main_measure(catalogue, fault, &pair));
-            if let Some(fault) = fault.filter(|_| step.main.is_none()) {
-                step.notes.extend(unread(catalogue, fault, &pair));
-            }
-            step.others = other_measures(catalogue, &pair, step.main.as_ref());
-            step.curves = curves(&pair);
-            step.drawing = drawing(catalogue, &pair, fault, step.curves.as_ref());
-            step.notes.extend(pair.notes);
+    let Some(after) = after else { return Ok(step) };
+    let pairs = match alike(before, after) {
+        Ok(pairs) => pairs,
+        Err(why) => {
+            step.notes.push(why);
+            return Ok(step);
         }
+    };
+    let followed = ask.fault.and_then(|fault| Followed::by_id(catalogue, fault));
+    let main = followed.and_then(|one| best(one.def, Some(one.sign > 0.0), &pairs));
+    if let Some(fault) = ask.fault.filter(|_| main.is_none()) {
+        step.notes.extend(unread(catalogue, fault, followed, &pairs));
     }
-    step
+    let shown = main.as_ref().map(|(pair, _)| *pair).or_else(|| fullest(&pairs));
+    step.main = main.as_ref().map(|(_, change)| change.clone());
+    step.others = other_measures(catalogue, &pairs, step.main.as_ref());
+    if let Some(pair) = shown {
+        step.before = look(before, Some(&pair.before));
+        step.after = Some(look(after, Some(&pair.after)));
+        let sides = Sides {
+            before: whole(snapshot, &pair.before)?,
+            after: whole(snapshot, &pair.after)?,
+            seen: drawn(pair.after.set_up),
+        };
+        step.curves = curves(&sides);
+        step.drawing = drawing(catalogue, &sides, ask.fault, step.curves.as_ref());
+        step.notes.extend(notes(snapshot, before, after, pair)?);
+    }
+    Ok(step)
 }
 
-/// Why none of a fault's measures is held side by side, by its first.
-fn unread(catalogue: &Catalogue, fault: &str, pair: &Alike<'_>) -> Option<String> {
-    let fault = catalogue.fault(fault)?;
-    let Some(shows) = fault.measures.first() else {
+/// Why a fault's measure is not held side by side.
+fn unread(
+    catalogue: &Catalogue,
+    fault: &str,
+    followed: Option<Followed>,
+    pairs: &[Pair<'_>],
+) -> Option<String> {
+    let Some(Followed { def, .. }) = followed else {
         return Some(format!(
             "No measure shows '{}': only what you see and what is reported tells.",
-            fault.name
+            catalogue.fault_name(fault)
         ));
     };
-    let def = MEASURES.iter().find(|def| def.id == shows.measure)?;
-    let mut readings = pair.before.iter().chain(&pair.after).flat_map(|s| &s.serve.readings);
-    let why = readings.find_map(|entry| match &entry.reading {
-        Reading::NotMeasurable { why } if entry.measure == def.id => Some(why.clone()),
-        _ => None,
-    })?;
+    let serves = pairs.iter().flat_map(|pair| pair.before.serves.iter().chain(&pair.after.serves));
+    let why =
+        serves.flat_map(|serve| serve.readings.iter()).find_map(|entry| match &entry.reading {
+            Reading::NotMeasurable { why } if entry.measure == def.id => Some(why.clone()),
+            _ => None,
+        })?;
     Some(format!("{} is not measurable in both looks: {why}.", sentence(def.name)))
 }
 
@@ -162,27 +240,19 @@ fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
     }
 }
 
-/// A day as it is told; the serves are those of `pair` that were of this day, if it is given.
-fn look(day: &Day, pair: Option<&Alike<'_>>) -> Look {
-    let compared = |serves: &Alike<'_>| {
-        let of_day = |id| day.serves.iter().any(|serve| serve.id == id);
-        let side = if serves.before.first().is_some_and(|first| of_day(first.id)) {
-            &serves.before
-        } else {
-            &serves.after
-        };
-        side.iter().map(|serve| serve.id.to_string()).collect()
-    };
-    let kind = match pair {
-        Some(pair) => pair.after.first().map(|serve| serve.kind),
-        None => day.main_kind(),
-    };
-    Look {
+/// A day as it is told; `shown`: the look of it that is compared.
+fn look(day: &Day, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
+    LookFacts {
         case: day.case.as_ref().map(|case| case.id.to_string()),
-        date: day.date,
-        serves: pair.map(compared).unwrap_or_default(),
-        of: day.serves.len(),
-        what: kind.map(super::look::Kind::told).unwrap_or_default(),
+        date: day.date(),
+        serves: shown
+            .map(|look| look.serves.iter().map(|serve| serve.id.to_string()).collect())
+            .unwrap_or_default(),
+        of: day.serves(),
+        what: match shown {
+            Some(look) => look.describe(),
+            None => day.main_look().map(|look| look.describe()).unwrap_or_default(),
+        },
     }
 }
 
@@ -218,17 +288,15 @@ fn results(before: &Day, after: &Day, answer: Option<&FollowUp>) -> Vec<Reported
 
 /// Each measure that was followed, the latest first, over all reviews that compare with the last.
 fn months(catalogue: &Catalogue, steps: &[Step], days: &[Day]) -> Vec<crate::drawing::MonthStrip> {
-    let Some(kind) = days.iter().rev().find_map(Day::main_kind) else { return Vec::new() };
     let days: Vec<&Day> = days.iter().collect();
     let mut shown: Vec<&str> = Vec::new();
     let mut strips = Vec::new();
     for main in steps.iter().rev().filter_map(|step| step.main.as_ref()) {
-        if shown.contains(&main.id) {
+        if shown.contains(&main.def.id) {
             continue;
         }
-        shown.push(main.id);
-        let def = MEASURES.iter().find(|def| def.id == main.id);
-        strips.extend(def.and_then(|def| month_strip(catalogue, def, &days, kind)));
+        shown.push(main.def.id);
+        strips.extend(month_strip(catalogue, main.def, &days));
     }
     strips
 }

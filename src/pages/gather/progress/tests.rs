@@ -9,8 +9,9 @@ use crate::library::{
     BallFlight, FollowUp, FollowUpId, Level, Library, Misses, NewRecording, Plan, PlanId,
     PlannedDrill, Player, PlayerId, ServeId, Setting,
 };
+use crate::looks::describe_change;
 use crate::motion::Side;
-use crate::pages::{Step, progress_page, told_main};
+use crate::pages::{Step, progress_page};
 use crate::serve::{FindOptions, find};
 use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
 
@@ -136,9 +137,9 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     let steps = academy.steps();
     let [step] = steps.as_slice() else { panic!("{} steps", steps.len()) };
     let main = step.main.as_ref().unwrap();
-    assert_eq!((main.before.1, main.after.1), (3, 3));
-    assert_eq!(main.better(), Some(true), "{}", told_main(main));
-    assert!(told_main(main).contains("beyond what chance and measuring would give"));
+    assert_eq!((main.before.serves, main.after.serves), (3, 3));
+    assert_eq!(main.better(), Some(true), "{}", describe_change(main));
+    assert!(describe_change(main).contains("beyond what chance and measuring would give"));
     let curves = step.curves.as_ref().unwrap();
     let within = curves.within_before.unwrap().max(curves.within_after.unwrap());
     assert!(curves.between > within, "{curves:?}");
@@ -167,8 +168,8 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     academy.day(APRIL, 0.8, Setting::Target, 3);
     let steps = academy.steps();
     let main = steps[0].main.as_ref().unwrap();
-    assert!(!main.beyond(), "{}", told_main(main));
-    assert!(told_main(main).contains("within what chance and measuring would give"));
+    assert!(!main.beyond(), "{}", describe_change(main));
+    assert!(describe_change(main).contains("within what chance and measuring would give"));
     assert!(steps[0].notes[0].contains("No follow-up is recorded"), "{:?}", steps[0].notes);
 }
 

@@ -1,43 +1,12 @@
 //! What moved, in words: what is beyond chance and measuring, and what is within it.
 
-use crate::pages::course::{CurvesMoved, Moved, ReportedResult, Step};
-use crate::words::{amount, apart, count, list, reading, sentence, signed};
+use crate::pages::course::{CurvesMoved, ReportedResult, Step};
+use crate::words::{amount, count, list, signed};
 
 /// A text with its first letter small, for the middle of a sentence.
 pub(super) fn lower_first(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
-}
-
-/// A value of the measure in words; a moment is told from contact: "0.38 s before contact".
-#[must_use]
-pub fn told_value(moved: &Moved, value: f64) -> String {
-    reading(moved.name, moved.unit, value)
-}
-
-/// One measure before and after, without a full stop: "Front knee bend at trophy went from 31 to 44
-/// deg: better by 13 deg, beyond what chance and measuring would give (6 deg for 3 serves before
-/// and 4 after)".
-#[must_use]
-pub fn told_main(moved: &Moved) -> String {
-    let by = apart(moved.before.0, moved.after.0, moved.unit);
-    let word = match moved.better() {
-        Some(true) => format!("better by {by}, beyond"),
-        Some(false) => format!("worse by {by}, beyond"),
-        None if moved.beyond() && moved.by() > 0.0 => format!("more by {by}, beyond"),
-        None if moved.beyond() => format!("less by {by}, beyond"),
-        None => format!("a change of {by}, within"),
-    };
-    format!(
-        "{} went from {} to {}: {word} what chance and measuring would give ({} for {} before and \
-         {} after)",
-        sentence(moved.name),
-        told_value(moved, moved.before.0),
-        told_value(moved, moved.after.0),
-        amount(moved.detectable, moved.unit),
-        count(moved.before.1, "serve"),
-        moved.after.1
-    )
 }
 
 /// How many of the other measures changed, and how many would by chance alone.

@@ -2,33 +2,38 @@
 
 use super::beyond_chance;
 use super::compare::other_measures;
-use super::look::{Alike, looked};
 use super::told::lower_first;
 use crate::catalogue::Catalogue;
 use crate::judgement::{Judging, Sight};
-use crate::library::{Library, StoreError};
+use crate::library::{Case, ServeId, StoreError};
+use crate::looks::{Session, Snapshot, Swing, pairs};
 use crate::pages::Comparison;
 use crate::words;
 
-/// `None` where the day's case does not hold both.
+/// `None` where the day's case does not hold both, recorded in the same way.
 pub(in crate::pages::gather) fn with_ball(
-    library: &Library,
+    snapshot: &Snapshot<'_>,
     catalogue: &Catalogue,
+    case: &Case,
     judging: &Judging,
 ) -> Result<Option<Comparison>, StoreError> {
-    let (swings, balls) = (looked(library, &judging.swings)?, looked(library, &judging.balls)?);
-    if swings.is_empty() || balls.is_empty() {
-        return Ok(None);
-    }
-    let alike =
-        Alike { before: swings.iter().collect(), after: balls.iter().collect(), notes: Vec::new() };
-    let all = other_measures(catalogue, &alike, None);
+    // Here the ball is what is asked about: everything else has to be alike.
+    let open = |serves: &[ServeId]| -> Result<Session, StoreError> {
+        let mut session = snapshot.session(case.date, serves)?;
+        for serve in &mut session.serves {
+            (serve.set_up.swing, serve.set_up.serve_type) = (Swing::Unknown, None);
+        }
+        Ok(session)
+    };
+    let (swings, balls) = (open(&judging.swings)?, open(&judging.balls)?);
+    let Ok(pairs) = pairs(&swings, &balls) else { return Ok(None) };
+    let all = other_measures(catalogue, &pairs, None);
     let measured = all.len();
     let changes = beyond_chance(&all);
     let counts = format!(
         "{} against {}",
-        words::count(swings.len(), "practice swing"),
-        words::count(balls.len(), "serve")
+        words::count(swings.serves.len(), "practice swing"),
+        words::count(balls.serves.len(), "serve")
     ) + " with a ball";
     let what = if changes.is_empty() {
         format!("none of {measured} measures changes beyond what chance and measuring give")
