@@ -131,6 +131,9 @@ fn a_reader_is_right_while_the_index_is_behind_or_absent() {
     assert_eq!(hits(&reader, "late"), [cases[0]], "index behind");
     assert_eq!(hits(&library, "early"), [cases[1]], "the writer catches up");
     assert_eq!(hits(&reader, "early"), [cases[1]]);
+    let player = reader.case(cases[1]).unwrap().player;
+    library.write(|w| w.remove_player(player)).unwrap();
+    assert_eq!(hits(&reader, "early"), [], "removed, and the index does not know yet");
 }
 
 #[test]

@@ -149,6 +149,9 @@ impl Library {
             for case in &changed {
                 found.remove(&case.0);
             }
+            // Who was removed since is still in the index.
+            let here: HashSet<i64> = self.case_ids(None)?.into_iter().map(|case| case.0).collect();
+            found.retain(|case| here.contains(case));
             let index = self.in_memory(fields, &changed, false)?;
             let searcher = searcher_of(&index).map_err(self.words_error())?;
             complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
