@@ -89,7 +89,7 @@ pub struct MeasureDef {
     pub unit: &'static str,
     /// Within-player standard deviation from serve to serve, for detectable changes, with `source`.
     pub within_player_sd: f64,
-    /// Where definition and spread come from (row ids of published tables, or "common practice, no source").
+    /// Where definition and spread come from (row ids of published tables, or "our estimate").
     pub source: &'static str,
 }
 
