@@ -4,8 +4,10 @@
 //! multivariate DTW, not normalised, of the 2018 multivariate archive). The data lie in the PyPI
 //! package `aeon`, folder `aeon/datasets/data`; name it in `PRECEDENT_ARCHIVE`.
 
-#![allow(clippy::print_stderr, missing_docs)]
+#![allow(missing_docs)]
 
+#[path = "support/skip.rs"]
+mod skip;
 #[path = "../examples/archive/ts.rs"]
 mod ts;
 
@@ -15,7 +17,7 @@ use curve_index::Strategy;
 
 fn check(name: &str, published: f64) {
     let Some(folder) = std::env::var_os("PRECEDENT_ARCHIVE").map(PathBuf::from) else {
-        eprintln!("skipped {name}: PRECEDENT_ARCHIVE names no folder of archive data");
+        skip::skipped(&format!("{name}: PRECEDENT_ARCHIVE names no folder of archive data"));
         return;
     };
     let file = |part| folder.join(name).join(format!("{name}_{part}.ts"));

@@ -9,7 +9,8 @@ use curve_index::{Curve, DtwParams, Scratch, dtw, explain};
 const GOLDEN: &str = include_str!("golden/dtw_dtaidistance-2.5.1_aeon-1.6.0.txt");
 
 fn numbers<T: std::str::FromStr>(line: &str) -> Vec<T> {
-    line.split_whitespace().skip(1).filter_map(|word| word.parse().ok()).collect()
+    let number = |word: &str| word.parse().unwrap_or_else(|_| panic!("'{word}' in {line}"));
+    line.split_whitespace().skip(1).map(number).collect()
 }
 
 fn assert_close(got: f64, want: f64, relative: f64, what: &str) {

@@ -5,11 +5,11 @@ use std::ops::Range;
 use crate::params::Shape;
 
 /// Aimed-at length of a segment, frames.
-const SEGMENT_FRAMES: usize = 8;
+pub(crate) const SEGMENT_FRAMES: usize = 8;
 /// Frames in a run, of which the lowest and highest codes are kept.
 pub(crate) const RUN: usize = 8;
 /// Most pairs of segments per channel.
-const MAX_PAIRS: usize = 32;
+pub(crate) const MAX_PAIRS: usize = 32;
 
 /// Two neighbouring segments of one channel, equally long (a curve of one frame has only the first).
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -8,7 +8,7 @@ mod make;
 mod order;
 mod quantiser;
 
-pub(crate) use layout::{Layout, Pair, RUN};
+pub(crate) use layout::{Layout, MAX_PAIRS, Pair, RUN, SEGMENT_FRAMES};
 pub(crate) use make::{RowSource, make};
 pub(crate) use quantiser::{CODE_SLACK, Quantiser, mean_error};
 

@@ -1,15 +1,15 @@
 //! Building: curves stream in, a segment comes out.
 
-use std::fs::OpenOptions;
 use std::path::Path;
 use std::sync::Arc;
 
 use super::bytes::Bytes;
 use super::errors::StoreError;
-use super::file::{FileStore, SectionWriter, building_path, io_error, lock, sync_folder};
-use super::format::{Kind, MAX_ROWS, SegmentEntry};
+use super::file::{FileStore, SectionWriter, building_path};
+use super::format::{Kind, MAX_ROWS, SegmentEntry, State};
+use super::medium::Folder;
 use super::segment::{Parts, Segment};
-use super::{Index, Store};
+use super::{Index, Store, read_segments};
 use crate::params::Shape;
 use crate::sketch::{Layout, Quantiser, RowSource, make};
 
@@ -121,13 +121,13 @@ impl Batch {
         ))
     }
 
-    /// Writes and commits the segment behind those of `store`.
+    /// Writes the segment behind those of `store`: all of the next state but its commit.
     pub(crate) fn finish_on_file(
         self,
         store: &mut FileStore,
         layout: &Layout,
         like: Option<&Quantiser>,
-    ) -> Result<(), StoreError> {
+    ) -> Result<State, StoreError> {
         let order = self.id_order()?;
         let Rows::File(mut writer) = self.rows else {
             unreachable!("a batch on file wrote its rows");
@@ -158,7 +158,7 @@ impl Batch {
             segments.push(entry);
             writer.start()
         };
-        store.commit(segments, end)
+        store.prepare(segments, end)
     }
 }
 
@@ -202,14 +202,14 @@ impl Builder {
         Self { batch: Batch::in_memory(shape), file: None, path: None }
     }
 
-    pub(crate) fn on_file(path: &Path, shape: Shape) -> Result<Self, StoreError> {
+    pub(crate) fn on_file(
+        path: &Path,
+        folder: Arc<dyn Folder>,
+        shape: Shape,
+    ) -> Result<Self, StoreError> {
         let place = building_path(path);
-        let options =
-            OpenOptions::new().read(true).write(true).create(true).truncate(false).to_owned();
-        let file = lock(&place, &options)?;
-        // Truncated only once it is ours: somebody else may be building there.
-        file.set_len(0).map_err(io_error(&place, "emptying"))?;
-        let store = FileStore::start(&place, Box::new(file), shape)?;
+        let medium = folder.create(&place)?;
+        let store = FileStore::start(&place, folder, medium, shape)?;
         let batch = Batch::on_file(shape, &store);
         Ok(Self { batch, file: Some(store), path: Some(path.to_owned()) })
     }
@@ -227,29 +227,44 @@ impl Builder {
     /// open for writing.
     ///
     /// # Errors
-    /// [`StoreError::DuplicateId`] if an id came twice, [`StoreError::Io`] when the disk refuses;
-    /// a file that had the name before is then untouched.
-    pub fn finish(mut self) -> Result<Index, StoreError> {
+    /// [`StoreError::DuplicateId`] if an id came twice, [`StoreError::Locked`] if a file of that name is open
+    /// for writing, [`StoreError::Io`] when the disk refuses; a file that had the name before is then
+    /// untouched, unless the system refuses to sync the folder: then the name is that of the new file, and
+    /// whether it stays so when the power fails is not known.
+    pub fn finish(self) -> Result<Index, StoreError> {
+        // Held until the name is another file's.
+        let replaced = match (&self.file, &self.path) {
+            (Some(store), Some(path)) => store.folder.hold(path)?,
+            _ => None,
+        };
+        let (index, confirmed) = self.finish_named()?;
+        drop(replaced);
+        confirmed?;
+        Ok(index)
+    }
+
+    /// Ends the build; also whether the name is known to be durable, without which nothing more is written to
+    /// the index. The caller holds the lock of the file that is replaced.
+    pub(crate) fn finish_named(mut self) -> Result<(Index, Result<(), StoreError>), StoreError> {
         let shape = self.batch.shape;
+        let layout = Arc::new(Layout::new(shape));
         let empty = Batch::in_memory(shape);
         let batch = std::mem::replace(&mut self.batch, empty);
-        let Some(store) = &mut self.file else {
-            let layout = Arc::new(Layout::new(shape));
-            let segments = if batch.is_empty() {
-                Vec::new()
-            } else {
-                vec![batch.finish_in_memory(&layout, None)?]
+        let (Some(store), Some(path)) = (&mut self.file, &self.path) else {
+            let segments = match batch.is_empty() {
+                true => Vec::new(),
+                false => vec![batch.finish_in_memory(&layout, None)?],
             };
-            return Ok(Index::from_parts(layout, segments, Store::Memory));
+            return Ok((Index::from_parts(layout, segments, Store::Memory), Ok(())));
         };
-        batch.finish_on_file(store, &Layout::new(shape), None)?;
-        if let Some(path) = &self.path {
-            std::fs::rename(&store.path, path).map_err(io_error(path, "renaming to"))?;
-            store.path.clone_from(path);
-            sync_folder(path).map_err(io_error(path, "syncing the folder"))?;
-        }
+        let next = batch.finish_on_file(store, &layout, None)?;
+        // All that can fail comes before the name is taken.
+        let segments = read_segments(&store.path, &store.map()?, &layout, &next)?;
+        store.commit(next)?;
+        store.rename(path)?;
+        let confirmed = store.confirm_name();
         match self.file.take() {
-            Some(store) => Index::with_store(shape, store),
+            Some(store) => Ok((Index::from_parts(layout, segments, Store::File(store)), confirmed)),
             None => unreachable!("matched above"),
         }
     }
@@ -262,7 +277,7 @@ impl Drop for Builder {
             && self.path.as_ref() != Some(&store.path)
         {
             // Nothing is lost if this fails: the next build empties the file.
-            let _ = std::fs::remove_file(&store.path);
+            let _ = store.folder.remove(&store.path);
         }
     }
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use thiserror::Error;
 
-use crate::params::{ParamError, Shape};
+use crate::params::ParamError;
 
 /// Why an index could not be built, opened, changed or read.
 #[derive(Debug, Error)]
@@ -35,6 +35,18 @@ pub enum StoreError {
         /// Format number in the file.
         found: u32,
         /// Format number this crate reads and writes.
+        expected: u32,
+    },
+    /// Made by a program with another arrangement of sketches and boxes.
+    #[error("{path}: {what}: {found}, this program reads {expected}; rebuild the index")]
+    Constant {
+        /// The file.
+        path: PathBuf,
+        /// What the number is of.
+        what: &'static str,
+        /// The number in the file.
+        found: u32,
+        /// The number this crate reads.
         expected: u32,
     },
     /// A checksum or a length does not hold.
@@ -77,17 +89,12 @@ pub enum StoreError {
         /// The limit.
         most: usize,
     },
-    /// The file holds curves of another shape.
+    /// A commit was not confirmed: it may be on the disk or not.
     #[error(
-        "{path}: holds curves of {}x{}, expected {}x{}; rebuild the index",
-        found.frames(), found.channels(), expected.frames(), expected.channels()
+        "{path}: whether an earlier change reached the disk is not known; close the index and open it again"
     )]
-    Shape {
+    Unconfirmed {
         /// The file.
         path: PathBuf,
-        /// Its shape.
-        found: Shape,
-        /// The shape asked for.
-        expected: Shape,
     },
 }

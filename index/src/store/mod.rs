@@ -12,7 +12,7 @@ mod segment;
 mod tests;
 
 use std::fs::{File, OpenOptions};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -25,8 +25,8 @@ use crate::params::{Curve, Shape};
 use crate::sketch::Layout;
 use build::Batch;
 use file::{FileStore, io_error, lock};
-use format::Kind;
-use medium::Medium as _;
+use format::{Kind, State, Told};
+use medium::{Folder, Medium, System};
 use pages::Pages;
 
 /// Curves of one shape under `u64` ids, to be searched.
@@ -60,7 +60,7 @@ pub struct Index {
 #[derive(Debug)]
 enum Store {
     Memory,
-    ReadOnly(std::path::PathBuf),
+    ReadOnly { path: PathBuf, medium: Box<dyn Medium>, state: State },
     File(FileStore),
 }
 
@@ -94,50 +94,58 @@ impl Index {
     /// # Errors
     /// [`StoreError::Io`], or [`StoreError::Locked`] if the file is being built elsewhere.
     pub fn create(path: impl AsRef<Path>, shape: Shape) -> Result<Builder, StoreError> {
-        Builder::on_file(path.as_ref(), shape)
+        Builder::on_file(path.as_ref(), Arc::new(System), shape)
     }
 
     /// Opens an index for reading. The file is mapped: nothing is read but what searches touch, ids
     /// excepted. Others may append or delete meanwhile; this index keeps the state it opened. No
     /// other program may truncate the file while it is open.
     ///
+    /// Checked are the header, the commit records and the manifest, the place and length of every section, and
+    /// against their sums the lists by which curves are found (ids and their order, places, deletions) and
+    /// what bytes stand for. Curves, sketches, boxes and coarse copies are not: a byte of them that went bad can
+    /// hide a curve or give it a wrong cost, and [`verify`](Self::verify) finds it. Where the newest record is
+    /// not whole, as after a crash, the state before it is opened.
+    ///
     /// # Errors
     /// [`StoreError`] naming the file and what is wrong with it.
     pub fn open(path: impl AsRef<Path>) -> Result<Self, StoreError> {
         let path = path.as_ref();
         let file = File::open(path).map_err(io_error(path, "opening"))?;
-        let map = map(path, &file)?;
-        let (shape, state) = format::read(path, &map)?;
-        let layout = Arc::new(Layout::new(shape));
-        let segments = read_segments(path, &map, &layout, &state)?;
-        Ok(Self::from_parts(layout, segments, Store::ReadOnly(path.to_owned())))
+        Self::on(path, Box::new(file))
     }
 
-    /// Opens an index for reading and changing; one at a time.
+    /// An index to be read.
+    fn on(path: &Path, medium: Box<dyn Medium>) -> Result<Self, StoreError> {
+        let (told, layout, segments) = read(path, &*medium)?;
+        let store = Store::ReadOnly { path: path.to_owned(), medium, state: told.state };
+        Ok(Self::from_parts(layout, segments, store))
+    }
+
+    /// Opens an index for reading and changing; one at a time. Checked is what [`open`](Self::open) checks.
     ///
     /// # Errors
     /// [`StoreError::Locked`] while another has it open for writing, else as [`open`](Self::open).
     pub fn open_for_writing(path: impl AsRef<Path>) -> Result<Self, StoreError> {
         let path = path.as_ref();
         let file = lock(path, OpenOptions::new().read(true).write(true))?;
-        let map = map(path, &file)?;
-        let (shape, state) = format::read(path, &map)?;
-        let layout = Arc::new(Layout::new(shape));
-        let segments = read_segments(path, &map, &layout, &state)?;
-        let store = Store::File(FileStore::resume(path, Box::new(file), state));
+        Self::on_for_writing(path, Arc::new(System), Box::new(file))
+    }
+
+    /// An index to be changed, on a locked medium.
+    fn on_for_writing(
+        path: &Path,
+        folder: Arc<dyn Folder>,
+        medium: Box<dyn Medium>,
+    ) -> Result<Self, StoreError> {
+        let (told, layout, segments) = read(path, &*medium)?;
+        let store = Store::File(FileStore::resume(path, folder, medium, told)?);
         Ok(Self::from_parts(layout, segments, store))
     }
 
     fn from_parts(layout: Arc<Layout>, segments: Vec<Segment>, store: Store) -> Self {
         let pages = Pages::new(&segments);
         Self { layout, segments, store, pages, state: next_state() }
-    }
-
-    /// The index in a store that has a committed state.
-    fn with_store(shape: Shape, store: FileStore) -> Result<Self, StoreError> {
-        let layout = Arc::new(Layout::new(shape));
-        let segments = read_segments(&store.path, &store.map()?, &layout, &store.state)?;
-        Ok(Self::from_parts(layout, segments, Store::File(store)))
     }
 
     /// Adds curves without rewriting those there: all of them, or on error none.
@@ -147,7 +155,8 @@ impl Index {
     ///
     /// # Errors
     /// [`StoreError::DuplicateId`], [`StoreError::Curve`], [`StoreError::ReadOnly`] or
-    /// [`StoreError::Io`]; the index is then as before.
+    /// [`StoreError::Io`]; the index is then as before. Where the disk refuses so late that it may hold the
+    /// change all the same, every later one is [`StoreError::Unconfirmed`] until the index is opened again.
     pub fn append<'c>(
         &mut self,
         curves: impl IntoIterator<Item = (u64, &'c [f32])>,
@@ -162,7 +171,9 @@ impl Index {
             false => Ok(()),
         };
         match &mut self.store {
-            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::ReadOnly { path, .. } => {
+                return Err(StoreError::ReadOnly { path: path.clone() });
+            }
             Store::Memory => {
                 let mut batch = Batch::in_memory(shape);
                 for (id, values) in curves {
@@ -175,14 +186,20 @@ impl Index {
                 }
             }
             Store::File(store) => {
+                store.usable()?;
                 let mut batch = Batch::on_file(shape, store);
                 for (id, values) in curves {
                     fresh(id)?;
                     batch.push(Some(store), id, values)?;
                 }
-                batch.finish_on_file(store, layout, like)?;
-                self.segments = read_segments(&store.path, &store.map()?, layout, &store.state)?;
-                self.pages = Pages::new(&self.segments);
+                if !batch.is_empty() {
+                    let next = batch.finish_on_file(store, layout, like)?;
+                    // All that can fail comes before the commit.
+                    let segments = read_segments(&store.path, &store.map()?, layout, &next)?;
+                    store.commit(next)?;
+                    self.segments = segments;
+                    self.pages = Pages::new(&self.segments);
+                }
             }
         }
         self.state = next_state();
@@ -193,7 +210,7 @@ impl Index {
     /// [`compact`](Self::compact).
     ///
     /// # Errors
-    /// [`StoreError::ReadOnly`] or [`StoreError::Io`]; the index is then as before.
+    /// [`StoreError::ReadOnly`], [`StoreError::Unconfirmed`] or [`StoreError::Io`]; the index is then as before.
     pub fn delete(&mut self, ids: &[u64]) -> Result<usize, StoreError> {
         let mut gone = 0;
         let mut changes: Vec<(usize, Vec<u64>)> = Vec::new();
@@ -207,10 +224,13 @@ impl Index {
             }
         }
         match &mut self.store {
-            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::ReadOnly { path, .. } => {
+                return Err(StoreError::ReadOnly { path: path.clone() });
+            }
             Store::Memory => {}
             Store::File(_) if changes.is_empty() => {}
             Store::File(store) => {
+                store.usable()?;
                 let mut segments = store.state.segments.clone();
                 let mut writer = store.writer();
                 for (number, bits) in &changes {
@@ -220,7 +240,8 @@ impl Index {
                     sections.retain(|one| one.kind != Kind::Deleted as u32);
                     sections.push(section);
                 }
-                store.commit(segments, writer.start())?;
+                let next = store.prepare(segments, writer.start())?;
+                store.commit(next)?;
             }
         }
         for (number, bits) in changes {
@@ -234,20 +255,28 @@ impl Index {
     /// which it replaces when complete.
     ///
     /// # Errors
-    /// [`StoreError::ReadOnly`] or [`StoreError::Io`]; the index is then as before.
+    /// [`StoreError::ReadOnly`], [`StoreError::Unconfirmed`] or [`StoreError::Io`]; the index then holds what
+    /// it held.
     pub fn compact(&mut self) -> Result<(), StoreError> {
         let mut builder = match &self.store {
-            Store::ReadOnly(path) => return Err(StoreError::ReadOnly { path: path.clone() }),
+            Store::ReadOnly { path, .. } => {
+                return Err(StoreError::ReadOnly { path: path.clone() });
+            }
             Store::Memory => Builder::in_memory(self.shape()),
-            Store::File(store) => Builder::on_file(&store.path, self.shape())?,
+            Store::File(store) => {
+                store.usable()?;
+                Builder::on_file(&store.path, store.folder.clone(), self.shape())?
+            }
         };
         for segment in &self.segments {
             for row in (0..segment.rows()).filter(|&row| segment.is_live(row)) {
                 builder.push(segment.ids()[row], segment.curve(row).values())?;
             }
         }
-        *self = builder.finish()?;
-        Ok(())
+        // The lock of the old file is held until the name is that of the new one, which is locked, too.
+        let (index, confirmed) = builder.finish_named()?;
+        *self = index;
+        confirmed
     }
 
     /// Frames and channels of every curve.
@@ -300,7 +329,7 @@ impl Index {
     pub fn release_pages(&self) -> Result<(), StoreError> {
         let path = match &self.store {
             Store::Memory => return Ok(()),
-            Store::ReadOnly(path) => path,
+            Store::ReadOnly { path, .. } => path,
             Store::File(store) => &store.path,
         };
         self.pages.iter().for_each(Pages::forget);
@@ -342,30 +371,37 @@ impl Index {
         self.segments.iter().for_each(|segment| segment.release_copies(with_runs));
     }
 
-    /// Reads the whole file and compares every checksum; an index in memory is taken as whole.
+    /// Reads the whole file that searches read, whatever its name is now, and compares every byte of the state
+    /// that is open with its sum, or with 0 where there is none: any single bit that went bad is found. (Bytes
+    /// behind that state, which an attempt that never ended may have left, are not looked at; nor is what
+    /// earlier states left in a file of format 1.) An index in memory is taken as whole.
+    ///
+    /// A commit record that a crash cut short cannot be told from one that went bad: opening the index for
+    /// writing takes it away.
     ///
     /// # Errors
     /// [`StoreError::Damaged`] naming the first part that does not hold.
     pub fn verify(&self) -> Result<(), StoreError> {
-        let path = match &self.store {
+        let (path, medium, state) = match &self.store {
             Store::Memory => return Ok(()),
-            Store::ReadOnly(path) => path,
-            Store::File(store) => &store.path,
+            Store::ReadOnly { path, medium, state } => (path, &**medium, state),
+            Store::File(store) => (&store.path, &*store.medium, &store.state),
         };
-        let file = File::open(path).map_err(io_error(path, "opening"))?;
-        let map = map(path, &file)?;
-        let (shape, state) = format::read(path, &map)?;
-        // Checks places and lengths, so that the slices below are inside.
-        read_segments(path, &map, &Arc::new(Layout::new(shape)), &state)?;
-        for section in state.segments.iter().flat_map(|segment| &segment.sections) {
-            let end = section.at.saturating_add(section.len);
-            let bytes = map.get(section.at as usize..end as usize);
-            if bytes.is_none_or(|bytes| crc32fast::hash(bytes) != section.crc) {
-                let what = Kind::name(section.kind);
-                return Err(StoreError::Damaged { path: path.clone(), what });
-            }
+        let damaged = |what| StoreError::Damaged { path: path.clone(), what };
+        let told = format::read(path, medium)?;
+        if told.broken.is_some() {
+            return Err(damaged("a commit record"));
         }
-        Ok(())
+        if told.shape != self.shape() || told.state.sequence < state.sequence {
+            return Err(damaged("the header"));
+        }
+        let map = medium.map().map_err(io_error(path, "mapping"))?;
+        format::check(path, &map, state)?;
+        // What opening took into memory of its own.
+        let segments = read_segments(path, &map, &self.layout, state)?;
+        let kept = segments.len() == self.segments.len()
+            && segments.iter().zip(&self.segments).all(|(read, own)| read.agrees(own));
+        if kept { Ok(()) } else { Err(damaged("the manifest")) }
     }
 
     pub(crate) fn layout(&self) -> &Layout {
@@ -381,20 +417,20 @@ impl Index {
     }
 }
 
-/// Maps a file; an empty one, which cannot be mapped, is no index.
-fn map(path: &Path, file: &File) -> Result<bytes::Bytes, StoreError> {
-    let len = file.metadata().map_err(io_error(path, "reading"))?.len();
-    if len == 0 {
-        return Err(StoreError::NotAnIndex { path: path.to_owned() });
-    }
-    file.map().map_err(io_error(path, "mapping"))
+/// What a file says, and the segments in it.
+fn read(path: &Path, medium: &dyn Medium) -> Result<(Told, Arc<Layout>, Vec<Segment>), StoreError> {
+    let told = format::read(path, medium)?;
+    let map = medium.map().map_err(io_error(path, "mapping"))?;
+    let layout = Arc::new(Layout::new(told.shape));
+    let segments = read_segments(path, &map, &layout, &told.state)?;
+    Ok((told, layout, segments))
 }
 
 fn read_segments(
     path: &Path,
-    map: &bytes::Bytes,
+    map: &Bytes,
     layout: &Arc<Layout>,
-    state: &format::State,
+    state: &State,
 ) -> Result<Vec<Segment>, StoreError> {
     state.segments.iter().map(|entry| Segment::open(path, map, layout, entry)).collect()
 }

@@ -65,14 +65,11 @@ impl Segment {
             if end > file.len() as u64
                 || !section.at.is_multiple_of(ALIGN)
                 || len != Some(section.len)
+                || (check && section.whole(file).is_none())
             {
                 return Err(damaged(what));
             }
-            let bytes = file.slice(section.at as usize..end as usize);
-            if check && crc32fast::hash(&bytes) != section.crc {
-                return Err(damaged(what));
-            }
-            Ok(Some(bytes))
+            Ok(Some(file.slice(section.at as usize..end as usize)))
         };
         let need = |kind: Kind, len: Option<u64>, check| {
             section(kind, len, check)?.ok_or_else(|| damaged(Kind::name(kind as u32)))
@@ -124,6 +121,14 @@ impl Segment {
             segment.set_deleted(deleted.numbers().to_vec());
         }
         Ok(segment)
+    }
+
+    /// Whether what is kept in memory of two readings of a segment is the same.
+    pub(crate) fn agrees(&self, other: &Self) -> bool {
+        self.rows == other.rows
+            && self.quantiser == other.quantiser
+            && self.deleted == other.deleted
+            && self.live == other.live
     }
 
     pub(crate) fn quantiser(&self) -> &Quantiser {
@@ -199,12 +204,13 @@ impl Segment {
         let (ids, order) = (self.ids(), self.id_order());
         let at = |place: usize| ids[order[place] as usize];
         // Ids that lie evenly are found at once; for others the guess halves the way.
-        let (low, high) = (at(0), at(order.len() - 1));
+        let last = order.len().checked_sub(1)?;
+        let (low, high) = (at(0), at(last));
         if id < low || id > high {
             return None;
         }
         let share = (id - low) as f64 / ((high - low) as f64).max(1.0);
-        let guess = ((share * (order.len() - 1) as f64).round() as usize).min(order.len() - 1);
+        let guess = ((share * last as f64).round() as usize).min(last);
         let place = match at(guess).cmp(&id) {
             Ordering::Equal => guess,
             Ordering::Less => guess + order[guess..].partition_point(|&row| ids[row as usize] < id),

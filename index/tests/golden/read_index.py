@@ -15,7 +15,7 @@ import numpy as np
 PAD = 2**32 - 1
 NAMES = {
     1: "curves", 2: "ids", 3: "id order", 4: "deleted", 5: "quantiser", 6: "order", 7: "places",
-    8: "block boxes", 9: "group boxes", 10: "sketches", 11: "coarse", 12: "runs",
+    8: "block boxes", 9: "group boxes", 10: "sketches", 11: "coarse", 12: "runs", 13: "retired",
 }
 
 
@@ -25,9 +25,10 @@ def check(holds, what):
 
 
 def header(data):
-    magic, version, frames, channels, crc = struct.unpack_from("<8s4I", data)
-    check(magic == b"CURVEIDX" and version == 1, "header")
-    check(zlib.crc32(data[:20]) == crc, "checksum of the header")
+    magic, version, frames, channels, *constants, crc = struct.unpack_from("<8s8I", data)
+    check(magic == b"CURVEIDX" and version == 2, "header")
+    check(constants == [16, 8, 8, 32], "constants")
+    check(zlib.crc32(data[:36]) == crc, "checksum of the header")
     return frames, channels
 
 
@@ -35,12 +36,13 @@ def commit(data):
     valid = []
     for at in (4096, 8192):
         record = data[at : at + 40]
-        if len(record) < 40 or record[:8] != b"CURVECMT":
+        if record == bytes(40):
             continue
+        check(record[:8] == b"CURVECMT", "commit record")
         sequence, start, length, crc, own = struct.unpack_from("<3Q2I", record, 8)
-        if zlib.crc32(record[:36]) == own:
-            check((at == 4096) == (sequence % 2 == 0), "place of a commit record")
-            valid.append((sequence, start, length, crc))
+        check(zlib.crc32(record[:36]) == own, "checksum of a commit record")
+        check((at == 4096) == (sequence % 2 == 0), "place of a commit record")
+        valid.append((sequence, start, length, crc))
     check(valid, "commit records")
     return max(valid)
 
@@ -51,6 +53,7 @@ def manifest(data, start, length, crc):
     (count,) = struct.unpack_from("<Q", data, at)
     at += 8
     segments = []
+    known = [(0, 40), (4096, 4136), (8192, 8232), (start, start + length)]
     for _ in range(count):
         rows, sections = struct.unpack_from("<2Q", data, at)
         at += 16
@@ -61,9 +64,19 @@ def manifest(data, start, length, crc):
             check(offset % 64 == 0, f"place of section {kind}")
             body = data[offset : offset + size]
             check(zlib.crc32(body) == crc, f"checksum of section {kind}")
+            check(kind != 13 or not segments, "segment of what is retired")
+            known.append((offset, offset + size))
             found[NAMES.get(kind, kind)] = body
         segments.append((rows, found))
     check(at == start + length, "length of the manifest")
+
+    # Whatever nobody tells of, before the free space, is 0.
+    end = 0
+    for first, behind in sorted(known):
+        check(end <= first and not any(data[end:first]), f"space before byte {first}")
+        end = behind
+    free = -(-end // 64) * 64
+    check(end == start + length and len(data) >= free and not any(data[end:free]), "end")
     return segments
 
 
