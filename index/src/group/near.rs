@@ -6,8 +6,8 @@ use crate::params::{Curve, Shape, ValidDtwParams};
 use crate::search::{Nearest, behind};
 use crate::store::Index;
 
-/// Sets of fewer curves are compared pair by pair; tests have fewer.
-const WORTH: usize = if cfg!(test) { 8 } else { 128 };
+/// Sets of fewer curves are compared pair by pair.
+const WORTH: usize = 128;
 
 /// An index of a set of curves, to find the pairs within a cutoff.
 pub(super) struct Near<'a> {

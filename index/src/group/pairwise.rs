@@ -1,14 +1,14 @@
 //! All pairs of a set.
 
 use std::num::NonZeroUsize;
-
-use rayon::prelude::*;
+use std::sync::{Mutex, PoisonError};
 
 use super::near::Near;
 use super::{GroupError, check};
 use crate::dtw::{ExactScratch, Scratch, WIDTH, dtw, exact};
 use crate::lanes::Level;
 use crate::params::{Curve, ValidDtwParams};
+use crate::search::Crew;
 
 /// The costs of all pairs, each once: (0,1), (0,2) .. (0,n-1), (1,2) .. (n-2,n-1).
 ///
@@ -64,7 +64,8 @@ fn row_start(members: usize, row: usize) -> usize {
 
 /// The costs of all pairs of `curves`; a pair whose cost is above `cutoff` has infinity.
 ///
-/// O(n^2) kernels, spread over `threads`; the answer does not depend on their number. With a finite cutoff
+/// O(n^2) kernels, spread over at most `threads`, as far as there are processors and the threads of rayon's pool
+/// are free; the answer does not depend on their number. With a finite cutoff
 /// curves of like length are put into an index in memory (about 1.4 times their own size), whose bounds
 /// come before the kernel. Fewer than two curves give an empty matrix.
 ///
@@ -104,13 +105,22 @@ pub fn pairwise(
         Some(near) => near.fill(curves, row, line),
         None => fill_row(curves[row], &curves[row + 1..], params, cutoff, line, work),
     };
-    if threads.get() == 1 {
-        let mut work = Work::default();
-        rows.into_iter().for_each(|row| fill(&mut work, row));
-    } else {
-        rows.into_par_iter().for_each_init(Work::default, fill);
-    }
+    share(rows, threads, fill);
     Ok(Condensed { members, costs })
+}
+
+/// Fills all rows, one after the other, by as many threads at most.
+fn share<R: Send>(rows: Vec<R>, threads: NonZeroUsize, fill: impl Fn(&mut Work, R) + Sync) {
+    let rows = Mutex::new(rows.into_iter());
+    let next = || rows.lock().unwrap_or_else(PoisonError::into_inner).next();
+    Crew::with(threads.get(), |crew| {
+        crew.share(crew.threads(), &|_| {
+            let mut work = Work::default();
+            while let Some(row) = next() {
+                fill(&mut work, row);
+            }
+        });
+    });
 }
 
 /// Working memory of a row.
@@ -156,15 +166,37 @@ mod tests {
     use super::*;
     use crate::params::DtwParams;
 
+    /// Two threads are no more than two, however many the pool has.
+    #[test]
+    fn no_more_threads_work_than_are_asked_for() {
+        use std::collections::HashSet;
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(4).build().unwrap();
+        for threads in [1, 2] {
+            let seen = Mutex::new(HashSet::new());
+            pool.install(|| {
+                share((0..40).collect(), NonZeroUsize::new(threads).unwrap(), |_, _: i32| {
+                    seen.lock().unwrap().insert(std::thread::current().id());
+                    std::thread::sleep(std::time::Duration::from_millis(2));
+                });
+            });
+            let seen = seen.into_inner().unwrap().len();
+            assert!(
+                (1..=threads).contains(&seen),
+                "{seen} threads worked, {threads} were asked for"
+            );
+        }
+    }
+
     /// Lanes, single pairs and searches give the same bits, with and without a cutoff, at any number of
     /// threads; curves of unlike lengths, too, which no index holds.
     #[test]
     fn pairs_match_the_oracle_bit_by_bit() {
         for last in [11, 13] {
-            // Invented: 21 short curves of a fixed recipe, the last two of another length or of the same.
-            let values: Vec<Vec<f32>> = (0..21_u32)
+            // Invented: as many short curves of a fixed recipe as are worth an index, the last two of another
+            // length or of the same.
+            let values: Vec<Vec<f32>> = (0..131_u32)
                 .map(|number| {
-                    let frames = if number < 19 { 13 } else { last };
+                    let frames = if number < 129 { 13 } else { last };
                     (0..frames * 3).map(|at| ((at * 37 + number * 101) % 29) as f32 * 0.1).collect()
                 })
                 .collect();

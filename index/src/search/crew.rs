@@ -3,9 +3,11 @@
 //! A query takes from half a millisecond on and has several steps that can be shared, each of a fraction
 //! of it. To wake a thread for each would take as long as the step. So helpers are called once, when the
 //! query begins, look out for work while it lasts and leave with it; whoever is not there yet is not
-//! waited for.
+//! waited for: a helper that the pool has no thread for finds the query over, some time, and goes.
 
+use std::any::Any;
 use std::num::NonZeroUsize;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
@@ -19,6 +21,8 @@ struct Posted {
     next: AtomicUsize,
     /// Helpers at it.
     inside: AtomicUsize,
+    /// What a helper panicked with, for the caller.
+    panic: Mutex<Option<Box<dyn Any + Send>>>,
 }
 
 impl Posted {
@@ -33,19 +37,16 @@ impl Posted {
     }
 }
 
-/// Leaves, also when the work panics.
-struct Inside<'a>(&'a Posted);
-
-impl Drop for Inside<'_> {
-    fn drop(&mut self) {
-        self.0.inside.fetch_sub(1, Ordering::Release);
-    }
-}
-
 /// The helpers of one query.
-#[derive(Default)]
 pub(crate) struct Crew {
     helpers: usize,
+    board: Arc<Board>,
+}
+
+/// Where helpers look out for work; it is theirs as well, because a query does not wait for those that come
+/// late.
+#[derive(Default)]
+struct Board {
     /// Counts what was posted.
     round: AtomicUsize,
     posted: Mutex<Option<Arc<Posted>>>,
@@ -53,7 +54,7 @@ pub(crate) struct Crew {
 }
 
 /// Sends the helpers away, also when the query panics.
-struct Shift<'a>(&'a Crew);
+struct Shift<'a>(&'a Board);
 
 impl Drop for Shift<'_> {
     fn drop(&mut self) {
@@ -63,13 +64,13 @@ impl Drop for Shift<'_> {
 
 /// Takes the work back and waits for those still at it, also when the caller's share of it panics.
 struct Post<'a> {
-    crew: &'a Crew,
+    board: &'a Board,
     posted: Arc<Posted>,
 }
 
 impl Drop for Post<'_> {
     fn drop(&mut self) {
-        *self.crew.posted.lock().unwrap_or_else(PoisonError::into_inner) = None;
+        *self.board.posted.lock().unwrap_or_else(PoisonError::into_inner) = None;
         wait_until(|| self.posted.inside.load(Ordering::Acquire) == 0);
     }
 }
@@ -93,28 +94,7 @@ fn wait_until(mut reached: impl FnMut() -> bool) {
     }
 }
 
-impl Crew {
-    /// Does a job with `threads - 1` helpers, as far as there are processors and the pool has as many free.
-    /// More would take the place of those at work while they look out.
-    pub(crate) fn with<T>(threads: usize, job: impl FnOnce(&Self) -> T) -> T {
-        let crew = Self { helpers: threads.min(processors()) - 1, ..Self::default() };
-        if crew.helpers == 0 {
-            return job(&crew);
-        }
-        rayon::in_place_scope(|scope| {
-            for _ in 0..crew.helpers {
-                scope.spawn(|_| crew.help());
-            }
-            let _shift = Shift(&crew);
-            job(&crew)
-        })
-    }
-
-    /// Threads there may be, the caller included.
-    pub(crate) fn threads(&self) -> usize {
-        self.helpers + 1
-    }
-
+impl Board {
     fn help(&self) {
         let mut seen = 0;
         loop {
@@ -136,10 +116,32 @@ impl Crew {
                     .cloned()
             };
             if let Some(posted) = posted {
-                let _inside = Inside(&posted);
-                posted.take();
+                if let Err(panic) = catch_unwind(AssertUnwindSafe(|| posted.take())) {
+                    *posted.panic.lock().unwrap_or_else(PoisonError::into_inner) = Some(panic);
+                }
+                posted.inside.fetch_sub(1, Ordering::Release);
             }
         }
+    }
+}
+
+impl Crew {
+    /// Does a job with `threads - 1` helpers, as far as there are processors and the pool has as many free.
+    /// More would take the place of those at work while they look out.
+    pub(crate) fn with<T>(threads: usize, job: impl FnOnce(&Self) -> T) -> T {
+        let helpers = threads.min(processors()) - 1;
+        let crew = Self { helpers, board: Arc::default() };
+        for _ in 0..helpers {
+            let board = crew.board.clone();
+            rayon::spawn(move || board.help());
+        }
+        let _shift = Shift(&crew.board);
+        job(&crew)
+    }
+
+    /// Threads there may be, the caller included.
+    pub(crate) fn threads(&self) -> usize {
+        self.helpers + 1
     }
 
     /// `work(0) .. work(count - 1)`, in any order, by all who are there.
@@ -157,11 +159,17 @@ impl Crew {
             count,
             next: AtomicUsize::new(0),
             inside: AtomicUsize::new(0),
+            panic: Mutex::default(),
         });
-        let post = Post { crew: self, posted };
-        *self.posted.lock().unwrap_or_else(PoisonError::into_inner) = Some(post.posted.clone());
-        self.round.fetch_add(1, Ordering::Release);
-        post.posted.take();
+        let post = Post { board: &self.board, posted: posted.clone() };
+        *self.board.posted.lock().unwrap_or_else(PoisonError::into_inner) = Some(posted.clone());
+        self.board.round.fetch_add(1, Ordering::Release);
+        posted.take();
+        drop(post);
+        let panic = posted.panic.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some(panic) = panic {
+            resume_unwind(panic);
+        }
     }
 
     /// What `work(0) .. work(count - 1)` make, in this order.
@@ -195,7 +203,7 @@ impl Crew {
             1 => put(&second, two()),
             _ => put(&third, three()),
         });
-        // All were made, unless a helper panicked, which the scope passes on.
+        // All were made, or sharing them panicked.
         let first = take(first).unwrap_or_else(one);
         (first, take(second).unwrap_or_else(two), take(third).unwrap_or_else(three))
     }
@@ -260,6 +268,31 @@ mod tests {
         }
         // Those who helped are free again.
         assert_eq!(Crew::with(3, |crew| crew.map(9, |number| number).len()), 9);
+    }
+
+    /// From outside a pool whose threads are all at work, and stay so until the job is done.
+    #[test]
+    fn a_job_does_not_wait_for_helpers_that_never_came() {
+        let (release, released) = std::sync::mpsc::channel::<()>();
+        let released = Arc::new(Mutex::new(released));
+        let (started, starting) = std::sync::mpsc::channel();
+        for _ in 0..rayon::current_num_threads() {
+            let (released, started) = (released.clone(), started.clone());
+            rayon::spawn(move || {
+                started.send(()).unwrap();
+                let _ = released.lock().unwrap_or_else(PoisonError::into_inner).recv();
+            });
+        }
+        (0..rayon::current_num_threads()).for_each(|_| starting.recv().unwrap());
+        let (done, doing) = std::sync::mpsc::channel();
+        let job = std::thread::spawn(move || {
+            let sum: usize = Crew::with(4, |crew| crew.map(100, |number| number)).into_iter().sum();
+            done.send(sum).unwrap();
+        });
+        let sum = doing.recv_timeout(std::time::Duration::from_secs(30));
+        drop(release);
+        job.join().unwrap();
+        assert_eq!(sum, Ok(4950), "the job waited for the pool");
     }
 
     /// Inside a pool whose threads are all at work: nobody comes to help, and nobody waits.

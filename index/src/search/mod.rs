@@ -6,6 +6,7 @@ mod pruned;
 mod scan;
 mod top;
 
+pub(crate) use crew::Crew;
 pub use filter::IdFilter;
 pub(crate) use pruned::behind;
 

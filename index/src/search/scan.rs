@@ -2,8 +2,7 @@
 
 use std::ops::Range;
 
-use rayon::prelude::*;
-
+use super::crew::Crew;
 use super::top::Top;
 use super::{Answer, Nearest, Stages, cut};
 use crate::dtw::{Scratch, dtw};
@@ -19,31 +18,21 @@ pub(crate) fn nearest(
     let query = cut(query, section);
     let mut top = Top::new(what.k, what.max_cost);
     let mut stages = Stages::default();
-    for segment in index.parts() {
-        let threads = what.how.threads.get();
-        let share = segment.rows().div_ceil(threads).max(1);
-        let part = |first: usize| {
-            scan_rows(
-                index,
-                segment,
-                first..(first + share).min(segment.rows()),
-                query,
-                what,
-                section,
-            )
-        };
-        let starts = (0..segment.rows()).step_by(share);
-        let parts: Vec<(Top, Stages)> = if threads == 1 {
-            starts.map(part).collect()
-        } else {
-            starts.collect::<Vec<_>>().into_par_iter().map(part).collect()
-        };
-        for (found, seen) in parts {
-            top.absorb(found);
-            stages.curves += seen.curves;
-            stages.kernel += seen.kernel;
+    let threads = what.how.threads.get();
+    Crew::with(threads, |crew| {
+        for segment in index.parts() {
+            let share = segment.rows().div_ceil(threads).max(1);
+            let part = |number: usize| {
+                let rows = number * share..((number + 1) * share).min(segment.rows());
+                scan_rows(index, segment, rows, query, what, section)
+            };
+            for (found, seen) in crew.map(segment.rows().div_ceil(share), part) {
+                top.absorb(found);
+                stages.curves += seen.curves;
+                stages.kernel += seen.kernel;
+            }
         }
-    }
+    });
     Answer { neighbours: top.into_sorted(), stages }
 }
 
