@@ -1,5 +1,6 @@
 //! Searching an index: the plain scan and the pruned search, which answer alike.
 
+mod all;
 mod crew;
 mod filter;
 mod pruned;
@@ -181,6 +182,10 @@ impl<'a> Nearest<'a> {
     }
 
     /// Only curves with a cost of at most `max_cost`.
+    ///
+    /// Of curves in several indexes, asked one after the other, the cost of the k-th best so far is such a
+    /// limit: the `k` least by (cost, id) of all answers are then the answer of one index of all curves. (Not
+    /// a hair less than that cost: one that costs as much may come in through a smaller id.)
     #[must_use]
     pub fn max_cost(mut self, max_cost: f64) -> Self {
         self.max_cost = max_cost;
@@ -198,6 +203,19 @@ impl Index {
     /// # Errors
     /// [`QueryError`] if query, parameters or section do not fit the index.
     pub fn nearest(&self, query: &[f32], what: &Nearest<'_>) -> Result<Answer, QueryError> {
+        let (query, section) = self.checked(query, what)?;
+        Ok(match what.how.strategy {
+            Strategy::Scan => scan::nearest(self, query, what, &section),
+            Strategy::Pruned => pruned::nearest(self, query, what, &section),
+        })
+    }
+
+    /// Query and section, checked; what earlier searches left mapped beyond what this one may is given back.
+    fn checked<'q>(
+        &self,
+        query: &'q [f32],
+        what: &Nearest<'_>,
+    ) -> Result<(Curve<'q>, Range<usize>), QueryError> {
         let shape = self.shape();
         let query = shape.curve(query)?;
         if what.params.channels() != shape.channels() {
@@ -211,10 +229,7 @@ impl Index {
         }
         let section = self.section(&what.how)?;
         self.keep_mapped(what.how.mapped_bytes);
-        Ok(match what.how.strategy {
-            Strategy::Scan => scan::nearest(self, query, what, &section),
-            Strategy::Pruned => pruned::nearest(self, query, what, &section),
-        })
+        Ok((query, section))
     }
 
     /// Every curve with a cost of at most `max_cost`, nearest first, ties to the smaller id.
@@ -241,6 +256,50 @@ impl Index {
         what: &Nearest<'_>,
     ) -> Result<Answer, QueryError> {
         self.nearest(query, &what.clone().max_cost(max_cost))
+    }
+
+    /// The costs of the curves with these ids, in their order: `None` where the index holds no such curve, or
+    /// where its cost is above the [`max_cost`](Nearest::max_cost) of `what`.
+    ///
+    /// Nothing is searched for: `k`, filter and strategy of `what` play no part. Each curve meets the kernel,
+    /// eight at a time.
+    ///
+    /// ```
+    /// use curve_index::{DtwParams, Index, Nearest, Shape};
+    /// let mut builder = Index::in_memory(Shape::new(2, 1)?);
+    /// builder.push(1, &[0.0, 0.0])?;
+    /// builder.push(2, &[0.0, 3.0])?;
+    /// let index = builder.finish()?;
+    /// let params = DtwParams::new(1).band_frames(0).check()?;
+    /// let costs = index.costs(&[0.0, 1.0], &[2, 7, 1], &Nearest::new(&params, 0))?;
+    /// assert_eq!(costs, [Some(4.0), None, Some(1.0)]); // (1 - 3)^2; not there; (1 - 0)^2
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`nearest`](Self::nearest).
+    pub fn costs(
+        &self,
+        query: &[f32],
+        ids: &[u64],
+        what: &Nearest<'_>,
+    ) -> Result<Vec<Option<f64>>, QueryError> {
+        let (query, section) = self.checked(query, what)?;
+        let place = |id: u64| {
+            (0_u32..)
+                .zip(self.parts())
+                .find_map(|(number, segment)| Some((number, segment.row_of(id)? as u32)))
+        };
+        let mut held: Vec<(all::At, usize)> =
+            ids.iter().enumerate().filter_map(|(number, &id)| Some((place(id)?, number))).collect();
+        // As they lie in the file.
+        held.sort_unstable();
+        let at: Vec<all::At> = held.iter().map(|&(at, _)| at).collect();
+        let mut costs = vec![None; ids.len()];
+        for ((_, number), cost) in held.iter().zip(all::costs(self, query, what, &section, &at)) {
+            costs[*number] = Some(cost).filter(|&cost| cost <= what.max_cost);
+        }
+        Ok(costs)
     }
 
     fn section(&self, how: &How<'_>) -> Result<Range<usize>, QueryError> {

@@ -20,7 +20,7 @@ use std::sync::OnceLock;
 
 use super::crew::Crew;
 use super::filter::Resolved;
-use super::{Answer, Nearest, Stages, scan};
+use super::{Answer, Nearest, Stages, all};
 use crate::lanes::Level;
 use crate::params::Curve;
 use crate::sketch::{Quantiser, RUN, Sections};
@@ -100,9 +100,9 @@ fn nearest_of(
     if what.k == 0 || passing == 0 {
         return Answer { neighbours: Vec::new(), stages };
     }
-    if what.k >= passing && what.max_cost == f64::INFINITY {
+    if what.k >= passing && what.max_cost >= f64::MAX {
         // Every cost is asked for: nothing can be ruled out.
-        return scan::nearest(index, query, what, section);
+        return all::nearest(index, query, what, section, resolved);
     }
     Crew::with(what.how.threads.get(), |crew| {
         Job::new(index, query, what, section, resolved, passing).run(crew, stages)
