@@ -52,7 +52,12 @@ fn cells<const UNIT: bool, const COLUMNS: usize>(
 
 /// The values `inside` of each curve, as numbers of 64 bits, lane by lane.
 #[inline(always)]
-fn side_by_side<L: Lanes>(curves: &[Curve<'_>; WIDTH], inside: Range<usize>, values: &mut [Wide]) {
+fn side_by_side<L: Lanes>(
+    _: L,
+    curves: &[Curve<'_>; WIDTH],
+    inside: Range<usize>,
+    values: &mut [Wide],
+) {
     let curves = curves.map(|curve| &curve.values()[inside.clone()]);
     let mut blocks = values.chunks_exact_mut(LANES);
     let mut from = 0;
@@ -83,6 +88,7 @@ fn side_by_side<L: Lanes>(curves: &[Curve<'_>; WIDTH], inside: Range<usize>, val
 
 #[inline(always)]
 fn exact_body<L: Lanes>(
+    lanes: L,
     query: Curve<'_>,
     curves: &[Curve<'_>; WIDTH],
     params: &ValidDtwParams,
@@ -92,14 +98,15 @@ fn exact_body<L: Lanes>(
 ) -> Option<Wide> {
     // A product with 1 is the other factor, bit by bit: it may be left out.
     if params.weights().iter().all(|&weight| weight == 1.0) {
-        exact_weighted::<L, true>(query, curves, params, section, cutoff, scratch)
+        exact_weighted::<L, true>(lanes, query, curves, params, section, cutoff, scratch)
     } else {
-        exact_weighted::<L, false>(query, curves, params, section, cutoff, scratch)
+        exact_weighted::<L, false>(lanes, query, curves, params, section, cutoff, scratch)
     }
 }
 
 #[inline(always)]
 fn exact_weighted<L: Lanes, const UNIT: bool>(
+    lanes: L,
     query: Curve<'_>,
     curves: &[Curve<'_>; WIDTH],
     params: &ValidDtwParams,
@@ -111,7 +118,7 @@ fn exact_weighted<L: Lanes, const UNIT: bool>(
     let frames = section.len();
     let inside = section.start * channels..section.end * channels;
     scratch.values.resize(frames * channels, [0.0; WIDTH]);
-    side_by_side::<L>(curves, inside.clone(), &mut scratch.values);
+    side_by_side::<L>(lanes, curves, inside.clone(), &mut scratch.values);
     scratch.query.clear();
     scratch.query.extend(query.values()[inside].iter().map(|&value| f64::from(value)));
     for row in [&mut scratch.previous, &mut scratch.current] {

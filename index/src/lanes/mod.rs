@@ -19,12 +19,17 @@ pub(crate) const LINE: usize = 64;
 
 /// The operations; see the module's head.
 ///
+/// A value of an implementation is the proof that the processor has its instructions: who takes one by value
+/// is safe to call. Elsewhere the compiler would not hinder anybody from asking for them in vain.
+///
 /// # Safety
 /// Every method may be called only on a processor that has the instructions of the implementation,
 /// and is meant to be inlined into a function compiled for them. `load` and `store` need 64 bytes.
 pub(crate) trait Lanes: Copy {
     /// One register.
     type Reg: Copy;
+    /// The proof, from whoever knows: [`at_level`].
+    unsafe fn assume() -> Self;
     unsafe fn load(from: *const u8) -> Self::Reg;
     unsafe fn store(reg: Self::Reg, to: *mut u8);
     /// The same 32 bits in every lane.
@@ -57,9 +62,13 @@ pub(crate) trait Lanes: Copy {
     unsafe fn le(a: Self::Reg, b: Self::Reg) -> u32;
 }
 
-/// Which instructions to use.
+/// Instructions that this processor has; made here alone, where that was found out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Level {
+pub(crate) struct Level(Kind);
+
+/// Names of instructions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Kind {
     Portable,
     #[cfg(target_arch = "x86_64")]
     Avx2,
@@ -68,6 +77,14 @@ pub(crate) enum Level {
 }
 
 impl Level {
+    /// What every processor has.
+    #[cfg(test)]
+    pub(crate) const PORTABLE: Self = Self(Kind::Portable);
+
+    pub(crate) fn kind(self) -> Kind {
+        self.0
+    }
+
     /// The best this processor has. The environment variable `CURVE_INDEX_LANES` (`portable`,
     /// `avx2`) lowers it, to compare.
     pub(crate) fn best() -> Self {
@@ -87,16 +104,16 @@ impl Level {
     /// Every level this processor has, lowest first.
     pub(crate) fn all() -> Vec<Self> {
         #[allow(unused_mut)]
-        let mut all = vec![Self::Portable];
+        let mut all = vec![Self(Kind::Portable)];
         #[cfg(target_arch = "x86_64")]
         if std::arch::is_x86_feature_detected!("avx2") {
-            all.push(Self::Avx2);
+            all.push(Self(Kind::Avx2));
             if std::arch::is_x86_feature_detected!("avx512f")
                 && std::arch::is_x86_feature_detected!("avx512bw")
                 && std::arch::is_x86_feature_detected!("avx512vl")
                 && std::arch::is_x86_feature_detected!("avx512vnni")
             {
-                all.push(Self::Avx512);
+                all.push(Self(Kind::Avx512));
             }
         }
         all
@@ -140,22 +157,31 @@ macro_rules! at_level {
             #[target_feature(enable = "avx2")]
             #[inline(never)]
             fn avx2($($arg: $type),*) $(-> $out)? {
-                $body::<$crate::lanes::Avx2>($($arg),*)
+                // SAFETY: called where `level` says so.
+                let lanes = unsafe { <$crate::lanes::Avx2 as $crate::lanes::Lanes>::assume() };
+                $body(lanes, $($arg),*)
             }
             #[cfg(target_arch = "x86_64")]
             #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512vnni")]
             #[inline(never)]
             fn avx512($($arg: $type),*) $(-> $out)? {
-                $body::<$crate::lanes::Avx512>($($arg),*)
+                // SAFETY: called where `level` says so.
+                let lanes = unsafe { <$crate::lanes::Avx512 as $crate::lanes::Lanes>::assume() };
+                $body(lanes, $($arg),*)
             }
-            match level {
-                $crate::lanes::Level::Portable => $body::<$crate::lanes::Portable>($($arg),*),
+            match level.kind() {
+                $crate::lanes::Kind::Portable => {
+                    // SAFETY: it needs no instructions that are not everywhere.
+                    let lanes =
+                        unsafe { <$crate::lanes::Portable as $crate::lanes::Lanes>::assume() };
+                    $body(lanes, $($arg),*)
+                }
                 // SAFETY: a level is only ever made where the processor has its instructions.
                 #[cfg(target_arch = "x86_64")]
-                $crate::lanes::Level::Avx2 => unsafe { avx2($($arg),*) },
+                $crate::lanes::Kind::Avx2 => unsafe { avx2($($arg),*) },
                 // SAFETY: as above.
                 #[cfg(target_arch = "x86_64")]
-                $crate::lanes::Level::Avx512 => unsafe { avx512($($arg),*) },
+                $crate::lanes::Kind::Avx512 => unsafe { avx512($($arg),*) },
             }
         }
     };
@@ -169,7 +195,7 @@ mod tests {
     type Bytes = [u8; LINE];
 
     #[inline(always)]
-    fn each_body<L: Lanes>(a: &Bytes, b: &Bytes, c: &Bytes, out: &mut Vec<Bytes>) {
+    fn each_body<L: Lanes>(_: L, a: &Bytes, b: &Bytes, c: &Bytes, out: &mut Vec<Bytes>) {
         // SAFETY: registers are 64 bytes; `L` is what `at_level` compiled for.
         unsafe {
             let [a, b, c] = [L::load(a.as_ptr()), L::load(b.as_ptr()), L::load(c.as_ptr())];
@@ -221,7 +247,7 @@ mod tests {
         for round in 0..2000 {
             let [a, b, c] = [bytes(), bytes(), bytes()];
             let mut want = Vec::new();
-            each(Level::Portable, &a, &b, &c, &mut want);
+            each(Level::PORTABLE, &a, &b, &c, &mut want);
             for level in Level::all() {
                 let mut got = Vec::new();
                 each(level, &a, &b, &c, &mut got);

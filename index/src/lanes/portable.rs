@@ -4,7 +4,7 @@ use super::{LANES, LINE, Lanes};
 
 /// Plain Rust.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Portable;
+pub(crate) struct Portable(());
 
 /// Byte by byte, in a loop that compilers turn into vector instructions.
 #[inline(always)]
@@ -28,6 +28,11 @@ fn halves(a: [u32; LANES], b: [u32; LANES], f: impl Fn(u16, u16) -> u16) -> [u32
 
 impl Lanes for Portable {
     type Reg = [u32; LANES];
+
+    #[inline(always)]
+    unsafe fn assume() -> Self {
+        Self(())
+    }
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {

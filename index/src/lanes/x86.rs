@@ -7,11 +7,11 @@ use super::{LANES, Lanes};
 
 /// AVX2: a register of ours is two of the processor's.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Avx2;
+pub(crate) struct Avx2(());
 
 /// AVX-512 F, BW, VL and VNNI.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Avx512;
+pub(crate) struct Avx512(());
 
 macro_rules! avx2_pair {
     ($name:ident, $op:ident) => {
@@ -63,6 +63,11 @@ unsafe fn transpose_8(rows: [__m256i; 8]) -> [__m256i; 8] {
 
 impl Lanes for Avx2 {
     type Reg = (__m256i, __m256i);
+
+    #[inline(always)]
+    unsafe fn assume() -> Self {
+        Self(())
+    }
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {
@@ -168,6 +173,11 @@ impl Lanes for Avx2 {
 
 impl Lanes for Avx512 {
     type Reg = __m512i;
+
+    #[inline(always)]
+    unsafe fn assume() -> Self {
+        Self(())
+    }
 
     #[inline(always)]
     unsafe fn load(from: *const u8) -> Self::Reg {

@@ -118,12 +118,13 @@ impl Drop for Ahead<'_> {
 /// The words `bytes` of sixteen copies, turned into lanes; of each frame those that count.
 #[inline(always)]
 fn turn<L: Lanes>(
+    lanes: L,
     copies: &[&[u8]; LANES],
     bytes: Range<usize>,
     tables: &CoarseTables,
     codes: &mut Vec<Line>,
 ) {
-    turn_all::<L>(copies, bytes, codes);
+    turn_all::<L>(lanes, copies, bytes, codes);
     let (all, kept) = (tables.frame_words, tables.kept.as_slice());
     if kept.len() < all {
         for frame in 0..codes.len() / all {
@@ -136,7 +137,7 @@ fn turn<L: Lanes>(
 
 /// All words of each frame.
 #[inline(always)]
-fn turn_all<L: Lanes>(copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<Line>) {
+fn turn_all<L: Lanes>(_: L, copies: &[&[u8]; LANES], bytes: Range<usize>, codes: &mut Vec<Line>) {
     let len = bytes.len();
     codes.resize((len / 4).max(LANES), Line([0; LANES]));
     let mut short = [[0_u8; LINE]; LANES];
@@ -215,35 +216,37 @@ unsafe fn owed<L: Lanes, const ALIKE: bool>(
 /// `$body::<L, WORDS, ALIKE>` for the number of words per frame, 0 where only known at run time, and
 /// for weights that are all alike.
 macro_rules! by_words {
-    ($body:ident($against:ident $(, $arg:expr)*)) => {
+    ($body:ident($lanes:ident, $against:ident $(, $arg:expr)*)) => {
         match ($against.tables.even.len(), $against.tables.alike) {
-            (1, true) => $body::<L, 1, true>($against $(, $arg)*),
-            (2, true) => $body::<L, 2, true>($against $(, $arg)*),
-            (3, true) => $body::<L, 3, true>($against $(, $arg)*),
-            (4, true) => $body::<L, 4, true>($against $(, $arg)*),
-            (_, true) => $body::<L, 0, true>($against $(, $arg)*),
-            (1, false) => $body::<L, 1, false>($against $(, $arg)*),
-            (2, false) => $body::<L, 2, false>($against $(, $arg)*),
-            (3, false) => $body::<L, 3, false>($against $(, $arg)*),
-            (4, false) => $body::<L, 4, false>($against $(, $arg)*),
-            (_, false) => $body::<L, 0, false>($against $(, $arg)*),
+            (1, true) => $body::<L, 1, true>($lanes, $against $(, $arg)*),
+            (2, true) => $body::<L, 2, true>($lanes, $against $(, $arg)*),
+            (3, true) => $body::<L, 3, true>($lanes, $against $(, $arg)*),
+            (4, true) => $body::<L, 4, true>($lanes, $against $(, $arg)*),
+            (_, true) => $body::<L, 0, true>($lanes, $against $(, $arg)*),
+            (1, false) => $body::<L, 1, false>($lanes, $against $(, $arg)*),
+            (2, false) => $body::<L, 2, false>($lanes, $against $(, $arg)*),
+            (3, false) => $body::<L, 3, false>($lanes, $against $(, $arg)*),
+            (4, false) => $body::<L, 4, false>($lanes, $against $(, $arg)*),
+            (_, false) => $body::<L, 0, false>($lanes, $against $(, $arg)*),
         }
     };
 }
 
 #[inline(always)]
 fn boxed_body<L: Lanes>(
+    lanes: L,
     against: Against<'_>,
     copies: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(boxed_words(against, copies, ahead, most, scratch))
+    by_words!(boxed_words(lanes, against, copies, ahead, most, scratch))
 }
 
 #[inline(always)]
 fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
+    lanes: L,
     against: Against<'_>,
     copies: &[&[u8]; LANES],
     ahead: Ahead<'_>,
@@ -255,7 +258,7 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     let frames = section.len();
     let columns = frames.div_ceil(COLUMNS);
     let WarpScratch { codes, boxes, rows, .. } = scratch;
-    turn::<L>(copies, frames_inside(section, tables.frame_words), tables, codes);
+    turn::<L>(lanes, copies, frames_inside(section, tables.frame_words), tables, codes);
     boxes.resize(2 * columns * words, FAR_LINE);
     assert!(codes.len() >= frames * words);
     // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
@@ -279,22 +282,24 @@ fn boxed_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
         }
     }
     let limits = [tables.columns_above.as_slice(), tables.columns_below.as_slice()];
-    path::<L, WORDS, ALIKE, COLUMNS>(against, boxes, limits, ahead, most, rows)
+    path::<L, WORDS, ALIKE, COLUMNS>(lanes, against, boxes, limits, ahead, most, rows)
 }
 
 #[inline(always)]
 fn boxed_runs_body<L: Lanes>(
+    lanes: L,
     against: Against<'_>,
     runs: &[&[u8]; LANES],
     ahead: Ahead<'_>,
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
-    by_words!(boxed_runs_words(against, runs, ahead, most, scratch))
+    by_words!(boxed_runs_words(lanes, against, runs, ahead, most, scratch))
 }
 
 #[inline(always)]
 fn boxed_runs_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
+    lanes: L,
     against: Against<'_>,
     runs: &[&[u8]; LANES],
     ahead: Ahead<'_>,
@@ -304,9 +309,9 @@ fn boxed_runs_words<L: Lanes, const WORDS: usize, const ALIKE: bool>(
     let Against { tables, section, .. } = against;
     let bytes = runs_inside(section, tables.frame_words);
     let WarpScratch { codes, rows, .. } = scratch;
-    turn::<L>(runs, bytes, tables, codes);
+    turn::<L>(lanes, runs, bytes, tables, codes);
     let limits = [tables.runs_above.as_slice(), tables.runs_below.as_slice()];
-    path::<L, WORDS, ALIKE, RUN>(against, codes, limits, ahead, most, rows)
+    path::<L, WORDS, ALIKE, RUN>(lanes, against, codes, limits, ahead, most, rows)
 }
 
 /// Where the frames of a section lie in a copy, of `words` words each.
@@ -325,6 +330,7 @@ pub(crate) fn runs_inside(section: &Range<usize>, words: usize) -> Range<usize> 
 /// the lowest, then the highest codes; they may be wider than the frames inside the section.
 #[inline(always)]
 fn path<L: Lanes, const WORDS: usize, const ALIKE: bool, const COLUMNS: usize>(
+    _: L,
     Against { tables, params, section }: Against<'_>,
     boxes: &[Line],
     limits: [&[u32]; 2],
@@ -450,22 +456,24 @@ at_level! {
 
 #[inline(always)]
 fn warp_body<L: Lanes>(
+    lanes: L,
     against: Against<'_>,
     copies: &[&[u8]; LANES],
     most: i32,
     scratch: &mut WarpScratch,
 ) -> Option<[i32; LANES]> {
     match against.tables.even.len() {
-        1 => warp_words::<L, 1>(against, copies, most, scratch),
-        2 => warp_words::<L, 2>(against, copies, most, scratch),
-        3 => warp_words::<L, 3>(against, copies, most, scratch),
-        4 => warp_words::<L, 4>(against, copies, most, scratch),
-        _ => warp_words::<L, 0>(against, copies, most, scratch),
+        1 => warp_words::<L, 1>(lanes, against, copies, most, scratch),
+        2 => warp_words::<L, 2>(lanes, against, copies, most, scratch),
+        3 => warp_words::<L, 3>(lanes, against, copies, most, scratch),
+        4 => warp_words::<L, 4>(lanes, against, copies, most, scratch),
+        _ => warp_words::<L, 0>(lanes, against, copies, most, scratch),
     }
 }
 
 #[inline(always)]
 fn warp_words<L: Lanes, const WORDS: usize>(
+    lanes: L,
     against: Against<'_>,
     copies: &[&[u8]; LANES],
     most: i32,
@@ -476,7 +484,7 @@ fn warp_words<L: Lanes, const WORDS: usize>(
     let halves = 2 * words;
     let frames = section.len();
     let bytes = frames_inside(section, tables.frame_words);
-    turn::<L>(copies, bytes, tables, &mut scratch.codes);
+    turn::<L>(lanes, copies, bytes, tables, &mut scratch.codes);
     scratch.rows.start(frames);
     scratch.wide.resize(frames * halves, FAR_LINE);
     scratch.heads.resize(frames, FAR_LINE);

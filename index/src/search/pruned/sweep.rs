@@ -121,6 +121,7 @@ fn first(count: usize) -> u32 {
 
 #[inline(always)]
 fn block_bounds_body<L: Lanes>(
+    _: L,
     sections: Sections<'_>,
     tables: &SketchTables,
     bounds_out: &mut Vec<i32>,
@@ -153,6 +154,7 @@ at_level! {
 
 #[inline(always)]
 fn group_bounds_body<L: Lanes>(
+    _: L,
     sections: Sections<'_>,
     tables: &SketchTables,
     block: u32,
@@ -186,6 +188,7 @@ at_level! {
 
 #[inline(always)]
 fn near_groups_body<L: Lanes>(
+    _: L,
     sections: Sections<'_>,
     tables: &SketchTables,
     blocks: &[u32],
@@ -230,6 +233,7 @@ at_level! {
 
 #[inline(always)]
 fn sweep_groups_body<L: Lanes>(
+    _: L,
     sections: Sections<'_>,
     tables: &SketchTables,
     groups: &[(u32, u32)],

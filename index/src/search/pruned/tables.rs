@@ -406,6 +406,12 @@ impl CoarseTables {
         let sum = cutoff * self.root_scale;
         let spent = self.blur * frames / if sum <= 2.0 * MOST_CUTOFF { sum.max(1.0) } else { 1.0 };
         let share = spent.sqrt().clamp(1e-4, 0.5);
+        // Sums stay above -1.3e9, far inside 31 bits. Without the charge a cell is a square less what the
+        // floor takes, at most 1. Integer weights w add up to at most 2^13, because a cell is below
+        // MOST_CELL, and each channel that counts has one of at least 1; so the blur, a sum of
+        // w / 4 + 1 / 4 + 1 / (16 w), is below 4,609. A path has fewer than 2 MAX_FRAMES = 2^17 cells. At the largest
+        // share, 1/2, they are charged 2^17 x 2 x 4,609 = 1.21e9; a smaller one comes with blur x frames below
+        // sum / 4, and then they are charged 2 (blur x frames x sum)^(1/2), less than sum, which is at most 2^29.
         let charge = self.blur / share + 0.01;
         for (head, square) in self.heads.iter_mut().zip(&self.squares) {
             *head = (square - charge).floor() as i32;
