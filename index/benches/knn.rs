@@ -38,6 +38,9 @@ fn main() {
                 motions.variant(number, strange)
             })
             .collect();
+        // Players of whom the library holds nothing: what a coach asks most for.
+        let strangers: Vec<Vec<f32>> =
+            (0..QUERIES).map(|query| motions.variant(size + 1000 + query * 613, 1.0)).collect();
         let unit = DtwParams::new(CHANNELS).band_frames(BAND_FRAMES).check().unwrap();
         let mut arm = vec![0.0; CHANNELS];
         arm[2..5].fill(1.0);
@@ -47,6 +50,8 @@ fn main() {
         let at = format!("n={size}/len={FRAMES}/ch={CHANNELS}/k={K}");
         case(&format!("knn/motion/{at}"), &index, &queries, &unit, 1, None);
         case(&format!("knn/motion/{at}/threads=2"), &index, &queries, &unit, 2, None);
+        case(&format!("knn/new/{at}"), &index, &strangers, &unit, 1, None);
+        case(&format!("knn/new/{at}/threads=2"), &index, &strangers, &unit, 2, None);
         case(&format!("knn/motion/{at}/one part"), &index, &queries, &arm, 1, None);
         case(&format!("knn/motion/{at}/1%"), &index, &queries, &unit, 1, Some(&percent));
         // Nothing to prune: what the bounds cost on top of the comparisons.

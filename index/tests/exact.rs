@@ -215,3 +215,143 @@ fn got_is_pruned(index: &Index, query: &[f32], what: &Nearest<'_>) -> bool {
     let stages = index.nearest(query, what).unwrap().stages;
     stages.kernel * 10 < stages.curves && stages.warped * 2 < stages.curves
 }
+
+/// Random walks around a few middles, seeded: curves of `frames` x `channels`.
+fn walks(frames: usize, channels: usize, count: usize, seed: u64) -> Vec<Vec<f32>> {
+    use rand::{Rng, SeedableRng};
+    let mut rng = rand_xoshiro::Xoshiro256PlusPlus::seed_from_u64(seed);
+    let mut curve = |around: Option<&Vec<f32>>, spread: f32| -> Vec<f32> {
+        let mut drift = vec![0.0_f32; channels];
+        (0..frames * channels)
+            .map(|at| {
+                drift[at % channels] += spread * (rng.r#gen::<f32>() - 0.5);
+                around.map_or(0.0, |around| around[at]) + drift[at % channels]
+            })
+            .collect()
+    };
+    let middles: Vec<Vec<f32>> = (0..12).map(|_| curve(None, 0.7)).collect();
+    (0..count).map(|at| curve(Some(&middles[at % 12]), 0.2)).collect()
+}
+
+/// One channel, and numbers of channels about those at which words of four and kernels change: up to sixteen
+/// the number of words is known when the program is compiled, beyond only when it runs.
+#[test]
+fn any_number_of_channels_matches_the_scan() {
+    for channels in [1, 13, 16, 17, 33, 100] {
+        let frames = 30;
+        let curves = walks(frames, channels, 700, channels as u64);
+        let mut builder = Index::in_memory(Shape::new(frames, channels).unwrap());
+        for (id, values) in (0_u64..).zip(&curves[4..]) {
+            builder.push(id * 31 % 1009, values).unwrap();
+        }
+        let index = builder.finish().unwrap();
+        for weight_kind in 0..4 {
+            let params = DtwParams::new(channels)
+                .band_frames(4)
+                .weights(&weights(channels, weight_kind))
+                .check()
+                .unwrap();
+            for query in &curves[..4] {
+                let all = Nearest::new(&params, 100).strategy(Strategy::Scan);
+                let want = index.nearest(query, &all).unwrap().neighbours;
+                for k in [1, 10, 100] {
+                    let got = index.nearest(query, &Nearest::new(&params, k)).unwrap();
+                    let what = format!("{channels} channels, weights {weight_kind}, k {k}");
+                    assert_eq!(got.neighbours, want[..k], "{what}");
+                    if k == 1 && weight_kind == 0 {
+                        assert!(
+                            got.stages.kernel * 4 < got.stages.curves,
+                            "{what}: {:?}",
+                            got.stages
+                        );
+                    }
+                    let most = want[k - 1].cost;
+                    let found = index.within(query, most, &Nearest::new(&params, 1000)).unwrap();
+                    assert_eq!(found.neighbours, want[..found.neighbours.len()], "{what}");
+                    assert!(found.neighbours.len() >= k, "{what}");
+                }
+            }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 120, ..ProptestConfig::default() })]
+
+    /// Several indexes, asked one after the other with the k-th best cost so far or side by side without, give
+    /// the answer of one; and the costs of a list of ids are the oracle's.
+    #[test]
+    fn many_indexes_answer_as_one(
+        (frames, channels, curves) in set(60),
+        k in 0_usize..12,
+        band in 0_usize..12,
+        weight_kind in 0_u8..4,
+        repeat in 1_usize..4,
+        shards in 1_usize..5,
+        seed in any::<u64>(),
+        threads in 1_usize..4,
+    ) {
+        let shape = Shape::new(frames, channels).unwrap();
+        // Every curve `repeat` times under ids that tell nothing of the shard, so ties lie apart.
+        let all: Vec<(u64, &[f32])> = (0..curves.len() * repeat)
+            .map(|at| ((at as u64 * 7919) % 1009, curves[at % curves.len()].as_slice()))
+            .collect();
+        let mut parts: Vec<_> = (0..shards).map(|_| Index::in_memory(shape)).collect();
+        for &(id, values) in &all {
+            let part = (id ^ seed).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32;
+            parts[part as usize % shards].push(id, values).unwrap();
+        }
+        let parts: Vec<Index> = parts.into_iter().map(|part| part.finish().unwrap()).collect();
+        let params = DtwParams::new(channels)
+            .band_frames(band)
+            .weights(&weights(channels, weight_kind))
+            .check()
+            .unwrap();
+        let query = &curves[0];
+        let checked = |values| Curve::new(values, channels).unwrap();
+        let live: Vec<(u64, Curve)> = all.iter().map(|&(id, values)| (id, checked(values))).collect();
+        let everything = naive::nearest(checked(query), &live, &params, usize::MAX);
+        let want = &everything[..k.min(everything.len())];
+
+        let threads = NonZeroUsize::new(threads).unwrap();
+        for in_turn in [true, false] {
+            for strategy in [Strategy::Scan, Strategy::Pruned] {
+                let mut best: Vec<Neighbour> = Vec::new();
+                for part in &parts {
+                    let mut what = Nearest::new(&params, k).strategy(strategy).threads(threads);
+                    if let Some(worst) = best.get(k.wrapping_sub(1)).filter(|_| in_turn) {
+                        what = what.max_cost(worst.cost);
+                    }
+                    best.extend(part.nearest(query, &what).unwrap().neighbours);
+                    best.sort_by(|a, b| a.cost.total_cmp(&b.cost).then(a.id.cmp(&b.id)));
+                    best.truncate(k);
+                }
+                prop_assert_eq!(&best, want, "in turn: {}, {:?}", in_turn, strategy);
+            }
+        }
+
+        // Twice the first id, one that is not there, and all others, backwards.
+        let mut ids: Vec<u64> = everything.iter().rev().map(|one| one.id).collect();
+        ids.extend([all[0].0, 5000]);
+        for part in &parts {
+            let most = everything[everything.len() / 2].cost;
+            for max_cost in [f64::INFINITY, f64::MAX, most] {
+                let what = Nearest::new(&params, k).threads(threads).max_cost(max_cost);
+                let got = part.costs(query, &ids, &what).unwrap();
+                let cost = |id: u64| {
+                    let held = part.curve(id).is_some();
+                    let one = everything.iter().find(|one| one.id == id && held);
+                    one.map(|one| one.cost).filter(|&cost| cost <= max_cost)
+                };
+                prop_assert_eq!(got, ids.iter().map(|&id| cost(id)).collect::<Vec<_>>());
+                // Every cost, as a search.
+                let what = Nearest::new(&params, usize::MAX).threads(threads).max_cost(max_cost);
+                let scan = what.clone().strategy(Strategy::Scan);
+                prop_assert_eq!(
+                    part.nearest(query, &what).unwrap().neighbours,
+                    part.nearest(query, &scan).unwrap().neighbours
+                );
+            }
+        }
+    }
+}

@@ -9,8 +9,8 @@ use crate::sketch::GROUP;
 
 /// Curves whose sketches are read to find them, per seed.
 const LOOKED_AT: usize = 8;
-/// At least so many blocks to sweep are worth a round with the nearest of them; tests have fewer.
-const ROUND_WORTH: usize = if cfg!(test) { 4 } else { 256 };
+/// At least so many blocks to sweep are worth a round with the nearest of them.
+const ROUND_WORTH: usize = 256;
 /// One block in so many is of that round.
 const ROUND_SHARE: usize = 8;
 /// Blocks looked into per block needed,

@@ -16,12 +16,12 @@ use crate::search::crew::Crew;
 const MANY: usize = 512;
 /// Most rounds of a look.
 const ROUNDS: usize = 4;
-/// At least so many candidates are worth a round with the nearest of them; tests have fewer.
-const SIFT_WORTH: usize = if cfg!(test) { 64 } else { 4096 };
-/// So many are of that round; tests have fewer.
-const SIFT_FIRST: usize = if cfg!(test) { 48 } else { 1024 };
-/// So many curves of a share show whether wide boxes rule enough of it out; tests have fewer.
-const WIDE_TRIAL: usize = if cfg!(test) { 32 } else { 256 };
+/// At least so many candidates are worth a round with the nearest of them.
+const SIFT_WORTH: usize = 4096;
+/// So many are of that round.
+const SIFT_FIRST: usize = 1024;
+/// So many curves of a share show whether wide boxes rule enough of it out.
+const WIDE_TRIAL: usize = 256;
 /// They do where they leave at most this part: a wide box costs a third of a narrow one, and what it leaves
 /// is what narrow ones take longest for.
 const WIDE_WORTH: (usize, usize) = (2, 5);
