@@ -393,7 +393,7 @@ fn index_of(curves: &[Vec<f32>], channels: usize) -> Index {
 }
 
 /// A bound that rules out less than it did is a loss of speed that no answer shows. Drawn curves, 101 x 12:
-/// sessions of players in the library. The shares are those measured in November 2026, with a
+/// sessions of players in the library, and of others. The shares are those measured in November 2026, with a
 /// twentieth to spare.
 #[test]
 fn each_bound_rules_out_its_share_of_drawn_curves() {
@@ -404,6 +404,10 @@ fn each_bound_rules_out_its_share_of_drawn_curves() {
     let known: Vec<Vec<f32>> = (0..6).map(|at| motions.variant(at * 613, 1.0)).collect();
     let most = Left { groups: 0.95, sketches: 0.013, wide: 0.007, narrow: 0.007, warped: 0.0048 };
     assert_no_more(left(&index, &known, &params), most, "known players");
+    // Of these hardly one is nearer than another: only narrow boxes and warping tell them apart.
+    let new: Vec<Vec<f32>> = (0..6).map(|at| motions.variant(5000 + at * 613, 1.0)).collect();
+    let most = Left { groups: 1.0, sketches: 1.0, wide: 0.99, narrow: 0.72, warped: 0.0066 };
+    assert_no_more(left(&index, &new, &params), most, "new players");
 }
 
 /// The same on curves of real movements.
