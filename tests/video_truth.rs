@@ -9,6 +9,8 @@
 mod film;
 #[path = "support/render.rs"]
 mod render;
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -266,8 +268,13 @@ fn a_clip_is_read_stored_and_reviewed_with_its_pictures() {
     assert_eq!(pictures(&page), 6);
     assert!(page.len() < 400_000, "{} bytes", page.len());
 
-    // The clip stays where it is; when it has gone, the review says so and goes on.
+    // The clip stays where it is; when it has gone, the pictures cut from it are still kept, and
+    // where those are lost too the review says so and goes on.
     std::fs::rename(home.join("clip.mp4"), home.join("moved.mp4")).unwrap();
+    let page = review("player");
+    assert_eq!(pictures(&page), 6);
+    assert!(!page.contains("clip.mp4"), "a path may hold names");
+    std::fs::remove_dir_all(home.join("library/stills")).unwrap();
     let page = review("player");
     assert_eq!(pictures(&page), 0);
     assert!(page.contains("The clip is not where it was"));
@@ -291,7 +298,7 @@ fn without_the_set_up_one_error_names_the_remedy() {
         .arg(home.join("clip.mp4"))
         .status();
     if !made.is_ok_and(|status| status.success()) {
-        eprintln!("skipped: ffmpeg is absent");
+        skip::skipped("ffmpeg is absent");
         return;
     }
     let output = Command::new(env!("CARGO_BIN_EXE_precedent"))

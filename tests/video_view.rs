@@ -5,6 +5,8 @@
 mod film;
 #[path = "support/render.rs"]
 mod render;
+#[path = "support/skip.rs"]
+mod skip;
 
 use std::path::Path;
 

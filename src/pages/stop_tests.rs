@@ -67,7 +67,7 @@ fn stopped_on_its_way(what: &str, at_once: usize, mut work: impl FnMut(&Watch) -
 
 #[test]
 fn what_only_reads_is_stopped_and_changes_no_byte() {
-    let (folder, mut library) = planted_library(2);
+    let (folder, library) = planted_library(2);
     library.sync().unwrap();
     drop(library);
     let library = Library::open_read_only(folder.path().join("library")).unwrap();

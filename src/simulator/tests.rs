@@ -94,7 +94,7 @@ fn each_fault_moves_its_own_measure_and_leaves_others() {
         (Fault::ExcessiveSideTilt, "trunk_side_tilt_contact", 25.0),
         (Fault::TossLow, "release_to_contact_time", -0.28),
         (Fault::RushedTempo, "toss_start_to_contact_time", -0.40),
-        (Fault::PauseInRhythm, "trophy_to_contact_time", 0.40),
+        (Fault::PauseInRhythm, "trophy_to_contact_time", 0.38),
         (Fault::LowContact, "elbow_flexion_contact", 40.0),
         (Fault::LowContact, "racket_middle_height_contact", -0.05),
         (Fault::LowHittingElbow, "shoulder_elevation_drop", -30.0),

@@ -1,6 +1,5 @@
 //! One library in a folder of its own and the program run on it, for tests from outside.
 #![allow(dead_code, reason = "each test file uses its part")]
-#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
 use std::path::{Path, PathBuf};
 use std::process::Output;
@@ -112,6 +111,6 @@ pub(crate) fn real(name: &str) -> Option<String> {
     if path.exists() {
         return Some(path.to_str().unwrap().to_owned());
     }
-    eprintln!("skipped: {} is not here", path.display());
+    crate::skip::skipped(format!("{} is not here", path.display()));
     None
 }

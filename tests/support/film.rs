@@ -1,6 +1,5 @@
 //! The demo's generated body filmed: a shaded figure in a clip whose truth is known.
 #![allow(dead_code, reason = "each test file uses its part")]
-#![expect(clippy::print_stderr, reason = "a skipped test says so")]
 
 use std::io::Write;
 use std::path::Path;
@@ -105,7 +104,7 @@ pub(crate) fn ready() -> bool {
     match installed(ModelChoice::Full) {
         Ok(_) => true,
         Err(error) => {
-            eprintln!("skipped: {error}");
+            crate::skip::skipped(error);
             false
         }
     }

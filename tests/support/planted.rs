@@ -416,7 +416,7 @@ fn store(
         .add_recording(&NewRecording {
             player,
             file_name: "x.csv",
-            content_hash: &blake3::hash(&file.to_le_bytes()).to_hex().to_string(),
+            content_hash: &blake3::hash(&file.to_le_bytes()).to_hex(),
             date: on,
             setting: set_up.2,
             serve_type: set_up.3,

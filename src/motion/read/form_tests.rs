@@ -142,7 +142,7 @@ fn a_table_without_header_needs_the_joint_order() {
         .collect();
     assert!(
         fails(text.as_bytes(), &ReadOptions::default())
-            .starts_with("the table has no header and 52 columns; say which joints they are")
+            .starts_with("the table has no header and 52 columns; write a first line such as")
     );
     let order = ReadOptions { joint_order: Some(want.joints.clone()), ..ReadOptions::default() };
     let got = read_bytes(text.as_bytes(), &order).expect("declared");

@@ -12,10 +12,7 @@ pub(super) fn shared(name: &str) -> Option<PathBuf> {
     if path.exists() {
         return Some(path);
     }
-    #[allow(clippy::print_stderr, reason = "a skipped test says so")]
-    {
-        eprintln!("skipped: {name} is not here");
-    }
+    crate::skip::skipped(format!("{name} is not here"));
     None
 }
 

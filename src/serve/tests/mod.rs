@@ -1,5 +1,3 @@
-#![allow(clippy::print_stderr, reason = "a skipped test says so")]
-
 use super::*;
 use crate::motion::{self, ReadOptions, Recording, Side};
 use std::path::PathBuf;
@@ -14,7 +12,7 @@ fn recordings() -> Option<PathBuf> {
     if folder.is_dir() {
         return Some(folder);
     }
-    eprintln!("skipped: {} is absent", folder.display());
+    crate::skip::skipped(format!("{} is absent", folder.display()));
     None
 }
 

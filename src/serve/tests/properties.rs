@@ -40,10 +40,15 @@ fn assert_same(before: &Found, after: &Found, tolerance: &Tolerance, what: &str)
                 (
                     Reading::Value { value, give_or_take, .. },
                     Reading::Value { value: other, .. },
-                ) => assert!(
-                    (value - other).abs() <= tolerance.measure * give_or_take,
-                    "{what}, serve {n}: {x:?} against {y:?}"
-                ),
+                ) => {
+                    // The forearm falls back within two frames of 50 Hz: where its lowest point
+                    // lies between them is known no better (seen here from 50 to 60 Hz: 3.6 deg).
+                    let sampled = if x.measure == "forearm_lowest" { 4.0 } else { 0.0 };
+                    assert!(
+                        (value - other).abs() <= (tolerance.measure * give_or_take).max(sampled),
+                        "{what}, serve {n}: {x:?} against {y:?}"
+                    );
+                }
                 (Reading::NotMeasurable { .. }, Reading::NotMeasurable { .. }) => {}
                 _ => panic!("{what}, serve {n}: {x:?} against {y:?}"),
             }

@@ -24,11 +24,11 @@ fn made(name: &str, arguments: &[&str]) -> Option<(tempfile::TempDir, PathBuf)> 
         Ok(output) => {
             let said = String::from_utf8_lossy(&output.stderr);
             assert!(said.contains("Unknown encoder"), "{name}: {said}");
-            eprintln!("skipped {name}: {said}");
+            crate::skip::skipped(format!("{name}: {said}"));
             None
         }
         Err(error) => {
-            eprintln!("skipped {name}: ffmpeg: {error}");
+            crate::skip::skipped(format!("{name}: ffmpeg: {error}"));
             None
         }
     }

@@ -31,9 +31,9 @@ fn clip(name: &str) -> Option<PathBuf> {
     if path.is_file() && runs("ffmpeg") {
         return Some(path);
     }
-    eprintln!(
-        "skipped: {name} or ffmpeg is absent; tests/fixtures/video/fetch.sh brings the clips"
-    );
+    crate::skip::skipped(format!(
+        "{name} or ffmpeg is absent; tests/fixtures/video/fetch.sh brings the clips"
+    ));
     None
 }
 
@@ -42,7 +42,7 @@ fn networks(choice: ModelChoice) -> Option<Installed> {
     match installed(choice) {
         Ok(installed) => Some(installed),
         Err(error) => {
-            eprintln!("skipped: {error}");
+            crate::skip::skipped(error);
             None
         }
     }

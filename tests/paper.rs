@@ -1,0 +1,113 @@
+//! The pages as a browser sets them: how many sheets they fill and whether words stay inside
+//! their drawings. The browser's own layout is the judge, not the program's idea of widths.
+
+#![allow(missing_docs)]
+
+#[path = "support/desk.rs"]
+mod desk;
+#[path = "support/skip.rs"]
+mod skip;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use desk::Desk;
+
+/// The browser: `PRECEDENT_BROWSER`, or a Chromium found by its usual names.
+fn browser() -> Option<PathBuf> {
+    let named = std::env::var_os("PRECEDENT_BROWSER").map(PathBuf::from);
+    let usual = ["chromium", "chromium-browser", "google-chrome"].map(PathBuf::from);
+    let runs = |name: &PathBuf| {
+        Command::new(name).arg("--version").output().is_ok_and(|output| output.status.success())
+    };
+    let found = named.into_iter().chain(usual).find(runs);
+    if found.is_none() {
+        skip::skipped("no Chromium is here; tests/run installs one on Debian");
+    }
+    found
+}
+
+/// Runs the browser without a window on one page and returns what it prints.
+fn browse(browser: &Path, arguments: &[&str], page: &Path) -> String {
+    let profile = tempfile::tempdir().unwrap();
+    let output = Command::new(browser)
+        .args(["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"])
+        .args(["--disable-background-networking", "--disable-component-update", "--disable-sync"])
+        .arg(format!("--user-data-dir={}", profile.path().display()))
+        .args(arguments)
+        .arg(format!("file://{}", page.display()))
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Sheets of A4 that a page fills when it is printed.
+fn sheets(browser: &Path, page: &Path) -> usize {
+    let folder = tempfile::tempdir().unwrap();
+    let pdf = folder.path().join("page.pdf");
+    let to = format!("--print-to-pdf={}", pdf.display());
+    browse(browser, &["--no-pdf-header-footer", &to], page);
+    let said = Command::new("pdfinfo").arg(&pdf).output().expect("pdfinfo, from poppler-utils");
+    assert!(said.status.success(), "{}", String::from_utf8_lossy(&said.stderr));
+    let text = String::from_utf8(said.stdout).unwrap();
+    let line = text.lines().find_map(|line| line.strip_prefix("Pages:")).unwrap();
+    line.trim().parse().unwrap()
+}
+
+/// One test, because building the demo takes longer than all the rest.
+#[test]
+fn the_demos_pages_stand_in_a_browser() {
+    let Some(browser) = browser() else { return };
+    let desk = Desk::new();
+    desk.expect(0, &["demo", "--into", "demo"]);
+    let demo = desk.at("demo");
+    a_players_copy_fills_two_sheets_at_most(&browser, &demo);
+    words_stay_inside_their_drawings(&browser, &demo);
+}
+
+fn a_players_copy_fills_two_sheets_at_most(browser: &Path, demo: &Path) {
+    let player = sheets(browser, &demo.join("review.html"));
+    assert!((1..=2).contains(&player), "{player} sheets");
+    // The coach's copy holds every measure: were it short as well, nothing would be counted here.
+    let coach = sheets(browser, &demo.join("review-coach.html"));
+    assert!(coach > 2, "{coach} sheets");
+}
+
+/// Appended to a page: every text of every drawing that is shown, as far as it leaves its drawing.
+const MEASURE: &str = "<script>
+const out = [];
+let seen = 0;
+for (const svg of document.querySelectorAll('svg')) {
+  const room = svg.getBoundingClientRect();
+  if (room.width === 0) continue;
+  for (const text of svg.querySelectorAll('text')) {
+    const box = text.getBoundingClientRect();
+    if (box.width === 0) continue;
+    seen += 1;
+    const over = Math.max(room.left - box.left, box.right - room.right);
+    if (over > 1) out.push(over.toFixed(1) + ' px: ' + text.textContent);
+  }
+}
+const told = document.createElement('pre');
+told.id = 'measured';
+told.textContent = seen + '\\n' + out.join('\\n');
+document.body.append(told);
+</script>";
+
+fn words_stay_inside_their_drawings(browser: &Path, demo: &Path) {
+    for name in ["review.html", "review-coach.html", "squad.html"] {
+        let page = std::fs::read_to_string(demo.join(name)).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let copy = folder.path().join(name);
+        std::fs::write(&copy, page.replace("</body>", &format!("{MEASURE}</body>"))).unwrap();
+        for window in ["--window-size=1280,1600", "--window-size=500,1600"] {
+            let dom = browse(browser, &["--dump-dom", window], &copy);
+            let (_, told) = dom.split_once("<pre id=\"measured\">").expect("the page was measured");
+            let told = told.split_once("</pre>").unwrap().0;
+            let (seen, out) = told.split_once('\n').unwrap();
+            assert!(seen.parse::<usize>().unwrap() > 20, "{name} {window}: {seen} words seen");
+            assert!(out.trim().is_empty(), "{name} {window}: words leave their drawing:\n{out}");
+        }
+    }
+}
