@@ -44,6 +44,8 @@ pub enum Stage {
     Players,
     /// Cases.
     Cases,
+    /// Faults followed through a squad.
+    Faults,
     /// Precedents told.
     Precedents,
     /// Pairs of serves compared.
@@ -68,6 +70,7 @@ impl Stage {
             Self::Serves => "serves",
             Self::Players => "players",
             Self::Cases => "cases",
+            Self::Faults => "faults",
             Self::Precedents => "precedents",
             Self::Pairs => "pairs of serves",
             Self::Groups => "groupings",

@@ -1,5 +1,5 @@
-//! "Did it work?" has one answer: the review, the progress, the dots, whom to see next and `like`,
-//! on pages and as JSON, say the same of the same plan.
+//! "Did it work?" has one answer: the review, the progress, the dots, the squad's trends, whom to see
+//! next and `like`, on pages and as JSON, say the same of the same plan and the same days.
 //!
 //! Random libraries of invented players in which every number is known: several sources, views and
 //! serve types, practice swings, one to five reviews, up to two plans each, follow-ups with and
@@ -185,8 +185,7 @@ fn check_evidence(library: &Library, planted: &Planted, wanted: &BTreeMap<PlanId
 }
 
 /// Whom to see next because a standing fault got worse: (player, fault).
-fn seen_worse(desk: &Desk) -> Vec<(String, String)> {
-    let lines = desk.objects(0, &["squad", "--json"]);
+fn seen_worse(lines: &[Value]) -> Vec<(String, String)> {
     let catalogue = Catalogue::builtin();
     let mut worse = Vec::new();
     for line in lines.iter().filter(|line| line["about"] == "see_next") {
@@ -201,6 +200,77 @@ fn seen_worse(desk: &Desk) -> Vec<(String, String)> {
     }
     worse.sort();
     worse
+}
+
+/// How many of one verdict there are.
+fn counted(verdicts: &[&str], wanted: &str) -> usize {
+    verdicts.iter().filter(|verdict| **verdict == wanted).count()
+}
+
+/// What a squad's verdict should be: players whose measure clearly moved, against tossing a coin.
+fn squad_verdict(verdicts: &[&str], tried: usize) -> &'static str {
+    let (better, worse) = (counted(verdicts, "better"), counted(verdicts, "worse"));
+    if better + worse + counted(verdicts, "no_clear_change") < 5 {
+        return "too_little";
+    }
+    let n = better + worse;
+    let ways = |k: usize| (0..k).map(|i| (n - i) as f64 / (i + 1) as f64).product::<f64>();
+    let chance = 2.0 * (0..=better.min(worse)).map(ways).sum::<f64>() / 2f64.powi(n as i32);
+    match (chance <= 0.1, chance <= 0.1 / tried as f64, better > worse) {
+        (false, ..) => "not_clear",
+        (_, true, true) => "better",
+        (_, true, false) => "worse",
+        (_, false, true) => "perhaps_better",
+        (_, false, false) => "perhaps_worse",
+    }
+}
+
+/// Whether faults get better in the squad, for each player and for all, against what was planted;
+/// says how many players of each verdict were told.
+fn check_squad(lines: &[Value], planted: &Planted) -> BTreeMap<String, usize> {
+    let mut told = BTreeMap::new();
+    let stood = |fault: &str| planted.players.iter().any(|player| player.ever_had(fault));
+    let faults: Vec<&str> =
+        support::planted::FAULTS.into_iter().filter(|fault| stood(fault)).collect();
+    let found: Vec<&Value> = lines.iter().filter(|line| line["about"] == "fault").collect();
+    assert_eq!(found.len(), faults.len());
+    for line in found {
+        let fault = line["fault"].as_str().unwrap();
+        let now = planted.players.iter().filter(|player| player.has(fault)).count();
+        assert_eq!(line["now"]["with"], now, "{fault}: players who have it now");
+        let had: Vec<&Player> =
+            planted.players.iter().filter(|player| player.ever_had(fault)).collect();
+        let players = line["moved_players"].as_array().unwrap();
+        if sign(fault).is_none() {
+            assert_eq!(line["rests_on"], "labels_and_ratings", "{fault}");
+            assert!(players.is_empty() && line["better"].is_null(), "{line}");
+            continue;
+        }
+        assert_eq!(line["rests_on"], "measure", "{fault}");
+        let wanted: Vec<(&str, Date, Date, Came)> = had
+            .iter()
+            .filter_map(|player| {
+                let (from, to, came) = player.over(fault)?;
+                Some((player.code.as_str(), from, to, came))
+            })
+            .collect();
+        assert_eq!(players.len(), wanted.len(), "{fault}");
+        for (said, (code, from, to, came)) in players.iter().zip(&wanted) {
+            let verdict = said["verdict"].as_str().unwrap().to_owned();
+            let context = format!("{fault}, {code}: {said}, wanted {came:?} of {from} to {to}");
+            assert!(said["player"] == *code, "{context}");
+            assert!(said["from"] == from.to_string() && said["to"] == to.to_string(), "{context}");
+            assert!(close(&(verdict.clone(), numbers(said)), &answer(came)), "{context}");
+            *told.entry(verdict).or_insert(0) += 1;
+        }
+        let verdicts: Vec<&str> = wanted.iter().map(|wanted| wanted.3.verdict).collect();
+        for verdict in ["better", "worse", "no_clear_change", "not_comparable"] {
+            assert_eq!(line[verdict], counted(&verdicts, verdict), "{fault}: {verdict}");
+        }
+        assert_eq!(line["seen_once"], had.len() - wanted.len(), "{fault}");
+        assert_eq!(line["verdict"], squad_verdict(&verdicts, faults.len()), "{fault}");
+    }
+    told
 }
 
 /// The sentence a review of the player's last case writes about its fault since an earlier day.
@@ -228,6 +298,7 @@ fn check_sentence(library: &Library, player: &Player) -> bool {
 #[test]
 fn every_output_says_the_same_of_the_same_plan() {
     let (mut told, mut verdicts, mut worse, mut sentences) = (0, BTreeMap::new(), 0, 0);
+    let mut squads: BTreeMap<String, usize> = BTreeMap::new();
     for seed in 0..8 {
         let desk = Desk::new();
         let mut library = Library::create(desk.at("library")).unwrap();
@@ -269,12 +340,19 @@ fn every_output_says_the_same_of_the_same_plan() {
         }
         expected.sort();
         worse += expected.len();
-        assert_eq!(seen_worse(&desk), expected, "seed {seed}");
+        let squad = desk.objects(0, &["squad", "--json"]);
+        assert_eq!(seen_worse(&squad), expected, "seed {seed}");
+        for (verdict, count) in check_squad(&squad, &planted) {
+            *squads.entry(verdict).or_insert(0) += count;
+        }
     }
     // The libraries hold what they are meant to.
     assert!(told > 150 && worse > 2 && sentences > 2, "{told}, {worse}, {sentences}");
     for verdict in ["better", "worse", "no_clear_change", "not_comparable", "not_yet"] {
         assert!(verdicts.get(verdict).is_some_and(|&count| count > 3), "{verdicts:?}");
+    }
+    for verdict in ["better", "worse", "no_clear_change", "not_comparable"] {
+        assert!(squads.get(verdict).is_some_and(|&count| count > 3), "{squads:?}");
     }
 }
 

@@ -11,7 +11,7 @@ use super::{Outcome, place, worked};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
-use crate::squad::{self, FaultFacts, GroupsParams, Share, Squad, SquadQuery, Verdict};
+use crate::squad::{self, Basis, FaultFacts, GroupsParams, Share, Squad, SquadQuery};
 
 /// Faults whose plans are told in text.
 const WORKED: usize = 2;
@@ -180,7 +180,8 @@ fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
         squad.players, squad.looks, squad.serves
     ))?;
     face.line("")?;
-    let mut faults = table(&["fault", "players", "interval", "over time", "new", "gone"]);
+    let mut faults =
+        table(&["fault", "players", "interval", "over time", "new", "gone", "by its measure"]);
     for fault in squad.faults.iter().filter(|fault| fault.ever.with > 0) {
         faults.add_row(row(fault));
     }
@@ -217,16 +218,12 @@ fn row(fault: &FaultFacts) -> Vec<String> {
         fault.name.clone(),
         format!("{} of {}", share.with, share.of),
         format!("{:.0} to {:.0} %", 100.0 * share.interval.0, 100.0 * share.interval.1),
-        match fault.verdict {
-            Verdict::Rarer => "rarer",
-            Verdict::PerhapsRarer => "perhaps rarer",
-            Verdict::NotClear => "no clear change",
-            Verdict::PerhapsMoreCommon => "perhaps more common",
-            Verdict::MoreCommon => "more common",
-            Verdict::TooLittle => "too little to say",
-        }
-        .to_owned(),
+        fault.basis.describe(fault.verdict).to_owned(),
         fault.new.len().to_string(),
         fault.cured.len().to_string(),
+        match &fault.basis {
+            Basis::Measure(moved) => moved.describe(),
+            Basis::LabelsAndRatings { .. } => "no measure shows it".to_owned(),
+        },
     ]
 }

@@ -7,7 +7,7 @@ use crate::squad::{FaultFacts, Trend};
 use crate::words;
 
 /// The share of players with a fault, month by month: a dot with its interval, "with of seen"
-/// under it, and the fitted trend dashed, where there is one. `None` without a month.
+/// under it, and the fitted trend dashed where that decides. `None` without a month.
 #[must_use]
 pub fn month_shares(fault: &FaultFacts, width_px: f64) -> Option<Svg> {
     let (first, last) = (fault.months.first()?.month, fault.months.last()?.month);
@@ -38,7 +38,7 @@ pub fn month_shares(fault: &FaultFacts, width_px: f64) -> Option<Svg> {
         let text = format!("{:.0} %", 100.0 * share);
         canvas.text([left - 4.0, y(share) + 4.0], &text, Type::new(10.5, Tone::Quiet).end());
     }
-    if let Some(trend) = &fault.trend {
+    if let Some(trend) = fault.basis.trend() {
         let points: Vec<[f64; 2]> = (0..=24)
             .map(|at| steps * f64::from(at) / 24.0)
             .map(|m| [x(m), y(fitted(trend, m, steps))])

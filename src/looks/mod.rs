@@ -20,7 +20,7 @@ pub use change::{Change, Followed, Mean, best, beyond, change, detectable_change
 pub use describe::{describe_change, describe_value};
 pub use session::{Look, Pair, Session, SessionServe, Unlike, pairs};
 pub use set_up::{SetUp, Swing};
-pub use snapshot::{Since, Snapshot};
+pub use snapshot::{Over, Since, Snapshot};
 pub use verdict::{
     Came, FollowedObject, FollowedPrecedent, Later, Reported, SEEN_AGAIN_DAYS, Verdict,
     days_between, later_days,

@@ -9,7 +9,7 @@ use jiff::civil::Date;
 
 use super::change::Followed;
 use super::session::{Session, SessionServe, Unlike, pairs};
-use super::verdict::{Came, FollowedPrecedent, SEEN_AGAIN_DAYS, Verdict, began, later_days};
+use super::verdict::{Came, FollowedPrecedent, Later, SEEN_AGAIN_DAYS, Verdict, began, later_days};
 use crate::catalogue::Catalogue;
 use crate::library::{
     Case, CaseId, Library, Plan, PlayerId, RecordingId, RecordingRow, ServeHead, ServeId, ServeRow,
@@ -234,41 +234,15 @@ impl<'a> Snapshot<'a> {
         let earlier: Vec<&Case> =
             cases.iter().filter(|other| (other.date, other.id) < (case.date, case.id)).collect();
         for before in earlier.iter().rev() {
-            for plan in before.plans.iter().rev().filter(|plan| plan.limiting_fault == fault) {
-                let came = self.came_of(catalogue, before, Some(plan), fault)?;
-                let decides = |later: &super::Later| {
-                    later.case == Some(case.id)
-                        || later.serves.iter().any(|serve| case.serves.contains(serve))
-                };
-                if came.verdict.change().is_some() && came.later.as_ref().is_some_and(decides) {
-                    return Ok(Some(Since { before: (*before).clone(), came }));
-                }
+            if let Some(came) = self.decided(catalogue, before, case, fault)? {
+                return Ok(Some(Since { before: (*before).clone(), came }));
             }
         }
-        let Some(followed) = Followed::by_id(catalogue, fault) else {
-            return self.last_alike(case, &earlier, |_, _| Err(Unlike::NoMeasure), fault);
-        };
-        self.last_alike(case, &earlier, |a, b| followed.change(a, b), fault)
-    }
-
-    fn last_alike(
-        &self,
-        case: &Case,
-        earlier: &[&Case],
-        compare: impl Fn(&Session, &Session) -> Result<super::Change, Unlike>,
-        fault: &str,
-    ) -> Result<Option<Since>, StoreError> {
-        let now = self.session(case.date, &case.serves)?;
+        let followed = Followed::by_id(catalogue, fault);
         let mut first = None;
         for before in earlier.iter().rev() {
-            let compared = compare(&self.session(before.date, &before.serves)?, &now);
-            let found = compared.is_ok();
-            let came = Came {
-                plan: None,
-                fault: fault.to_owned(),
-                verdict: Verdict::of(compared),
-                later: None,
-            };
+            let came = self.compared(before, case, followed, fault)?;
+            let found = came.verdict.change().is_some();
             let since = Since { before: (*before).clone(), came };
             if found {
                 return Ok(Some(since));
@@ -276,6 +250,79 @@ impl<'a> Snapshot<'a> {
             first = first.or(Some(since));
         }
         Ok(first)
+    }
+
+    /// What came of the plan for `fault` in `before` that the look of `after` decides, of several
+    /// the latest; `None` if it decides none.
+    fn decided(
+        &self,
+        catalogue: &Catalogue,
+        before: &Case,
+        after: &Case,
+        fault: &str,
+    ) -> Result<Option<Came>, StoreError> {
+        for plan in before.plans.iter().rev().filter(|plan| plan.limiting_fault == fault) {
+            let came = self.came_of(catalogue, before, Some(plan), fault)?;
+            let decides = |later: &Later| {
+                later.case == Some(after.id)
+                    || later.serves.iter().any(|serve| after.serves.contains(serve))
+            };
+            if came.verdict.change().is_some() && came.later.as_ref().is_some_and(decides) {
+                return Ok(Some(came));
+            }
+        }
+        Ok(None)
+    }
+
+    /// How a fault moved over a stretch of a player's looks: the earliest that compares with a later
+    /// one, against the latest it compares with; `None` for fewer than two looks.
+    ///
+    /// Where the later of the two is the look that decides about a plan for the fault made at the
+    /// earlier, that plan's verdict is the answer, as in [`Self::since`]. Where nothing compares, the
+    /// first and the last say why.
+    ///
+    /// `cases`: the looks, by day and id.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the store cannot be read.
+    pub fn over(
+        &self,
+        catalogue: &Catalogue,
+        cases: &[&Case],
+        fault: &str,
+    ) -> Result<Option<Over>, StoreError> {
+        let followed = Followed::by_id(catalogue, fault);
+        let mut first = None;
+        for (at, before) in cases.iter().enumerate() {
+            for after in cases[at + 1..].iter().rev() {
+                let came = match self.decided(catalogue, before, after, fault)? {
+                    Some(came) => came,
+                    None => self.compared(before, after, followed, fault)?,
+                };
+                let over = Over { from: before.date, to: after.date, came };
+                if over.came.verdict.change().is_some() {
+                    return Ok(Some(over));
+                }
+                first = first.or(Some(over));
+            }
+        }
+        Ok(first)
+    }
+
+    /// Two looks held against each other, whatever was planned.
+    fn compared(
+        &self,
+        before: &Case,
+        after: &Case,
+        followed: Option<Followed>,
+        fault: &str,
+    ) -> Result<Came, StoreError> {
+        let before = self.session(before.date, &before.serves)?;
+        let after = self.session(after.date, &after.serves)?;
+        let compared =
+            followed.map_or(Err(Unlike::NoMeasure), |followed| followed.change(&before, &after));
+        let (fault, verdict) = (fault.to_owned(), Verdict::of(compared));
+        Ok(Came { plan: None, fault, verdict, later: None })
     }
 
     /// The last earlier case of the player any look of which compares with one of `case`, whatever
@@ -306,5 +353,19 @@ pub struct Since {
     /// The earlier case.
     pub before: Case,
     /// What came since; with the plan, where one lies between.
+    pub came: Came,
+}
+
+/// What the looks of a stretch of time say about a fault.
+///
+/// As JSON flat: `from`, `to` and the fields of [`Came`].
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct Over {
+    /// Day of the earlier look.
+    pub from: Date,
+    /// Day of the later.
+    pub to: Date,
+    /// What came between; with the plan, where the later look decides about one.
+    #[serde(flatten)]
     pub came: Came,
 }

@@ -6,7 +6,7 @@ use crate::drawing::{map_drawing, month_shares, share_mark, tree_drawing};
 use crate::evidence::Worked;
 use crate::pages::gather::rows;
 use crate::pages::review::{EvidenceView, evidence_views};
-use crate::squad::{Alike, FaultFacts, GroupFacts, Share, Squad, Verdict};
+use crate::squad::{Alike, Basis, FaultFacts, GroupFacts, Share, Squad, TrendVerdict};
 use crate::words::{count, day, list, sentence};
 
 const WIDE: f64 = 720.0;
@@ -70,6 +70,11 @@ struct WorkedView {
     notes: String,
 }
 
+struct StripView {
+    drawing: String,
+    caption: String,
+}
+
 struct CellView {
     name: String,
     count: String,
@@ -100,7 +105,7 @@ struct Page {
     see_more: String,
     alike: Option<AlikeView>,
     tried: usize,
-    strips: Vec<String>,
+    strips: Vec<StripView>,
     slice_faults: Vec<String>,
     slices: Vec<SliceView>,
     plans: String,
@@ -223,32 +228,21 @@ fn headline(squad: &Squad) -> String {
 }
 
 fn lead(squad: &Squad) -> Vec<String> {
-    let named = |verdict: Verdict| -> Vec<String> {
-        let those = squad.faults.iter().filter(|fault| fault.verdict == verdict);
-        those.map(|fault| fault.name.to_lowercase()).collect()
-    };
     let mut lines = Vec::new();
-    for (verdict, word) in [(Verdict::Rarer, "rarer"), (Verdict::MoreCommon, "more common")] {
-        let names = named(verdict);
-        if !names.is_empty() {
-            lines.push(format!("Getting {word}: {}.", list(&names)));
-        }
+    for verdict in [TrendVerdict::Better, TrendVerdict::Worse] {
+        lines.extend(
+            trends(squad, verdict).map(|(word, names)| format!("Getting {word}: {names}.")),
+        );
     }
-    let perhaps = [
-        (named(Verdict::PerhapsRarer), "rarer"),
-        (named(Verdict::PerhapsMoreCommon), "more common"),
-    ];
-    for (names, word) in perhaps {
-        if !names.is_empty() {
-            lines.push(format!(
-                "Perhaps getting {word} ({} faults tried, so this may be chance): {}.",
-                squad.faults.len(),
-                list(&names)
-            ));
-        }
+    for verdict in [TrendVerdict::PerhapsBetter, TrendVerdict::PerhapsWorse] {
+        lines.extend(trends(squad, verdict).map(|(word, names)| {
+            let tried = squad.faults.len();
+            let word = word.replace("perhaps", "Perhaps getting");
+            format!("{word} ({tried} faults tried, so this may be chance): {names}.")
+        }));
     }
     if lines.is_empty() {
-        lines.push("No fault clearly gets rarer or more common in this period.".to_owned());
+        lines.push("No fault clearly gets better or worse in this period.".to_owned());
     }
     if let Some(alike) = squad.alike.as_ref() {
         lines.push(match alike.groups.len() {
@@ -263,31 +257,44 @@ fn lead(squad: &Squad) -> Vec<String> {
     lines
 }
 
-fn verdict(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Rarer => "\u{2193} rarer",
-        Verdict::PerhapsRarer => "perhaps rarer",
-        Verdict::NotClear => "no clear change",
-        Verdict::PerhapsMoreCommon => "perhaps more common",
-        Verdict::MoreCommon => "\u{2191} more common",
-        Verdict::TooLittle => "too little to say",
-    }
+/// The faults of one verdict by how it is said, those a measure shows first.
+fn trends(
+    squad: &Squad,
+    verdict: TrendVerdict,
+) -> impl Iterator<Item = (&'static str, String)> + '_ {
+    [true, false].into_iter().filter_map(move |measured| {
+        let those = squad.faults.iter().filter(|fault| {
+            fault.verdict == verdict && matches!(fault.basis, Basis::Measure(_)) == measured
+        });
+        let those: Vec<&FaultFacts> = those.collect();
+        let word = those.first()?.basis.describe(verdict);
+        let names: Vec<String> = those.iter().map(|fault| fault.name.to_lowercase()).collect();
+        Some((word, list(&names)))
+    })
 }
 
 fn fault_view(fault: &FaultFacts) -> FaultView {
-    let detail = match (&fault.trend, &fault.no_trend_because) {
-        (Some(trend), _) => {
+    let detail = match &fault.basis {
+        Basis::Measure(moved) => format!("{} ({})", moved.describe(), moved.measure),
+        Basis::LabelsAndRatings { trend: Some(trend), .. } => {
             let odds = [trend.slope, trend.interval.0, trend.interval.1].map(f64::exp);
-            let against = fault.verdict == Verdict::NotClear && !(odds[1]..=odds[2]).contains(&1.0);
+            let against =
+                fault.verdict == TrendVerdict::NotClear && !(odds[1]..=odds[2]).contains(&1.0);
             let why_not = match (fault.new.len(), fault.cured.len()) {
                 _ if !against => String::new(),
                 (0, 0) => ", but no player got or lost it".to_owned(),
                 (new, gone) => format!(", but {new} got it and {gone} lost it"),
             };
-            format!("odds times {:.2} a month ({:.2} to {:.2}){why_not}", odds[0], odds[1], odds[2])
+            format!(
+                "as seen and rated, no measure shows it: odds times {:.2} a month ({:.2} to \
+                 {:.2}){why_not}",
+                odds[0], odds[1], odds[2]
+            )
         }
-        (None, Some(why)) => why.clone(),
-        (None, None) => String::new(),
+        Basis::LabelsAndRatings { no_trend_because, .. } => format!(
+            "no measure shows it{}",
+            no_trend_because.as_ref().map_or_else(String::new, |why| format!("; {why}"))
+        ),
     };
     let time = &fault.time_to_cure;
     let told = match (time.median_days, time.interval) {
@@ -306,7 +313,7 @@ fn fault_view(fault: &FaultFacts) -> FaultView {
         now: of(&fault.now),
         interval: percent(&fault.now),
         mark: share_mark(&fault.now, None, 180.0).to_string(),
-        trend: verdict(fault.verdict).to_owned(),
+        trend: fault.basis.describe(fault.verdict).to_owned(),
         detail,
         changes: format!("{} new, {} gone", fault.new.len(), fault.cured.len()),
         time: told,
@@ -424,19 +431,31 @@ fn group_view(group: &GroupFacts, groups: usize) -> GroupView {
 }
 
 /// Clear changes first, then the most common.
-fn strips(squad: &Squad) -> Vec<String> {
+fn strips(squad: &Squad) -> Vec<StripView> {
     let rank = |fault: &&FaultFacts| match fault.verdict {
-        Verdict::Rarer | Verdict::MoreCommon => 0,
-        Verdict::PerhapsRarer | Verdict::PerhapsMoreCommon => 1,
-        Verdict::NotClear | Verdict::TooLittle => 2,
+        TrendVerdict::Better | TrendVerdict::Worse => 0,
+        TrendVerdict::PerhapsBetter | TrendVerdict::PerhapsWorse => 1,
+        TrendVerdict::NotClear | TrendVerdict::TooLittle => 2,
     };
     let mut faults: Vec<&FaultFacts> = squad.faults.iter().collect();
     faults.sort_by_key(rank);
     faults
         .into_iter()
-        .filter_map(|fault| month_shares(fault, HALF))
+        .filter_map(|fault| {
+            let verdict = sentence(fault.basis.describe(fault.verdict));
+            Some(StripView {
+                drawing: month_shares(fault, HALF)?.to_string(),
+                caption: match &fault.basis {
+                    Basis::Measure(moved) => {
+                        format!("{verdict} by {}: {}.", moved.measure, moved.describe())
+                    }
+                    Basis::LabelsAndRatings { .. } => {
+                        format!("{verdict}, as seen and rated: no measure shows it.")
+                    }
+                },
+            })
+        })
         .take(STRIPS)
-        .map(|svg| svg.to_string())
         .collect()
 }
 
@@ -497,9 +516,11 @@ fn lines(squad: &Squad, cautions: &Cautions) -> Vec<String> {
         "What changed after a plan is associated with it, not proven to come from it; players \
          are looked at when something is wrong, and look better later even without help."
             .to_owned(),
-        "Who is looked at changes from month to month; a share may move because other players \
-         came. A fault is called rarer or more common only where more players lost it than got \
-         it, or the other way round."
+        "Better and worse count players whose measure moved by more than chance and measuring \
+         give, from their first look of the period to the last that compares. Who is looked at \
+         changes from month to month; a share may move because other players came. A fault no \
+         measure shows is called rarer or more common only where more players lost it than got it, \
+         or the other way round."
             .to_owned(),
         "Cures are seen at the next look, so the days to a cure are rather too many.".to_owned(),
     ];

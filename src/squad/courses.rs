@@ -1,4 +1,5 @@
-//! The course of one fault through a squad: who has it, who got it, who lost it, and when.
+//! The course of one fault through a squad as it was seen: who has it, who got it, who lost it, and
+//! when.
 
 use jiff::Unit;
 use jiff::civil::Date;
@@ -28,22 +29,21 @@ pub struct MonthShare {
     pub share: Share,
 }
 
-/// How sure a change of the share is.
+/// Whether a fault gets better in a squad, and how sure that is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Verdict {
-    /// Gets rarer, even after allowing for all the faults that were tried.
-    Rarer,
-    /// Gets rarer by its own interval; among so many faults one such may be chance.
-    PerhapsRarer,
-    /// The interval holds "no change".
+pub enum TrendVerdict {
+    /// Gets better, even after allowing for all the faults that were tried.
+    Better,
+    /// Gets better by its own interval; among so many faults one such may be chance.
+    PerhapsBetter,
+    /// Chance would do as much.
     NotClear,
-    /// Gets more common by its own interval; among so many faults one such may be chance.
-    PerhapsMoreCommon,
-    /// Gets more common, even after allowing for all the faults that were tried.
-    MoreCommon,
-    /// The looks cannot carry a trend, or fewer than [`LEAST_PLAYERS`] players had the fault or
-    /// were without it.
+    /// Gets worse by its own interval; among so many faults one such may be chance.
+    PerhapsWorse,
+    /// Gets worse, even after allowing for all the faults that were tried.
+    Worse,
+    /// Too few players carry it.
     TooLittle,
 }
 
@@ -72,8 +72,8 @@ pub struct Course {
     pub months: Vec<MonthShare>,
     /// How its odds move.
     pub trend: Result<Trend, TrendError>,
-    /// What that means.
-    pub verdict: Verdict,
+    /// What that means: better is rarer.
+    pub verdict: TrendVerdict,
     /// Players who have it now and did not at their first look.
     pub new: Vec<Change>,
     /// Players who had it and do not at their last look; the date is the first look without it.
@@ -87,10 +87,11 @@ pub struct Course {
 /// A fault is cured at the first look from which on it does not stand any more, or at which a
 /// follow-up calls it cured; a fault that came back is not cured. Cures are only seen at looks, so
 /// days to cure are rather too many than too few. `tried`: how many faults are looked at together;
-/// [`Verdict::Rarer`] and [`Verdict::MoreCommon`] need an interval that allows for them
-/// (Bonferroni). A verdict also needs the players themselves to agree: more who lost it than got
-/// it where it gets rarer, and the other way round; else the share only moved because other
-/// players were looked at. Of several looks at a player on one day the last given counts.
+/// [`TrendVerdict::Better`] (rarer) and [`TrendVerdict::Worse`] (more common) need an interval that
+/// allows for them (Bonferroni). A verdict also needs the players themselves to agree: more who lost
+/// it than got it where it gets rarer, and the other way round; else the share only moved because
+/// other players were looked at. The looks must carry a trend, and [`LEAST_PLAYERS`] players must
+/// have had the fault and as many been without it. Of several looks at a player on one day the last given counts.
 #[must_use]
 pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
     let mut looks: Vec<FaultLook> = looks
@@ -137,16 +138,16 @@ pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
     let verdict = match (&found, &strict) {
         (Ok(one), Ok(strict)) if ever.with.min(once_without.with) >= LEAST_PLAYERS => {
             match verdict(one, strict) {
-                Verdict::Rarer | Verdict::PerhapsRarer if cured.len() <= new.len() => {
-                    Verdict::NotClear
+                TrendVerdict::Better | TrendVerdict::PerhapsBetter if cured.len() <= new.len() => {
+                    TrendVerdict::NotClear
                 }
-                Verdict::MoreCommon | Verdict::PerhapsMoreCommon if new.len() <= cured.len() => {
-                    Verdict::NotClear
+                TrendVerdict::Worse | TrendVerdict::PerhapsWorse if new.len() <= cured.len() => {
+                    TrendVerdict::NotClear
                 }
                 clear => clear,
             }
         }
-        _ => Verdict::TooLittle,
+        _ => TrendVerdict::TooLittle,
     };
     Course {
         now: of_all(&|own| own.last().is_some_and(|look| look.present)),
@@ -166,17 +167,17 @@ fn days(from: Date, to: Date) -> f64 {
     from.until((Unit::Day, to)).map_or(0.0, |span| f64::from(span.get_days()))
 }
 
-fn verdict(one: &Trend, strict: &Trend) -> Verdict {
+fn verdict(one: &Trend, strict: &Trend) -> TrendVerdict {
     if strict.interval.1 < 0.0 {
-        Verdict::Rarer
+        TrendVerdict::Better
     } else if strict.interval.0 > 0.0 {
-        Verdict::MoreCommon
+        TrendVerdict::Worse
     } else if one.interval.1 < 0.0 {
-        Verdict::PerhapsRarer
+        TrendVerdict::PerhapsBetter
     } else if one.interval.0 > 0.0 {
-        Verdict::PerhapsMoreCommon
+        TrendVerdict::PerhapsWorse
     } else {
-        Verdict::NotClear
+        TrendVerdict::NotClear
     }
 }
 
@@ -251,7 +252,7 @@ mod tests {
     fn nobody_looked_at_is_said() {
         let none = course(&[], 0.9, 3);
         assert_eq!(none.now.of, 0);
-        assert_eq!(none.verdict, Verdict::TooLittle);
+        assert_eq!(none.verdict, TrendVerdict::TooLittle);
         assert!(none.months.is_empty() && none.new.is_empty() && none.cured.is_empty());
     }
 }

@@ -5,11 +5,14 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{MonthShare, SecondOpinion, Share, ShareDifference, TimeToCure, Tree, Trend, Verdict};
+use super::{
+    MonthShare, Moved, SecondOpinion, Share, ShareDifference, TimeToCure, Tree, Trend, TrendVerdict,
+};
 use crate::coaching::Cautions;
 use crate::evidence::Worked;
 use crate::find::Selection;
 use crate::library::ServeId;
+use crate::looks::Over;
 use crate::serve::Figures;
 
 /// A squad over a period.
@@ -73,18 +76,74 @@ pub struct FaultFacts {
     pub ever: Share,
     /// By month.
     pub months: Vec<MonthShare>,
-    /// How its odds move by the month.
-    pub trend: Option<Trend>,
-    /// Why there is no trend.
-    pub no_trend_because: Option<String>,
-    /// What the trend means.
-    pub verdict: Verdict,
+    /// What says whether it gets better.
+    #[serde(flatten)]
+    pub basis: Basis,
+    /// What that says.
+    pub verdict: TrendVerdict,
+    /// How its measure moved in each player who had it and was looked at again, by code.
+    pub moved_players: Vec<PlayerMoved>,
     /// Players who got it.
     pub new: Vec<PlayerDay>,
     /// Players who lost it.
     pub cured: Vec<PlayerDay>,
     /// How long that took.
     pub time_to_cure: TimeToCure,
+}
+
+/// What says whether a fault gets better in a squad; as JSON `rests_on` and the fields of one of
+/// them.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "rests_on", rename_all = "snake_case")]
+pub enum Basis {
+    /// The measure the fault is followed by, like held against like.
+    Measure(Moved),
+    /// No measure shows the fault: what coaches saw and rated, and the program suspected.
+    LabelsAndRatings {
+        /// How its odds move by the month.
+        trend: Option<Trend>,
+        /// Why there is no trend.
+        no_trend_because: Option<String>,
+    },
+}
+
+impl Basis {
+    /// The trend of what was seen; `None` where a measure decides, or the looks carry none.
+    #[must_use]
+    pub fn trend(&self) -> Option<&Trend> {
+        match self {
+            Self::Measure(_) => None,
+            Self::LabelsAndRatings { trend, .. } => trend.as_ref(),
+        }
+    }
+
+    /// A verdict on this basis in words: a measure gets better, what was seen gets rarer.
+    #[must_use]
+    pub fn describe(&self, verdict: TrendVerdict) -> &'static str {
+        let measured = matches!(self, Self::Measure(_));
+        match verdict {
+            TrendVerdict::Better if measured => "better",
+            TrendVerdict::Better => "rarer",
+            TrendVerdict::PerhapsBetter if measured => "perhaps better",
+            TrendVerdict::PerhapsBetter => "perhaps rarer",
+            TrendVerdict::NotClear => "no clear change",
+            TrendVerdict::PerhapsWorse if measured => "perhaps worse",
+            TrendVerdict::PerhapsWorse => "perhaps more common",
+            TrendVerdict::Worse if measured => "worse",
+            TrendVerdict::Worse => "more common",
+            TrendVerdict::TooLittle => "too little to say",
+        }
+    }
+}
+
+/// How the measure of a fault moved in one player; as JSON `player` and the fields of [`Over`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlayerMoved {
+    /// Code.
+    pub player: String,
+    /// From which look to which, and what came.
+    #[serde(flatten)]
+    pub over: Over,
 }
 
 /// A part of the squad: one level, age band or coach.
@@ -109,10 +168,11 @@ pub struct SliceFault {
     pub name: String,
     /// Players with it at their last look.
     pub now: Share,
-    /// What the trend means.
-    pub verdict: Verdict,
-    /// The trend.
-    pub trend: Option<Trend>,
+    /// What says whether it gets better.
+    #[serde(flatten)]
+    pub basis: Basis,
+    /// What that says.
+    pub verdict: TrendVerdict,
 }
 
 /// Who serves alike.

@@ -3,6 +3,10 @@
 //! The numbers are free of storage and pictures: distances in, groups, places and shares out.
 //! [`gather()`] feeds them from the library. Every player has one vote.
 //!
+//! Whether a fault gets better is read off its measure ([`Moved`]): one verdict a player, as
+//! [`crate::looks`] gives it to every page. Only a fault no measure shows is followed by what coaches
+//! saw and rated ([`course`]), and [`Basis`] says so.
+//!
 //! # Measured
 //! Planted ways of serving (three, 24 players with 4 serves each, invented curves; noise between
 //! players as a share of what parts the ways; mean of 10 seeds, `agreement_against_noise`):
@@ -20,6 +24,7 @@ mod gather;
 mod groups;
 mod map;
 mod medoids;
+mod moved;
 mod opinion;
 mod stability;
 mod tree;
@@ -28,16 +33,17 @@ mod trends;
 #[cfg(test)]
 pub(crate) use gather::tests::planted_library;
 
-pub use courses::{Change, Course, FaultLook, LEAST_PLAYERS, MonthShare, Verdict, course};
+pub use courses::{Change, Course, FaultLook, LEAST_PLAYERS, MonthShare, TrendVerdict, course};
 pub use distances::{Distances, DistancesError};
 pub use facts::{
-    Alike, FaultFacts, FollowUpFacts, GroupDifference, GroupFacts, GroupFault, Overdue, Placed,
-    PlayerDay, Reason, ReasonKind, SeeNext, Slice, SliceFault, Squad,
+    Alike, Basis, FaultFacts, FollowUpFacts, GroupDifference, GroupFacts, GroupFault, Overdue,
+    Placed, PlayerDay, PlayerMoved, Reason, ReasonKind, SeeNext, Slice, SliceFault, Squad,
 };
 pub use gather::{CONFIDENCE, SquadError, SquadQuery, gather};
 pub use groups::{Group, Groups, GroupsParams, groups, one_vote_each, silhouette};
 pub use map::{LANDMARKS, SquadMap, squad_map};
 pub use medoids::{Medoids, k_medoids, k_medoids_each};
+pub use moved::{Moved, sign_test};
 pub use opinion::{Agreement, SecondOpinion, second_opinion};
 pub use stability::adjusted_rand_index;
 pub use tree::{Join, Tree, Twig, tree};

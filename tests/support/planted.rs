@@ -3,7 +3,8 @@
 //!
 //! The rules are those of DEVELOPERS.md ("one answer"), written once more, dull and with none of the
 //! program's code: like with like, the best pair for the measure, the last follow-up that compares,
-//! else the next reviews within 7 to 150 days until another plan for the same fault has begun.
+//! else the next reviews within 7 to 150 days until another plan for the same fault has begun. Over
+//! several days: the earliest that compares with a later one, against the latest it compares with.
 
 use jiff::civil::{Date, date};
 use jiff::{ToSpan, Unit};
@@ -67,7 +68,7 @@ pub(crate) struct PlantedPlan {
     pub(crate) fault: &'static str,
     day: usize,
     start: Date,
-    answers: Vec<(Date, FollowUpId, Vec<ServeId>)>,
+    answers: Vec<(Date, FollowUpId, Vec<ServeId>, i8)>,
 }
 
 /// What came of a plan.
@@ -171,7 +172,7 @@ impl Player {
         let mut later: Vec<(Date, Vec<&PlantedServe>)> = Vec::new();
         let mut answers = plan.answers.clone();
         answers.sort_by_key(|answer| (answer.0, answer.1.0));
-        for (on, _, named) in answers.iter().rev() {
+        for (on, _, named, _) in answers.iter().rev() {
             let review = self.days.iter().find(|day| day.date == *on);
             let serves = match review {
                 Some(day) if named.is_empty() => day.serves.iter().collect(),
@@ -208,11 +209,8 @@ impl Player {
     pub(crate) fn since(&self, at: usize, fault: &str) -> Option<(Date, Came)> {
         let now: Vec<&PlantedServe> = self.days[at].serves.iter().collect();
         for day in self.days[..at].iter().rev() {
-            for plan in day.plans.iter().rev().filter(|plan| plan.fault == fault) {
-                let came = self.came(plan);
-                if came.moved.is_some() && came.on == Some(self.days[at].date) {
-                    return Some((day.date, came));
-                }
+            if let Some(came) = self.decided(day, at, fault) {
+                return Some((day.date, came));
             }
         }
         let shown = measure(fault)?;
@@ -221,6 +219,59 @@ impl Player {
             let moved = compare(&before, &now, shown)?;
             Some((day.date, judged(fault, moved, self.days[at].date)))
         })
+    }
+
+    /// What came of the latest plan of `day` for a fault that the day at this place decides.
+    fn decided(&self, day: &Day, at: usize, fault: &str) -> Option<Came> {
+        let plans = day.plans.iter().rev().filter(|plan| plan.fault == fault);
+        plans
+            .map(|plan| self.came(plan))
+            .find(|came| came.moved.is_some() && came.on == Some(self.days[at].date))
+    }
+
+    /// How a fault moved over all days, from which to which; `None` where no two are there, or no
+    /// measure shows it.
+    pub(crate) fn over(&self, fault: &str) -> Option<(Date, Date, Came)> {
+        let shown = measure(fault)?;
+        let mut apart = None;
+        for (at, from) in self.days.iter().enumerate() {
+            for to in (at + 1..self.days.len()).rev() {
+                let on = self.days[to].date;
+                let before: Vec<&PlantedServe> = from.serves.iter().collect();
+                let after: Vec<&PlantedServe> = self.days[to].serves.iter().collect();
+                let came = self.decided(from, to, fault).or_else(|| {
+                    compare(&before, &after, shown).map(|moved| judged(fault, moved, on))
+                });
+                if let Some(came) = came {
+                    return Some((from.date, on, came));
+                }
+                let none = Came { verdict: "not_comparable", moved: None, on: None };
+                apart = apart.or(Some((from.date, on, none)));
+            }
+        }
+        apart
+    }
+
+    /// Whether a fault stood on any day.
+    pub(crate) fn ever_had(&self, fault: &str) -> bool {
+        self.days.iter().any(|day| day.standing.contains(&fault))
+    }
+
+    /// Whether a fault stands at the last look. Where no measure shows it, a rating is a look too, and
+    /// one of 2 says it is gone.
+    pub(crate) fn has(&self, fault: &str) -> bool {
+        let mut looks: Vec<(Date, bool)> =
+            self.days.iter().map(|day| (day.date, day.standing.contains(&fault))).collect();
+        if measure(fault).is_none() {
+            let own = self.plans().filter(|plan| plan.fault == fault);
+            for (on, .., rating) in own.flat_map(|plan| &plan.answers) {
+                match looks.iter_mut().find(|look| look.0 == *on) {
+                    Some(look) => look.1 &= *rating < 2,
+                    None => looks.push((*on, *rating < 2)),
+                }
+            }
+        }
+        looks.into_iter().max_by_key(|look| look.0).is_some_and(|look| look.1)
     }
 
     /// The last day and the fault a review of it judges first, where only one stands and there is no
@@ -372,18 +423,20 @@ fn follow(
                 serves = of_day[..rng.gen_range(1..=of_day.len())].iter().map(|s| s.id).collect();
             }
         }
+        // Ratings that often disagree with what is planted.
+        let rating = [2, -1, 1][plan.0 as usize % 3];
         let answer = FollowUp {
             id: FollowUpId(0),
             plan,
             date: on,
             serves: serves.clone(),
             ball: BallFlight::default(),
-            rating: Some(1),
+            rating: Some(rating),
             sessions_done: None,
             note: None,
         };
         let id = library.write(|writer| writer.add_follow_up(&answer)).unwrap();
-        all[day].plans[place].answers.push((on, id, serves));
+        all[day].plans[place].answers.push((on, id, serves, rating));
     }
 }
 

@@ -1,6 +1,7 @@
 //! From the library to everything a head coach asks about a squad.
 
 mod alike;
+mod faults;
 mod follow_up;
 mod see_next;
 #[cfg(test)]
@@ -10,25 +11,24 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
-use super::facts::{FaultFacts, PlayerDay, Slice, SliceFault, Squad};
-use super::{DistancesError, FaultLook, GroupsParams, course};
+use self::faults::FaultSeen;
+use super::facts::{Basis, FaultFacts, PlayerDay, Squad};
+use super::{DistancesError, GroupsParams};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions};
 use crate::evidence::{Evidence, Worked};
-use crate::find::{AGE_BANDS, Filter, FilterError};
+use crate::find::{Filter, FilterError};
 use crate::library::{
-    Case, CaseId, FaultLabel, Level, Library, Named, Player, PlayerId, ServeHead, ServeId,
-    StoreError,
+    Case, CaseId, FaultLabel, Library, Player, PlayerId, ServeHead, ServeId, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher;
 use crate::remedy::Remedy;
+use crate::words::list;
 use crate::work::{Stage, Stopped, Watch};
 
 /// Coverage of every interval here.
 pub const CONFIDENCE: f64 = 0.9;
-/// A follow-up's rating that means "cured".
-const CURED: i8 = 2;
 
 /// What is asked.
 #[derive(Debug, Clone)]
@@ -117,45 +117,14 @@ impl Read<'_> {
     fn day(&self, player: usize, date: Date) -> PlayerDay {
         PlayerDay { player: self.players[player].code.clone(), date }
     }
-
-    /// Every look at every player for one fault: the cases, and follow-ups on days without one.
-    fn looks(&self, fault: &str) -> Vec<FaultLook> {
-        let mut looks = Vec::new();
-        for seen in &self.seen {
-            let present = seen.standing.iter().any(|label| label.fault == fault);
-            let (player, date) = (seen.player, seen.case.date);
-            looks.push(FaultLook { player, date, present, called_cured: false });
-        }
-        for seen in &self.seen {
-            for plan in seen.case.plans.iter().filter(|plan| plan.limiting_fault == fault) {
-                let answers = seen.case.follow_ups.iter().filter(|one| one.plan == plan.id);
-                for answer in answers.filter(|one| self.query.to.is_none_or(|to| one.date <= to)) {
-                    let called_cured = answer.rating.is_some_and(|rating| rating >= CURED);
-                    let same = looks
-                        .iter_mut()
-                        .find(|look| look.player == seen.player && look.date == answer.date);
-                    match same {
-                        Some(look) => look.called_cured |= called_cured,
-                        // A rating is a look; a follow-up that only counts sessions is none.
-                        None if answer.rating.is_some() => looks.push(FaultLook {
-                            player: seen.player,
-                            date: answer.date,
-                            present: !called_cured,
-                            called_cured,
-                        }),
-                        None => {}
-                    }
-                }
-            }
-        }
-        looks
-    }
 }
 
 /// Gathers a squad: its groups of similar serves, its faults over time, whom to see next.
 ///
 /// A fault stands in a case as [`matcher::standing`] says: confirmed or added by a coach, or
-/// suspected and not rejected. `watch` is told cases read, pairs of serves compared and squads
+/// suspected and not rejected. [`Snapshot::over`] says for each player who had it whether it got
+/// better over the looks that `query` keeps; only a fault no measure shows is followed by what was
+/// seen and rated. `watch` is told cases read, faults followed, pairs of serves compared and squads
 /// resampled, the last two from any thread. Nothing is written.
 ///
 /// Cost: one read of the squad's cases and curves and n^2 / 2 alignments for n serves. Measured on
@@ -179,19 +148,22 @@ pub fn gather(
         .flat_map(|seen| &seen.standing)
         .map(|label| label.fault.as_str())
         .collect();
-    let looks: BTreeMap<&str, Vec<FaultLook>> =
-        ids.iter().map(|&id| (id, read.looks(id))).collect();
+    let mut followed = BTreeMap::new();
+    for (at, &id) in ids.iter().enumerate() {
+        watch.step(Stage::Faults, at, ids.len())?;
+        followed.insert(id, FaultSeen::of(&read, id)?);
+    }
     let mut faults: Vec<FaultFacts> =
-        looks.iter().map(|(id, looks)| fault_facts(&read, id, looks, ids.len())).collect();
+        followed.iter().map(|(id, fault)| fault.facts(&read, id, ids.len())).collect();
     faults.sort_by(|a, b| {
         (b.now.with, b.ever.with).cmp(&(a.now.with, a.ever.with)).then(a.name.cmp(&b.name))
     });
-    let slices = slices(&read, &faults, &looks);
+    let slices = faults::slices(&read, &faults, &followed);
     let follow_up = follow_up::follow_up(&read)?;
     let see_next = see_next::see_next(&read, &follow_up, &faults, watch)?;
     let worked = worked(&read, &faults, watch)?;
     let alike = alike::alike(&read, watch)?;
-    let notes = notes(&read, &selection.ignored);
+    let notes = notes(&read, &faults, &selection.ignored);
     let ages = read.players.iter().map(|player| Age::on(query.today, player.born));
     let ages: Vec<Age> = ages.collect();
     Ok(Squad {
@@ -265,26 +237,6 @@ fn read<'a>(
     Ok(Read { library, snapshot, catalogue, query, players, seen, heads })
 }
 
-fn fault_facts(read: &Read<'_>, id: &str, looks: &[FaultLook], tried: usize) -> FaultFacts {
-    let found = course(looks, CONFIDENCE, tried);
-    let told = |changes: &[super::Change]| {
-        changes.iter().map(|change| read.day(change.player, change.date)).collect()
-    };
-    FaultFacts {
-        fault: id.to_owned(),
-        name: read.fault_name(id),
-        now: found.now,
-        ever: found.ever,
-        verdict: found.verdict,
-        no_trend_because: found.trend.err().map(|why| why.to_string()),
-        trend: found.trend.ok(),
-        new: told(&found.new),
-        cured: told(&found.cured),
-        time_to_cure: found.time_to_cure,
-        months: found.months,
-    }
-}
-
 /// What came of the squad's own plans, in the order of `faults`.
 fn worked(
     read: &Read<'_>,
@@ -302,80 +254,7 @@ fn worked(
     Ok(told.filter(|worked| worked.players > 0).collect())
 }
 
-/// The faults by level, age band and coach.
-fn slices(
-    read: &Read<'_>,
-    faults: &[FaultFacts],
-    looks: &BTreeMap<&str, Vec<FaultLook>>,
-) -> Vec<Slice> {
-    let mut kinds: Vec<(&'static str, Vec<(usize, String)>)> = Vec::new();
-    let of = |value: &dyn Fn(usize) -> (usize, String)| -> Vec<(usize, String)> {
-        (0..read.players.len()).map(value).collect()
-    };
-    kinds.push((
-        "level",
-        of(&|player| match read.players[player].level {
-            Some(level) => (order(level), level.name().to_owned()),
-            None => (usize::MAX, "not known".to_owned()),
-        }),
-    ));
-    kinds.push((
-        "age",
-        of(&|player| {
-            let last = read.cases_of(player).next_back().map(|seen| seen.case.date.year());
-            let born = read.players[player].born.map(|born| born.year());
-            let age = last.zip(born).map(|(last, born)| i64::from(last - born));
-            age.and_then(|age| {
-                AGE_BANDS.iter().position(|&(_, low, high)| (low..=high).contains(&age))
-            })
-            .map_or((usize::MAX, "not known".to_owned()), |at| (at, AGE_BANDS[at].0.to_owned()))
-        }),
-    ));
-    kinds.push((
-        "coach",
-        of(&|player| match &read.players[player].coach {
-            Some(coach) => (0, coach.clone()),
-            None => (usize::MAX, "not known".to_owned()),
-        }),
-    ));
-    let mut slices = Vec::new();
-    for (by, values) in kinds {
-        let distinct: BTreeSet<&(usize, String)> = values.iter().collect();
-        for value in distinct {
-            let inside = |look: &&FaultLook| values[look.player] == *value;
-            let told = faults
-                .iter()
-                .map(|fault| {
-                    let own: Vec<FaultLook> = looks
-                        .get(fault.fault.as_str())
-                        .map(|looks| looks.iter().filter(inside).copied().collect())
-                        .unwrap_or_default();
-                    let found = course(&own, CONFIDENCE, faults.len());
-                    SliceFault {
-                        fault: fault.fault.clone(),
-                        name: fault.name.clone(),
-                        now: found.now,
-                        verdict: found.verdict,
-                        trend: found.trend.ok(),
-                    }
-                })
-                .collect();
-            slices.push(Slice {
-                by,
-                value: value.1.clone(),
-                players: values.iter().filter(|other| *other == value).count(),
-                faults: told,
-            });
-        }
-    }
-    slices
-}
-
-fn order(level: Level) -> usize {
-    Level::NAMES.iter().position(|(known, _)| *known == level).unwrap_or(usize::MAX)
-}
-
-fn notes(read: &Read<'_>, ignored: &[crate::find::Ignored]) -> Vec<String> {
+fn notes(read: &Read<'_>, faults: &[FaultFacts], ignored: &[crate::find::Ignored]) -> Vec<String> {
     let mut notes = Vec::new();
     if !ignored.is_empty() {
         let all: Vec<String> = ignored.iter().map(ToString::to_string).collect();
@@ -403,6 +282,18 @@ fn notes(read: &Read<'_>, ignored: &[crate::find::Ignored]) -> Vec<String> {
             "{few} of {} players were looked at only once in this period: nothing can be said \
              about their change",
             read.players.len()
+        ));
+    }
+    let unmeasured: Vec<String> = faults
+        .iter()
+        .filter(|fault| matches!(fault.basis, Basis::LabelsAndRatings { .. }))
+        .map(|fault| fault.name.to_lowercase())
+        .collect();
+    if !unmeasured.is_empty() {
+        notes.push(format!(
+            "no measure shows {}: whether {} better rests on what was seen and rated",
+            list(&unmeasured),
+            if unmeasured.len() == 1 { "it gets" } else { "they get" }
         ));
     }
     notes

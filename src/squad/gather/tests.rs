@@ -5,21 +5,28 @@ use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 use tempfile::TempDir;
 
-use super::super::{ReasonKind, Verdict};
+use super::super::{ReasonKind, TrendVerdict};
 use super::*;
 use crate::library::tests::made;
 use crate::library::{
-    Author, FollowUp, FollowUpId, LabelState, NewRecording, Plan, PlanId, PlannedDrill, Player,
+    Author, FollowUp, FollowUpId, LabelState, Level, NewRecording, Plan, PlanId, PlannedDrill,
+    Player,
 };
+use crate::serve::Reading;
 use crate::work::Watch;
 
+/// Seen less and less often, though its measure stays where it was.
 const FALLING: &str = "shallow_leg_drive";
-const NOISE: &str = "toss_low";
+/// Seen less and less often, and no measure shows it.
+const UNMEASURED: &str = "lands_off_balance";
+/// No measure shows it either.
+const NOISE: &str = "ball_drops";
 const REJECTED: &str = "wild_toss";
 const PLAYERS: usize = 36;
 const MONTHS: i8 = 6;
 
-/// A library in which one fault gets rarer, one is noise, and one is always rejected.
+/// A library in which two faults get rarer, one is noise, and one is always rejected; every serve has
+/// the same knee.
 pub(crate) fn planted_library(seed: u64) -> (TempDir, Library) {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
     let folder = TempDir::new().unwrap();
@@ -51,6 +58,7 @@ pub(crate) fn planted_library(seed: u64) -> (TempDir, Library) {
                     said.push((REJECTED, "ash", LabelState::Rejected));
                     if own < 0.85 - 0.12 * f64::from(month) {
                         said.push((FALLING, "ash", LabelState::Added));
+                        said.push((UNMEASURED, "ash", LabelState::Added));
                     }
                     if rng.gen_bool(tendency) {
                         said.push((NOISE, "program", LabelState::Suspected));
@@ -124,14 +132,22 @@ fn planted_trends_are_found_in_a_library_and_noise_is_not() {
         let (_folder, library) = planted_library(seed);
         let found = gathered(&library, &ask(Some("monday"))).unwrap();
         let fault = |id: &str| found.faults.iter().find(|fault| fault.fault == id);
-        let falling = fault(FALLING).unwrap();
-        assert_eq!(falling.verdict, Verdict::Rarer, "seed {seed}: {falling:?}");
+        let falling = fault(UNMEASURED).unwrap();
+        assert_eq!(falling.verdict, TrendVerdict::Better, "seed {seed}: {falling:?}");
+        assert!(falling.basis.trend().is_some() && falling.moved_players.is_empty());
         assert!(falling.cured.len() > 10 && falling.new.is_empty(), "seed {seed}");
+        // Seen as often, but its measure says otherwise.
+        let measured = fault(FALLING).unwrap();
+        assert_eq!(measured.months, falling.months);
+        assert_eq!(measured.verdict, TrendVerdict::NotClear, "seed {seed}: {measured:?}");
+        let Basis::Measure(moved) = measured.basis else { panic!("{:?}", measured.basis) };
+        assert_eq!((moved.better, moved.worse, moved.seen_once), (0, 0, 0), "seed {seed}");
+        assert_eq!(moved.no_clear_change, measured.ever.with as usize, "seed {seed}");
         assert_eq!(falling.months.len(), 6);
         assert!(falling.months.iter().all(|month| month.share.of == PLAYERS as u32));
         let noise = fault(NOISE).unwrap();
         assert!(
-            !matches!(noise.verdict, Verdict::Rarer | Verdict::MoreCommon),
+            !matches!(noise.verdict, TrendVerdict::Better | TrendVerdict::Worse),
             "seed {seed}: {noise:?}"
         );
         assert!(fault(REJECTED).is_none(), "a rejected suspicion counts");
@@ -158,6 +174,89 @@ fn planted_trends_are_found_in_a_library_and_noise_is_not() {
         assert_eq!(members, alike.serves.len());
         let players: usize = alike.groups.iter().map(|group| group.codes.len()).sum();
         assert_eq!(players, PLAYERS);
+    }
+}
+
+/// A library of invented players whose knee bends by `knees` (deg) at monthly looks, every fault
+/// confirmed at every look; and a follow-up that calls it cured.
+fn bending_library(knees: &[[f64; 2]]) -> (TempDir, Library) {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("library")).unwrap();
+    library
+        .write(|writer| {
+            for (number, knees) in knees.iter().enumerate() {
+                let player = writer.add_player(&made::player(&format!("p{number:02}")))?;
+                for (month, knee) in knees.iter().enumerate() {
+                    let id = (number * 10 + month) as u32;
+                    let mut serve = made::serve(id);
+                    serve.readings[0].reading =
+                        Reading::Value { value: *knee, trust: 0.9, give_or_take: 2.0 };
+                    let date = date(2026, month as i8 + 1, 10);
+                    let added = writer.add_recording(&NewRecording {
+                        player,
+                        file_name: "x.csv",
+                        content_hash: &made::hash(id),
+                        date,
+                        setting: None,
+                        serve_type: None,
+                        recording: &made::recording(1),
+                        serves: &[serve],
+                    })?;
+                    let label = FaultLabel {
+                        fault: FALLING.to_owned(),
+                        state: LabelState::Confirmed,
+                        severity: 0.5,
+                        by: Author::Coach("ash".to_owned()),
+                        note: None,
+                    };
+                    writer.set_label(added.case, &label)?;
+                    if month == 1 {
+                        continue;
+                    }
+                    let plan = writer.add_plan(&Plan {
+                        id: PlanId(0),
+                        case: added.case,
+                        limiting_fault: FALLING.to_owned(),
+                        drills: Vec::new(),
+                        start: date,
+                        review_on: None,
+                        coach: None,
+                        note: None,
+                        ended: None,
+                    })?;
+                    writer.add_follow_up(&FollowUp {
+                        id: FollowUpId(0),
+                        plan,
+                        date: jiff::civil::date(2026, 2, 10),
+                        serves: Vec::new(),
+                        ball: crate::library::BallFlight::default(),
+                        rating: Some(2),
+                        sessions_done: None,
+                        note: None,
+                    })?;
+                }
+            }
+            Ok(())
+        })
+        .unwrap();
+    (folder, library)
+}
+
+/// Whatever was confirmed and rated: where a measure shows the fault, the measure says whether it
+/// gets better.
+#[test]
+fn a_measure_says_whether_a_fault_gets_better_and_ratings_do_not() {
+    for (after, expected) in
+        [(80.0, TrendVerdict::Better), (20.0, TrendVerdict::Worse), (50.5, TrendVerdict::NotClear)]
+    {
+        let (_folder, library) = bending_library(&[[50.0, after]; 8]);
+        let found = gathered(&library, &ask(None)).unwrap();
+        let [fault] = &found.faults[..] else { panic!("{:?}", found.faults) };
+        assert_eq!(fault.verdict, expected, "{fault:?}");
+        assert_eq!((fault.now.with, fault.cured.len()), (8, 0), "a rating makes no cure of it");
+        let slices = found.slices.iter().flat_map(|slice| &slice.faults);
+        assert!(slices.clone().count() == 3 && slices.clone().all(|own| own.verdict == expected));
+        assert_eq!(fault.moved_players.len(), 8);
     }
 }
 
