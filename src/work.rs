@@ -48,10 +48,16 @@ pub enum Stage {
     Faults,
     /// Precedents told.
     Precedents,
+    /// Plans held against what came after.
+    Plans,
     /// Pairs of serves compared.
     Pairs,
     /// Ways of grouping tried, and what is read off the groups.
     Groups,
+    /// Keys made from a passphrase: 0 of 1, then 1 of 1.
+    Keys,
+    /// Parts of a pack locked.
+    Parts,
     /// Stored values checked.
     Values,
     /// Derived indexes checked or built.
@@ -72,8 +78,11 @@ impl Stage {
             Self::Cases => "cases",
             Self::Faults => "faults",
             Self::Precedents => "precedents",
+            Self::Plans => "plans",
             Self::Pairs => "pairs of serves",
             Self::Groups => "groupings",
+            Self::Keys => "keys from the passphrase",
+            Self::Parts => "locked parts",
             Self::Values => "stored values",
             Self::Indexes => "indexes",
         }

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::args::ProgressArgs;
 use super::face::{Face, count};
+use super::watch::Bars;
 use super::{Outcome, place, worked};
 use crate::coaching::{Cautions, ShownDrill};
 use crate::looks::{Change, Verdict, describe_change, describe_value};
@@ -89,7 +90,9 @@ pub(super) fn run(
 ) -> anyhow::Result<Outcome> {
     let library = place::for_reading(library)?;
     let player = library.player_by_code(&args.player)?;
-    let course = pages::course(&library, &library.catalogue()?, player.id)?;
+    let bars = Bars::new(0, face);
+    let course = pages::course(&library, &library.catalogue()?, player.id, &bars.watch())?;
+    bars.finish();
     if let Some(output) = &args.output {
         place::write_whole(output, pages::progress_page(&course).as_bytes())?;
         face.say(&format!("wrote {}", output.display()));

@@ -10,6 +10,8 @@ use rand::rngs::OsRng;
 use zeroize::Zeroizing;
 
 use super::PackError;
+use crate::library::StoreError;
+use crate::work::{Stage, Watch};
 
 const MAGIC: &[u8; 8] = b"PrecSeal";
 const VERSION: u32 = 1;
@@ -127,12 +129,24 @@ fn nonce(start: &[u8], part: usize, last: bool) -> Result<Nonce, PackError> {
 }
 
 /// Locks a pack. Cost: Argon2id once, and twice the pack's memory.
-pub(super) fn lock(pack: &[u8], passphrase: &Passphrase, cost: Cost) -> Result<Vec<u8>, PackError> {
+///
+/// `watch` is told before and after the key is made and before each part. Making the key is one call
+/// of a library that asks nobody: a stop waits for its end, a fraction of a second at
+/// [`Cost::USUAL`].
+pub(super) fn lock(
+    pack: &[u8],
+    passphrase: &Passphrase,
+    cost: Cost,
+    watch: &Watch,
+) -> Result<Vec<u8>, PackError> {
+    let step = |stage, done, of| watch.step(stage, done, of).map_err(StoreError::from);
     let mut salt = [0; 16];
     let mut start = [0; 7];
     OsRng.fill_bytes(&mut salt);
     OsRng.fill_bytes(&mut start);
+    step(Stage::Keys, 0, 1)?;
     let (cipher, check) = keys(passphrase, &salt, cost)?;
+    step(Stage::Keys, 1, 1)?;
     let mut file = Vec::with_capacity(HEAD + pack.len() + TAG * (pack.len() / PART + 1));
     file.extend(MAGIC);
     for number in [VERSION, cost.memory_kib, cost.passes, cost.lanes] {
@@ -145,6 +159,7 @@ pub(super) fn lock(pack: &[u8], passphrase: &Passphrase, cost: Cost) -> Result<V
     let head = file.clone();
     let last = pack.chunks(PART).count().saturating_sub(1);
     for (number, msg) in pack.chunks(PART).enumerate() {
+        step(Stage::Parts, number, last + 1)?;
         let nonce = nonce(&start, number, number == last)?;
         let part = cipher
             .encrypt(&nonce, Payload { msg, aad: &head })

@@ -74,7 +74,7 @@ fn a_signed_and_locked_pack_opens_in_python() {
     let packed = signed(&from.library, Some(&key), 0);
     let folder = tempfile::TempDir::new().unwrap();
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/src/exchange/golden/open_pack.py");
-    let locked = lock(&packed.bytes, &words, Cost::USUAL).unwrap();
+    let locked = lock(&packed.bytes, &words, Cost::USUAL, &Watch::default()).unwrap();
     for (bytes, is_locked) in [(&packed.bytes, false), (&locked, true)] {
         let file = folder.path().join("x.pack");
         std::fs::write(&file, bytes).unwrap();
@@ -136,15 +136,18 @@ fn a_lock_opens_with_its_passphrase_alone_and_whole() {
     let words = phrase("four words drawn by lot");
     for length in [1, PART - 1, PART, PART + 1, 3 * PART] {
         let pack: Vec<u8> = (0..length).map(|at| (at * 7 % 251) as u8).collect();
-        let locked = lock(&pack, &words, CHEAP).unwrap();
+        let locked = lock(&pack, &words, CHEAP, &Watch::default()).unwrap();
         assert!(is_locked(&locked) && !is_locked(&pack));
         assert!(unlock(&locked, &words).unwrap() == pack, "{length}");
         let wrong = unlock(&locked, &phrase("four words drawn by luck")).unwrap_err();
         assert!(matches!(wrong, PackError::WrongPassphrase), "{wrong}");
-        assert!(lock(&pack, &words, CHEAP).unwrap() != locked, "salt and nonces are new each time");
+        assert!(
+            lock(&pack, &words, CHEAP, &Watch::default()).unwrap() != locked,
+            "salt and nonces are new each time"
+        );
     }
     let pack = vec![5; 2 * PART + 9];
-    let locked = lock(&pack, &words, CHEAP).unwrap();
+    let locked = lock(&pack, &words, CHEAP, &Watch::default()).unwrap();
     let at = |part: usize| 80 + part * (PART + 16);
     let mut swapped = locked.clone();
     swapped[at(0)..at(1)].copy_from_slice(&locked[at(1)..at(2)]);
@@ -158,7 +161,7 @@ fn a_lock_opens_with_its_passphrase_alone_and_whole() {
 #[test]
 fn every_changed_byte_and_every_cut_of_a_locked_pack_is_refused() {
     let words = phrase("four words drawn by lot");
-    let locked = lock(b"a small pack", &words, CHEAP).unwrap();
+    let locked = lock(b"a small pack", &words, CHEAP, &Watch::default()).unwrap();
     for at in 0..locked.len() {
         let mut bad = locked.clone();
         bad[at] ^= 1;
@@ -172,7 +175,7 @@ fn every_changed_byte_and_every_cut_of_a_locked_pack_is_refused() {
 #[test]
 fn a_lock_that_asks_for_too_much_is_refused_before_any_is_taken() {
     let words = phrase("four words drawn by lot");
-    let locked = lock(b"a small pack", &words, CHEAP).unwrap();
+    let locked = lock(b"a small pack", &words, CHEAP, &Watch::default()).unwrap();
     for (at, what) in [(12, "memory"), (16, "passes"), (20, "lanes")] {
         let mut greedy = locked.clone();
         greedy[at..at + 4].copy_from_slice(&u32::MAX.to_le_bytes());

@@ -74,7 +74,8 @@ pub struct Packed {
 ///
 /// # Errors
 /// [`PackError::Filter`], [`PackError::Store`] (also if the work is stopped); [`PackError::Part`]
-/// if it can not be encoded. `watch` is told each case.
+/// if it can not be encoded. `watch` is told each case and, under a passphrase, the key and each
+/// locked part. Making the key cannot be stopped on its way, nor can deflating the pack.
 pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<Packed, PackError> {
     let catalogue = library.catalogue()?;
     let selection = library.select(request.filter)?;
@@ -153,7 +154,7 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
     let mut bytes = zipped(&entries).map_err(|error| encoding("the pack", &error))?;
     watch.check().map_err(StoreError::from)?;
     if let Some(passphrase) = request.passphrase {
-        bytes = lock(&bytes, passphrase, Cost::USUAL)?;
+        bytes = lock(&bytes, passphrase, Cost::USUAL, watch)?;
     }
     watch.check().map_err(StoreError::from)?;
     let leaving = Leaving {

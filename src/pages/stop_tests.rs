@@ -7,16 +7,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use jiff::civil::date;
 
-use super::{Reviewed, Wanted, gather};
+use super::{Reviewed, Wanted, course, gather};
 use crate::catalogue::Catalogue;
 use crate::evidence::Evidence;
-use crate::exchange::{Request, pack};
+use crate::exchange::{Passphrase, Request, pack};
 use crate::find::Filter;
 use crate::library::{Counts, Library, ServeId};
 use crate::looks::Snapshot;
 use crate::matcher::{Query, Subject, like};
 use crate::squad::{self, GroupsParams, SquadQuery, planted_library};
-use crate::work::{Watch, is_stop};
+use crate::work::{Stage, Watch, is_stop};
 
 /// Every file below a folder with its bytes, in order; without the marks by which SQLite's readers
 /// and writers find each other.
@@ -89,6 +89,10 @@ fn what_only_reads_is_stopped_and_changes_no_byte() {
         };
         Ok(gather(&library, catalogue, &wanted, watch).map(|_| ())?)
     });
+    stopped_on_its_way("progress", 1, |watch| {
+        let player = library.player_by_code("p00")?.id;
+        Ok(course(&library, catalogue, player, watch).map(|_| ())?)
+    });
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     stopped_on_its_way("squad", threads, |watch| {
         let query = SquadQuery {
@@ -101,17 +105,33 @@ fn what_only_reads_is_stopped_and_changes_no_byte() {
         };
         Ok(squad::gather(&library, catalogue, &query, watch).map(|_| ())?)
     });
-    stopped_on_its_way("share", 1, |watch| {
-        let request = Request {
-            filter: &Filter::default(),
-            academy: None,
-            with_notes: false,
-            made: "2026-08-01T12:00:00Z".parse()?,
-            key: None,
-            passphrase: None,
-        };
-        Ok(pack(&library, &request, watch).map(|_| ())?)
-    });
+    let passphrase = Passphrase::new(&"four words drawn by lot".to_owned().into()).unwrap();
+    let request = Request {
+        filter: &Filter::default(),
+        academy: None,
+        with_notes: false,
+        made: "2026-08-01T12:00:00Z".parse().unwrap(),
+        key: None,
+        passphrase: None,
+    };
+    let share = |request: &Request<'_>, watch: &Watch| -> Done {
+        Ok(pack(&library, request, watch).map(|_| ())?)
+    };
+    stopped_on_its_way("share", 1, |watch| share(&request, watch));
+    let locked = Request { passphrase: Some(&passphrase), ..request };
+    stopped_on_its_way("share under a passphrase", 1, |watch| share(&locked, watch));
+    // Stopped as its key is about to be made, and as soon as it is made.
+    for made in [0, 1] {
+        let watch = Watch::default();
+        let stop = watch.clone();
+        let watch = watch.hearing(move |progress| {
+            if progress.stage == Stage::Keys && progress.done == made {
+                stop.stop();
+            }
+        });
+        let error = share(&locked, &watch).expect_err("stopped at the key");
+        assert!(is_stop(&*error), "{made}: {error}");
+    }
     assert!(bytes_below(folder.path()) == before, "a byte was changed");
 }
 

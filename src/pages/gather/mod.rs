@@ -225,7 +225,8 @@ pub fn gather(
         evidence: worked.as_ref().map(rows).unwrap_or_default(),
         evidence_notes: worked.map(|worked| worked.notes).unwrap_or_default(),
         progress: if stored {
-            progress::progress(&snapshot, catalogue, &case, limiting_id.as_deref())?
+            let gathering = progress::Gathering { snapshot: &snapshot, catalogue, watch };
+            progress::progress(gathering, &case, limiting_id.as_deref())?
         } else {
             None
         },

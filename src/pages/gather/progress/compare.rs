@@ -1,8 +1,9 @@
 //! Two days of one player held against each other: measures and curves.
 
+use std::num::NonZeroUsize;
 use std::rc::Rc;
 
-use curve_index::{DtwParams, Scratch, ValidDtwParams, dtw};
+use curve_index::{DtwParams, Scratch, ValidDtwParams, dtw, medoid, pairwise};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::catalogue::{Catalogue, Direction};
@@ -13,6 +14,7 @@ use crate::looks::{Change, Pair, best};
 use crate::matcher::{BAND_FRAMES, phase_frames};
 use crate::pages::course::{ChannelMoved, CurvesMoved, StepDrawing};
 use crate::serve::{CURVE_FRAMES, ChannelDef, Curve, MEASURES, PHASES, channels};
+use crate::work::{Stopped, Watch};
 
 /// Every measure that looks of both days have but the one already told, in the order of the table.
 pub(super) fn other_measures(
@@ -38,109 +40,109 @@ fn side(catalogue: &Catalogue, measure: &str) -> Option<bool> {
     sides.all(|side| side == first).then_some(first)
 }
 
-/// The whole serves of two looks that compare.
-pub(super) struct Sides {
-    pub(super) before: Vec<Rc<ServeRow>>,
-    pub(super) after: Vec<Rc<ServeRow>>,
-    /// Where they are drawn from.
-    pub(super) seen: Seen,
+/// The serves of two looks that share a channel set, and how far apart their curves lie.
+pub(super) struct Sides<'a> {
+    set: &'a str,
+    before: Side<'a>,
+    after: Side<'a>,
+    /// Cost of aligning each earlier serve with each later one.
+    between: Vec<f64>,
 }
 
-/// What the curves of two days say; `None` where they do not share a channel set.
-pub(super) fn curves(sides: &Sides) -> Option<CurvesMoved> {
-    let (set, before, after) = one_set(sides)?;
-    let defs = channels(set);
-    let distances = Distances::new(defs.len())?;
-    let within = |serves: &[&ServeRow]| {
-        let pairs = serves.iter().enumerate().flat_map(|(i, a)| {
-            serves[..i].iter().map(|b| distances.apart(&a.serve.curve, &b.serve.curve))
-        });
-        root_mean_square(pairs.collect())
-    };
-    let between = root_mean_square(
-        before
-            .iter()
-            .flat_map(|a| after.iter().map(|b| distances.apart(&a.serve.curve, &b.serve.curve)))
-            .collect(),
-    )?;
-    let enough = before.len() + after.len() >= 4;
-    let mut moved = if enough { channels_moved(defs, &before, &after) } else { Vec::new() };
-    moved.sort_by(|a, b| {
-        let scaled = |m: &ChannelMoved| {
-            defs.iter().find(|def| def.name == m.name).map_or(0.0, |def| m.by.abs() / def.scale)
+/// The serves of one day, at least one.
+struct Side<'a> {
+    serves: Vec<&'a ServeRow>,
+    /// Costs of aligning them with each other.
+    within: Vec<f64>,
+    /// The one that lies closest to its others, the first of equals.
+    typical: &'a ServeRow,
+}
+
+impl<'a> Side<'a> {
+    /// `None` where a curve does not fit the engine.
+    fn of(serves: Vec<&'a ServeRow>, params: &ValidDtwParams) -> Option<Self> {
+        let curves: Vec<_> = serves.iter().copied().filter_map(curve).collect();
+        let within = pairwise(&curves, params, f64::INFINITY, NonZeroUsize::MIN).ok()?;
+        let typical = *serves.get(medoid(&within).ok()?)?;
+        Some(Self { serves, within: within.into_costs(), typical })
+    }
+}
+
+fn curve(row: &ServeRow) -> Option<curve_index::Curve<'_>> {
+    let curve = &row.serve.curve;
+    curve_index::Curve::new(&curve.values, curve.channels).ok()
+}
+
+impl<'a> Sides<'a> {
+    /// The serves of the channel set most of both looks share; `None` where they share none.
+    ///
+    /// Cost: one alignment per pair of serves, asking `watch` before each earlier serve.
+    pub(super) fn of(
+        before: &'a [Rc<ServeRow>],
+        after: &'a [Rc<ServeRow>],
+        watch: &Watch,
+    ) -> Result<Option<Self>, Stopped> {
+        let Some((set, before, after)) = one_set(before, after) else { return Ok(None) };
+        let params = DtwParams::new(channels(set).len()).band_frames(BAND_FRAMES).check();
+        let Ok(params) = params else { return Ok(None) };
+        let (before, after) = (Side::of(before, &params), Side::of(after, &params));
+        let (Some(before), Some(after)) = (before, after) else { return Ok(None) };
+        let mut between = Vec::with_capacity(before.serves.len() * after.serves.len());
+        let mut scratch = Scratch::default();
+        for a in before.serves.iter().copied().filter_map(curve) {
+            watch.check()?;
+            let others = after.serves.iter().copied().filter_map(curve);
+            between.extend(others.filter_map(|b| dtw(a, b, &params, f64::INFINITY, &mut scratch)));
+        }
+        Ok(Some(Self { set, before, after, between }))
+    }
+
+    /// What the curves of the two days say.
+    pub(super) fn curves(&self) -> Option<CurvesMoved> {
+        let defs = channels(self.set);
+        // Cost per sample and channel.
+        let apart = |costs: &[f64]| {
+            let samples = (CURVE_FRAMES * defs.len() * costs.len()) as f64;
+            (!costs.is_empty()).then(|| (costs.iter().sum::<f64>() / samples).sqrt())
         };
-        scaled(b).total_cmp(&scaled(a))
-    });
-    Some(CurvesMoved {
-        within_before: within(&before),
-        within_after: within(&after),
-        between,
-        moved,
-        channels: if enough { defs.len() } else { 0 },
-    })
+        let enough = self.before.serves.len() + self.after.serves.len() >= 4;
+        let mut moved =
+            if enough { channels_moved(defs, &self.before, &self.after) } else { Vec::new() };
+        moved.sort_by(|a, b| {
+            let scaled = |m: &ChannelMoved| {
+                defs.iter().find(|def| def.name == m.name).map_or(0.0, |def| m.by.abs() / def.scale)
+            };
+            scaled(b).total_cmp(&scaled(a))
+        });
+        Some(CurvesMoved {
+            within_before: apart(&self.before.within),
+            within_after: apart(&self.after.within),
+            between: apart(&self.between)?,
+            moved,
+            channels: if enough { defs.len() } else { 0 },
+        })
+    }
 }
 
 /// The channel set most of the compared serves share, and those of each side that have it.
-fn one_set(sides: &Sides) -> Option<(&str, Vec<&ServeRow>, Vec<&ServeRow>)> {
-    let of = |serves: &[Rc<ServeRow>], set: &str| -> Vec<usize> {
-        let has = |row: &ServeRow| {
-            let curve = &row.serve.curve;
-            curve.channel_set == set
-                && curve.values.len() == CURVE_FRAMES * curve.channels
-                && channels(&curve.channel_set).len() == curve.channels
+fn one_set<'a>(
+    before: &'a [Rc<ServeRow>],
+    after: &'a [Rc<ServeRow>],
+) -> Option<(&'a str, Vec<&'a ServeRow>, Vec<&'a ServeRow>)> {
+    fn of<'a>(serves: &'a [Rc<ServeRow>], set: &str) -> Vec<&'a ServeRow> {
+        let has = |row: &&ServeRow| {
+            let held = &row.serve.curve;
+            held.channel_set == set
+                && held.values.len() == CURVE_FRAMES * held.channels
+                && channels(&held.channel_set).len() == held.channels
+                && curve(row).is_some()
         };
-        (0..serves.len()).filter(|&at| has(&serves[at])).collect()
-    };
-    let sets = sides.after.iter().map(|row| row.serve.curve.channel_set.as_str());
-    let pick = |set| (set, of(&sides.before, set), of(&sides.after, set));
-    let (set, before, after) = sets
-        .map(pick)
+        serves.iter().map(|row| &**row).filter(has).collect()
+    }
+    let sets = after.iter().map(|row| row.serve.curve.channel_set.as_str());
+    sets.map(|set| (set, of(before, set), of(after, set)))
         .filter(|(_, before, after)| !before.is_empty() && !after.is_empty())
-        .max_by_key(|(set, before, after)| (before.len() + after.len(), std::cmp::Reverse(*set)))?;
-    fn rows(serves: &[Rc<ServeRow>], at: Vec<usize>) -> Vec<&ServeRow> {
-        at.into_iter().map(|at| &*serves[at]).collect()
-    }
-    Some((set, rows(&sides.before, before), rows(&sides.after, after)))
-}
-
-struct Distances {
-    params: ValidDtwParams,
-}
-
-impl Distances {
-    fn new(channels: usize) -> Option<Self> {
-        let params = DtwParams::new(channels).band_frames(BAND_FRAMES).check().ok()?;
-        Some(Self { params })
-    }
-
-    /// Cost of the alignment per sample and channel; 0 = the same.
-    fn apart(&self, a: &Curve, b: &Curve) -> Option<f64> {
-        let curve = |curve: &'_ Curve| -> Option<Vec<f32>> {
-            (curve.channels == self.params.channels()).then(|| curve.values.clone())
-        };
-        let (a, b) = (curve(a)?, curve(b)?);
-        let a = curve_index::Curve::new(&a, self.params.channels()).ok()?;
-        let b = curve_index::Curve::new(&b, self.params.channels()).ok()?;
-        let cost = dtw(a, b, &self.params, f64::INFINITY, &mut Scratch::default())?;
-        Some(cost / (CURVE_FRAMES * self.params.channels()) as f64)
-    }
-}
-
-fn root_mean_square(squares: Vec<Option<f64>>) -> Option<f64> {
-    let squares: Vec<f64> = squares.into_iter().flatten().collect();
-    (!squares.is_empty()).then(|| (squares.iter().sum::<f64>() / squares.len() as f64).sqrt())
-}
-
-/// The serve of one day that lies closest to its others, the first of equals.
-fn typical<'a>(serves: &[&'a ServeRow]) -> Option<&'a ServeRow> {
-    let distances = Distances::new(serves.first()?.serve.curve.channels)?;
-    let total = |row: &&&'a ServeRow| -> f64 {
-        serves
-            .iter()
-            .filter_map(|other| distances.apart(&row.serve.curve, &other.serve.curve))
-            .sum()
-    };
-    serves.iter().min_by(|a, b| total(a).total_cmp(&total(b))).copied()
+        .max_by_key(|(set, before, after)| (before.len() + after.len(), std::cmp::Reverse(*set)))
 }
 
 /// A channel of a curve in its unit, re-timed to the events of another serve.
@@ -155,11 +157,11 @@ fn course(curve: &Curve, def: (usize, &ChannelDef), from: &[f32; 6], to: &[f32; 
 /// (Bonferroni over its five phases), and at least a quarter of the ordinary spread between players.
 fn channels_moved(
     defs: &'static [ChannelDef],
-    before: &[&ServeRow],
-    after: &[&ServeRow],
+    before: &Side<'_>,
+    after: &Side<'_>,
 ) -> Vec<ChannelMoved> {
-    let Some(typical) = typical(after) else { return Vec::new() };
-    let to = typical.serve.figures.event_samples;
+    let to = after.typical.serve.figures.event_samples;
+    let (before, after) = (&before.serves[..], &after.serves[..]);
     let phases = phase_frames(&to);
     let freedom = (before.len() + after.len() - 2) as f64;
     let Ok(student) = StudentsT::new(0.0, 1.0, freedom) else { return Vec::new() };
@@ -212,42 +214,40 @@ fn channels_moved(
     found
 }
 
-/// The typical later serve with the typical earlier one behind it, and the channels that show the
-/// fault and the furthest move, with the earlier serves as band.
-pub(super) fn drawing(
-    catalogue: &Catalogue,
-    sides: &Sides,
-    fault: Option<&str>,
-    moved: Option<&CurvesMoved>,
-) -> Option<StepDrawing> {
-    let (_, before, after) = one_set(sides)?;
-    let (behind, this) = (typical(&before)?, typical(&after)?);
-    let events = this.serve.figures.event_samples;
-    let mut all = channels_of(&this.serve.curve, &events, &[]);
-    let defs = channels(&this.serve.curve.channel_set);
-    for (channel, def) in all.iter_mut().zip(defs.iter().enumerate()) {
-        let earlier: Vec<Vec<f64>> = before
-            .iter()
-            .map(|row| {
+impl Sides<'_> {
+    /// The typical later serve, drawn from where `seen` says, with the typical earlier one behind it,
+    /// and the channels that show the fault and the furthest move, with the earlier serves as band.
+    pub(super) fn drawing(
+        &self,
+        catalogue: &Catalogue,
+        fault: Option<&str>,
+        moved: Option<&CurvesMoved>,
+        seen: Seen,
+    ) -> Option<StepDrawing> {
+        let (behind, this) = (self.before.typical, self.after.typical);
+        let events = this.serve.figures.event_samples;
+        let mut all = channels_of(&this.serve.curve, &events, &[]);
+        let defs = channels(&this.serve.curve.channel_set);
+        for (channel, def) in all.iter_mut().zip(defs.iter().enumerate()) {
+            let earlier = self.before.serves.iter().map(|row| {
                 let from = &row.serve.figures.event_samples;
                 course(&row.serve.curve, def, from, &events)
-            })
-            .collect();
-        channel.band = Band::around(&earlier, "earlier serve");
+            });
+            channel.band = Band::around(&earlier.collect::<Vec<_>>(), "earlier serve");
+        }
+        if let Some(fault) = fault {
+            super::super::put_first(&mut all, catalogue, fault);
+        }
+        let first = all.first()?.clone();
+        let second = moved
+            .and_then(|moved| moved.moved.iter().find(|one| one.name != first.name))
+            .and_then(|one| all.iter().find(|channel| channel.name == one.name));
+        Some(StepDrawing {
+            figures: this.serve.figures.clone(),
+            events: this.serve.events.to_vec(),
+            behind: behind.serve.figures.clone(),
+            channels: [first].into_iter().chain(second.cloned()).collect(),
+            seen,
+        })
     }
-    if let Some(fault) = fault {
-        super::super::put_first(&mut all, catalogue, fault);
-    }
-    let second = moved
-        .and_then(|moved| moved.moved.iter().find(|one| one.name != all[0].name))
-        .and_then(|one| all.iter().position(|channel| channel.name == one.name));
-    let mut shown = vec![all[0].clone()];
-    shown.extend(second.map(|at| all[at].clone()));
-    Some(StepDrawing {
-        figures: this.serve.figures.clone(),
-        events: this.serve.events.to_vec(),
-        behind: behind.serve.figures.clone(),
-        channels: shown,
-        seen: sides.seen,
-    })
 }

@@ -23,6 +23,15 @@ use crate::pages::course::Step;
 use crate::pages::{ChangeFacts, Progress};
 use crate::serve::MeasureDef;
 use crate::words;
+use crate::work::Watch;
+
+/// What everything here is read with.
+#[derive(Clone, Copy)]
+pub(super) struct Gathering<'a> {
+    pub(super) snapshot: &'a Snapshot<'a>,
+    pub(super) catalogue: &'a Catalogue,
+    pub(super) watch: &'a Watch,
+}
 
 /// This player's earlier cases against this one; `None` if there are none.
 ///
@@ -30,11 +39,11 @@ use crate::words;
 /// where its measure does not compare with any, or nothing is limiting, the last case with a look
 /// that compares.
 pub(super) fn progress(
-    snapshot: &Snapshot<'_>,
-    catalogue: &Catalogue,
+    gathering: Gathering<'_>,
     case: &Case,
     limiting: Option<&str>,
 ) -> Result<Option<Progress>, StoreError> {
+    let Gathering { snapshot, catalogue, watch } = gathering;
     let since = match limiting {
         Some(fault) => snapshot.since(catalogue, case, fault)?,
         None => None,
@@ -47,6 +56,7 @@ pub(super) fn progress(
     let Some(before) = before else { return Ok(None) };
     let mut days = Vec::new();
     for other in snapshot.cases(case.player)?.iter() {
+        watch.check()?;
         if (other.date, other.id) < (case.date, case.id) {
             days.push(Day::of_case(snapshot, other.clone())?);
         }
@@ -59,7 +69,7 @@ pub(super) fn progress(
     let answer = cases.flat_map(|case| &case.follow_ups).find(answers);
     let then = Day::of_case(snapshot, before)?;
     let ask = player::Ask { plan: None, answer, fault: limiting };
-    let step = player::step(snapshot, catalogue, &then, Some(&now), &ask)?;
+    let step = player::step(gathering, &then, Some(&now), &ask)?;
     Ok(Some(Progress {
         sentence: review_sentence(&step, &then, limiting.is_some()),
         months: month_strip_of(catalogue, &step, &days, &now),

@@ -2,9 +2,9 @@
 
 use jiff::civil::Date;
 
-use super::compare::{Sides, curves, drawing, other_measures};
+use super::compare::{Sides, other_measures};
 use super::day::{Day, alike, drawn, fullest, notes, whole};
-use super::month_strip;
+use super::{Gathering, month_strip};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
 use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
@@ -12,25 +12,31 @@ use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
 use crate::pages::course::{Course, LookFacts, ReportedResult, Step, StepPlan};
 use crate::serve::Reading;
 use crate::words::{self, sentence};
+use crate::work::{Stage, Watch};
 
 /// The whole course of a player: each plan held against each of its follow-ups and, where none of
 /// them shows what came of it, against the next review that counts; without any plan, the first
 /// review against the last.
 ///
-/// Which of a plan's steps decides, and how, is [`Snapshot::came_of`]'s answer. Cost: reads every
-/// serve of the player once; one alignment per pair of compared serves.
+/// Which of a plan's steps decides, and how, is [`Snapshot::came_of`]'s answer. `watch` is told each
+/// case read and each plan. Cost: reads every serve of the player once; one alignment per pair of
+/// compared serves.
 ///
 /// # Errors
-/// [`StoreError`] for an unknown player, or if the store cannot be read.
+/// [`StoreError`] for an unknown player, if the store cannot be read, or if the work is stopped.
 pub fn course(
     library: &Library,
     catalogue: &Catalogue,
     player: PlayerId,
+    watch: &Watch,
 ) -> Result<Course, StoreError> {
     let snapshot = Snapshot::new(library);
+    let gathering = Gathering { snapshot: &snapshot, catalogue, watch };
     let Player { code, born, .. } = library.player(player)?;
     let mut days = Vec::new();
-    for case in snapshot.cases(player)?.iter() {
+    let cases = snapshot.cases(player)?;
+    for (done, case) in cases.iter().enumerate() {
+        watch.step(Stage::Cases, done, cases.len())?;
         // Read whole first: their readings come along.
         for &id in &case.serves {
             snapshot.serve(id)?;
@@ -38,10 +44,13 @@ pub fn course(
         days.push(Day::of_case(&snapshot, case.clone())?);
     }
     let mut steps = Vec::new();
-    for day in &days {
-        for plan in day.case.iter().flat_map(|case| &case.plans) {
-            steps.extend(planned(&snapshot, catalogue, &days, day, plan)?);
-        }
+    let plans: Vec<(&Day, &Plan)> = days
+        .iter()
+        .flat_map(|day| day.case.iter().flat_map(|case| &case.plans).map(move |plan| (day, plan)))
+        .collect();
+    for (done, (day, plan)) in plans.iter().enumerate() {
+        watch.step(Stage::Plans, done, plans.len())?;
+        steps.extend(planned(gathering, &days, day, plan)?);
     }
     if steps.is_empty()
         && let [first, .., last] = days.as_slice()
@@ -49,7 +58,7 @@ pub fn course(
         let fault = last.case.as_ref().and_then(|case| standing(&case.labels).into_iter().next());
         let fault = fault.map(|label| label.fault);
         let ask = Ask { plan: None, answer: None, fault: fault.as_deref() };
-        steps.push(step(&snapshot, catalogue, first, Some(last), &ask)?);
+        steps.push(step(gathering, first, Some(last), &ask)?);
     }
     let end = |step: &Step| step.after.as_ref().map_or(Date::MAX, |look| look.date);
     steps.sort_by_key(|step| (step.before.date, end(step)));
@@ -69,12 +78,12 @@ pub fn course(
 
 /// The steps of one plan; exactly one of them carries the plan's verdict.
 fn planned(
-    snapshot: &Snapshot<'_>,
-    catalogue: &Catalogue,
+    gathering: Gathering<'_>,
     days: &[Day],
     before: &Day,
     plan: &Plan,
 ) -> Result<Vec<Step>, StoreError> {
+    let Gathering { snapshot, catalogue, .. } = gathering;
     let Some(case) = &before.case else { return Ok(Vec::new()) };
     let fault = plan.limiting_fault.as_str();
     let came = snapshot.came_of(catalogue, case, Some(plan), fault)?;
@@ -85,7 +94,7 @@ fn planned(
         let shown = candidates.iter().find(|later| later.follow_up == Some(answer.id));
         let after = seen(snapshot, days, answer.date, shown)?;
         let ask = Ask { plan: Some(plan), answer: Some(answer), fault: Some(fault) };
-        let mut step = step(snapshot, catalogue, before, Some(&after), &ask)?;
+        let mut step = step(gathering, before, Some(&after), &ask)?;
         if decides == Some(answer.id) {
             step.verdict = Some(came.verdict.clone());
         }
@@ -95,7 +104,7 @@ fn planned(
     match &came.later {
         Some(later) if later.follow_up.is_none() => {
             let after = seen(snapshot, days, later.date, Some(later))?;
-            let mut step = step(snapshot, catalogue, before, Some(&after), &ask)?;
+            let mut step = step(gathering, before, Some(&after), &ask)?;
             let note = if steps.is_empty() {
                 "No follow-up is recorded; held against the next review."
             } else {
@@ -108,7 +117,7 @@ fn planned(
         Some(_) => {}
         None => {
             if steps.is_empty() {
-                let mut step = step(snapshot, catalogue, before, None, &ask)?;
+                let mut step = step(gathering, before, None, &ask)?;
                 step.notes.extend(out_of_time(case, days));
                 steps.push(step);
             }
@@ -157,12 +166,12 @@ pub(super) struct Ask<'a> {
 
 /// One before and after.
 pub(super) fn step(
-    snapshot: &Snapshot<'_>,
-    catalogue: &Catalogue,
+    gathering: Gathering<'_>,
     before: &Day,
     after: Option<&Day>,
     ask: &Ask<'_>,
 ) -> Result<Step, StoreError> {
+    let Gathering { snapshot, catalogue, watch } = gathering;
     let mut step = Step {
         plan: ask.plan.map(|plan| step_plan(catalogue, plan)),
         verdict: None,
@@ -195,13 +204,13 @@ pub(super) fn step(
     if let Some(pair) = shown {
         step.before = look(before, Some(&pair.before));
         step.after = Some(look(after, Some(&pair.after)));
-        let sides = Sides {
-            before: whole(snapshot, &pair.before)?,
-            after: whole(snapshot, &pair.after)?,
-            seen: drawn(pair.after.set_up),
-        };
-        step.curves = curves(&sides);
-        step.drawing = drawing(catalogue, &sides, ask.fault, step.curves.as_ref());
+        let (before_serves, after_serves) =
+            (whole(snapshot, &pair.before)?, whole(snapshot, &pair.after)?);
+        if let Some(sides) = Sides::of(&before_serves, &after_serves, watch)? {
+            step.curves = sides.curves();
+            let moved = step.curves.as_ref();
+            step.drawing = sides.drawing(catalogue, ask.fault, moved, drawn(pair.after.set_up));
+        }
         step.notes.extend(notes(snapshot, before, after, pair)?);
     }
     Ok(step)

@@ -11,9 +11,10 @@ use crate::library::{
 };
 use crate::looks::describe_change;
 use crate::motion::Side;
-use crate::pages::{Step, progress_page};
+use crate::pages::{Course, Step, progress_page};
 use crate::serve::{FindOptions, find};
 use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
+use crate::work::Watch;
 
 struct Academy {
     _folder: TempDir,
@@ -119,8 +120,12 @@ impl Academy {
             .unwrap();
     }
 
+    fn course(&self) -> Course {
+        course(&self.library, Catalogue::builtin(), self.player, &Watch::default()).unwrap()
+    }
+
     fn steps(&self) -> Vec<Step> {
-        course(&self.library, Catalogue::builtin(), self.player).unwrap().steps
+        self.course().steps
     }
 }
 
@@ -150,8 +155,7 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     assert_eq!((result("net").before, result("net").after), (Some(7.0), Some(4.0)));
     assert_eq!((result("rating").after, result("sessions").after), (Some(1.0), Some(12.0)));
 
-    let page =
-        progress_page(&course(&academy.library, Catalogue::builtin(), academy.player).unwrap());
+    let page = progress_page(&academy.course());
     for said in
         ["better by", "Solid: the later serve", "3 earlier", "12 sessions done", "clinician"]
     {
@@ -213,8 +217,7 @@ fn what_is_not_followed_up_is_said_and_so_is_a_first_review() {
     academy.plan(MARCH);
     let steps = academy.steps();
     assert!(steps.len() == 1 && steps[0].after.is_none());
-    let page =
-        progress_page(&course(&academy.library, Catalogue::builtin(), academy.player).unwrap());
+    let page = progress_page(&academy.course());
     assert!(page.contains("Not followed up yet"));
     // One serve a day shows no spread, so no channel is said to have moved.
     academy.day(APRIL, 0.0, Setting::Target, 1);
