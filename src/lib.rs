@@ -20,6 +20,8 @@ pub mod remedy;
 
 pub mod work;
 
+mod files;
+
 pub mod motion;
 
 pub mod video;

@@ -158,18 +158,14 @@ pub(crate) fn moment(sample: f64, event_samples: &[f32; 6]) -> String {
         )
 }
 
-/// Names of the months, short.
-pub(crate) const MONTHS: [&str; 12] =
-    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
-
 /// "Jan" for a date in January.
-pub(crate) fn month(date: Date) -> &'static str {
-    MONTHS[usize::from(date.month().unsigned_abs()) - 1]
+pub(crate) fn month(date: Date) -> String {
+    date.strftime("%b").to_string()
 }
 
 /// "4 May 2026".
 pub(crate) fn day(date: Date) -> String {
-    format!("{} {} {}", date.day(), month(date), date.year())
+    date.strftime("%-d %b %Y").to_string()
 }
 
 /// "club player".

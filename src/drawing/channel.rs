@@ -65,14 +65,8 @@ impl Band {
             let mut values: Vec<f64> =
                 curves.iter().map(|c| c[sample]).filter(|v| v.is_finite()).collect();
             values.sort_by(f64::total_cmp);
-            let at = |part: f64| {
-                if values.len() < 3 {
-                    return f64::NAN;
-                }
-                let place = part * (values.len() - 1) as f64;
-                let (below, above) = (place.floor() as usize, place.ceil() as usize);
-                values[below] + place.fract() * (values[above] - values[below])
-            };
+            let values = if values.len() < 3 { &values[..0] } else { &values[..] };
+            let at = |share| quantile(values, share).unwrap_or(f64::NAN);
             band.low.push(at(0.1));
             band.middle.push(at(0.5));
             band.high.push(at(0.9));
@@ -105,6 +99,14 @@ impl Band {
             whose,
         })
     }
+}
+
+/// The value below which `share` (0 to 1) of the sorted values lie, linear between neighbours;
+/// `None` of none. Type 7 of Hyndman & Fan 1996, doi 10.1080/00031305.1996.10473566.
+pub(crate) fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
+    let place = share * sorted.len().checked_sub(1)? as f64;
+    let (below, above) = (place.floor() as usize, place.ceil() as usize);
+    Some(sorted[below] + place.fract() * (sorted[above] - sorted[below]))
 }
 
 /// `values` of one serve re-timed so that its events fall on another serve's, piecewise linearly.

@@ -54,7 +54,7 @@ pub fn month_shares(fault: &FaultFacts, width_px: f64) -> Option<Svg> {
         canvas.circle([x(at), y(share)], 3.6, Paint::fill(Tone::This));
         if (at as usize).is_multiple_of(every) {
             let small = Type::new(10.5, Tone::Quiet).middle();
-            canvas.text([x(at), bottom + 15.0], words::month(each.month), small);
+            canvas.text([x(at), bottom + 15.0], &words::month(each.month), small);
             let counted = format!("{}/{}", each.share.with, each.share.of);
             canvas.text([x(at), bottom + 28.0], &counted, Type::new(10.0, Tone::Ink).middle());
         }

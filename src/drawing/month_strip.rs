@@ -227,7 +227,7 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
             let text = if index == 0 || month.month() == 1 {
                 format!("{name} {}", month.year())
             } else {
-                name.to_owned()
+                name
             };
             let length = width(&text, 11.0, false);
             let centre = spread(&[(x(month) + length / 2.0 + 3.0, length)], 0.0, width_px, 0.0)[0];

@@ -6,8 +6,9 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
-use super::content::{ContentId, copy as copy_all};
+use super::content::ContentId;
 use super::{Context, IntakeError, LookError, Looked, SeenClip};
+use crate::files::copy as copy_all;
 use crate::library::{COMING, Clip, Library, Named, StoreError};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
 use crate::remedy::Remedy;

@@ -1,7 +1,7 @@
 //! The name a file's content goes by, and which files are meant by a path.
 
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 
 use super::Context;
+use crate::files::copy;
 use crate::library::{Library, RecordingRow, StoreError};
 use crate::video::Person;
 use crate::work::Watch;
@@ -61,18 +62,6 @@ impl ContentId {
         match library.recording_by_hash(&self.now)? {
             Some(row) => Ok(Some(row)),
             None => library.recording_by_hash(&self.earlier),
-        }
-    }
-}
-
-/// Copies to the end; a long file can be stopped on the way.
-pub(super) fn copy(from: &mut File, to: &mut impl Write, watch: &Watch) -> io::Result<()> {
-    let mut part = vec![0; 1 << 20];
-    loop {
-        watch.check().map_err(io::Error::other)?;
-        match from.read(&mut part)? {
-            0 => return Ok(()),
-            read => to.write_all(&part[..read])?,
         }
     }
 }

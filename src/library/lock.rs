@@ -68,11 +68,10 @@ impl fmt::Display for Holder {
 }
 
 fn host() -> Option<String> {
-    let from_file = |path| fs::read_to_string(path).ok();
-    let name = from_file("/proc/sys/kernel/hostname")
-        .or_else(|| from_file("/etc/hostname"))
-        .or_else(|| std::env::var("COMPUTERNAME").ok())
-        .or_else(|| std::env::var("HOSTNAME").ok())?;
+    #[cfg(unix)]
+    let name = rustix::system::uname().nodename().to_string_lossy().into_owned();
+    #[cfg(not(unix))]
+    let name = std::env::var("COMPUTERNAME").ok()?;
     let plain = |c: &char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_');
     let name: String = name.trim().chars().take_while(plain).take(64).collect();
     (!name.is_empty()).then_some(name)

@@ -10,6 +10,8 @@ use std::process::{Command, Stdio};
 
 use super::errors::{ClipError, SetupError};
 use super::model::ModelChoice;
+use crate::files::content_hash;
+use crate::work::Watch;
 
 /// Folder that takes the place of the user's cache folder.
 pub const CACHE_VARIABLE: &str = "PRECEDENT_CACHE";
@@ -263,9 +265,7 @@ fn absent<'a>(folder: &Path, pieces: &'a [Piece]) -> Result<Vec<&'a Piece>, Setu
 }
 
 fn hash(path: &Path) -> io::Result<String> {
-    let mut hasher = blake3::Hasher::new();
-    io::copy(&mut File::open(path)?, &mut hasher)?;
-    Ok(hasher.finalize().to_hex().to_string())
+    Ok(content_hash(path, &Watch::default())?.to_hex().to_string())
 }
 
 /// Unpacks to the scratch folder, checks, then moves into place.

@@ -18,6 +18,7 @@ use super::{
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion};
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
+use crate::drawing::channel::quantile;
 use crate::drawing::{Channel, Likeness, Pictures, channels_of};
 use crate::evidence::Evidence;
 use crate::find::Filter;
@@ -300,18 +301,11 @@ fn measures(catalogue: &Catalogue, serve: &Serve, neighbours: &[Rc<ServeRow>]) -
             // Fewer than three are no band.
             if values.len() >= 3 {
                 values.sort_by(f64::total_cmp);
-                told.precedents = Some((at_share(&values, 0.1), at_share(&values, 0.9)));
+                told.precedents = quantile(&values, 0.1).zip(quantile(&values, 0.9));
             }
             Some(told)
         })
         .collect()
-}
-
-fn at_share(sorted: &[f64], share: f64) -> f64 {
-    let place = share * (sorted.len() - 1) as f64;
-    let below = place.floor() as usize;
-    let above = (below + 1).min(sorted.len() - 1);
-    sorted[below] + place.fract() * (sorted[above] - sorted[below])
 }
 
 /// Mean plus and minus one standard deviation of the first published row whose definition the

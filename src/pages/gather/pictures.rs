@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::drawing::{Palm, Pictures, Seen};
+use crate::files::content_hash;
 use crate::library::{Clip, Library, RecordingRow, ServeRow, StoreError};
 use crate::motion::{Joint, Recording, Side, View};
 use crate::serve::{EventKind, Serve};
@@ -41,7 +42,7 @@ pub(super) fn pictures(
                 .map(|one| library.still(recording.id, &clip.hash, &one.placed(&kept)))
                 .collect();
             if jpegs.iter().any(Option::is_none) {
-                let late = find(library, &clip).and_then(|file| {
+                let late = find(library, &clip, watch).and_then(|file| {
                     cut_missing(&file, &wanted, &mut jpegs, watch).map_err(|error| match error {
                         ClipError::Stopped { source, .. } => Missing::Stopped(source),
                         error => Missing::Said(error.to_string()),
@@ -116,17 +117,16 @@ fn without(serve: &Serve, joints: &Recording) -> Pictures {
 }
 
 /// The clip's file: the library's copy, or where it was, if it is still the same.
-fn find(library: &Library, clip: &Clip) -> Result<PathBuf, Missing> {
+fn find(library: &Library, clip: &Clip, watch: &Watch) -> Result<PathBuf, Missing> {
     let copy = library.clip_copy(&clip.hash);
     if clip.kept && copy.is_file() {
         return Ok(copy);
     }
     let file = PathBuf::from(&clip.path);
-    let mut hasher = blake3::Hasher::new();
-    let read =
-        std::fs::File::open(&file).and_then(|mut from| std::io::copy(&mut from, &mut hasher));
-    match read {
-        Ok(_) if hasher.finalize().to_hex().as_str() == clip.hash => Ok(file),
+    let hash = content_hash(&file, watch);
+    watch.check().map_err(Missing::Stopped)?;
+    match hash {
+        Ok(hash) if hash.to_hex().as_str() == clip.hash => Ok(file),
         Ok(_) => Err(Missing::Said(
             "the clip's file has changed since it was added; put the clip back, or add it again and keep a copy"
                 .to_owned(),

@@ -1,0 +1,35 @@
+//! Whole files, read in parts so that a long one can be stopped on its way.
+
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+use crate::work::Watch;
+
+/// Bytes read before the watch is asked again.
+const PART: usize = 1 << 20;
+
+/// Copies to the end.
+///
+/// # Errors
+/// If reading or writing fails, or [`Stopped`](crate::work::Stopped) inside an [`io::Error`].
+pub(crate) fn copy(from: &mut impl Read, to: &mut impl Write, watch: &Watch) -> io::Result<()> {
+    let mut part = vec![0; PART];
+    loop {
+        watch.check().map_err(io::Error::other)?;
+        match from.read(&mut part)? {
+            0 => return Ok(()),
+            read => to.write_all(&part[..read])?,
+        }
+    }
+}
+
+/// The blake3 of a file's bytes. Cost: reads it once.
+///
+/// # Errors
+/// As [`copy`].
+pub(crate) fn content_hash(path: &Path, watch: &Watch) -> io::Result<blake3::Hash> {
+    let mut hasher = blake3::Hasher::new();
+    copy(&mut File::open(path)?, &mut hasher, watch)?;
+    Ok(hasher.finalize())
+}
