@@ -99,8 +99,8 @@ fn store(
         clip: args.read.clip(),
         keep_clip: args.keep_clip,
         date: args.date,
-        setting: args.setting.map(Into::into),
-        serve_type: args.serve_type.map(Into::into),
+        setting: args.setting,
+        serve_type: args.serve_type,
     };
     let watch = bars.watch();
     let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
@@ -240,7 +240,7 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
 fn player(code: &str, args: &AddArgs) -> PlayerRequest {
     PlayerRequest {
         hand: args.read.hand(),
-        level: args.level.map(Into::into),
+        level: args.level,
         born: args.born,
         stature_m: args.stature,
         squads: args.squad.clone(),

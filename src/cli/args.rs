@@ -1,10 +1,11 @@
 use std::path::PathBuf;
 
+use clap::builder::PossibleValue;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use crate::intake::ClipWay;
-use crate::library::{Level, ServeType, Setting};
+use crate::library::{Level, Named, ServeType, Setting};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
 use crate::video::{ModelChoice, Person};
 
@@ -86,7 +87,7 @@ pub(super) struct ReadArgs {
     rate: Option<f64>,
     /// Serving hand, checked against the motion
     #[arg(long)]
-    hand: Option<HandArg>,
+    hand: Option<Side>,
     /// Axis that points up in the file: x, y, z, -x, -y or -z
     #[arg(long, allow_hyphen_values = true, value_name = "AXIS")]
     up: Option<Up>,
@@ -107,10 +108,10 @@ pub(super) struct ReadArgs {
     joints: Option<Vec<Joint>>,
     /// Where the camera stood
     #[arg(long)]
-    view: Option<ViewArg>,
+    view: Option<View>,
     /// How the joints were obtained, where the layout does not tell
     #[arg(long)]
-    capture: Option<CaptureArg>,
+    capture: Option<Capture>,
     /// The source is a mirror image: exchange left and right
     #[arg(long)]
     mirror: bool,
@@ -147,8 +148,8 @@ impl ReadArgs {
             person: self.person.map(|n| n - 1),
             picture: self.picture,
             joint_order: self.joints.clone(),
-            view: self.view.map(Into::into),
-            capture: self.capture.map(Into::into),
+            view: self.view,
+            capture: self.capture,
             mirror: self.mirror,
             trim: self.trim,
         }
@@ -164,7 +165,7 @@ impl ReadArgs {
     }
 
     pub(super) fn hand(&self) -> Option<Side> {
-        self.hand.map(Into::into)
+        self.hand
     }
 }
 
@@ -254,13 +255,13 @@ pub(super) struct AddArgs {
     pub(super) date: Option<Date>,
     /// What the recordings show
     #[arg(long)]
-    pub(super) setting: Option<SettingArg>,
+    pub(super) setting: Option<Setting>,
     /// Intended ball
     #[arg(long = "type", value_name = "TYPE")]
-    pub(super) serve_type: Option<ServeTypeArg>,
+    pub(super) serve_type: Option<ServeType>,
     /// Player's level
     #[arg(long)]
-    pub(super) level: Option<LevelArg>,
+    pub(super) level: Option<Level>,
     /// Player's birth date
     #[arg(long)]
     pub(super) born: Option<Date>,
@@ -613,39 +614,29 @@ pub(super) struct DemoArgs {
     pub(super) output: Option<PathBuf>,
 }
 
-macro_rules! choices {
-    ($name:ident -> $target:ty { $($variant:ident => $value:expr,)* }) => {
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-        pub(super) enum $name { $($variant,)* }
+/// What can be typed for a value is its stable name, with hyphens.
+macro_rules! typed {
+    ($($of:ident: $($value:ident)*;)*) => {$(
+        impl ValueEnum for $of {
+            fn value_variants<'a>() -> &'a [Self] {
+                &[$(Self::$value),*]
+            }
 
-        impl From<$name> for $target {
-            fn from(choice: $name) -> Self {
-                match choice { $($name::$variant => $value,)* }
+            fn to_possible_value(&self) -> Option<PossibleValue> {
+                Some(PossibleValue::new(self.name().replace('_', "-")))
             }
         }
-    };
+    )*};
 }
 
-choices!(HandArg -> Side { Left => Self::Left, Right => Self::Right, });
-choices!(ViewArg -> View {
-    Behind => Self::Behind, Front => Self::Front, Side => Self::Side, Diagonal => Self::Diagonal,
-});
-choices!(CaptureArg -> Capture {
-    Markers => Self::Markers, DepthSensor => Self::DepthSensor,
-    SeveralCameras => Self::SeveralCameras, OneCameraLifted => Self::OneCameraLifted,
-    OneCameraFlat => Self::OneCameraFlat,
-});
-choices!(SettingArg -> Setting {
-    PracticeSwing => Self::PracticeSwing, BallNoTarget => Self::BallNoTarget,
-    Target => Self::Target, Match => Self::Match,
-});
-choices!(ServeTypeArg -> ServeType {
-    Flat => Self::Flat, Slice => Self::Slice, Kick => Self::Kick,
-});
-choices!(LevelArg -> Level {
-    Beginner => Self::Beginner, Club => Self::Club, Competition => Self::Competition,
-    National => Self::National, Professional => Self::Professional,
-});
+typed! {
+    Side: Left Right;
+    View: Behind Front Side Diagonal;
+    Capture: Markers DepthSensor SeveralCameras OneCameraLifted OneCameraFlat;
+    Setting: PracticeSwing BallNoTarget Target Match;
+    ServeType: Flat Slice Kick;
+    Level: Beginner Club Competition National Professional;
+}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum ConsentArg {
