@@ -63,7 +63,7 @@ fn the_demos_pages_stand_in_a_browser() {
     desk.expect(0, &["demo", "--into", "demo"]);
     let demo = desk.at("demo");
     a_players_copy_fills_two_sheets_at_most(&browser, &demo);
-    words_stay_inside_their_drawings(&browser, &demo);
+    words_stay_inside_their_drawings(&browser, &desk, &demo);
 }
 
 fn a_players_copy_fills_two_sheets_at_most(browser: &Path, demo: &Path) {
@@ -95,20 +95,39 @@ told.textContent = seen + '\\n' + out.join('\\n');
 document.body.append(told);
 </script>";
 
-fn words_stay_inside_their_drawings(browser: &Path, demo: &Path) {
-    // Not yet the others: where the system's own font is as wide as DejaVu Sans, notes beside the
-    // coach's ribbons leave by up to 24 px and two labels of the squad's map by 5.
-    let name = "review.html";
-    let page = std::fs::read_to_string(demo.join(name)).unwrap();
-    let folder = tempfile::tempdir().unwrap();
-    let copy = folder.path().join(name);
-    std::fs::write(&copy, page.replace("</body>", &format!("{MEASURE}</body>"))).unwrap();
-    for window in ["--window-size=1280,1600", "--window-size=500,1600"] {
-        let dom = browse(browser, &["--dump-dom", window], &copy);
-        let (_, told) = dom.split_once("<pre id=\"measured\">").expect("the page was measured");
-        let told = told.split_once("</pre>").unwrap().0;
-        let (seen, out) = told.split_once('\n').unwrap();
-        assert!(seen.parse::<usize>().unwrap() > 20, "{name} {window}: {seen} words seen");
-        assert!(out.trim().is_empty(), "{name} {window}: words leave their drawing:\n{out}");
+/// Where the system has DejaVu Sans, the widest of the usual fonts, everything is set in it.
+const WIDEST: &str =
+    "<style>body,h1,svg,svg text{font-family:'DejaVu Sans',sans-serif !important}</style>";
+
+/// The review for player and coach, a player's progress and the squad's page, in a wide and in a narrow
+/// window, in the fonts they ask for and in the widest.
+fn words_stay_inside_their_drawings(browser: &Path, desk: &Desk, demo: &Path) {
+    let library = demo.join("library");
+    let library = ["--library", library.to_str().unwrap()];
+    let lines = desk.objects(0, &[&library[..], &["squad", "--json"]].concat());
+    let followed = lines.iter().filter_map(|line| line["moved_players"].as_array()).flatten();
+    let planned = followed.clone().find(|moved| !moved["plan"].is_null());
+    let player = planned.expect("a plan of the demo was followed")["player"].as_str().unwrap();
+    let progress = demo.join("progress.html");
+    let wanted = ["progress", player, "-o", progress.to_str().unwrap()];
+    desk.expect(0, &[&library[..], &wanted[..]].concat());
+    for name in ["review.html", "review-coach.html", "progress.html", "squad.html"] {
+        let page = std::fs::read_to_string(demo.join(name)).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let copy = folder.path().join(name);
+        for style in ["", WIDEST] {
+            let end = format!("{style}{MEASURE}</body>");
+            std::fs::write(&copy, page.replace("</body>", &end)).unwrap();
+            for window in ["--window-size=1280,1600", "--window-size=500,1600"] {
+                let dom = browse(browser, &["--dump-dom", window], &copy);
+                let (_, told) =
+                    dom.split_once("<pre id=\"measured\">").expect("the page was measured");
+                let told = told.split_once("</pre>").unwrap().0;
+                let (seen, out) = told.split_once('\n').unwrap();
+                let at = format!("{name} {window} {style}");
+                assert!(seen.parse::<usize>().unwrap() > 20, "{at}: {seen} words seen");
+                assert!(out.trim().is_empty(), "{at}: words leave their drawing:\n{out}");
+            }
+        }
     }
 }

@@ -1,12 +1,53 @@
 use super::channel::{Band, Channel, Parting};
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
-use super::text::{shorten, spread, ticks, width};
+use super::text::{shorten, spread, ticks, width, wrap};
 use crate::serve::{CURVE_FRAMES, EventKind};
 use crate::words::{bare, count, sentence, short};
 
 /// Room for a name at the right end of a wide ribbon, px.
 const MARGIN: f64 = 88.0;
+
+/// Height of a line of words about a parting, px.
+const LINE: f64 = 18.0;
+
+/// What is said of a parting, in lines no wider than the drawing.
+struct Callout<'a> {
+    parting: &'a Parting,
+    /// At least one.
+    lines: Vec<String>,
+    /// Of the widest line, px.
+    wide: f64,
+}
+
+impl<'a> Callout<'a> {
+    /// The heading names the channel `label`; where the whole sentence has no room, its moment on
+    /// suffices.
+    fn new(parting: &'a Parting, label: &str, width_px: f64) -> Self {
+        let whole = sentence(&parting.words);
+        let rest = parting.words.strip_prefix(&format!("{label}, "));
+        let words = match rest {
+            Some(rest) if width(&whole, 12.0, true) > width_px => sentence(rest),
+            _ => whole,
+        };
+        let mut lines = wrap(&words, 12.0, true, width_px);
+        if lines.is_empty() {
+            lines.push(String::new());
+        }
+        let wide = lines.iter().map(|line| width(line, 12.0, true)).fold(0.0, f64::max);
+        Self { parting, lines, wide }
+    }
+}
+
+/// Lines that all names on one side take: above each other where they cannot stand side by side.
+fn rows(named: &[Callout<'_>], room: f64) -> usize {
+    let total: f64 = named.iter().map(|one| one.wide + 16.0).sum();
+    if total <= room && named.iter().all(|one| one.lines.len() == 1) {
+        named.len().min(1)
+    } else {
+        named.iter().map(|one| one.lines.len()).sum()
+    }
+}
 
 /// Runs of finite points.
 fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f64; 2]>> {
@@ -55,31 +96,17 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     partings.truncate(2);
     partings.sort_by_key(|parting| parting.peak);
 
-    let (above, below): (Vec<&Parting>, Vec<&Parting>) = partings.iter().partition(|p| p.by > 0.0);
-    let line_height = 18.0;
-    // The heading names the channel; where the whole sentence has no room, its moment on suffices.
-    let callout = |parting: &Parting| {
-        let whole = sentence(&parting.words);
-        let rest = parting.words.strip_prefix(&format!("{}, ", channel.label));
-        match rest {
-            Some(rest) if width(&whole, 12.0, true) > width_px => sentence(rest),
-            _ => whole,
-        }
-    };
-    // Two names above each other where they cannot stand side by side.
-    let rows = |named: &[&Parting], left: f64, right: f64| {
-        let total: f64 = named.iter().map(|p| width(&callout(p), 12.0, true) + 16.0).sum();
-        if total <= right - left { named.len().min(1) } else { named.len() }
-    };
+    let named = partings.iter().map(|parting| Callout::new(parting, &channel.label, width_px));
+    let (above, below): (Vec<_>, Vec<_>) = named.partition(|named| named.parting.by > 0.0);
     let left = 38.0;
     let right = if narrow { width_px - 4.0 } else { width_px - 96.0 };
-    let (rows_above, rows_below) = (rows(&above, left, right), rows(&below, left, right));
+    let (rows_above, rows_below) = (rows(&above, right - left), rows(&below, right - left));
     let heading = format!("{}, {}", sentence(&channel.label), channel.unit);
     let precedents = band.map(|band| {
         let whole = count(band.of, band.whose);
         // The name stands in the margin; "2 earlier" says it where "2 earlier serves" is cut.
         match band.whose.split_once(' ') {
-            Some((first, _)) if width(&whole, 12.0, true) > MARGIN => {
+            Some((first, _)) if width(&whole, 12.0, false) > MARGIN => {
                 format!("{} {first}", band.of)
             }
             _ => whole,
@@ -88,10 +115,10 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     let beside =
         width(&heading, 13.0, true) + 16.0 + legend_width(this_label, precedents.as_deref());
     let head = if narrow && beside > width_px { 42.0 } else { 26.0 };
-    let top = head + line_height * rows_above as f64;
+    let top = head + LINE * rows_above as f64;
     let tall = if narrow { 120.0 } else { 112.0 };
     let bottom = top + tall;
-    let axis = bottom + 8.0 + line_height * rows_below as f64;
+    let axis = bottom + 8.0 + LINE * rows_below as f64;
     let height = axis + 24.0;
 
     let (mut low, mut high) =
@@ -162,27 +189,27 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
     for (named, rows, first_line, toward) in
         [(&above, rows_above, head + 8.0, -1.0), (&below, rows_below, bottom + 14.0, 1.0)]
     {
-        let labels: Vec<(f64, f64)> = named
-            .iter()
-            .map(|p| (x(p.peak as f64), width(&callout(p), 12.0, true).min(width_px)))
-            .collect();
+        let labels: Vec<(f64, f64)> =
+            named.iter().map(|one| (x(one.parting.peak as f64), one.wide)).collect();
         let centres = if rows > 1 {
             labels.iter().map(|&label| spread(&[label], 0.0, width_px, 0.0)[0]).collect()
         } else {
             spread(&labels, 0.0, width_px, 16.0)
         };
-        for (index, (parting, centre)) in named.iter().zip(centres).enumerate() {
-            let base = first_line + if rows > 1 { line_height * index as f64 } else { 0.0 };
+        let mut base = first_line;
+        for (Callout { parting, lines, .. }, centre) in named.iter().zip(centres) {
             let at = x(parting.peak as f64);
-            let from = if toward < 0.0 { base + 4.0 } else { base - 12.0 };
+            let last = base + LINE * (lines.len() - 1) as f64;
+            let from = if toward < 0.0 { last + 4.0 } else { base - 12.0 };
             let to = y(channel.values[parting.peak]);
             canvas.line([at, from], [at, to], Stroke::solid(Tone::Attention, 1.0));
-            let words = shorten(&callout(parting), 12.0, true, width_px);
-            canvas.text(
-                [centre, base],
-                &words,
-                Type::new(12.0, Tone::Attention).bold().middle().halo(),
-            );
+            let style = Type::new(12.0, Tone::Attention).bold().middle().halo();
+            for (number, line) in lines.iter().enumerate() {
+                canvas.text([centre, base + LINE * number as f64], line, style);
+            }
+            if rows > 1 {
+                base = last + LINE;
+            }
         }
     }
 
@@ -271,6 +298,6 @@ fn ends(
     let wanted: Vec<(f64, f64)> =
         labels.iter().map(|((_, end), _)| (end.unwrap_or(top), 15.0)).collect();
     for (((text, _), style), at) in labels.into_iter().zip(spread(&wanted, top, bottom, 0.0)) {
-        canvas.text([left, at + 4.0], &shorten(text, 12.0, true, MARGIN), style);
+        canvas.text([left, at + 4.0], &shorten(text, 12.0, style.bold, MARGIN), style);
     }
 }

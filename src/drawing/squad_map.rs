@@ -20,7 +20,7 @@ const OUTLINED: f64 = 0.9;
 pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
     let narrow = width_px < 520.0;
     let grouped = alike.groups.len() > 1;
-    let column = if narrow { 104.0 } else { 170.0 };
+    let column = if narrow { 112.0 } else { 170.0 };
     let room = [width_px - column - 24.0, if narrow { 240.0 } else { 360.0 }];
     let bounds = |axis: usize| {
         let values = alike.serves.iter().map(|serve| serve.place[axis]);
@@ -74,7 +74,7 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
             canvas.circle(place, radius, paint);
         }
     }
-    figures(&mut canvas, alike, [width_px - column, map_height + 12.0], narrow, &at);
+    figures(&mut canvas, alike, [width_px - column, width_px, map_height + 12.0], row, &at);
     // One spread, as a bar.
     let unit = [0.1, 0.2, 0.5, 1.0, 2.0].into_iter().find(|u| u * scale >= 36.0).unwrap_or(5.0);
     let base = map_height + 36.0;
@@ -97,15 +97,16 @@ fn figure_row(groups: usize, narrow: bool) -> f64 {
     (560.0 / groups.max(1) as f64).min(most)
 }
 
-/// The groups' medoids in a column at the right, each joined to its place.
+/// The groups' medoids in a column at the right, each joined to its place, `row` px for each; how
+/// many players they are where there is room for it.
 fn figures(
     canvas: &mut Canvas,
     alike: &Alike,
-    corner: [f64; 2],
-    narrow: bool,
+    [left, right, bottom]: [f64; 3],
+    row: f64,
     at: &impl Fn([f64; 2]) -> [f64; 2],
 ) {
-    let tall = figure_row(alike.groups.len(), narrow) - 10.0;
+    let tall = row - 10.0;
     let wanted: Vec<(f64, f64)> = alike
         .groups
         .iter()
@@ -114,9 +115,8 @@ fn figures(
             (medoid.map_or(0.0, |serve| at(serve.place)[1]), tall)
         })
         .collect();
-    let middles = spread(&wanted, 0.0, corner[1], 8.0);
+    let middles = spread(&wanted, 0.0, bottom, 8.0);
     for (group, middle) in alike.groups.iter().zip(middles) {
-        let left = corner[0];
         if let Some(medoid) = alike.serves.iter().find(|serve| serve.serve == group.medoid) {
             let place = at(medoid.place);
             canvas.line(place, [left - 4.0, middle], Stroke::solid(Tone::Quiet, 0.8));
@@ -140,7 +140,7 @@ fn figures(
         let name = if alike.groups.len() > 1 { group.letter.as_str() } else { "all" };
         canvas.text([words_from, middle], name, Type::new(16.0, Tone::Ink).bold());
         let players = count(group.players, "player");
-        if !narrow || width(&players, 11.0, false) < 60.0 {
+        if words_from + width(&players, 11.0, false) <= right {
             canvas.text([words_from, middle + 16.0], &players, Type::new(11.0, Tone::Ink));
         }
     }

@@ -1,30 +1,50 @@
 //! Room for words: how wide a text will be, where lines break, and labels that do not overlap.
 
-/// Advance widths of the printable ASCII characters in thousandths of the type size
-/// (Helvetica, Adobe core font metrics; from memory). Its metric twins and the common system
-/// fonts lie within a few percent, which [`SLACK`] covers.
-const ADVANCES: [u16; 95] = [
-    278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278, 556, 556, 556,
-    556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556, 1015, 667, 667, 722, 722, 667,
-    611, 778, 722, 278, 500, 667, 556, 833, 722, 778, 667, 778, 722, 667, 611, 722, 667, 944, 667,
-    667, 611, 278, 278, 278, 469, 556, 333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500,
-    222, 833, 556, 556, 556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
+/// Advance widths of the printable ASCII characters in thousandths of the type size, each rounded up:
+/// of DejaVu Sans and Liberation Sans (a metric twin of Arial and Helvetica) the wider. A system without
+/// any font that pages and drawings name sets them in its own, and DejaVu Sans is the widest of the
+/// usual ones.
+///
+/// Read with fontTools 4.68 from Debian's fonts-dejavu-core 2.37-6 and fonts-liberation 1:1.07.4-11;
+/// `tests/paper.rs` holds them against a browser.
+const REGULAR: [u16; 95] = [
+    318, 401, 460, 838, 637, 951, 780, 275, 391, 391, 500, 838, 318, 361, 318, 337, 637, 637, 637,
+    637, 637, 637, 637, 637, 637, 637, 337, 337, 838, 838, 838, 557, 1016, 685, 687, 723, 771, 667,
+    611, 778, 752, 295, 500, 667, 558, 863, 749, 788, 667, 788, 723, 667, 611, 732, 685, 989, 686,
+    667, 686, 391, 337, 391, 838, 557, 500, 613, 635, 550, 635, 616, 353, 635, 634, 278, 278, 580,
+    278, 975, 634, 612, 635, 635, 412, 521, 393, 634, 592, 818, 592, 592, 525, 637, 337, 637, 838,
 ];
-const SLACK: f64 = 1.06;
-const BOLD: f64 = 1.07;
+/// The same of the bold weight, which a browser takes for 600 where a font has no other.
+const BOLD: [u16; 95] = [
+    349, 457, 521, 838, 696, 1002, 873, 307, 458, 458, 523, 838, 380, 416, 380, 366, 696, 696, 696,
+    696, 696, 696, 696, 696, 696, 696, 400, 400, 838, 838, 838, 611, 1000, 774, 763, 734, 831, 684,
+    684, 821, 837, 373, 557, 775, 638, 996, 837, 851, 733, 851, 771, 721, 683, 813, 774, 1104, 771,
+    725, 726, 458, 366, 458, 838, 557, 500, 675, 716, 593, 716, 679, 436, 716, 712, 343, 343, 666,
+    343, 1042, 712, 688, 716, 716, 494, 596, 479, 712, 652, 924, 646, 652, 583, 712, 366, 712, 838,
+];
+/// Other characters our texts use, the wider of both weights, from the same fonts.
+const OTHERS: [(char, u16); 8] = [
+    ('\u{2026}', 1000),
+    ('\u{2013}', 557),
+    ('\u{2019}', 380),
+    ('\u{b7}', 380),
+    ('\u{b0}', 500),
+    ('\u{b1}', 838),
+    ('\u{d7}', 838),
+    ('\u{2212}', 838),
+];
+/// Any other character: all of Latin-1 and Latin Extended but a few digraphs are narrower.
+const ANY: u16 = 1104;
 
-/// Room `text` takes at `size` pixels, rather too much than too little.
+/// Room `text` takes at `size` pixels in the widest of the usual fonts.
 pub(crate) fn width(text: &str, size: f64, bold: bool) -> f64 {
-    let thousandths: f64 = text
-        .chars()
-        .map(|c| {
-            let index = (c as usize).wrapping_sub(32);
-            ADVANCES
-                .get(index)
-                .map_or(if c as u32 > 0x2e80 { 1000.0 } else { 620.0 }, |&w| f64::from(w))
-        })
-        .sum();
-    thousandths / 1000.0 * size * SLACK * if bold { BOLD } else { 1.0 }
+    let table = if bold { &BOLD } else { &REGULAR };
+    let thousandths = |c: char| {
+        let printable = (c as usize).checked_sub(32).and_then(|at| table.get(at));
+        let other = || OTHERS.iter().find(|(known, _)| *known == c).map_or(ANY, |known| known.1);
+        f64::from(printable.copied().unwrap_or_else(other))
+    };
+    text.chars().map(thousandths).sum::<f64>() / 1000.0 * size
 }
 
 /// `text` broken at spaces and hyphens into lines no wider than `room`; a longer piece is cut with
@@ -137,9 +157,10 @@ mod tests {
 
     #[test]
     fn widths_follow_the_font_metrics() {
-        // 10 digits of 556 thousandths at 10 px.
-        assert!((width("0123456789", 10.0, false) - 55.6 * SLACK).abs() < 1e-9);
-        assert!(width("www", 12.0, true) > width("www", 12.0, false));
+        // Digits of DejaVu Sans are 1303 of 2048 units wide, bold 1425; an ellipsis is 2048.
+        assert!((width("0123456789", 10.0, false) - 10.0 * 10.0 * 1303.0 / 2048.0).abs() < 0.1);
+        assert!((width("0123456789", 10.0, true) - 10.0 * 10.0 * 1425.0 / 2048.0).abs() < 0.1);
+        assert!((width("\u{2026}", 12.0, false) - 12.0).abs() < 1e-9);
     }
 
     #[test]
