@@ -4,11 +4,12 @@ use rand::{Rng, SeedableRng};
 use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// The generator everything here draws from.
-pub(crate) type Chance = Xoshiro256PlusPlus;
+pub type Chance = Xoshiro256PlusPlus;
 
 /// A generator of its own for the `item`-th thing under a seed, so that one thing more or less
 /// does not change the others.
-pub(crate) fn chance(seed: u64, item: u64) -> Chance {
+#[must_use]
+pub fn chance(seed: u64, item: u64) -> Chance {
     let mut mixed = seed ^ item.wrapping_add(1).wrapping_mul(0x9e37_79b9_7f4a_7c15);
     mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

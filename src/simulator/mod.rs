@@ -19,6 +19,7 @@ mod template;
 mod truth;
 
 pub use body::Body;
+pub use chance::{Chance, chance};
 pub use course::{Channel, Tempo};
 pub use curves::{SERVES_PER_PLAYER, curves, write_npy};
 pub use fault::Fault;
@@ -44,9 +45,5 @@ pub fn record_serve(serve: &DemoServe, sensor: &Sensor, seed: u64) -> (Recording
     (recording, serve.truth.delayed(-start_s))
 }
 
-#[cfg(test)]
-mod detection;
-#[cfg(test)]
-mod recovery;
 #[cfg(test)]
 mod tests;

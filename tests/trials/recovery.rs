@@ -1,9 +1,11 @@
 //! Is what was planted found again? Errors of `serve::find` on generated serves, with limits.
 
-use super::*;
-use crate::library::{Level, ServeType};
-use crate::motion::Side;
-use crate::serve::{EventKind, FindOptions, Reading, Serve, find};
+use precedent::library::{Level, ServeType};
+use precedent::motion::Side;
+use precedent::serve::{EventKind, FindOptions, Reading, Serve, find};
+use precedent::simulator::{
+    Ask, Body, DemoServe, Fault, Sensor, SensorKind, Server, Take, record_forehands, record_serve,
+};
 
 /// Serves of six players of both hands and all levels, one with a fault each.
 fn serves() -> Vec<DemoServe> {

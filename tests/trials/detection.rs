@@ -1,30 +1,31 @@
 //! Is what was planted suspected, and nothing else? Precision and recall on generated serves.
 //!
-//! All serves here are invented. A session is three serves of one drawn player of either hand and
+//! A session is three serves of one drawn player of either hand and
 //! any level, with none to three faults of severity 0.5 to 1; severities are on the catalogue's
-//! scale (see [`super::fault`]), so the suspicion threshold lies at 0.38.
+//! scale (see `precedent::simulator::Fault`), so the suspicion threshold lies at 0.38.
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 
+use precedent::catalogue::{Catalogue, Conditions, Observed, Recorded, Suspicion, detect};
+use precedent::library::{Level, ServeType};
+use precedent::motion::Side;
+use precedent::serve::{FindOptions, find};
+use precedent::simulator::{
+    Ask, Body, Chance, Fault, Sensor, SensorKind, Server, chance, record_serve,
+};
 use rand::Rng;
 use rayon::prelude::*;
 
-use super::chance::chance;
-use super::*;
-use crate::catalogue::{Catalogue, Conditions, Observed, Recorded, Suspicion, detect};
-use crate::library::{Level, ServeType};
-use crate::motion::Side;
-use crate::serve::{FindOptions, find};
+use super::page::{HIDING, PAGE, PAGE_PATH, WEAK, checked, label, page};
 
 /// What became of one fault over many sessions.
 #[derive(Debug, Clone, Copy, Default)]
-struct Tally {
+pub(crate) struct Tally {
     planted: u32,
-    hit: u32,
-    missed: u32,
+    pub(crate) hit: u32,
+    pub(crate) missed: u32,
     /// Suspected without having been planted.
-    wrong: u32,
+    pub(crate) wrong: u32,
     unseen: u32,
 }
 
@@ -37,32 +38,32 @@ impl Tally {
         self.unseen += other.unseen;
     }
 
-    fn recall(self) -> f64 {
+    pub(crate) fn recall(self) -> f64 {
         f64::from(self.hit) / f64::from(self.hit + self.missed)
     }
 
-    fn precision(self) -> f64 {
+    pub(crate) fn precision(self) -> f64 {
         f64::from(self.hit) / f64::from(self.hit + self.wrong)
     }
 }
 
 /// Sessions at one setting.
 #[derive(Debug, Default)]
-struct Trial {
-    tallies: BTreeMap<Fault, Tally>,
+pub(crate) struct Trial {
+    pub(crate) tallies: BTreeMap<Fault, Tally>,
     /// (planted, suspected though not planted): sessions.
-    mixed: BTreeMap<(Fault, Fault), u32>,
-    planted: BTreeMap<Fault, u32>,
+    pub(crate) mixed: BTreeMap<(Fault, Fault), u32>,
+    pub(crate) planted: BTreeMap<Fault, u32>,
     /// Sessions without any fault, and those of them with a suspicion.
-    clean: u32,
-    clean_suspected: u32,
-    unread: u32,
+    pub(crate) clean: u32,
+    pub(crate) clean_suspected: u32,
+    pub(crate) unread: u32,
     /// All faults together, right-handers and left-handers.
-    by_hand: [Tally; 2],
+    pub(crate) by_hand: [Tally; 2],
 }
 
 impl Trial {
-    fn sum(&self) -> Tally {
+    pub(crate) fn sum(&self) -> Tally {
         let mut sum = self.by_hand[0];
         sum.add(self.by_hand[1]);
         sum
@@ -73,7 +74,7 @@ impl Trial {
 /// and hurry are readings of the same shortened time.
 const TEMPO: [Fault; 3] = [Fault::TossLow, Fault::RushedTempo, Fault::PauseInRhythm];
 
-fn draw_faults(chance: &mut chance::Chance) -> Vec<(Fault, f64)> {
+fn draw_faults(chance: &mut Chance) -> Vec<(Fault, f64)> {
     let mut faults: Vec<(Fault, f64)> = Vec::new();
     for _ in 0..chance.gen_range(0..=3) {
         let fault = Fault::ALL[chance.gen_range(0..Fault::ALL.len())];
@@ -153,7 +154,7 @@ fn trial(sensor: &Sensor, seeds: std::ops::Range<u64>) -> Trial {
     trial
 }
 
-const SETTINGS: [(SensorKind, f64, f64); 9] = [
+pub(crate) const SETTINGS: [(SensorKind, f64, f64); 9] = [
     (SensorKind::Markers, 240.0, 0.002),
     (SensorKind::Markers, 120.0, 0.002),
     (SensorKind::Markers, 120.0, 0.005),
@@ -169,67 +170,16 @@ fn sensor(kind: SensorKind, rate_hz: f64, noise_m: f64) -> Sensor {
     Sensor { rate_hz, noise_m, ..Sensor::usual(kind) }
 }
 
-/// `precision / recall` in per cent, or why there is none.
-fn cell(tally: Tally) -> String {
-    let seen = tally.hit + tally.missed;
-    if seen == 0 {
-        return "not measurable".to_owned();
-    }
-    let precision = if tally.hit + tally.wrong == 0 {
-        "-".to_owned()
-    } else {
-        format!("{:.0}", 100.0 * tally.precision())
-    };
-    format!("{precision} / {:.0} ({seen})", 100.0 * tally.recall())
-}
-
-/// The page: what the detector finds of what was planted.
-const PAGE: &str = include_str!("../catalogue/DETECTION.md");
-/// Where it stands.
-const PAGE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/catalogue/DETECTION.md");
-
 /// Two small trials that the suite runs again and holds against the page, with the least recall and
 /// precision they may have.
-const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
+pub(crate) const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
     (SensorKind::Markers, 120.0, 0.002, 0.90, 0.90),
     (SensorKind::OneCamera, 60.0, 0.015, 0.75, 0.90),
 ];
-const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
-
-/// Read off the tables by us.
-const WEAK: &str = "
-What is weak: a tray and a low elbow look alike, for a hanging elbow turns the palm up early in the
-racket drop, and the one study of the tray found the lower upper arm with it (R117): look at the
-pictures before both are named. A pause is lost in a depth sensor's noise.
-
-Not claimed: *contact too low* without the elbow's bend, so never from one camera, because a hanging
-elbow and bent legs lower the wrist as well (judged by the height alone, two suspicions of three were
-false alarms); *rushed start* while the toss is suspected to be too low, because both shorten the same
-time and the toss is mended first (from a depth sensor one suspicion of three was a false alarm, each
-of them a low toss); neither of the two where knee bend and racket drop are whole, for that is a style.
-
-Not planted yet, so not in these tables: toss too high and too far in front, shallow racket drop, little
-shoulder turn, hips and shoulders turning as one, shoulders staying level. They are measured, and a
-test of every run (`a_sound_serve_of_any_type_is_suspected_of_nothing`) holds them off sound serves.
-";
-
-/// What we know of the pairs.
-const HIDING: &str = "
-Four pairs were hidden once. Two are held together by a test of every run
-(`two_faults_at_once_are_both_found`): the generated body itself had lost the fault, because what was
-planted later moved what had been aimed at (finish behind toss), or the aim left out that the swing
-turns the palm, too (turn behind low elbow). Two are hidden on purpose now. *Front leg still bent at
-contact* is not judged while a late leg drive is suspected, for legs that push late are still bent at
-the hit. *Too much arch* is the trunk behind the thighs: legs that stay bent carry the lean, so behind
-late legs there is less arch in the body.
-
-Still open: an arm that turns nothing by itself shows 20 to 45 deg of *turn after contact* on
-generated bodies, with a low elbow 45 to 65, because trunk and swing turn the palm; the fault counts
-from 60 down to 25 deg, so behind a low elbow only an arm that works against its swing is found.
-";
+pub(crate) const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
 
 /// Sessions of a pair of faults, and how many of them must show the one for it not to count as hidden.
-const PAIRED: (u64, u32) = (10, 5);
+pub(crate) const PAIRED: (u64, u32) = (10, 5);
 
 /// Pairs planted together, both at 0.75, whose first is found in fewer than half of the sessions though
 /// alone it is found in more: (first, second, found).
@@ -259,131 +209,6 @@ fn hidden() -> Vec<(Fault, Fault, u32)> {
         hidden
     };
     Fault::ALL.par_iter().flat_map(of_fault).collect()
-}
-
-fn label((kind, rate_hz, noise_m): (SensorKind, f64, f64)) -> String {
-    let kind = match kind {
-        SensorKind::Markers => "markers",
-        SensorKind::OneCamera => "one camera",
-        SensorKind::Depth => "depth",
-    };
-    format!("{kind} {rate_hz:.0} Hz, {:.0} mm", 1000.0 * noise_m)
-}
-
-/// What the suite finds again: one line a trial.
-fn checked(setting: (SensorKind, f64, f64), trial: &Trial) -> String {
-    let sum = trial.sum();
-    format!(
-        "- {}: {} found, {} missed, {} suspected though not planted",
-        label(setting),
-        sum.hit,
-        sum.missed,
-        sum.wrong
-    )
-}
-
-fn percent(part: u32, of: u32) -> String {
-    if of == 0 {
-        "-".to_owned()
-    } else {
-        format!("{:.0} %", 100.0 * f64::from(part) / f64::from(of))
-    }
-}
-
-fn name(fault: Fault) -> &'static str {
-    &Catalogue::builtin().fault(fault.id()).expect("a fault of the catalogue").name
-}
-
-fn page(
-    settings: &[Trial],
-    hidden: &[(Fault, Fault, u32)],
-    small: &[Trial],
-    sessions: u64,
-) -> String {
-    let mut text = format!(
-        "# What the detector finds\n\n\
-         Written by the test `detection_tables` in `src/simulator/detection.rs`; not to be edited.\n\n\
-         All serves here are invented by the demo's generator. A session is three serves of one drawn\n\
-         player (three in ten left-handed, any level and size, the camera or the floor turned by up to 40\n\
-         deg) with none to three faults of severity 0.5 to 1, where 0.38 is where a fault begins to be\n\
-         suspected. {sessions} sessions a column. A real player's fault looks like the generator's only as\n\
-         far as the generator is right: these figures are a ceiling, not a promise.\n\n\
-         ## Precision and recall\n\n\
-         `precision / recall (sessions in which it was planted and could be judged)`, in per cent.\n\n| fault |"
-    );
-    for setting in SETTINGS {
-        write!(text, " {} |", label(setting)).unwrap();
-    }
-    text += &format!("\n|---|{}\n", "---|".repeat(SETTINGS.len()));
-    for &fault in Fault::ALL {
-        write!(text, "| {} |", name(fault)).unwrap();
-        for trial in settings {
-            write!(text, " {} |", cell(trial.tallies[&fault])).unwrap();
-        }
-        text += "\n";
-    }
-    let row = |text: &mut String, what: &str, of: &dyn Fn(&Trial) -> String| {
-        write!(text, "| *{what}* |").unwrap();
-        for trial in settings {
-            write!(text, " {} |", of(trial)).unwrap();
-        }
-        *text += "\n";
-    };
-    row(&mut text, "all faults", &|trial| cell(trial.sum()));
-    row(&mut text, "right-handers", &|trial| cell(trial.by_hand[0]));
-    row(&mut text, "left-handers", &|trial| cell(trial.by_hand[1]));
-    row(&mut text, "faultless sessions with any suspicion", &|trial| {
-        format!("{} of {}", trial.clean_suspected, trial.clean)
-    });
-    row(&mut text, "sessions in which no serve was found", &|trial| trial.unread.to_string());
-
-    text += WEAK;
-    text += "\n## What is taken for what\n\nMarkers at 240 Hz. Share of the sessions with the planted \
-             fault in which another one was suspected though it was not planted; shares below 5 % are \
-             left out. Sessions may hold other planted faults, so some of it is theirs.\n\n\
-             | planted | sessions | found | suspected besides |\n|---|---|---|---|\n";
-    let first = &settings[0];
-    for &fault in Fault::ALL {
-        let sessions = first.planted.get(&fault).copied().unwrap_or(0);
-        let mut others: Vec<(u32, &str)> = first
-            .mixed
-            .iter()
-            .filter(|((planted, _), count)| *planted == fault && **count * 20 >= sessions)
-            .map(|((_, other), count)| (*count, name(*other)))
-            .collect();
-        others.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(b.1)));
-        let others: Vec<String> = others
-            .iter()
-            .map(|(count, other)| format!("{} {}", other.to_lowercase(), percent(*count, sessions)))
-            .collect();
-        let others = if others.is_empty() { "-".to_owned() } else { others.join(", ") };
-        let found = percent(first.tallies[&fault].hit, sessions);
-        writeln!(text, "| {} | {sessions} | {found} | {others} |", name(fault)).unwrap();
-    }
-    text += &format!(
-        "\n## What hides what\n\nMarkers at 120 Hz, two faults planted together, both at 0.75, {} \
-         sessions a pair. Pairs whose first is found in fewer than half of them, though alone it is \
-         found in more:\n\n| hidden | behind | found |\n|---|---|---|\n",
-        PAIRED.0
-    );
-    for (first, second, count) in hidden {
-        writeln!(text, "| {} | {} | {count} of {} |", name(*first), name(*second), PAIRED.0)
-            .unwrap();
-    }
-    if hidden.is_empty() {
-        text += "| none | | |\n";
-    }
-    text += HIDING;
-    text += &format!(
-        "\n## Found again by every test run\n\nSeeds {} to {}:\n\n",
-        CHECKED_SEEDS.start,
-        CHECKED_SEEDS.end - 1
-    );
-    for ((kind, rate_hz, noise_m, ..), trial) in CHECKED.iter().zip(small) {
-        text += &checked((*kind, *rate_hz, *noise_m), trial);
-        text += "\n";
-    }
-    text
 }
 
 /// Writes `src/catalogue/DETECTION.md`.
