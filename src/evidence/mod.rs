@@ -25,7 +25,7 @@
 //!   difference, times their share, widens the intervals.
 //! - Variances of those with and without a plan, and the correlation between looks at one player,
 //!   come from residuals and are plugged in. Spreads are those of the weighted estimate (sandwich),
-//!   intervals Student's t. All priors stand in `pool.rs`.
+//!   intervals Student's t. All priors stand in `pool/prior.rs`.
 //! - Nothing is claimed of a drill with fewer than 3 players, without 3 players to compare with, or
 //!   unless its gain is above 0 with a posterior chance of 97.5 in 100.
 //!

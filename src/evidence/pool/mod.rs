@@ -1,11 +1,17 @@
 //! From votes to estimates: drill within fault within library.
 
+mod before;
+mod posterior;
+mod prior;
+
 use std::collections::BTreeMap;
 
 use ndarray::{Array1, Array2};
 use serde::Serialize;
-use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
+use self::before::{Before, Sums};
+use self::posterior::Posterior;
+use self::prior::{EXTRA_SLOPE, SLOPE, Spread, TYPICAL, UNSEEN, VARIANCE, weighed};
 use super::fit::{Design, Fit, Noise, Prior, fit};
 use super::row::{Row, STYLES, Unseen, Vote, effective, votes};
 
@@ -21,39 +27,6 @@ const FEW_EFFECTIVE: f64 = 2.0;
 const COMPARED: usize = 3;
 /// Players with a plan below which no fault is estimated.
 const ESTIMATED: usize = 3;
-
-// The priors, in detectable changes (of the order of what a coach can just see) for each
-// detectable change of start. Weak: what they say is what everybody would grant beforehand.
-
-/// What comes by itself falls off with the start at a rate between 0 (the first look was the
-/// truth) and -1 (it was all chance): prior mean and standard deviation.
-const SLOPE: (f64, f64) = (-0.4, 0.3);
-/// What a plan adds may fall off with the start as well: there is less to gain.
-const EXTRA_SLOPE: (f64, f64) = (0.0, 0.25);
-/// Scale of the half-normal prior on the spread between drills (Roever et al. 2021, doi
-/// 10.1002/jrsm.1475, advise this family).
-const DRILL_SPREAD: f64 = 0.5;
-/// The spreads between drills that are weighed.
-const SPREADS: [f64; 8] = [0.03, 0.15, 0.3, 0.45, 0.65, 0.9, 1.3, 2.0];
-/// Chance beforehand that what a drill adds depends on how a player serves: as likely as not.
-const STYLE_MATTERS: f64 = 0.5;
-/// Scale of the half-normal prior on how much, if it does, drills differ in that, for each spread
-/// between players: as much as drills differ among themselves.
-const DRILL_TREND: f64 = 0.5;
-/// The trends that are weighed; the first stands for none.
-const TRENDS: [f64; 4] = [0.01, 0.25, 0.5, 0.9];
-/// How far those never seen again may have changed otherwise than those seen who started alike: a
-/// standard deviation, either way. Nothing in the table says how far (Rubin 1977, doi
-/// 10.1080/01621459.1977.10480610, from memory, sets such a prior).
-const UNSEEN: f64 = 0.3;
-/// Residual variance before data, and how many rows' worth that is believed.
-const VARIANCE: (f64, f64) = (0.5, 4.0);
-/// Correlation between looks at one player before data, and how many pairs' worth.
-const CORRELATION: (f64, f64) = (0.4, 10.0);
-/// Other faults needed before they say something about this one.
-const OTHER_FAULTS: usize = 5;
-/// Faults are never taken to differ less than this in what plans add.
-const FAULT_SPREAD: f64 = 0.2;
 
 /// A number with its 90 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -168,22 +141,6 @@ struct Sample {
     /// Whether there are enough votes without a plan; without, those few are left out.
     compared: bool,
     effective: [f64; 2],
-}
-
-/// What the other faults of the library say beforehand.
-struct Before {
-    /// Mean and variance of what plans add to a fault, if known.
-    gain: Option<(f64, f64)>,
-    /// Log-likelihood of each of [`weighed`].
-    spreads: [f64; WEIGHED],
-    noise: Noise,
-    faults: usize,
-}
-
-/// A mixture over the spread between drills.
-struct Posterior {
-    parts: Vec<(f64, Fit)>,
-    freedom: f64,
 }
 
 const PLAN: usize = 2;
@@ -406,82 +363,6 @@ impl Sample {
     }
 }
 
-/// What residuals say about noise.
-#[derive(Default)]
-struct Sums {
-    residual: [f64; 2],
-    /// Effective rows not used up by coefficients.
-    left: [f64; 2],
-    paired: (f64, f64),
-}
-
-impl Sums {
-    fn add(&mut self, fitted: &Fit, effective: [f64; 2]) {
-        for (group, rows) in effective.into_iter().enumerate() {
-            self.residual[group] += fitted.residual[group];
-            self.left[group] += (rows - fitted.used[group]).max(0.0);
-        }
-        self.paired = (self.paired.0 + fitted.paired.0, self.paired.1 + fitted.paired.1);
-    }
-
-    /// Moderated: what was known before counts as so many rows (after Smyth 2004, doi
-    /// 10.2202/1544-6115.1027, with the number fixed).
-    fn drawn(&self, before: Noise) -> Noise {
-        let variance = |group: usize| {
-            (VARIANCE.1 * before.variances[group] + self.residual[group])
-                / (VARIANCE.1 + self.left[group])
-        };
-        let pairs = CORRELATION.1 * before.correlation + self.paired.0;
-        Noise {
-            variances: [variance(0), variance(1)],
-            correlation: (pairs / (CORRELATION.1 + self.paired.1)).clamp(0.0, 0.95),
-        }
-    }
-}
-
-/// How much drills of one fault differ, as standard deviations.
-#[derive(Debug, Clone, Copy)]
-struct Spread {
-    /// In what they add for the nearest players.
-    between: f64,
-    /// In how that changes over one width of the kernel.
-    trend: f64,
-}
-
-/// Where only one spread is needed.
-const TYPICAL: Spread = Spread { between: DRILL_SPREAD, trend: DRILL_TREND };
-
-const WEIGHED: usize = SPREADS.len() * TRENDS.len();
-
-/// The spreads that are weighed, with the logarithms of their priors.
-fn weighed() -> impl Iterator<Item = (Spread, f64)> {
-    let between = half_normal(&SPREADS, DRILL_SPREAD);
-    let trend = half_normal(&TRENDS[1..], DRILL_TREND);
-    (0..WEIGHED).map(move |place| {
-        let (first, second) = (place / TRENDS.len(), place % TRENDS.len());
-        let spread = Spread { between: SPREADS[first], trend: TRENDS[second] };
-        let matters = match second.checked_sub(1) {
-            None => 1.0 - STYLE_MATTERS,
-            Some(some) => STYLE_MATTERS * trend[some],
-        };
-        (spread, (between[first] * matters).ln())
-    })
-}
-
-/// The half-normal prior of each of a grid, by the width of grid it stands for; together 1.
-fn half_normal(grid: &[f64], scale: f64) -> Vec<f64> {
-    let last = grid.len() - 1;
-    let between = |place: usize| f64::midpoint(grid[place], grid[place + 1]);
-    let masses = (0..=last).map(|place| {
-        let below = if place == 0 { 0.0 } else { between(place - 1) };
-        let above = if place == last { 2.0 * grid[place] - below } else { between(place) };
-        Normal::standard().pdf(grid[place] / scale) * (above - below)
-    });
-    let masses: Vec<f64> = masses.collect();
-    let total: f64 = masses.iter().sum();
-    masses.into_iter().map(|mass| mass / total).collect()
-}
-
 /// The middle of the votes in style, from the question; there where nobody knows any.
 fn middle_of(votes: &[Vote]) -> [f64; STYLES] {
     let known: Vec<&[f64; STYLES]> = votes.iter().filter_map(|vote| vote.style.as_ref()).collect();
@@ -500,121 +381,4 @@ fn share_unseen(seen: impl Iterator<Item = u64>, unseen: impl Iterator<Item = u6
     }
     let shares = looks.values().map(|[seen, unseen]| unseen / (seen + unseen));
     shares.sum::<f64>() / looks.len().max(1) as f64
-}
-
-impl Before {
-    fn nothing() -> Self {
-        Self {
-            gain: None,
-            spreads: [0.0; WEIGHED],
-            noise: Noise { variances: [VARIANCE.0; 2], correlation: CORRELATION.0 },
-            faults: 0,
-        }
-    }
-
-    /// What plans add to a new fault, by the faults that show it: a random-effects mean and its
-    /// spread (DerSimonian and Laird 1986, doi 10.1016/0197-2456(86)90046-2), widened for the few
-    /// faults it rests on as a prediction with Student's t (Higgins, Thompson and Spiegelhalter
-    /// 2009, doi 10.1111/j.1467-985X.2008.00552.x). The likelihoods of the spread between drills
-    /// multiply; residual variances are pooled.
-    fn of(others: &[Sample]) -> Self {
-        let mut before = Self::nothing();
-        let mut sums = Sums::default();
-        for sample in others {
-            if let Some(fitted) = fit(&sample.design, before.noise, &sample.prior(TYPICAL, None)) {
-                sums.add(&fitted, sample.effective);
-            }
-        }
-        before.noise = sums.drawn(before.noise);
-        let mut gains: Vec<(f64, f64)> = Vec::new();
-        let mut spreads = [0.0; WEIGHED];
-        for sample in others {
-            let Some((fits, freedom)) = sample.fits(&before) else { continue };
-            for (sum, fit) in spreads.iter_mut().zip(&fits) {
-                *sum += fit.log_likelihood;
-            }
-            if sample.compared {
-                let posterior = Posterior::of(fits, freedom, &before);
-                let mut contrast = Array1::zeros(sample.size());
-                contrast[PLAN] = 1.0;
-                let (mean, variance) = posterior.moments(&contrast);
-                gains.push((mean, variance));
-            }
-        }
-        before.spreads = spreads;
-        before.faults = gains.len();
-        if gains.len() >= OTHER_FAULTS {
-            before.gain = Some(predicted(&gains));
-        }
-        before
-    }
-}
-
-/// Mean and variance of one more draw from what these (estimate, variance) were drawn from.
-fn predicted(gains: &[(f64, f64)]) -> (f64, f64) {
-    let count = gains.len() as f64;
-    let pooled = |spread: f64| {
-        let weight = |gain: &(f64, f64)| 1.0 / (gain.1 + spread);
-        let total: f64 = gains.iter().map(weight).sum();
-        let mean = gains.iter().map(|gain| weight(gain) * gain.0).sum::<f64>() / total;
-        (mean, total)
-    };
-    let (mean, total) = pooled(0.0);
-    let squares: f64 = gains.iter().map(|gain| 1.0 / (gain.1 * gain.1)).sum();
-    let off: f64 = gains.iter().map(|gain| (gain.0 - mean).powi(2) / gain.1).sum();
-    let between = ((off - (count - 1.0)) / (total - squares / total)).max(FAULT_SPREAD.powi(2));
-    let (mean, total) = pooled(between);
-    // Variance of Student's t with count - 2 degrees of freedom.
-    (mean, (between + 1.0 / total) * (count - 2.0) / (count - 4.0))
-}
-
-impl Posterior {
-    /// The mixture of these fits, one for each of [`weighed`].
-    fn of(fits: Vec<Fit>, freedom: f64, before: &Before) -> Self {
-        let log: Vec<f64> = fits
-            .iter()
-            .zip(before.spreads)
-            .zip(weighed())
-            .map(|((fit, others), (_, prior))| fit.log_likelihood + others + prior)
-            .collect();
-        let most = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let weights: Vec<f64> = log.iter().map(|log| (log - most).exp()).collect();
-        let total: f64 = weights.iter().sum();
-        let parts = weights.iter().map(|weight| weight / total).zip(fits).collect();
-        Self { parts, freedom }
-    }
-
-    /// Mean and variance over the mixture (law of total variance).
-    fn moments(&self, contrast: &Array1<f64>) -> (f64, f64) {
-        let each =
-            |fit: &Fit| (contrast.dot(&fit.mean), contrast.dot(&fit.covariance.dot(contrast)));
-        let mean: f64 = self.parts.iter().map(|(weight, fit)| weight * each(fit).0).sum();
-        let variance = self
-            .parts
-            .iter()
-            .map(|(weight, fit)| {
-                let (middle, within) = each(fit);
-                weight * (within + (middle - mean).powi(2))
-            })
-            .sum();
-        (mean, variance)
-    }
-
-    /// `unseen` is the variance that is added for those never seen again.
-    fn estimate(&self, contrast: &Array1<f64>, unseen: f64, unit: f64) -> Estimate {
-        let (mean, variance) = self.moments(contrast);
-        let deviation = (variance + unseen).max(f64::MIN_POSITIVE).sqrt();
-        // Degrees of freedom are 4 at least, so the distribution exists.
-        let (half, above_zero) =
-            StudentsT::new(0.0, 1.0, self.freedom).map_or((f64::INFINITY, 0.5), |t| {
-                let half = t.inverse_cdf(f64::midpoint(1.0, INTERVAL)) * deviation;
-                (half, t.cdf(mean / deviation))
-            });
-        Estimate {
-            mean: mean * unit,
-            low: (mean - half) * unit,
-            high: (mean + half) * unit,
-            above_zero,
-        }
-    }
 }
