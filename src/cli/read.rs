@@ -12,8 +12,7 @@ use crate::drawing::Pictures;
 use crate::intake::{self, Context, Looked, SeenClip};
 use crate::motion::{Recording, Side};
 use crate::pages::clip_pictures;
-use crate::serve::{EventKind, FindOptions, MEASURES, Reading, Serve};
-use crate::video::{PalmReading, palm_turn};
+use crate::serve::{EventKind, FindOptions, MEASURES, PalmReading, Reading, Serve, palm_turn};
 
 /// One serve of a file, as `--json` prints it.
 #[derive(Serialize)]

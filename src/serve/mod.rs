@@ -8,6 +8,7 @@ mod figures;
 mod find;
 mod geometry;
 mod measures;
+mod palm;
 mod signs;
 #[cfg(test)]
 mod tests;
@@ -22,6 +23,7 @@ pub use geometry::{
     straight_line_height_m,
 };
 pub use measures::MEASURES;
+pub use palm::{PalmReading, PalmTurn, palm_turn};
 pub use track::MAX_FILLED_GAP_S;
 pub use types::{
     CURVE_FRAMES, Curve, Event, EventKind, Figures, Found, MeasureDef, Reading, Refusal, Serve,

@@ -6,8 +6,8 @@ use crate::drawing::{Palm, Pictures, Seen};
 use crate::files::content_hash;
 use crate::library::{Clip, Library, RecordingRow, ServeRow, StoreError};
 use crate::motion::{Joint, Recording, Side, View};
-use crate::serve::{EventKind, Serve};
-use crate::video::{ClipError, Cut, Kept, Placed, Still, palm_turn, stills};
+use crate::serve::{EventKind, Serve, palm_turn};
+use crate::video::{ClipError, Cut, Kept, Placed, Still, stills};
 use crate::work::{Stopped, Watch};
 
 /// Pixels down of a picture of the body and of one of the hand.

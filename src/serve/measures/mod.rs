@@ -1,8 +1,11 @@
 //! Measures: one number read off a serve, with its definition, its moment and its trust.
 
+mod one_camera;
+mod palm;
 mod special;
 mod table;
 
+use one_camera::planted_error;
 pub use table::MEASURES;
 use table::TABLE;
 
@@ -10,7 +13,7 @@ use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
 use super::{EventKind, MeasureDef, Reading, ServeReading};
 use crate::motion::{Capture, View};
-use crate::video::{BodyAngle, one_camera_error, planted_error};
+use crate::video::{BodyAngle, one_camera_error};
 
 /// Everything a measure may look at.
 pub(super) struct Context<'a> {

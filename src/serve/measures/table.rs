@@ -1,6 +1,6 @@
 //! The measures, their definitions and where definition and spread come from.
 
-use super::{Flat, Kind, Rule, special};
+use super::{Flat, Kind, Rule, palm, special};
 use crate::serve::{EventKind, MeasureDef};
 
 /// Spreads from serve to serve of one player. Published for serves only for arm elevation at
@@ -551,7 +551,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             10.0,
             "our estimate; upper-arm and forearm turn together",
         ),
-        Rule::Own(special::palm_turn),
+        Rule::Own(palm::palm_turn),
     ),
     (
         def(
@@ -563,7 +563,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             0.5,
             "our estimate",
         ),
-        Rule::Own(special::palm_direction),
+        Rule::Own(palm::palm_direction),
     ),
     (
         def(
@@ -575,7 +575,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             8.0,
             "our estimate",
         ),
-        Rule::Own(special::palm_up_cocking),
+        Rule::Own(palm::palm_up_cocking),
     ),
     (
         def(
@@ -623,7 +623,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             8.0,
             "our estimate",
         ),
-        Rule::Own(special::palm_up_kept),
+        Rule::Own(palm::palm_up_kept),
     ),
     (
         def(
