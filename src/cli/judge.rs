@@ -2,8 +2,6 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
 use super::face::{Face, count};
 use super::watch::Bars;
@@ -13,22 +11,8 @@ use crate::coaching::{
     BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRefusal,
     PlanRequest,
 };
-use crate::judgement::{Chosen, Judgement, judge};
-use crate::library::{BallFlight, CaseId, FaultLabel, Grip, Library, Note, PlanId, ServeId};
-
-/// What is judged about a case, as `label --json` prints it.
-#[derive(Serialize)]
-struct CaseObject<'a> {
-    case: String,
-    player: String,
-    date: String,
-    labels: &'a [FaultLabel],
-    judgement: &'a Judgement,
-    grip: Option<Grip>,
-    ball: BallFlight,
-    note: Option<String>,
-    notes: &'a [Note],
-}
+use crate::judgement::{Chosen, judge};
+use crate::library::{CaseId, Grip, Library, PlanId, ServeId};
 
 pub(super) fn label(
     args: &LabelArgs,
@@ -73,18 +57,9 @@ fn tell(
     let today = place::today();
     let judging = judge(library, catalogue, &case, today, &Bars::new(0, face).watch())?;
     let judgement = &judging.judgement;
+    let general = Cautions::of(catalogue, judging.age);
     if face.json {
-        return face.object(&CaseObject {
-            case: case.id.to_string(),
-            player,
-            date: case.date.to_string(),
-            labels: &case.labels,
-            judgement,
-            grip: case.grip,
-            ball: case.ball,
-            note: case.words(),
-            notes: &case.notes,
-        });
+        return face.object(&judging.object(&case, &player, &general));
     }
     let days = format!(
         "{}, {}",
@@ -120,7 +95,7 @@ fn tell(
         }
     }
     if !judging.offers.is_empty() {
-        let mut cautions = Cautions::of(catalogue, judging.age);
+        let mut cautions = general;
         let named = judging.offers.iter().map(|drill| {
             let name = cautions.name(drill);
             format!("{} ({name})", drill.id())
@@ -186,13 +161,11 @@ pub(super) fn follow_up(
         note: args.note.clone(),
         ..FollowUpRequest::new(plan, args.date)
     };
-    let mut library = place::for_writing(library)?;
-    let id = request.record(&mut library)?;
-    let id = id.to_string();
+    let recorded = request.record(&mut place::for_writing(library)?)?;
     if face.json {
-        face.object(&serde_json::json!({ "follow_up": id }))?;
+        face.object(&recorded)?;
     } else {
-        face.line(&id)?;
+        face.line(&recorded.follow_up.to_string())?;
     }
     Ok(Outcome::Found)
 }

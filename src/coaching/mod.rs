@@ -25,7 +25,7 @@ pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
 pub use dose::{DoseProblem, MOST_DOSE_CHARACTERS, MOST_REPETITIONS};
 pub use fault::{Harm, HarmShown, UnknownFault, harms, standing};
-pub use follow_up::{FollowUpRefusal, FollowUpRequest};
+pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};
 pub use plan::{DrillRequest, PlanRecorded, PlanRefusal, PlanRequest, Question};
 pub use player::{ConsentGiven, PlayerRecorded, PlayerRefusal, PlayerRequest};

@@ -4,6 +4,8 @@
 //! before anything is stored;
 //! [`Writer::receive`](crate::library::Writer::receive) merges it. `FORMAT.md` beside this file
 //! describes a pack entry by entry, what in it is linkable and what never leaves.
+//!
+//! [`export`] writes serves as arrays and tables for other programs.
 
 mod error;
 mod merge;
@@ -14,6 +16,7 @@ mod seal;
 mod seal_tests;
 mod share;
 mod sign;
+mod tables;
 #[cfg(test)]
 mod tests;
 
@@ -30,6 +33,7 @@ pub use received::{
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
+pub use tables::{ExportError, export};
 
 /// The format this program writes; it reads all from 1 on.
 pub const FORMAT: u32 = 3;
