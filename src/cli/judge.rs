@@ -9,7 +9,7 @@ use super::{Outcome, place};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
     BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRefusal,
-    PlanRequest,
+    PlanRequest, PlansInForce,
 };
 use crate::judgement::{Chosen, judge};
 use crate::library::{CaseId, Grip, Library, PlanId, ServeId};
@@ -53,22 +53,28 @@ fn tell(
     face: &mut Face,
 ) -> anyhow::Result<()> {
     let case = library.case(case)?;
-    let player = library.player(case.player)?.code;
+    let player = library.player(case.player)?;
     let today = place::today();
     let judging = judge(library, catalogue, &case, today, &Bars::new(0, face).watch())?;
     let judgement = &judging.judgement;
     let general = Cautions::of(catalogue, judging.age);
+    let plans = PlansInForce::of(library, catalogue, &case, &player, today)?;
     if face.json {
-        return face.object(&judging.object(&case, &player, &general));
+        return face.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
     }
+    let mut cautions = general;
     let days = format!(
         "{}, {}",
         count(judging.swings.len(), "practice swing"),
         count(judging.balls.len(), "serve")
     );
-    face.line(&format!("{}  {player}, {}, {days}", case.id, case.date))?;
+    face.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
+    if let Some(plans) = &plans {
+        tell_plans(plans, &mut cautions, face)?;
+    }
     let Some(first) = judgement.order.first() else {
         face.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
+        end(&cautions, face);
         return Ok(());
     };
     let by = match judgement.chosen {
@@ -95,18 +101,45 @@ fn tell(
         }
     }
     if !judging.offers.is_empty() {
-        let mut cautions = general;
         let named = judging.offers.iter().map(|drill| {
             let name = cautions.name(drill);
             format!("{} ({name})", drill.id())
         });
         let named: Vec<String> = named.collect();
         face.line(&format!("drills to choose from: {}", named.join(", ")))?;
+    }
+    end(&cautions, face);
+    Ok(())
+}
+
+/// The plans in force, and what they ask together.
+fn tell_plans(
+    plans: &PlansInForce,
+    cautions: &mut Cautions,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    for plan in &plans.plans {
+        let drills: Vec<&str> = plan.drills.iter().map(|drill| cautions.name(drill)).collect();
+        let named =
+            if drills.is_empty() { String::new() } else { format!(": {}", drills.join(", ")) };
+        face.line(&format!("{} from {} on '{}'{named}", plan.plan, plan.start, plan.name))?;
+    }
+    if let Some(sum) = plans.load.sum() {
+        face.line(&format!("   {sum}"))?;
+    }
+    for warning in &plans.load.warnings {
+        face.complain(&warning.text);
+    }
+    Ok(())
+}
+
+/// What must be said beside the drills that were named.
+fn end(cautions: &Cautions, face: &mut Face) {
+    if cautions.are_due() {
         for caution in cautions.lines() {
             face.complain(&caution);
         }
     }
-    Ok(())
 }
 
 pub(super) fn plan(
@@ -134,6 +167,12 @@ pub(super) fn plan(
         }
         recorded => recorded?,
     };
+    if let Some(sum) = recorded.load.sum() {
+        face.say(&format!("{}: {sum}", recorded.plan));
+    }
+    for warning in &recorded.load.warnings {
+        face.complain(&warning.text);
+    }
     // Said whatever is kept back: a drill is never shown without its cautions.
     for caution in recorded.cautions.lines() {
         face.complain(&caution);
@@ -161,7 +200,8 @@ pub(super) fn follow_up(
         note: args.note.clone(),
         ..FollowUpRequest::new(plan, args.date)
     };
-    let recorded = request.record(&mut place::for_writing(library)?)?;
+    let mut library = place::for_writing(library)?;
+    let recorded = request.record(&mut library)?;
     if face.json {
         face.object(&recorded)?;
     } else {
