@@ -11,6 +11,7 @@ mod error;
 mod merge;
 mod open;
 mod received;
+mod rules;
 mod seal;
 #[cfg(test)]
 mod seal_tests;
@@ -30,6 +31,7 @@ pub use received::{
     Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, Leaving, Origin, PackRow,
     PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
+pub use rules::PackNotice;
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
