@@ -2,6 +2,8 @@
 
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/skip.rs"]
+mod skip;
 
 use desk::Desk;
 

@@ -54,7 +54,7 @@ pub struct Limit {
 }
 
 impl Limit {
-    fn holds_at(&self, age_years: u32) -> bool {
+    pub(super) fn holds_at(&self, age_years: u32) -> bool {
         self.from_age.is_none_or(|from| age_years >= from)
             && self.below_age.is_none_or(|below| age_years < below)
     }
