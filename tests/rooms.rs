@@ -180,3 +180,21 @@ fn the_page_for_developers_lists_the_rooms_in_their_order() {
     }
     assert_eq!(listed, rooms);
 }
+
+/// What a drill tells somebody to do goes only to what says its cautions: one type, in coaching.
+#[test]
+fn only_coaching_is_handed_the_words_of_a_drill() {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let (mut all, mut say) = (Vec::new(), Vec::new());
+    files(&source, &mut all);
+    for file in all {
+        let code = code(&fs::read_to_string(&file).unwrap());
+        let shown = file.strip_prefix(&source).unwrap().display().to_string();
+        say.extend(
+            code.lines()
+                .filter(|line| line.contains("SaysCautions for"))
+                .map(|line| format!("{shown}: {}", line.trim())),
+        );
+    }
+    assert_eq!(say, ["coaching/cautions.rs: impl SaysCautions for Cautions {"]);
+}

@@ -15,12 +15,13 @@ pub use detect::{
     Conditions, Evidence, Finding, Observed, ObservedDay, Recorded, SUSPECTED, Suspicion, detect,
 };
 pub use dose::{
-    Asked, Dose, Effort, Limit, LimitOf, Practiser, Sets, Span, Warning, Week, check_doses,
+    Asked, Dose, DoseProblem, Effort, Limit, LimitOf, MOST_DOSE_CHARACTERS, MOST_REPETITIONS,
+    Practiser, Sets, Span, Warning, Week, check_doses,
 };
 pub use error::CatalogueError;
 pub use load::Catalogue;
 pub use types::{
     ADULT_STATURE_M, Attempt, BodyPart, Combine, Confusion, Cost, CueFocus, Direction, Drill,
-    Fault, FaultMeasure, GripAnswers, JointNeed, Miss, Needs, Phase, Place, PlayerGroup,
-    PublishedRow, ServeType, Step, Style, TypeBand, Work,
+    DrillBody, Fault, FaultMeasure, GripAnswers, JointNeed, Miss, Needs, Phase, Place, PlayerGroup,
+    PublishedRow, SaysCautions, ServeType, Step, Style, TypeBand, Work,
 };

@@ -504,6 +504,9 @@ impl BodyPart {
 }
 
 /// An exercise, from easy to full.
+///
+/// What it tells somebody to do with the body is nobody's to read but what says its cautions with
+/// it: see [`Drill::body`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Drill {
@@ -518,7 +521,7 @@ pub struct Drill {
     pub not_for: Vec<String>,
     /// For whom, in words; empty in additions written before this was asked.
     #[serde(default, skip_serializing_if = "String::is_empty")]
-    pub for_whom: String,
+    pub(super) for_whom: String,
     /// What its repetitions are where its dose does not say; by the step's place if absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub work: Option<Work>,
@@ -526,20 +529,20 @@ pub struct Drill {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub loads: Vec<BodyPart>,
     /// Rungs from easy to full.
-    pub steps: Vec<Step>,
+    pub(super) steps: Vec<Step>,
     /// How much, how often.
     pub dose: String,
     /// When to go to the next step.
-    pub step_up: String,
+    pub(super) step_up: String,
     /// When to stop, for the day or for good; empty in additions written before this was asked.
     #[serde(default, skip_serializing_if = "String::is_empty")]
-    pub stop: String,
+    pub(super) stop: String,
     /// What is needed.
-    pub equipment: Vec<String>,
+    pub(super) equipment: Vec<String>,
     /// What to say.
-    pub cue: String,
+    pub(super) cue: String,
     /// Where the cue sends attention.
-    pub focus: CueFocus,
+    pub(super) focus: CueFocus,
     /// Cautions of its own; [`crate::catalogue::Catalogue::cautions`] adds the general ones.
     pub cautions: Vec<String>,
     /// Published support in words, or "none found".
@@ -550,6 +553,40 @@ pub struct Drill {
     /// An added catalogue sets this to replace the entry of the same id.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub replaces: bool,
+}
+
+/// What says a drill's cautions wherever it shows the drill: coaching's `Cautions`, and nothing else.
+pub trait SaysCautions {
+    /// Notes that the words of this drill are shown, so that its cautions are said with them.
+    fn shows(&mut self, drill: &Drill);
+}
+
+/// What a drill tells somebody to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DrillBody<'a> {
+    /// Rungs from easy to full.
+    pub steps: &'a [Step],
+    /// When to go to the next step.
+    pub step_up: &'a str,
+    /// What is needed.
+    pub equipment: &'a [String],
+    /// What to say.
+    pub cue: &'a str,
+}
+
+impl Drill {
+    /// What it tells somebody to do, handed out only to what says its cautions too.
+    #[must_use]
+    pub fn body(&self, beside: &mut impl SaysCautions) -> DrillBody<'_> {
+        beside.shows(self);
+        let Self { steps, step_up, equipment, cue, .. } = self;
+        DrillBody { steps, step_up, equipment, cue }
+    }
+
+    /// Where its steps are done, from easy to full.
+    pub fn places(&self) -> impl ExactSizeIterator<Item = Place> {
+        self.steps.iter().map(|step| step.place)
+    }
 }
 
 /// A group of players for whom part of the catalogue reads differently.

@@ -1,29 +1,16 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, anyhow, bail};
-use serde::Serialize;
 
 use super::args::{AddArgs, ConsentArg};
 use super::face::{Face, count};
 use super::watch::Bars;
 use super::{Outcome, place, remedy};
-use crate::coaching::{ConsentGiven, PlayerRecorded, PlayerRequest};
+use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRecorded, PlayerRequest, SquadsRequest};
 use crate::intake::table_template;
 use crate::intake::{self, Context, Taken};
 use crate::library::{Library, Player, check_born, check_past};
 use crate::work::is_stop;
-
-/// One file's fate, as `--json` prints it.
-#[derive(Serialize)]
-struct FileObject<'a> {
-    file: String,
-    new: bool,
-    recording: String,
-    case: String,
-    serves: Vec<String>,
-    player: &'a str,
-    date: String,
-}
 
 pub(super) fn run(
     args: &AddArgs,
@@ -214,15 +201,7 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
         ));
     }
     if face.json {
-        return face.object(&FileObject {
-            file: file.display().to_string(),
-            new: added.new,
-            recording: added.recording.to_string(),
-            case: added.case.to_string(),
-            serves,
-            player: &player.code,
-            date: taken.date.to_string(),
-        });
+        return face.object(&taken.object(file, player));
     }
     let what = if added.new { "stored" } else { "already stored" };
     face.line(&format!(
@@ -243,11 +222,14 @@ fn player(code: &str, args: &AddArgs) -> PlayerRequest {
         level: args.level,
         born: args.born,
         stature_m: args.stature,
-        squads: args.squad.clone(),
+        squads: SquadsRequest::Too(args.squad.clone()),
         coach: args.coach.clone(),
-        consent: args.consent.map(|consent| match consent {
-            ConsentArg::Keep => ConsentGiven::Keep,
-            ConsentArg::Share => ConsentGiven::KeepAndShare,
+        consent: args.consent.map_or_else(ConsentRequest::default, |consent| {
+            let given = match consent {
+                ConsentArg::Keep => ConsentGiven::Keep,
+                ConsentArg::Share => ConsentGiven::KeepAndShare,
+            };
+            ConsentRequest::given(given, place::today())
         }),
         ..PlayerRequest::new(code)
     }

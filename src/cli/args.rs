@@ -4,6 +4,7 @@ use clap::builder::PossibleValue;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use crate::catalogue::BodyPart;
 use crate::intake::ClipWay;
 use crate::library::{Level, Named, ServeType, Setting};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
@@ -57,6 +58,8 @@ pub(super) enum Command {
     Plan(PlanArgs),
     /// Record later serves and results of a plan
     FollowUp(FollowUpArgs),
+    /// Log practice that was done under a plan: sessions, effort, pain
+    Log(LogArgs),
     /// Write a serve's review as one HTML file
     Review(ReviewArgs),
     /// A player before and after: what each plan changed, and what else did
@@ -477,6 +480,40 @@ pub(super) struct FollowUpArgs {
 }
 
 #[derive(Debug, Args)]
+pub(super) struct LogArgs {
+    /// The plan (n4), or the case (c3) if one plan of it is in force
+    #[arg(value_name = "PLAN|CASE")]
+    pub(super) practised: String,
+    /// Day [default: today]
+    #[arg(long)]
+    pub(super) day: Option<Date>,
+    /// Sessions on that day
+    #[arg(long, value_name = "COUNT", default_value_t = 1)]
+    pub(super) sessions: u32,
+    /// Repetitions, all drills together
+    #[arg(long, value_name = "COUNT")]
+    pub(super) repetitions: Option<u32>,
+    /// How hard it was, from 0 (rest) to 10 (all the player has)
+    #[arg(long, value_name = "0-10")]
+    pub(super) effort: Option<u8>,
+    /// Pain, from 0 (none) to 10 (the worst); it never leaves this library
+    #[arg(long, value_name = "0-10")]
+    pub(super) pain: Option<u8>,
+    /// Where it hurts
+    #[arg(long = "where", value_name = "PLACE")]
+    pub(super) place: Option<BodyPart>,
+    /// Free words
+    #[arg(long)]
+    pub(super) note: Option<String>,
+    /// Your code
+    #[arg(long)]
+    pub(super) coach: Option<String>,
+    /// Log it although the program asks, for example where it hurts
+    #[arg(long)]
+    pub(super) sure: bool,
+}
+
+#[derive(Debug, Args)]
 pub(super) struct ReviewArgs {
     /// A stored serve (s12) or a recording's file
     pub(super) serve: String,
@@ -636,6 +673,7 @@ typed! {
     Setting: PracticeSwing BallNoTarget Target Match;
     ServeType: Flat Slice Kick;
     Level: Beginner Club Competition National Professional;
+    BodyPart: Shoulder Elbow Wrist Back Trunk Hip Knee Foot;
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -16,7 +16,7 @@ use crate::demo::{self, Scenario};
 use crate::find::Filter;
 use crate::intake::{self, Context};
 use crate::judgement::asked_about;
-use crate::library::{CaseId, Library, OpenError, Player, ServeType, Setting};
+use crate::library::{CaseId, Library, OpenError, ServeType, Setting};
 use crate::matcher::{self, Query, Subject};
 use crate::pages::{Audience, Reviewed, Wanted};
 use crate::simulator;
@@ -38,7 +38,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let folder = &args.into;
     std::fs::create_dir_all(folder).with_context(|| format!("{}", folder.display()))?;
     let mut library = academy(&folder.join("library"), face)?;
-    let player = newcomer(&mut library)?;
+    let player = demo::new_player().record(&mut library)?.player;
     let catalogue = library.catalogue()?;
     let bars = Bars::new(0, face);
     let watch = bars.watch();
@@ -132,17 +132,6 @@ fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
     Ok(library)
 }
 
-fn newcomer(library: &mut Library) -> anyhow::Result<Player> {
-    let mut player = demo::new_player();
-    match library.player_by_code(&player.code) {
-        Ok(known) => Ok(known),
-        Err(_) => {
-            player.id = library.write(|writer| writer.add_player(&player))?;
-            Ok(player)
-        }
-    }
-}
-
 /// What the invented coach makes of the new case: the program's strongest suspicion confirmed, and
 /// one plan for it; nothing if it suspects nothing or the case was judged before.
 fn judge(
@@ -166,7 +155,7 @@ fn judge(
     let drills = fitting.into_iter().take(1).map(|drill| DrillRequest {
         drill: drill.id.clone(),
         dose: None,
-        place: drill.steps.first().map(|step| step.place),
+        place: drill.places().next(),
     });
     let plan = PlanRequest {
         drills: drills.collect(),

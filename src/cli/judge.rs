@@ -2,8 +2,6 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
 use super::face::{Face, count};
 use super::watch::Bars;
@@ -11,24 +9,10 @@ use super::{Outcome, place};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
     BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRefusal,
-    PlanRequest,
+    PlanRequest, PlansInForce,
 };
-use crate::judgement::{Chosen, Judgement, judge};
-use crate::library::{BallFlight, CaseId, FaultLabel, Grip, Library, Note, PlanId, ServeId};
-
-/// What is judged about a case, as `label --json` prints it.
-#[derive(Serialize)]
-struct CaseObject<'a> {
-    case: String,
-    player: String,
-    date: String,
-    labels: &'a [FaultLabel],
-    judgement: &'a Judgement,
-    grip: Option<Grip>,
-    ball: BallFlight,
-    note: Option<String>,
-    notes: &'a [Note],
-}
+use crate::judgement::{Chosen, judge};
+use crate::library::{CaseId, Grip, Library, PlanId, ServeId};
 
 pub(super) fn label(
     args: &LabelArgs,
@@ -69,31 +53,28 @@ fn tell(
     face: &mut Face,
 ) -> anyhow::Result<()> {
     let case = library.case(case)?;
-    let player = library.player(case.player)?.code;
+    let player = library.player(case.player)?;
     let today = place::today();
     let judging = judge(library, catalogue, &case, today, &Bars::new(0, face).watch())?;
     let judgement = &judging.judgement;
+    let general = Cautions::of(catalogue, judging.age);
+    let plans = PlansInForce::of(library, catalogue, &case, &player, today)?;
     if face.json {
-        return face.object(&CaseObject {
-            case: case.id.to_string(),
-            player,
-            date: case.date.to_string(),
-            labels: &case.labels,
-            judgement,
-            grip: case.grip,
-            ball: case.ball,
-            note: case.words(),
-            notes: &case.notes,
-        });
+        return face.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
     }
+    let mut cautions = general;
     let days = format!(
         "{}, {}",
         count(judging.swings.len(), "practice swing"),
         count(judging.balls.len(), "serve")
     );
-    face.line(&format!("{}  {player}, {}, {days}", case.id, case.date))?;
+    face.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
+    if let Some(plans) = &plans {
+        tell_plans(plans, &mut cautions, face)?;
+    }
     let Some(first) = judgement.order.first() else {
         face.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
+        end(&cautions, face);
         return Ok(());
     };
     let by = match judgement.chosen {
@@ -120,18 +101,45 @@ fn tell(
         }
     }
     if !judging.offers.is_empty() {
-        let mut cautions = Cautions::of(catalogue, judging.age);
         let named = judging.offers.iter().map(|drill| {
             let name = cautions.name(drill);
             format!("{} ({name})", drill.id())
         });
         let named: Vec<String> = named.collect();
         face.line(&format!("drills to choose from: {}", named.join(", ")))?;
+    }
+    end(&cautions, face);
+    Ok(())
+}
+
+/// The plans in force, and what they ask together.
+fn tell_plans(
+    plans: &PlansInForce,
+    cautions: &mut Cautions,
+    face: &mut Face,
+) -> anyhow::Result<()> {
+    for plan in &plans.plans {
+        let drills: Vec<&str> = plan.drills.iter().map(|drill| cautions.name(drill)).collect();
+        let named =
+            if drills.is_empty() { String::new() } else { format!(": {}", drills.join(", ")) };
+        face.line(&format!("{} from {} on '{}'{named}", plan.plan, plan.start, plan.name))?;
+    }
+    if let Some(sum) = plans.load.sum() {
+        face.line(&format!("   {sum}"))?;
+    }
+    for warning in &plans.load.warnings {
+        face.complain(&warning.text);
+    }
+    Ok(())
+}
+
+/// What must be said beside the drills that were named.
+fn end(cautions: &Cautions, face: &mut Face) {
+    if cautions.are_due() {
         for caution in cautions.lines() {
             face.complain(&caution);
         }
     }
-    Ok(())
 }
 
 pub(super) fn plan(
@@ -159,6 +167,12 @@ pub(super) fn plan(
         }
         recorded => recorded?,
     };
+    if let Some(sum) = recorded.load.sum() {
+        face.say(&format!("{}: {sum}", recorded.plan));
+    }
+    for warning in &recorded.load.warnings {
+        face.complain(&warning.text);
+    }
     // Said whatever is kept back: a drill is never shown without its cautions.
     for caution in recorded.cautions.lines() {
         face.complain(&caution);
@@ -187,12 +201,11 @@ pub(super) fn follow_up(
         ..FollowUpRequest::new(plan, args.date)
     };
     let mut library = place::for_writing(library)?;
-    let id = request.record(&mut library)?;
-    let id = id.to_string();
+    let recorded = request.record(&mut library)?;
     if face.json {
-        face.object(&serde_json::json!({ "follow_up": id }))?;
+        face.object(&recorded)?;
     } else {
-        face.line(&id)?;
+        face.line(&recorded.follow_up.to_string())?;
     }
     Ok(Outcome::Found)
 }

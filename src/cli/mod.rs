@@ -13,6 +13,7 @@ mod find;
 mod forget;
 mod judge;
 mod like;
+mod log;
 mod passphrase;
 mod place;
 mod plan_end;
@@ -86,6 +87,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
                     | Command::Label(_)
                     | Command::Plan(_)
                     | Command::FollowUp(_)
+                    | Command::Log(_)
                     | Command::Forget(_)
                     | Command::Share(_)
                     | Command::Demo(_)
@@ -107,6 +109,7 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         }
         Command::Plan(args) => judge::plan(args, library, face),
         Command::FollowUp(args) => judge::follow_up(args, library, face),
+        Command::Log(args) => log::run(args, library, face),
         Command::Progress(args) => progress::run(args, library, face),
         Command::Squad(args) => squad::run(args, library, face),
         Command::Export(args) => export::run(args, library, face),

@@ -2,86 +2,13 @@
 
 use std::path::Path;
 
-use serde::Serialize;
-
 use super::args::ProgressArgs;
 use super::face::{Face, count};
 use super::watch::Bars;
 use super::{Outcome, place, worked};
-use crate::coaching::{Cautions, ShownDrill};
-use crate::looks::{Change, Verdict, describe_change, describe_value};
-use crate::pages::{self, Course, LookFacts, Step, told_changes, told_curves, told_result};
-
-/// One before and after, as `--json` prints it.
-#[derive(Serialize)]
-struct StepObject<'a> {
-    player: &'a str,
-    plan: Option<&'a str>,
-    fault: Option<&'a str>,
-    drills: &'a [ShownDrill],
-    #[serde(skip_serializing_if = "Option::is_none")]
-    cautions: Option<Cautions>,
-    start: Option<String>,
-    review_on: Option<String>,
-    follow_up: Option<&'a str>,
-    before: LookObject<'a>,
-    after: Option<LookObject<'a>>,
-    notes: &'a [String],
-    /// What came of the plan, at the step that decides it; see `looks::Verdict::name`.
-    verdict: Option<&'static str>,
-    measure: Option<MovedObject>,
-    elsewhere: Vec<MovedObject>,
-    curves: Option<CurvesObject>,
-    results: std::collections::BTreeMap<&'static str, ResultObject>,
-}
-
-#[derive(Serialize)]
-struct LookObject<'a> {
-    case: Option<&'a str>,
-    date: String,
-    serves: &'a [String],
-    of: usize,
-    what: &'a str,
-}
-
-#[derive(Serialize)]
-struct MovedObject {
-    measure: &'static str,
-    unit: &'static str,
-    before: f64,
-    before_serves: usize,
-    after: f64,
-    after_serves: usize,
-    change: f64,
-    detectable: f64,
-    beyond: bool,
-    better: Option<bool>,
-}
-
-#[derive(Serialize)]
-struct CurvesObject {
-    within_before_spreads: Option<f64>,
-    within_after_spreads: Option<f64>,
-    between_spreads: f64,
-    channels: usize,
-    moved: Vec<ChannelObject>,
-}
-
-#[derive(Serialize)]
-struct ChannelObject {
-    channel: &'static str,
-    part: &'static str,
-    phase: &'static str,
-    change: f64,
-    detectable: f64,
-    unit: &'static str,
-}
-
-#[derive(Serialize)]
-struct ResultObject {
-    before: Option<f64>,
-    after: Option<f64>,
-}
+use crate::coaching::Cautions;
+use crate::looks::{Change, describe_change, describe_value};
+use crate::pages::{self, LookFacts, Step, StepObject, told_changes, told_curves, told_result};
 
 pub(super) fn run(
     args: &ProgressArgs,
@@ -108,7 +35,7 @@ pub(super) fn run(
     let mut cautions = course.cautions.clone();
     for step in &course.steps {
         if face.json {
-            face.object(&object(&course, step))?;
+            face.object(&StepObject::of(&course, step))?;
         } else {
             for line in told(step, &mut cautions) {
                 face.line(&line)?;
@@ -174,67 +101,4 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
     }
     step.results.iter().filter_map(told_result).for_each(|line| add(&line));
     lines
-}
-
-fn object<'a>(course: &'a Course, step: &'a Step) -> StepObject<'a> {
-    let look = |look: &'a LookFacts| LookObject {
-        case: look.case.as_deref(),
-        date: look.date.to_string(),
-        serves: &look.serves,
-        of: look.of,
-        what: &look.what,
-    };
-    let moved = |moved: &Change| MovedObject {
-        measure: moved.def.id,
-        unit: moved.def.unit,
-        before: moved.before.value,
-        before_serves: moved.before.serves,
-        after: moved.after.value,
-        after_serves: moved.after.serves,
-        change: moved.by(),
-        detectable: moved.detectable,
-        beyond: moved.beyond(),
-        better: moved.better(),
-    };
-    let plan = step.plan.as_ref();
-    let drills = plan.map_or(&[][..], |plan| &plan.drills);
-    StepObject {
-        player: &course.player,
-        plan: plan.map(|plan| plan.id.as_str()),
-        fault: plan.map(|plan| plan.fault.as_str()),
-        drills,
-        cautions: (!drills.is_empty()).then(|| course.cautions.with(drills)),
-        start: plan.map(|plan| plan.start.to_string()),
-        review_on: plan.and_then(|plan| plan.review_on).map(|day| day.to_string()),
-        follow_up: step.follow_up.as_deref(),
-        before: look(&step.before),
-        after: step.after.as_ref().map(look),
-        notes: &step.notes,
-        verdict: step.verdict.as_ref().map(Verdict::name),
-        measure: step.main.as_ref().map(moved),
-        elsewhere: step.others.iter().map(moved).collect(),
-        curves: step.curves.as_ref().map(|curves| CurvesObject {
-            within_before_spreads: curves.within_before,
-            within_after_spreads: curves.within_after,
-            between_spreads: curves.between,
-            channels: curves.channels,
-            moved: curves
-                .moved
-                .iter()
-                .map(|one| ChannelObject {
-                    channel: one.name,
-                    part: one.part.name(),
-                    phase: one.phase,
-                    change: one.by,
-                    detectable: one.detectable,
-                    unit: one.unit,
-                })
-                .collect(),
-        }),
-        results: step
-            .results
-            .iter()
-            .map(|one| (one.name, ResultObject { before: one.before, after: one.after }))
-            .collect(),
-    }
 }

@@ -2,66 +2,16 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
-use serde::Serialize;
 
 use super::args::ReadCommand;
 use super::face::{Face, one_line, table};
 use super::watch::Bars;
 use super::{Outcome, place, remedy};
 use crate::drawing::Pictures;
-use crate::intake::{self, Context, Looked, SeenClip};
+use crate::intake::{self, Context, Looked, SeenClip, ServeObject};
 use crate::motion::{Recording, Side};
 use crate::pages::clip_pictures;
 use crate::serve::{EventKind, FindOptions, MEASURES, PalmReading, Reading, Serve, palm_turn};
-
-/// One serve of a file, as `--json` prints it.
-#[derive(Serialize)]
-struct ServeObject<'a> {
-    serve: usize,
-    hand: Side,
-    hand_trust: f64,
-    frames: (usize, usize),
-    rate_hz: f64,
-    cutoff_hz: f64,
-    events: BTreeMap<&'static str, EventObject>,
-    measures: BTreeMap<&'a str, MeasureObject<'a>>,
-    notes: &'a [String],
-    /// Only for a clip.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    palm_after_contact: Option<PalmObject<'a>>,
-}
-
-#[derive(Serialize)]
-struct PalmObject<'a> {
-    /// `outward`, `sideways`, `down` or `unsure`.
-    turn: &'static str,
-    why: &'a str,
-    /// Whose pictures decide: contact, then later.
-    frames: Vec<PalmFrame>,
-}
-
-#[derive(Serialize)]
-struct PalmFrame {
-    frame: usize,
-    /// Frame of the clip, which differs where frames were left out.
-    clip_frame: Option<usize>,
-    time_s: f64,
-    after_contact_s: f64,
-}
-
-#[derive(Serialize)]
-struct EventObject {
-    time_s: f64,
-    frame: usize,
-    trust: f64,
-}
-
-#[derive(Serialize)]
-#[serde(untagged)]
-enum MeasureObject<'a> {
-    Value { value: f64, unit: &'static str, give_or_take: f64, trust: f64, moment: &'static str },
-    NotMeasurable { not_measurable: &'a str },
-}
 
 pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outcome> {
     let known = FindOptions { hand: command.read.hand(), ..FindOptions::default() };
@@ -87,8 +37,8 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
     for (index, serve) in found.serves.iter().enumerate() {
         let seen = clip.as_ref().map(|clip| (clip, palm(serve, &recording)));
         if face.json {
-            let palm = seen.as_ref().map(|(clip, palm)| palm_object(clip, palm, serve, &recording));
-            face.object(&object(index + 1, serve, &recording, palm))?;
+            let seen = seen.as_ref().map(|(clip, palm)| (*clip, palm));
+            face.object(&ServeObject::of(index + 1, serve, &recording, seen))?;
         } else {
             print(index + 1, serve, face)?;
         }
@@ -113,29 +63,6 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
 
 fn palm(serve: &Serve, recording: &Recording) -> PalmReading {
     palm_turn(recording, serve.events[EventKind::Contact as usize].time_s, serve.hand)
-}
-
-fn palm_object<'a>(
-    clip: &SeenClip,
-    palm: &'a PalmReading,
-    serve: &Serve,
-    recording: &Recording,
-) -> PalmObject<'a> {
-    let contact_s = serve.events[EventKind::Contact as usize].time_s;
-    let shown = |&frame: &usize| {
-        let time_s = *recording.times_s.get(frame)?;
-        Some(PalmFrame {
-            frame,
-            clip_frame: clip.kept.clip_frames.get(frame).map(|&frame| frame as usize),
-            time_s,
-            after_contact_s: time_s - contact_s,
-        })
-    };
-    PalmObject {
-        turn: palm.turn.name(),
-        why: &palm.why,
-        frames: palm.frames.iter().filter_map(shown).collect(),
-    }
 }
 
 /// One SVG file per event and per look at the hand.
@@ -187,53 +114,6 @@ fn describe(recording: &Recording, clip: Option<&SeenClip>, face: &mut Face) -> 
         }
     }
     Ok(())
-}
-
-fn object<'a>(
-    number: usize,
-    serve: &'a Serve,
-    recording: &Recording,
-    palm_after_contact: Option<PalmObject<'a>>,
-) -> ServeObject<'a> {
-    ServeObject {
-        serve: number,
-        hand: serve.hand,
-        hand_trust: serve.hand_trust,
-        frames: serve.frames,
-        rate_hz: recording.rate_hz,
-        cutoff_hz: serve.cutoff_hz,
-        events: serve
-            .events
-            .iter()
-            .map(|event| {
-                let object =
-                    EventObject { time_s: event.time_s, frame: event.frame, trust: event.trust };
-                (event.kind.name(), object)
-            })
-            .collect(),
-        measures: serve
-            .readings
-            .iter()
-            .map(|entry| {
-                let about = MEASURES.iter().find(|def| def.id == entry.measure);
-                let object = match &entry.reading {
-                    Reading::Value { value, trust, give_or_take } => MeasureObject::Value {
-                        value: *value,
-                        unit: about.map_or("", |def| def.unit),
-                        give_or_take: *give_or_take,
-                        trust: *trust,
-                        moment: about.map_or("", |def| def.moment),
-                    },
-                    Reading::NotMeasurable { why } => {
-                        MeasureObject::NotMeasurable { not_measurable: why }
-                    }
-                };
-                (entry.measure.as_str(), object)
-            })
-            .collect(),
-        notes: &serve.notes,
-        palm_after_contact,
-    }
 }
 
 fn print(number: usize, serve: &Serve, face: &mut Face) -> anyhow::Result<()> {

@@ -7,8 +7,7 @@ use super::args::ReceiveArgs;
 use super::face::{Face, count, table};
 use super::passphrase::passphrase;
 use super::{Outcome, place};
-use crate::exchange::Brought;
-use crate::exchange::{self, Signing};
+use crate::exchange::{self, Brought, PackNotice, Signing};
 use crate::library::Library;
 
 /// Fewest digits of a pack's id that name it.
@@ -28,6 +27,8 @@ struct Told<'a> {
     dry_run: bool,
     #[serde(flatten)]
     brought: Brought,
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    notices: &'a [PackNotice],
 }
 
 pub(super) fn run(
@@ -68,6 +69,7 @@ fn take(
             signature.told(&pack)
         );
     }
+    let notices = pack.notices(&library.catalogue()?);
     let result =
         if dry_run { library.try_receive(&pack) } else { library.write(|w| w.receive(&pack)) };
     if let Some(before) = made_new.filter(|_| dry_run || result.is_err()) {
@@ -83,6 +85,7 @@ fn take(
             signature,
             dry_run,
             brought,
+            notices: &notices,
         })?;
     } else {
         face.line(&format!(
@@ -110,6 +113,9 @@ fn take(
                 face.line(&format!("{number} x {what}"))?;
             }
         }
+    }
+    for notice in &notices {
+        face.complain(&notice.to_string());
     }
     if brought.known {
         face.say("this pack was here already");

@@ -3,7 +3,10 @@
 
 use std::error::Error;
 
-use crate::coaching::{FollowUpRefusal, HarmShown, LabelRefusal, PlanRefusal, PlayerRefusal};
+use crate::coaching::{
+    FollowUpRefusal, HarmShown, LabelRefusal, PlanEndRefusal, PlanRefusal, PlayerRefusal,
+    PracticeRefusal,
+};
 use crate::intake::{IntakeError, LookError};
 use crate::library::{OpenError, StoreError, WriteError};
 use crate::motion::{Assumption, ReadError};
@@ -15,6 +18,7 @@ use crate::video::ClipError;
 const RECORDED: &[(&str, &str)] = &[
     ("start", "--start"),
     ("review_on", "--review-on"),
+    ("ended", "--on"),
     ("date", "--date"),
     ("serves", "--serve"),
     ("speed_kmh", "--speed"),
@@ -45,6 +49,16 @@ pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
             )),
             FollowUpRefusal::Write(error) => field(error),
         };
+    }
+    if let Some(refusal) = error.downcast_ref::<PlanEndRefusal>() {
+        return match refusal {
+            PlanEndRefusal::NoReason { .. } => Some(format!("--reason: {refusal}")),
+            PlanEndRefusal::Write(error) => field(error),
+            _ => None,
+        };
+    }
+    if let Some(refusal) = error.downcast_ref::<PracticeRefusal>() {
+        return practice(refusal);
     }
     if let Some(PlayerRefusal::Write(error)) = error.downcast_ref::<PlayerRefusal>() {
         return field(error);
@@ -138,7 +152,8 @@ fn plan(refusal: &PlanRefusal) -> Option<String> {
         PlanRefusal::UnknownDrill { .. }
         | PlanRefusal::UnknownPlace { .. }
         | PlanRefusal::Twice { .. }
-        | PlanRefusal::Dose { .. } => Some(format!("--drill: {refusal}")),
+        | PlanRefusal::Dose { .. }
+        | PlanRefusal::Sore { .. } => Some(format!("--drill: {refusal}")),
         PlanRefusal::Harmful { case, harm } if harm.shown == HarmShown::Labelled => {
             Some(format!("--drill: {refusal} (label {case} --reject {})", harm.worse))
         }
@@ -147,6 +162,24 @@ fn plan(refusal: &PlanRefusal) -> Option<String> {
         PlanRefusal::Write(error) => field(error),
         _ => None,
     }
+}
+
+fn practice(refusal: &PracticeRefusal) -> Option<String> {
+    let option = match refusal {
+        PracticeRefusal::BeforeStart { .. }
+        | PracticeRefusal::AfterEnd { .. }
+        | PracticeRefusal::NotYet { .. } => "--day",
+        PracticeRefusal::Sessions { .. } => "--sessions",
+        PracticeRefusal::Effort { .. } => "--effort",
+        PracticeRefusal::Pain { .. } => "--pain",
+        PracticeRefusal::NoPain { .. } => "--where",
+        PracticeRefusal::Unanswered(_) => {
+            return Some(format!("{refusal} Say it (--where), or that nobody knows (--sure)"));
+        }
+        PracticeRefusal::Write(error) => return field(error),
+        _ => return None,
+    };
+    Some(format!("{option}: {refusal}"))
 }
 
 /// A value that breaks a rule, by the option it was given with.

@@ -2,7 +2,6 @@ use std::io::Write;
 use std::path::Path;
 
 use anyhow::Context;
-use serde::Serialize;
 
 use super::args::SquadArgs;
 use super::face::{Face, table};
@@ -11,7 +10,7 @@ use super::{Outcome, place, worked};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
-use crate::squad::{self, Basis, FaultFacts, GroupsParams, Share, Squad, SquadQuery};
+use crate::squad::{self, Basis, FaultFacts, GroupsParams, Squad, SquadQuery};
 
 /// Faults whose plans are told in text.
 const WORKED: usize = 2;
@@ -40,7 +39,9 @@ pub(super) fn run(
         face.say(note);
     }
     if face.json {
-        lines(&squad, face)?;
+        for object in squad.objects() {
+            face.object(&object)?;
+        }
     } else {
         told(&squad, face)?;
     }
@@ -68,108 +69,6 @@ pub(super) fn write(squad: &Squad, output: &Path) -> anyhow::Result<()> {
         .with_context(|| format!("{}: cannot be written to", folder.display()))?;
     file.write_all(page.as_bytes())?;
     file.persist(output).with_context(|| format!("{}", output.display()))?;
-    Ok(())
-}
-
-/// One JSON object: what it is about, and its fields.
-#[derive(Serialize)]
-struct Line<'a, T: Serialize> {
-    about: &'static str,
-    #[serde(flatten)]
-    body: &'a T,
-}
-
-#[derive(Serialize)]
-struct Head<'a> {
-    squad: Option<&'a str>,
-    from: Option<jiff::civil::Date>,
-    to: Option<jiff::civil::Date>,
-    today: jiff::civil::Date,
-    players: usize,
-    looks: usize,
-    serves: usize,
-    compared: usize,
-    silhouette: Option<f64>,
-    silhouettes_tried: &'a [(usize, f64)],
-    map_keeps: Option<f64>,
-    plans: usize,
-    followed_up: usize,
-    seen_again: usize,
-    ended: usize,
-    running: usize,
-}
-
-#[derive(Serialize)]
-struct ServeLine<'a> {
-    serve: String,
-    player: &'a str,
-    group: &'a str,
-    place: [f64; 2],
-}
-
-#[derive(Serialize)]
-struct CoachLine<'a> {
-    coach: &'a str,
-    followed_up: Share,
-}
-
-fn lines(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
-    let alike = squad.alike.as_ref();
-    let head = Head {
-        squad: squad.name.as_deref(),
-        from: squad.from,
-        to: squad.to,
-        today: squad.today,
-        players: squad.players,
-        looks: squad.looks,
-        serves: squad.serves,
-        compared: alike.map_or(0, |alike| alike.serves.len()),
-        silhouette: alike.and_then(|alike| alike.silhouette),
-        silhouettes_tried: alike.map_or(&[], |alike| &alike.tried),
-        map_keeps: alike.map(|alike| alike.kept),
-        plans: squad.follow_up.plans,
-        followed_up: squad.follow_up.followed,
-        seen_again: squad.follow_up.seen_again,
-        ended: squad.follow_up.ended,
-        running: squad.follow_up.running,
-    };
-    face.object(&Line { about: "squad", body: &head })?;
-    if let Some(alike) = alike {
-        for group in &alike.groups {
-            face.object(&Line { about: "group", body: group })?;
-        }
-        for placed in &alike.serves {
-            let serve = ServeLine {
-                serve: placed.serve.to_string(),
-                player: &alike.players[placed.player],
-                group: &alike.groups[placed.group].letter,
-                place: placed.place,
-            };
-            face.object(&Line { about: "serve", body: &serve })?;
-        }
-        if let Some(second) = &alike.second {
-            face.object(&Line { about: "second_opinion", body: second })?;
-        }
-        face.object(&Line { about: "tree", body: &alike.tree })?;
-    }
-    for fault in &squad.faults {
-        face.object(&Line { about: "fault", body: fault })?;
-    }
-    for slice in &squad.slices {
-        face.object(&Line { about: "part", body: slice })?;
-    }
-    for worked in &squad.worked {
-        face.object(&Line { about: "worked", body: &worked.listed(&squad.cautions) })?;
-    }
-    for plan in &squad.follow_up.overdue {
-        face.object(&Line { about: "overdue", body: plan })?;
-    }
-    for (coach, share) in &squad.follow_up.by_coach {
-        face.object(&Line { about: "coach", body: &CoachLine { coach, followed_up: *share } })?;
-    }
-    for one in &squad.see_next {
-        face.object(&Line { about: "see_next", body: one })?;
-    }
     Ok(())
 }
 

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use serde::ser::{Serialize, SerializeSeq, SerializeStruct, Serializer};
 
-use crate::catalogue::{Catalogue, Drill, Place, Step};
+use crate::catalogue::{Catalogue, Drill, Place, SaysCautions, Step};
 use crate::library::{Named, Plan, PlannedDrill};
 
 /// Whether somebody counts as a junior, as far as care goes.
@@ -22,8 +22,7 @@ impl Age {
     /// On a day, from the birth date.
     #[must_use]
     pub fn on(day: Date, born: Option<Date>) -> Self {
-        let years = born.and_then(|born| born.until((jiff::Unit::Year, day)).ok());
-        match years.map(|span| span.get_years()) {
+        match years_on(day, born) {
             Some(years) if years < 18 => Self::Junior,
             Some(_) => Self::Adult,
             None => Self::Unknown,
@@ -58,6 +57,12 @@ impl Age {
     }
 }
 
+/// Full years on a day, from the birth date; none before birth.
+pub(super) fn years_on(day: Date, born: Option<Date>) -> Option<u32> {
+    let lived = born?.until((jiff::Unit::Year, day)).ok()?;
+    Some(u32::try_from(lived.get_years()).unwrap_or(0))
+}
+
 /// Everything that must be said about the drills of one page or answer, each thing once.
 ///
 /// A name or a step of a drill is handed out by this only ([`Self::name`], [`Self::in_full`]), which
@@ -70,20 +75,27 @@ pub struct Cautions {
     faults: Vec<(String, String)>,
     age: Age,
     general: Vec<String>,
+    /// What is said besides where a plan is shown to somebody who counts as a junior.
+    juniors: Vec<String>,
     /// Whether a drill was handed out.
     shown: bool,
+    /// Whether one of them was prescribed.
+    planned: bool,
 }
 
 impl Cautions {
     /// The general ones of a library's catalogue, for people of this age; of no drill yet.
     #[must_use]
     pub fn of(catalogue: &Catalogue, age: Age) -> Self {
+        let juniors = age.counts_as_junior().then(|| catalogue.junior_cautions());
         Self {
             drills: Vec::new(),
             faults: Vec::new(),
             age,
             general: catalogue.general_cautions().map(str::to_owned).collect(),
+            juniors: juniors.into_iter().flatten().map(str::to_owned).collect(),
             shown: false,
+            planned: false,
         }
     }
 
@@ -116,14 +128,15 @@ impl Cautions {
     pub fn in_full<'d>(&mut self, drill: &'d ShownDrill) -> DrillText<'d> {
         self.of_fault(drill);
         let entry = drill.entry.as_ref();
+        let body = entry.map(|entry| entry.body(self));
         DrillText {
             name: &drill.name,
-            cue: entry.map_or("", |entry| &entry.cue),
-            steps: entry.map_or(&[], |entry| &entry.steps),
+            cue: body.map_or("", |body| body.cue),
+            steps: body.map_or(&[], |body| body.steps),
             dose: &drill.dose,
             place: drill.place,
-            step_up: entry.map_or("", |entry| &entry.step_up),
-            equipment: entry.map_or(&[], |entry| &entry.equipment),
+            step_up: body.map_or("", |body| body.step_up),
+            equipment: body.map_or(&[], |body| body.equipment),
             support: entry.map_or("", |entry| &entry.support),
             cautions: &drill.own,
         }
@@ -144,6 +157,7 @@ impl Cautions {
 
     fn of_fault(&mut self, drill: &ShownDrill) {
         self.shown = true;
+        self.planned |= drill.planned;
         if let Some((fault, note)) = &drill.fault {
             self.note(fault, note);
         }
@@ -159,16 +173,35 @@ impl Cautions {
         more
     }
 
-    /// What to say: drills named, faults, age, the library's general cautions, in this order.
+    /// What to say: drills named, faults, age, what is said to juniors where a plan is shown, the
+    /// library's general cautions, in this order.
     #[must_use]
     pub fn lines(&self) -> Vec<String> {
+        self.with_juniors(self.juniors.iter().filter(|_| self.planned))
+    }
+
+    /// The same for a page with room for two sheets: of what is said to juniors only what the
+    /// general cautions hold of it. The coach has the rest, wherever the plan is shown to the coach.
+    #[must_use]
+    pub fn in_short(&self) -> Vec<String> {
+        self.with_juniors([])
+    }
+
+    fn with_juniors<'s>(&'s self, juniors: impl IntoIterator<Item = &'s String>) -> Vec<String> {
         let drills = self.drills.iter().map(|(_, name, own)| format!("{name}: {}", own.join(" ")));
         let faults = self.faults.iter().map(|(fault, note)| format!("{fault}: {note}"));
         drills
             .chain(faults)
             .chain(self.age.caution().map(str::to_owned))
+            .chain(juniors.into_iter().cloned())
             .chain(self.general.iter().cloned())
             .collect()
+    }
+}
+
+impl SaysCautions for Cautions {
+    fn shows(&mut self, _: &Drill) {
+        self.shown = true;
     }
 }
 
@@ -231,6 +264,8 @@ pub struct ShownDrill {
     own: Vec<String>,
     /// Name and health note of the fault it is shown for.
     fault: Option<(String, String)>,
+    /// Whether it stands in a plan.
+    planned: bool,
 }
 
 impl ShownDrill {
@@ -263,6 +298,7 @@ impl ShownDrill {
             entry,
             own,
             fault,
+            planned: false,
         }
     }
 
@@ -272,6 +308,7 @@ impl ShownDrill {
         Self {
             dose: planned.dose.clone(),
             place: planned.place,
+            planned: true,
             ..Self::of(catalogue, &planned.drill, fault)
         }
     }

@@ -25,6 +25,23 @@ pub struct FollowUpRequest {
     pub note: Option<String>,
 }
 
+/// A follow-up as recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FollowUpRecorded {
+    /// Its id.
+    pub follow_up: FollowUpId,
+}
+
+/// As JSON: `follow_up`, as people type it.
+impl serde::Serialize for FollowUpRecorded {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        use serde::ser::SerializeStruct;
+        let mut object = to.serialize_struct("FollowUpRecorded", 1)?;
+        object.serialize_field("follow_up", &self.follow_up.to_string())?;
+        object.end()
+    }
+}
+
 /// Why a follow-up was refused; nothing of it is stored then.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -92,8 +109,9 @@ impl FollowUpRequest {
     ///
     /// # Errors
     /// [`FollowUpRefusal`]; nothing is stored then.
-    pub fn record(&self, library: &mut Library) -> Result<FollowUpId, FollowUpRefusal> {
+    pub fn record(&self, library: &mut Library) -> Result<FollowUpRecorded, FollowUpRefusal> {
         let follow_up = self.check()?;
-        Ok(library.write(|writer| writer.add_follow_up(&follow_up))?)
+        let follow_up = library.write(|writer| writer.add_follow_up(&follow_up))?;
+        Ok(FollowUpRecorded { follow_up })
     }
 }

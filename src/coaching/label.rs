@@ -229,13 +229,15 @@ impl LabelRequest {
     /// # Errors
     /// [`LabelRefusal`]; nothing is stored then.
     pub fn record(&self, library: &mut Library) -> Result<Vec<Notice>, LabelRefusal> {
+        // Read within the turn: what the rules are held against is still so when it is stored.
+        let turn = library.take_turn()?;
         let catalogue = library.catalogue()?;
         let held = library.case(self.case)?;
         let labels = self.check(&catalogue, &held)?;
         let by = self.author()?;
         let grip = grip_over(self.grip, held.grip);
         let ball = self.ball.over(held.ball);
-        library.write(|writer| {
+        library.write_in(&turn, |writer| {
             for label in &labels {
                 writer.set_label(self.case, label)?;
             }

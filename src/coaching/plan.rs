@@ -3,10 +3,11 @@ use std::fmt;
 use jiff::civil::Date;
 use thiserror::Error;
 
+use super::breach::MOST_PLANS;
 use super::cautions::{Age, Cautions, ShownDrill};
-use super::dose::{DoseProblem, check_dose};
 use super::fault::{Harm, HarmShown, UnknownFault, harms, known_fault};
-use crate::catalogue::{Catalogue, Place};
+use super::load::{Load, practiser};
+use crate::catalogue::{Catalogue, Dose, DoseProblem, Place, Practiser};
 use crate::library::{
     Author, Case, CaseId, Library, Named, Plan, PlanId, PlannedDrill, StoreError, WriteError,
     check_planned,
@@ -97,6 +98,16 @@ pub enum Question {
         /// Catalogue id of its fault.
         other: String,
     },
+    /// More serves and throws than the catalogue lets pass unremarked at the player's age, with
+    /// those of the plans beside it.
+    Much {
+        /// The limit, by its id in the catalogue.
+        limit: String,
+        /// How much it is and how it is held against.
+        text: String,
+        /// Published rows behind the limit.
+        sources: Vec<String>,
+    },
 }
 
 impl Question {
@@ -112,6 +123,7 @@ impl Question {
             Self::PullsTheOtherWay { fault, plan, other } => format!(
                 "{plan} works on '{other}', whose cure pulls the other way than that of '{fault}'"
             ),
+            Self::Much { text, .. } => text.trim_end_matches('.').to_owned(),
         }
     }
 }
@@ -119,7 +131,7 @@ impl Question {
 impl fmt::Display for Question {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let ask = match self {
-            Self::ServesAnotherFault { .. } => "prescribe it all the same?",
+            Self::ServesAnotherFault { .. } | Self::Much { .. } => "prescribe it all the same?",
             Self::PullsTheOtherWay { .. } => "plan both all the same?",
         };
         write!(f, "{}; {ask}", self.fact())
@@ -173,6 +185,14 @@ pub enum PlanRefusal {
         /// What is wrong with it.
         problem: DoseProblem,
     },
+    /// The drill loads what hurts.
+    #[error("{}; once it does not hurt any more, log that day's practice without pain", .why.trim_end_matches('.'))]
+    Sore {
+        /// Catalogue id of the drill.
+        drill: String,
+        /// What it loads, and what to do.
+        why: String,
+    },
     /// Two plans are in force already.
     #[error(
         "{case}: {} are in force, and two plans are the most a player can work on; change one of \
@@ -220,16 +240,20 @@ fn harmful(case: CaseId, harm: &Harm) -> String {
 pub struct PlanRecorded {
     /// Its id.
     pub plan: PlanId,
+    /// What it asks in a week, together with the plans beside it.
+    pub load: Load,
     /// Cautions of its drills, its fault and the library.
     pub cautions: Cautions,
 }
 
+/// As JSON: `plan`, `cautions` and `load`.
 impl serde::Serialize for PlanRecorded {
     fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         use serde::ser::SerializeStruct;
-        let mut object = to.serialize_struct("PlanRecorded", 2)?;
+        let mut object = to.serialize_struct("PlanRecorded", 3)?;
         object.serialize_field("plan", &self.plan.to_string())?;
         object.serialize_field("cautions", &self.cautions.lines())?;
+        object.serialize_field("load", &self.load)?;
         object.end()
     }
 }
@@ -252,7 +276,9 @@ impl PlanRequest {
         }
     }
 
-    /// The plan this means for the case as it stands, and what the coach is asked first.
+    /// The plan this means for the case as it stands, and what the coach is asked first;
+    /// `practiser`: the player as the doses are held against, see
+    /// [`practiser`](super::practiser).
     ///
     /// The plan's own id is none yet. How many plans are in force is not looked at: see
     /// [`Self::check_new`].
@@ -263,6 +289,7 @@ impl PlanRequest {
         &self,
         catalogue: &Catalogue,
         held: &Case,
+        practiser: &Practiser,
     ) -> Result<(Plan, Vec<Question>), PlanRefusal> {
         known_fault(catalogue, &self.fault)?;
         let start = self.start.unwrap_or(held.date);
@@ -290,7 +317,7 @@ impl PlanRequest {
                 return Err(PlanRefusal::Harmful { case: held.id, harm });
             }
             let dose = wanted.dose.as_ref().unwrap_or(&drill.dose).clone();
-            check_dose(&dose).map_err(|problem| PlanRefusal::Dose {
+            Dose::check(&dose).map_err(|problem| PlanRefusal::Dose {
                 drill: drill.id.clone(),
                 dose: dose.clone(),
                 problem,
@@ -313,6 +340,7 @@ impl PlanRequest {
             plan: plan.id,
             other: plan.limiting_fault.clone(),
         }));
+        questions.extend(self.much(catalogue, held, &drills, practiser, start)?);
         let plan = Plan {
             id: PlanId(0),
             case: held.id,
@@ -325,6 +353,48 @@ impl PlanRequest {
             ended: None,
         };
         Ok((plan, questions))
+    }
+
+    /// What is asked about the drills' doses, together with those of the plans beside.
+    fn much(
+        &self,
+        catalogue: &Catalogue,
+        held: &Case,
+        drills: &[PlannedDrill],
+        practiser: &Practiser,
+        start: Date,
+    ) -> Result<Vec<Question>, PlanRefusal> {
+        let load = self.load(catalogue, held, drills, practiser, start);
+        let own = Load::of(catalogue, &[drills], practiser).week;
+        let mut questions = Vec::new();
+        for warning in load.warnings {
+            match (warning.drill, warning.limit) {
+                (Some(drill), _) if drills.iter().any(|planned| planned.drill == drill) => {
+                    return Err(PlanRefusal::Sore { drill, why: warning.text });
+                }
+                // Of what this plan adds nothing to, nobody need be asked again.
+                (_, Some(limit)) if own.arm_a_day > 0.0 => {
+                    let (text, sources) = (warning.text, warning.sources);
+                    questions.push(Question::Much { limit, text, sources });
+                }
+                _ => {}
+            }
+        }
+        Ok(questions)
+    }
+
+    /// What the drills ask, together with the plans beside.
+    fn load(
+        &self,
+        catalogue: &Catalogue,
+        held: &Case,
+        drills: &[PlannedDrill],
+        practiser: &Practiser,
+        start: Date,
+    ) -> Load {
+        let beside = self.beside(held, start).map(|plan| plan.drills.as_slice());
+        let together: Vec<&[PlannedDrill]> = [drills].into_iter().chain(beside).collect();
+        Load::of(catalogue, &together, practiser)
     }
 
     /// The plans of the case that are in force when this one begins, or begin after it.
@@ -341,10 +411,15 @@ impl PlanRequest {
     ///
     /// # Errors
     /// [`PlanRefusal`].
-    pub fn check_new(&self, catalogue: &Catalogue, held: &Case) -> Result<Plan, PlanRefusal> {
-        let (plan, mut questions) = self.check(catalogue, held)?;
+    pub fn check_new(
+        &self,
+        catalogue: &Catalogue,
+        held: &Case,
+        practiser: &Practiser,
+    ) -> Result<Plan, PlanRefusal> {
+        let (plan, mut questions) = self.check(catalogue, held, practiser)?;
         let in_force: Vec<PlanId> = self.beside(held, plan.start).map(|plan| plan.id).collect();
-        if in_force.len() >= 2 {
+        if in_force.len() >= MOST_PLANS {
             return Err(PlanRefusal::ThirdPlan { case: held.id, in_force });
         }
         questions.retain(|question| !self.sure.contains(question));
@@ -356,22 +431,26 @@ impl PlanRequest {
     /// # Errors
     /// [`PlanRefusal`]; nothing is stored then.
     pub fn record(&self, library: &mut Library) -> Result<PlanRecorded, PlanRefusal> {
+        // Read within the turn: of two coaches at once the second sees the first one's plan.
+        let turn = library.take_turn()?;
         let catalogue = library.catalogue()?;
         let held = library.case(self.case)?;
-        let plan = self.check_new(&catalogue, &held)?;
-        let born = library.player(held.player)?.born;
+        let player = library.player(held.player)?;
+        let practiser = practiser(library, &player, self.start.unwrap_or(held.date))?;
+        let plan = self.check_new(&catalogue, &held, &practiser)?;
+        let load = self.load(&catalogue, &held, &plan.drills, &practiser, plan.start);
         let id = match self.replaces {
             Some(old) => {
                 let by = Author::coach(self.coach.as_deref().unwrap_or("coach"))?;
                 let reason = self.reason.as_deref();
-                library.write(|writer| writer.replace_plan(old, &plan, &by, reason))?
+                library.write_in(&turn, |writer| writer.replace_plan(old, &plan, &by, reason))?
             }
-            None => library.write(|writer| writer.add_plan(&plan))?,
+            None => library.write_in(&turn, |writer| writer.add_plan(&plan))?,
         };
-        let mut cautions = Cautions::of(&catalogue, Age::on(plan.start, born));
+        let mut cautions = Cautions::of(&catalogue, Age::on(plan.start, player.born));
         for planned in &plan.drills {
             cautions.name(&ShownDrill::planned(&catalogue, planned, &plan.limiting_fault));
         }
-        Ok(PlanRecorded { plan: id, cautions })
+        Ok(PlanRecorded { plan: id, load, cautions })
     }
 }

@@ -1,13 +1,12 @@
-use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use thiserror::Error;
 
 use crate::library::{
-    Consent, Level, Library, Player, PlayerId, StoreError, WriteError, check_born,
+    Consent, Level, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::Side;
 
-/// What the player (or guardian) agrees to today.
+/// What the player (or guardian) agrees to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ConsentGiven {
     /// Recordings and cases may be kept here.
@@ -16,11 +15,50 @@ pub enum ConsentGiven {
     KeepAndShare,
 }
 
+/// What is said about consent; what is left out stays as it was known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ConsentRequest {
+    /// Whether recordings and cases may be kept here.
+    pub keep: Option<bool>,
+    /// Whether pseudonymous cases may leave in packs.
+    pub share: Option<bool>,
+    /// When it was said.
+    pub date: Option<Date>,
+}
+
+impl ConsentRequest {
+    /// Consent as given on a day.
+    #[must_use]
+    pub fn given(consent: ConsentGiven, day: Date) -> Self {
+        let share = consent == ConsentGiven::KeepAndShare;
+        Self { keep: Some(true), share: Some(share), date: Some(day) }
+    }
+
+    fn over(self, known: Consent) -> Consent {
+        Consent {
+            keep: self.keep.unwrap_or(known.keep),
+            share: self.share.unwrap_or(known.share),
+            date: self.date.or(known.date),
+        }
+    }
+}
+
+/// Squads somebody names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SquadsRequest {
+    /// The player belongs to these now too.
+    Too(Vec<String>),
+    /// The player belongs to these and to no other.
+    Only(Vec<String>),
+}
+
 /// Facts about a player; what is left out stays as it was known.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlayerRequest {
     /// Pseudonym: who it is about.
     pub code: String,
+    /// Real name, which never leaves the library.
+    pub name: Option<String>,
     /// Serving hand.
     pub hand: Option<Side>,
     /// Level.
@@ -29,12 +67,12 @@ pub struct PlayerRequest {
     pub born: Option<Date>,
     /// Standing height, m.
     pub stature_m: Option<f64>,
-    /// Squads the player belongs to now too.
-    pub squads: Vec<String>,
+    /// Squads.
+    pub squads: SquadsRequest,
     /// Coach (a code).
     pub coach: Option<String>,
-    /// Consent given.
-    pub consent: Option<ConsentGiven>,
+    /// Consent.
+    pub consent: ConsentRequest,
 }
 
 /// A player as recorded.
@@ -50,6 +88,15 @@ pub struct PlayerRecorded {
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum PlayerRefusal {
+    /// Cases may leave, and may not be kept.
+    #[error(
+        "player '{code}': cases may be shared and not kept; only what is kept here can leave, so say \
+         that it may be kept, or that it may not be shared"
+    )]
+    SharedNotKept {
+        /// The player's code.
+        code: String,
+    },
     /// The store would not take it.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -67,45 +114,57 @@ impl PlayerRequest {
     pub fn new(code: &str) -> Self {
         Self {
             code: code.to_owned(),
+            name: None,
             hand: None,
             level: None,
             born: None,
             stature_m: None,
-            squads: Vec::new(),
+            squads: SquadsRequest::Too(Vec::new()),
             coach: None,
-            consent: None,
+            consent: ConsentRequest::default(),
         }
     }
 
-    /// The player this means over what is known; `today` is when consent is given, `first` the
-    /// player's first recorded day.
+    /// The player this means over what is known; `first`: the player's first recorded day.
     ///
     /// # Errors
-    /// [`PlayerRefusal::Write`] for a birth date that cannot be.
+    /// [`PlayerRefusal::SharedNotKept`]; [`PlayerRefusal::Write`] for a day that cannot be.
     pub fn check(
         &self,
         known: Option<&Player>,
         first: Option<Date>,
-        today: Date,
     ) -> Result<Player, PlayerRefusal> {
         if let Some(born) = self.born {
             check_born("born", born, first)?;
         }
+        if let Some(date) = self.consent.date {
+            check_past("consent_date", date)?;
+        }
         let mut player = known.cloned().unwrap_or_else(|| Player::new(&self.code));
+        player.name = self.name.clone().or(player.name);
         player.hand = self.hand.or(player.hand);
         player.level = self.level.or(player.level);
         player.born = self.born.or(player.born);
         player.stature_m = self.stature_m.or(player.stature_m);
         player.coach = self.coach.clone().or(player.coach);
-        for squad in &self.squads {
+        let squads = match &self.squads {
+            SquadsRequest::Too(squads) => squads,
+            SquadsRequest::Only(squads) => {
+                player.squads.clear();
+                squads
+            }
+        };
+        for squad in squads {
             if !player.squads.contains(squad) {
                 player.squads.push(squad.clone());
             }
         }
-        if let Some(consent) = self.consent {
-            let share = consent == ConsentGiven::KeepAndShare;
-            player.consent = Consent { keep: true, share, date: Some(today) };
+        let consent = self.consent.over(player.consent);
+        // Only what is said now is held against the rule, not what stands from before.
+        if consent != player.consent && consent.share && !consent.keep {
+            return Err(PlayerRefusal::SharedNotKept { code: player.code });
         }
+        player.consent = consent;
         Ok(player)
     }
 
@@ -114,6 +173,8 @@ impl PlayerRequest {
     /// # Errors
     /// [`PlayerRefusal`]; nothing is stored then.
     pub fn record(&self, library: &mut Library) -> Result<PlayerRecorded, PlayerRefusal> {
+        // Read within the turn: of two who bring the same new player the second joins.
+        let turn = library.take_turn()?;
         let known = match library.player_by_code(&self.code) {
             Ok(player) => Some(player),
             Err(StoreError::NoSuch { .. }) => None,
@@ -125,24 +186,18 @@ impl PlayerRequest {
             }
             _ => None,
         };
-        let mut player = self.check(known.as_ref(), first, ZonedDateTime::now().date())?;
+        let mut player = self.check(known.as_ref(), first)?;
         let new = known.is_none();
-        if known.as_ref() == Some(&player) {
-            return Ok(PlayerRecorded { player, new });
+        if known.as_ref() != Some(&player) {
+            player.id = library.write_in(&turn, |writer| -> Result<PlayerId, WriteError> {
+                if new {
+                    writer.add_player(&player)
+                } else {
+                    writer.update_player(&player)?;
+                    Ok(player.id)
+                }
+            })?;
         }
-        let stored = library.write(|writer| -> Result<PlayerId, WriteError> {
-            if new {
-                writer.add_player(&player)
-            } else {
-                writer.update_player(&player)?;
-                Ok(player.id)
-            }
-        });
-        player.id = match stored {
-            // Another process was quicker with the same new player: this one is known now.
-            Err(WriteError::CodeTaken { .. }) if new => return self.record(library),
-            stored => stored?,
-        };
         Ok(PlayerRecorded { player, new })
     }
 }

@@ -5,10 +5,10 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::*;
-use crate::catalogue::{Catalogue, Drill};
+use crate::catalogue::{BodyPart, Catalogue, Drill, Practiser};
 use crate::library::{
-    Author, BallFlight, Case, CaseId, FaultLabel, Grip, LabelState, Library, Misses, Plan, PlanId,
-    PlayerId,
+    Author, BallFlight, Case, CaseId, Ending, FaultLabel, Grip, LabelState, Library, Misses, Pain,
+    Plan, PlanEnd, PlanId, PlayerId,
 };
 
 const DAY: jiff::civil::Date = date(2026, 3, 14);
@@ -53,6 +53,11 @@ fn drill(id: &str) -> DrillRequest {
 fn prescribe(fault: &str, drills: &[&str]) -> PlanRequest {
     let drills = drills.iter().map(|id| drill(id)).collect();
     PlanRequest { drills, ..PlanRequest::new(CaseId(1), fault) }
+}
+
+/// Somebody whom no dose of the catalogue asks too much of.
+fn adult() -> Practiser {
+    Practiser { age_years: Some(30), serves_a_week: Some(0), sore: Vec::new() }
 }
 
 /// A drill of the catalogue that makes a fault worse.
@@ -139,7 +144,7 @@ fn a_drill_that_harms_is_refused_whoever_asks() {
     let drill = harmful();
     let (fault, worse) = (drill.faults[0].as_str(), drill.not_for[0].as_str());
     let request = prescribe(fault, &[&drill.id]);
-    let shown = |held: &Case| match request.check(catalogue, held) {
+    let shown = |held: &Case| match request.check(catalogue, held, &adult()) {
         Err(PlanRefusal::Harmful { harm, .. }) => {
             assert_eq!((harm.drill.as_str(), harm.worse.as_str()), (&*drill.id, worse));
             Some(harm.shown)
@@ -155,7 +160,8 @@ fn a_drill_that_harms_is_refused_whoever_asks() {
     let mut planned = case(Vec::new());
     planned.plans.push(plan(3, worse));
     assert_eq!(shown(&planned), Some(HarmShown::Planned(PlanId(3))));
-    let refusal = prescribe(worse, &[&drill.id]).check(catalogue, &case(Vec::new())).unwrap_err();
+    let refusal =
+        prescribe(worse, &[&drill.id]).check(catalogue, &case(Vec::new()), &adult()).unwrap_err();
     let PlanRefusal::Harmful { harm, .. } = &refusal else { panic!("{refusal}") };
     assert_eq!(harm.shown, HarmShown::Wanted);
 }
@@ -170,7 +176,8 @@ fn an_odd_drill_is_asked_about_and_not_refused() {
         .unwrap();
     let held = case(Vec::new());
     let mut request = prescribe(fault, &[&odd.id]);
-    let Err(PlanRefusal::Unanswered(questions)) = request.check_new(catalogue, &held) else {
+    let Err(PlanRefusal::Unanswered(questions)) = request.check_new(catalogue, &held, &adult())
+    else {
         panic!("asked nothing");
     };
     assert!(
@@ -178,15 +185,18 @@ fn an_odd_drill_is_asked_about_and_not_refused() {
     );
     // Yes to another question is no yes to this one.
     let other = prescribe("short_finish", &[&odd.id]);
-    if let Err(PlanRefusal::Unanswered(other)) = other.check_new(catalogue, &held) {
+    if let Err(PlanRefusal::Unanswered(other)) = other.check_new(catalogue, &held, &adult()) {
         request.sure = other;
-        assert!(matches!(request.check_new(catalogue, &held), Err(PlanRefusal::Unanswered(_))));
+        assert!(matches!(
+            request.check_new(catalogue, &held, &adult()),
+            Err(PlanRefusal::Unanswered(_))
+        ));
     }
     request.sure = questions;
-    assert_eq!(request.check_new(catalogue, &held).unwrap().drills[0].drill, odd.id);
+    assert_eq!(request.check_new(catalogue, &held, &adult()).unwrap().drills[0].drill, odd.id);
     // A drill that serves the fault is not asked about.
     let fitting = &catalogue.drills_for(fault)[0].id;
-    assert!(prescribe(fault, &[fitting]).check_new(catalogue, &held).is_ok());
+    assert!(prescribe(fault, &[fitting]).check_new(catalogue, &held, &adult()).is_ok());
 }
 
 #[test]
@@ -198,7 +208,7 @@ fn cures_that_pull_apart_are_asked_about() {
         .unwrap();
     let mut held = case(Vec::new());
     held.plans.push(plan(4, &other));
-    let (_, questions) = prescribe(&one, &[]).check(catalogue, &held).unwrap();
+    let (_, questions) = prescribe(&one, &[]).check(catalogue, &held, &adult()).unwrap();
     let expected = Question::PullsTheOtherWay { fault: one, plan: PlanId(4), other };
     assert_eq!(questions, [expected]);
 }
@@ -208,20 +218,22 @@ fn a_third_plan_an_unknown_drill_and_a_bad_dose_are_refused() {
     let catalogue = Catalogue::builtin();
     let mut held = case(Vec::new());
     held.plans = vec![plan(1, "toss_low"), plan(2, "short_finish")];
-    let refusal = prescribe("toss_behind", &[]).check_new(catalogue, &held).unwrap_err();
+    let refusal = prescribe("toss_behind", &[]).check_new(catalogue, &held, &adult()).unwrap_err();
     let PlanRefusal::ThirdPlan { in_force, .. } = &refusal else { panic!("{refusal}") };
     assert_eq!(in_force, &[PlanId(1), PlanId(2)]);
     assert!(refusal.to_string().starts_with("c1: n1 and n2 are in force"), "{refusal}");
     let held = case(Vec::new());
-    let refusal = prescribe("toss_low", &["juggling"]).check(catalogue, &held).unwrap_err();
+    let refusal =
+        prescribe("toss_low", &["juggling"]).check(catalogue, &held, &adult()).unwrap_err();
     assert!(matches!(&refusal, PlanRefusal::UnknownDrill { found, .. } if found == "juggling"));
     let fitting = catalogue.drills_for("toss_low")[0].id.as_str();
-    let refusal = prescribe("toss_low", &[fitting, fitting]).check(catalogue, &held).unwrap_err();
+    let refusal =
+        prescribe("toss_low", &[fitting, fitting]).check(catalogue, &held, &adult()).unwrap_err();
     assert!(matches!(refusal, PlanRefusal::Twice { .. }), "{refusal}");
     for (dose, said) in [("3 x 200", "600 repetitions"), ("0 x 8", "none at all")] {
         let mut request = prescribe("toss_low", &[fitting]);
         request.drills[0].dose = Some(dose.to_owned());
-        let refusal = request.check(catalogue, &held).unwrap_err();
+        let refusal = request.check(catalogue, &held, &adult()).unwrap_err();
         assert!(matches!(refusal, PlanRefusal::Dose { .. }), "{refusal}");
         assert!(refusal.to_string().contains(said), "{refusal}");
     }
@@ -280,8 +292,8 @@ fn requests_are_stored_whole_or_not_at_all() {
     let mut library = Library::create(folder.path().join("library")).unwrap();
     let player = PlayerRequest {
         born: Some(date(2012, 5, 3)),
-        squads: vec!["girls".to_owned()],
-        consent: Some(ConsentGiven::Keep),
+        squads: SquadsRequest::Too(vec!["girls".to_owned()]),
+        consent: ConsentRequest::given(ConsentGiven::Keep, DAY),
         ..PlayerRequest::new("p01")
     };
     let recorded = player.record(&mut library).unwrap();
@@ -372,7 +384,19 @@ fn no_name_of_a_drill_without_its_cautions() {
     let mut cautions = Cautions::of(catalogue, Age::Adult);
     let text = cautions.in_full(&shown);
     assert_eq!(&text.cautions[..entry.cautions.len()], &entry.cautions[..]);
-    assert_eq!(text.steps, entry.steps);
+    // As the catalogue's file has them.
+    let steps: Vec<&str> = text.steps.iter().map(|step| step.text.as_str()).collect();
+    assert_eq!(
+        (entry.id.as_str(), steps),
+        (
+            "ball_throw_up",
+            vec![
+                "1 kg ball in both hands at the chest: bend, then throw it straight up so that the legs do the work.",
+                "Sideways stance as for the serve: bend, and throw up and forward with both hands from over the head.",
+                "Three throws, then three easy serves with the same push.",
+            ]
+        )
+    );
     assert_eq!(cautions.lines().len(), before + 1);
     // As an object it carries them too.
     let object = serde_json::to_value(&shown).unwrap();
@@ -385,4 +409,310 @@ fn a_drill_nobody_here_knows_says_so() {
     let mut cautions = Cautions::of(Catalogue::builtin(), Age::Adult);
     assert_eq!(cautions.name(&shown), "tape_on_frame");
     assert!(cautions.lines()[0].contains("not known here"), "{:?}", cautions.lines());
+}
+
+/// Day's end: 30 serves on two days with one plan, 40 with the other; 64 a day is what a junior's
+/// match asks (R099), so both together are asked about, each alone is not.
+#[test]
+fn doses_of_plans_together_are_held_against_age() {
+    let catalogue = Catalogue::builtin();
+    let junior = Practiser { age_years: Some(14), ..adult() };
+    let dosed = |words: &str| DrillRequest {
+        drill: "over_the_rope".to_owned(),
+        dose: Some(words.to_owned()),
+        place: Some(crate::catalogue::Place::Baseline),
+    };
+    let fault = &catalogue.drill("over_the_rope").unwrap().faults[0];
+    let request = |words: &str| PlanRequest {
+        drills: vec![dosed(words)],
+        ..PlanRequest::new(CaseId(1), fault)
+    };
+    let mut held = case(Vec::new());
+    let first = request("30 serves, two days a week").check_new(catalogue, &held, &junior).unwrap();
+    let second = request("40 serves, two days a week");
+    second.check_new(catalogue, &held, &junior).unwrap();
+    held.plans.push(Plan { id: PlanId(1), ..first });
+    second.check_new(catalogue, &held, &adult()).unwrap();
+    let Err(PlanRefusal::Unanswered(questions)) = second.check_new(catalogue, &held, &junior)
+    else {
+        panic!("asked nothing");
+    };
+    let [Question::Much { limit, text, sources }] = &questions[..] else { panic!("{questions:?}") };
+    assert_eq!(limit, "arm_day_junior");
+    assert!(text.starts_with("70 serves and throws on one day, 64 at most here."), "{text}");
+    assert!(sources.contains(&"R099".to_owned()), "{sources:?}");
+    let sure = PlanRequest { sure: questions, ..second };
+    sure.check_new(catalogue, &held, &junior).unwrap();
+    // Of unknown age: as of a junior.
+    let unknown = Practiser { age_years: None, ..adult() };
+    let asked = request("70 serves, two days a week").check(catalogue, &case(Vec::new()), &unknown);
+    let (_, questions) = asked.unwrap();
+    assert!(questions[0].to_string().contains("age is not known"), "{questions:?}");
+    // A plan that adds no serve and no throw is not asked about for those of another.
+    held.plans[0].drills[0].dose = "70 serves, two days a week".to_owned();
+    let mut swings = request("3 x 8, two days a week");
+    swings.drills[0].place = Some(crate::catalogue::Place::PracticeSwing);
+    swings.check_new(catalogue, &held, &junior).unwrap();
+}
+
+#[test]
+fn what_hurts_is_not_prescribed_until_it_is_logged_as_gone() {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("library")).unwrap();
+    let owner = PlayerRequest { born: Some(date(1996, 5, 3)), ..PlayerRequest::new("p01") };
+    let owner = owner.record(&mut library).unwrap().player.id;
+    let (held, _) = library.write(|writer| writer.case_of_day(owner, DAY)).unwrap();
+    // picture_the_flight loads nothing.
+    let easy = PlanRequest {
+        drills: vec![drill("picture_the_flight")],
+        ..PlanRequest::new(held, "toss_low")
+    };
+    let mut easy = easy;
+    if let Err(PlanRefusal::Unanswered(questions)) = easy.record(&mut library) {
+        easy.sure = questions;
+    }
+    let plan = easy.record(&mut library).unwrap().plan;
+    let log = |day, pain, place| PracticeRequest {
+        pain: Some(pain),
+        place,
+        ..PracticeRequest::new(PractisedFor::Plan(plan), day)
+    };
+    let loading = |start| PlanRequest {
+        drills: vec![drill("over_the_rope")],
+        start: Some(start),
+        ..PlanRequest::new(held, &Catalogue::builtin().drill("over_the_rope").unwrap().faults[0])
+    };
+    let (hurts, after) = (date(2026, 3, 16), date(2026, 3, 20));
+    log(hurts, 5, Some(BodyPart::Shoulder)).record(&mut library).unwrap();
+    let refusal = loading(after).record(&mut library).unwrap_err();
+    let PlanRefusal::Sore { drill, .. } = &refusal else { panic!("{refusal}") };
+    assert_eq!(drill, "over_the_rope");
+    assert!(refusal.to_string().contains("loads the shoulder, which hurts"), "{refusal}");
+    assert!(refusal.to_string().contains("clinician"), "{refusal}");
+    // Three weeks later nobody knows of pain any more; nor once it was logged as gone.
+    let stored = library.case(held).unwrap();
+    let catalogue = Catalogue::builtin();
+    let player = library.player(owner).unwrap();
+    let at = |library: &Library, day| practiser(library, &player, day).unwrap().sore;
+    assert_eq!(at(&library, after), [BodyPart::Shoulder]);
+    assert!(at(&library, date(2026, 4, 6)).is_empty());
+    assert!(at(&library, date(2026, 3, 15)).is_empty(), "before it hurt");
+    log(date(2026, 3, 17), 6, Some(BodyPart::Knee)).record(&mut library).unwrap();
+    assert_eq!(at(&library, after), [BodyPart::Shoulder, BodyPart::Knee]);
+    log(date(2026, 3, 18), 2, Some(BodyPart::Knee)).record(&mut library).unwrap();
+    assert_eq!(at(&library, after), [BodyPart::Shoulder]);
+    log(date(2026, 3, 19), 0, None).record(&mut library).unwrap();
+    assert!(at(&library, after).is_empty());
+    let now = practiser(&library, &player, after).unwrap();
+    loading(after).check_new(catalogue, &stored, &now).unwrap();
+}
+
+#[test]
+fn practice_is_logged_as_it_can_have_been() {
+    let today = date(2026, 4, 20);
+    let held = plan(1, "toss_low");
+    let of = |day| PracticeRequest::new(PractisedFor::Plan(PlanId(1)), day);
+    let day = date(2026, 3, 20);
+    assert_eq!(of(day).check(&held, today).unwrap().sessions, 1);
+    let early = of(date(2026, 3, 13)).check(&held, today).unwrap_err();
+    assert!(matches!(&early, PracticeRefusal::BeforeStart { .. }), "{early}");
+    assert!(early.to_string().starts_with("n1: begins on 2026-03-14"), "{early}");
+    let ahead = of(date(2026, 4, 22)).check(&held, today).unwrap_err();
+    assert!(matches!(ahead, PracticeRefusal::NotYet { .. }), "{ahead}");
+    let end = PlanEnd {
+        day: date(2026, 4, 1),
+        how: Ending::Ended,
+        by: Author::from_text("ash"),
+        reason: None,
+    };
+    let ended = Plan { ended: Some(end), ..held.clone() };
+    assert!(of(date(2026, 3, 31)).check(&ended, today).is_ok());
+    let late = of(date(2026, 4, 1)).check(&ended, today).unwrap_err();
+    assert!(matches!(late, PracticeRefusal::AfterEnd { .. }), "{late}");
+
+    let hurts = |pain, place| PracticeRequest { pain: Some(pain), place, ..of(day) };
+    let somewhere = hurts(3, None);
+    let refusal = somewhere.check(&held, today).unwrap_err();
+    let question = PracticeQuestion::Where { pain: 3 };
+    assert!(matches!(&refusal, PracticeRefusal::Unanswered(one) if *one == question), "{refusal}");
+    let unknown = PracticeRequest { sure: vec![question], ..somewhere };
+    let stored = unknown.check(&held, today).unwrap();
+    assert_eq!(stored.pain, Some(Pain { level: 3, place: None }));
+    for (request, said) in [
+        (hurts(11, Some(BodyPart::Knee)), "found 11"),
+        (hurts(0, Some(BodyPart::Knee)), "the knee is named, and no pain"),
+        (PracticeRequest { effort: Some(12), ..of(day) }, "found 12"),
+        (PracticeRequest { sessions: 9, ..of(day) }, "9 sessions on one day"),
+        (PracticeRequest { by: Some("Program".to_owned()), ..of(day) }, "the program's own name"),
+    ] {
+        let refusal = request.check(&held, today).unwrap_err().to_string();
+        assert!(refusal.contains(said), "{refusal}");
+    }
+}
+
+#[test]
+fn much_pain_sends_to_a_clinician_and_sessions_add_up() {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("library")).unwrap();
+    let owner = PlayerRequest::new("p01").record(&mut library).unwrap().player.id;
+    let (held, _) = library.write(|writer| writer.case_of_day(owner, DAY)).unwrap();
+    let request = PlanRequest {
+        drills: vec![drill("fence_throw")],
+        ..PlanRequest::new(held, &Catalogue::builtin().drill("fence_throw").unwrap().faults[0])
+    };
+    let plan = request.record(&mut library).unwrap().plan;
+    let log = |day, sessions| PracticeRequest {
+        sessions,
+        ..PracticeRequest::new(PractisedFor::Case(held), day)
+    };
+    let calm = log(date(2026, 3, 16), 2).record(&mut library).unwrap();
+    assert_eq!((calm.plan, calm.sessions, calm.notices.len()), (plan, 2, 0));
+    let hurts = |pain| PracticeRequest {
+        pain: Some(pain),
+        place: Some(BodyPart::Elbow),
+        ..log(date(2026, 3, 18), 1)
+    };
+    assert!(hurts(3).record(&mut library).unwrap().notices.is_empty());
+    let told = hurts(4).record(&mut library).unwrap();
+    assert_eq!(told.sessions, 4);
+    let [PracticeNotice::SeeClinician { pain: 4, leave, .. }] = &told.notices[..] else {
+        panic!("{:?}", told.notices)
+    };
+    assert_eq!(leave, &[Catalogue::builtin().drill_name("fence_throw")]);
+    let said = told.notices[0].to_string();
+    assert!(said.contains("see a clinician, and leave what loads the elbow"), "{said}");
+
+    // A follow-up of a day counts what was logged until then, unless the coach counted.
+    let answer = |day, sessions_done| FollowUpRequest {
+        rating: Some(1),
+        sessions_done,
+        ..FollowUpRequest::new(plan, day)
+    };
+    let mut done = |request: FollowUpRequest| {
+        let id = request.record(&mut library).unwrap().follow_up;
+        let answers = library.follow_ups_of(plan).unwrap();
+        sessions_done(&library, answers.iter().find(|one| one.id == id).unwrap()).unwrap()
+    };
+    assert_eq!(done(answer(date(2026, 3, 15), None)), None);
+    assert_eq!(done(answer(date(2026, 3, 17), None)), Some(2));
+    assert_eq!(done(answer(date(2026, 4, 14), None)), Some(4));
+    assert_eq!(done(answer(date(2026, 4, 15), Some(9))), Some(9));
+    // With two plans in force, or none, the case does not say which.
+    let other = PlanRequest::new(held, "toss_low").record(&mut library).unwrap().plan;
+    let refusal = log(date(2026, 3, 20), 1).record(&mut library).unwrap_err();
+    let PracticeRefusal::SeveralPlans { plans, .. } = &refusal else { panic!("{refusal}") };
+    assert_eq!(plans, &[plan, other]);
+    let refusal = log(date(2026, 3, 13), 1).record(&mut library).unwrap_err();
+    assert!(matches!(refusal, PracticeRefusal::NoPlan { .. }), "{refusal}");
+}
+
+/// One coach waits for the turn while another records: what the waiting one's rules are held
+/// against is what stands once the turn has come.
+#[test]
+fn of_two_coaches_at_once_the_second_sees_what_the_first_recorded() {
+    let folder = TempDir::new().unwrap();
+    let place = folder.path().join("library");
+    let mut library = Library::create(&place).unwrap();
+    let owner = PlayerRequest::new("p01").record(&mut library).unwrap().player.id;
+    let (held, _) = library.write(|writer| writer.case_of_day(owner, DAY)).unwrap();
+    PlanRequest::new(held, "toss_low").record(&mut library).unwrap();
+    let drill = harmful();
+    let (fault, worse) = (drill.faults[0].clone(), drill.not_for[0].clone());
+    let turn = library.take_turn().unwrap();
+    let (asked, waits) = std::sync::mpsc::channel();
+    let others: Vec<_> = [
+        PlanRequest { drills: vec![self::drill(&drill.id)], ..PlanRequest::new(held, &fault) },
+        PlanRequest::new(held, "short_finish"),
+    ]
+    .into_iter()
+    .map(|request| {
+        let (place, asked) = (place.clone(), asked.clone());
+        std::thread::spawn(move || {
+            let mut library = Library::open(place).unwrap();
+            asked.send(()).unwrap();
+            request.record(&mut library)
+        })
+    })
+    .collect();
+    waits.recv().unwrap();
+    waits.recv().unwrap();
+    // Both are at their request; what they read before their turn would be this much older.
+    std::thread::sleep(std::time::Duration::from_millis(200));
+    let seen = label(&worse, LabelState::Added, 0.7, "ash");
+    library
+        .write_in(&turn, |writer| {
+            writer.set_label(held, &seen)?;
+            writer.add_plan(&Plan { case: held, ..plan(0, "toss_behind") })
+        })
+        .unwrap();
+    drop(turn);
+    let mut others = others.into_iter().map(|other| other.join().unwrap().unwrap_err());
+    let (harms, third) = (others.next().unwrap(), others.next().unwrap());
+    assert!(matches!(harms, PlanRefusal::Harmful { .. }), "{harms}");
+    assert!(matches!(third, PlanRefusal::ThirdPlan { .. }), "{third}");
+    assert_eq!(library.case(held).unwrap().plans.len(), 2);
+}
+
+#[test]
+fn what_is_said_to_juniors_stands_beside_a_juniors_plan() {
+    let catalogue = Catalogue::builtin();
+    let first = catalogue.junior_cautions().next().unwrap();
+    let of_plan = Plan {
+        drills: vec![crate::library::PlannedDrill {
+            drill: "over_the_rope".to_owned(),
+            dose: "3 x 8".to_owned(),
+            place: None,
+        }],
+        ..plan(1, "low_contact")
+    };
+    let planned = &ShownDrill::of_plan(catalogue, &of_plan)[0];
+    let offered = &ShownDrill::of(catalogue, "over_the_rope", "low_contact");
+    let said = |age, drill| Cautions::of(catalogue, age).with([drill]).lines();
+    let told = |age, drill| said(age, drill).iter().any(|line| line == first);
+    assert!(told(Age::Junior, planned) && told(Age::Unknown, planned));
+    assert!(!told(Age::Adult, planned) && !told(Age::Junior, offered));
+}
+
+#[test]
+fn consent_to_sharing_means_consent_to_keeping() {
+    let said = |keep, share| PlayerRequest {
+        consent: ConsentRequest { keep, share, date: Some(DAY) },
+        ..PlayerRequest::new("p01")
+    };
+    let refusal = said(Some(false), Some(true)).check(None, None).unwrap_err();
+    assert!(matches!(refusal, PlayerRefusal::SharedNotKept { .. }), "{refusal}");
+    let both = said(Some(true), Some(true)).check(None, None).unwrap();
+    let refusal = said(Some(false), None).check(Some(&both), None).unwrap_err();
+    assert!(matches!(refusal, PlayerRefusal::SharedNotKept { .. }), "{refusal}");
+    assert!(!said(Some(false), Some(false)).check(Some(&both), None).unwrap().consent.keep);
+    let only = PlayerRequest {
+        squads: SquadsRequest::Only(vec!["boys".to_owned()]),
+        ..PlayerRequest::new("p01")
+    };
+    let known = crate::library::Player { squads: vec!["girls".to_owned()], ..both };
+    assert_eq!(only.check(Some(&known), None).unwrap().squads, ["boys"]);
+}
+
+#[test]
+fn a_plan_is_ended_by_its_case_and_withdrawn_with_a_reason() {
+    let held = plan(4, "toss_low");
+    let request = PlanEndRequest {
+        plan: PlanId(4),
+        case: Some(CaseId(1)),
+        how: EndOfPlan::Withdrawn,
+        day: date(2026, 4, 1),
+        by: "ash".to_owned(),
+        reason: None,
+    };
+    let refusal = request.check(&held).unwrap_err();
+    assert!(matches!(refusal, PlanEndRefusal::NoReason { plan: PlanId(4) }), "{refusal}");
+    let done = PlanEndRequest { how: EndOfPlan::Done, ..request.clone() };
+    assert_eq!(done.check(&held).unwrap().how, Ending::Ended);
+    let other = PlanEndRequest { case: Some(CaseId(2)), ..done.clone() };
+    let refusal = other.check(&held).unwrap_err().to_string();
+    assert!(refusal.starts_with("n4: a plan of c1, not of c2"), "{refusal}");
+    let program = PlanEndRequest { by: "program".to_owned(), ..done };
+    assert!(matches!(program.check(&held), Err(PlanEndRefusal::Write(_))));
+    let said = PlanEndRequest { reason: Some("knee".to_owned()), ..request };
+    assert_eq!(said.check(&held).unwrap().how, Ending::Withdrawn);
 }

@@ -5,9 +5,11 @@ use jiff::{Span, ToSpan};
 use rand::Rng;
 
 use super::scenario::{DrillTruth, Scenario, ScenarioCoach, ScenarioPlayer};
+use crate::catalogue::Catalogue;
+use crate::coaching::harms;
 use crate::library::{
-    Author, BallFlight, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan, PlanId,
-    PlannedDrill, Player, PlayerId, Setting,
+    Author, BallFlight, Case, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan,
+    PlanId, PlannedDrill, Player, PlayerId, Setting,
 };
 use crate::motion::Recording;
 use crate::simulator::Body;
@@ -201,10 +203,12 @@ impl Scenario {
             .collect();
         labels.sort_by(|a, b| b.severity.total_cmp(&a.severity));
         let last = review + 1 == player.review_days.len();
-        let plan = labels
-            .first()
-            .filter(|label| label.severity >= rules.plan_from)
-            .and_then(|label| self.prescribe(label, date, course.coach, &course.lasting, chance));
+        let plan =
+            labels.first().filter(|label| label.severity >= rules.plan_from).and_then(|label| {
+                let held =
+                    Case { labels: labels.clone(), ..Case::new(CaseId(0), PlayerId(0), date) };
+                self.prescribe(label, &held, course.coach, &course.lasting, chance)
+            });
         let ball = ball_flight(player, &day, chance);
         let grip = (review == 0)
             .then(|| Grip { index_knuckle: Some(2), heel_pad: Some(chance.gen_range(1..=2)) });
@@ -285,15 +289,20 @@ impl Scenario {
     fn prescribe(
         &self,
         label: &FaultLabel,
-        date: Date,
+        held: &Case,
         coach: &ScenarioCoach,
         lasting: &[(Fault, f64)],
         chance: &mut Chance,
     ) -> Option<DemoPlan> {
         let fault = Fault::from_id(&label.fault)?;
         let severity = lasting.iter().find(|each| each.0 == fault)?.1;
-        let mut open: Vec<&DrillTruth> =
-            self.drills.iter().filter(|drill| drill.fault == label.fault).collect();
+        // Nobody here prescribes what makes another fault of the player's worse.
+        let safe = |truth: &&DrillTruth| {
+            let drill = Catalogue::builtin().drill(&truth.drill);
+            drill.is_some_and(|drill| harms(drill, held, &label.fault).is_none())
+        };
+        let of_fault = self.drills.iter().filter(|drill| drill.fault == label.fault);
+        let mut open: Vec<&DrillTruth> = of_fault.filter(safe).collect();
         let count = if chance.gen_bool(0.3) { 2 } else { 1 };
         let share = if count == 2 { 0.6 } else { 1.0 };
         let room = (severity / 0.6).min(1.0);
@@ -332,8 +341,8 @@ impl Scenario {
                 case: CaseId(0),
                 limiting_fault: label.fault.clone(),
                 drills,
-                start: date,
-                review_on: date.checked_add(30.days()).ok(),
+                start: held.date,
+                review_on: held.date.checked_add(30.days()).ok(),
                 coach: Some(coach.code.clone()),
                 note: None,
                 ended: None,

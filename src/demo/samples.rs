@@ -1,6 +1,7 @@
 //! A handful of small files in open formats, so that the way from a file can be tried.
 
-use crate::library::{Consent, Level, Player, PlayerId, ServeType};
+use crate::coaching::{ConsentRequest, PlayerRequest, SquadsRequest};
+use crate::library::{Level, ServeType};
 use crate::motion::write::{self, C3dStyle, WriteError};
 use crate::motion::{Recording, Side};
 use crate::simulator::Body;
@@ -12,18 +13,15 @@ use crate::simulator::{Take, record_forehands};
 
 /// A player who is new to the academy; `new-serve.c3d` is hers.
 #[must_use]
-pub fn new_player() -> Player {
-    Player {
-        id: PlayerId(0),
-        code: "sanderling".to_owned(),
-        name: None,
+pub fn new_player() -> PlayerRequest {
+    PlayerRequest {
         hand: Some(Side::Left),
         level: Some(Level::Club),
-        born: None,
         stature_m: Some(1.68),
-        squads: vec!["adults".to_owned()],
+        squads: SquadsRequest::Too(vec!["adults".to_owned()]),
         coach: Some("ash".to_owned()),
-        consent: Consent { keep: true, share: false, date: None },
+        consent: ConsentRequest { keep: Some(true), share: Some(false), date: None },
+        ..PlayerRequest::new("sanderling")
     }
 }
 

@@ -7,8 +7,14 @@ use thiserror::Error;
 
 use super::academy::DemoSession;
 use super::scenario::Scenario;
+use crate::catalogue::Catalogue;
+use crate::coaching::{
+    BallReport, ConsentRequest, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRequest,
+    PlayerRequest, Refusal, SquadsRequest, practiser_of,
+};
 use crate::library::{
-    FollowUp, FollowUpId, Library, NewRecording, PlanId, Player, PlayerId, WriteError,
+    Author, BallFlight, Case, CaseId, FollowUp, Library, NewRecording, Plan, PlanId, Player,
+    PlayerId,
 };
 use crate::motion::Recording;
 use crate::serve::{EventKind, FindOptions, Found, find};
@@ -19,13 +25,13 @@ use crate::work::{Stage, Stopped, Watch};
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum BuildError {
-    /// The store refused.
+    /// A rule of coaching or the store refused.
     #[error("storing {file}: {source}")]
-    Write {
+    Refused {
         /// Which recording.
         file: String,
         /// Why.
-        source: Box<WriteError>,
+        source: Box<Refusal>,
     },
     /// The work was stopped.
     #[error("{0}")]
@@ -89,7 +95,7 @@ pub fn build(
                 }
             } else {
                 store(library, session, recording, found, &mut players, &mut built).map_err(
-                    |source| BuildError::Write {
+                    |source| BuildError::Refused {
                         file: session.file_name.clone(),
                         source: Box::new(source),
                     },
@@ -125,7 +131,8 @@ fn store(
     found: &Found,
     players: &mut HashMap<String, (PlayerId, Option<PlanId>)>,
     built: &mut Built,
-) -> Result<(), WriteError> {
+) -> Result<(), Refusal> {
+    let judged = Judged::of(session)?;
     let mut bytes = blake3::Hasher::new();
     for value in recording.positions.iter().flatten() {
         bytes.update(&value.to_le_bytes());
@@ -135,7 +142,7 @@ fn store(
     let (player, planned, answered) = library.write(|w| {
         let (player, open) = match known {
             Some(known) => known,
-            None => (w.add_player(&Player { ..session.player.clone() })?, None),
+            None => (w.add_player(&judged.player)?, None),
         };
         let added = w.add_recording(&NewRecording {
             player,
@@ -147,7 +154,7 @@ fn store(
             recording,
             serves: &found.serves,
         })?;
-        for label in &session.labels {
+        for label in &judged.case.labels {
             w.set_label(added.case, label)?;
         }
         w.set_ball(added.case, &session.ball)?;
@@ -155,29 +162,13 @@ fn store(
         if let Some(note) = &session.note {
             w.add_note(added.case, note, None)?;
         }
-        let mut answered = false;
-        if let (Some(answer), Some(plan)) = (&session.answer, open) {
-            w.add_follow_up(&FollowUp {
-                id: FollowUpId(0),
-                plan,
-                date: session.date,
-                serves: added.serves.clone(),
-                ball: session.ball,
-                rating: Some(answer.rating),
-                sessions_done: Some(answer.sessions_done),
-                note: answer.note.clone(),
-            })?;
-            answered = true;
+        let answer = judged.answer.as_ref().zip(open);
+        if let Some((answer, plan)) = answer {
+            w.add_follow_up(&FollowUp { plan, serves: added.serves.clone(), ..answer.clone() })?;
         }
-        let planned = match &session.plan {
-            Some(plan) => {
-                let mut plan = plan.plan.clone();
-                plan.case = added.case;
-                Some(w.add_plan(&plan)?)
-            }
-            None => None,
-        };
-        Ok((player, planned, answered))
+        let plan = judged.plan.as_ref().map(|plan| Plan { case: added.case, ..plan.clone() });
+        let planned = plan.map(|plan| w.add_plan(&plan)).transpose()?;
+        Ok((player, planned, answer.is_some()))
     })?;
     built.players += usize::from(known.is_none());
     built.recordings += 1;
@@ -185,4 +176,91 @@ fn store(
     built.follow_ups += usize::from(answered);
     players.insert(session.player.code.clone(), (player, planned));
     Ok(())
+}
+
+/// What was said on the day of a review, as coaching's rules let it pass; ids are 0 until they are
+/// given.
+struct Judged {
+    player: Player,
+    /// With the day's labels.
+    case: Case,
+    answer: Option<FollowUp>,
+    plan: Option<Plan>,
+}
+
+impl Judged {
+    fn of(session: &DemoSession) -> Result<Self, Refusal> {
+        let catalogue = Catalogue::builtin();
+        let player = player_request(&session.player).check(None, None)?;
+        let mut case = Case::new(CaseId(0), PlayerId(0), session.date);
+        if let Some(Author::Coach(coach)) = session.labels.first().map(|label| &label.by) {
+            let seen = session
+                .labels
+                .iter()
+                .map(|label| Graded { fault: label.fault.clone(), severity: Some(label.severity) });
+            let request = LabelRequest { add: seen.collect(), ..LabelRequest::new(case.id, coach) };
+            case.labels = request.check(catalogue, &case)?;
+        }
+        let answer = session.answer.as_ref().map(|answer| {
+            let request = FollowUpRequest {
+                ball: reported(&session.ball),
+                rating: Some(answer.rating),
+                sessions_done: Some(answer.sessions_done),
+                note: answer.note.clone(),
+                ..FollowUpRequest::new(PlanId(0), session.date)
+            };
+            request.check()
+        });
+        let plan = session.plan.as_ref().map(|plan| {
+            let plan = &plan.plan;
+            let drills = plan.drills.iter().map(|planned| DrillRequest {
+                drill: planned.drill.clone(),
+                dose: Some(planned.dose.clone()),
+                place: planned.place,
+            });
+            let mut request = PlanRequest {
+                drills: drills.collect(),
+                start: Some(plan.start),
+                review_on: plan.review_on,
+                coach: plan.coach.clone(),
+                note: plan.note.clone(),
+                ..PlanRequest::new(case.id, &plan.limiting_fault)
+            };
+            let practiser = practiser_of(&player, plan.start, &[]);
+            // The invented coaches mean what they write.
+            (_, request.sure) = request.check(catalogue, &case, &practiser)?;
+            request.check_new(catalogue, &case, &practiser)
+        });
+        let (answer, plan) = (answer.transpose()?, plan.transpose()?);
+        Ok(Self { player, case, answer, plan })
+    }
+}
+
+fn player_request(player: &Player) -> PlayerRequest {
+    let consent = player.consent;
+    PlayerRequest {
+        name: player.name.clone(),
+        hand: player.hand,
+        level: player.level,
+        born: player.born,
+        stature_m: player.stature_m,
+        squads: SquadsRequest::Only(player.squads.clone()),
+        coach: player.coach.clone(),
+        consent: ConsentRequest {
+            keep: Some(consent.keep),
+            share: Some(consent.share),
+            date: consent.date,
+        },
+        ..PlayerRequest::new(&player.code)
+    }
+}
+
+fn reported(ball: &BallFlight) -> BallReport {
+    BallReport {
+        speed_kmh: ball.speed_kmh,
+        first_serve_pct: ball.first_serve_pct,
+        net: ball.misses.map(|misses| misses.net),
+        long: ball.misses.map(|misses| misses.long),
+        wide: ball.misses.map(|misses| misses.wide),
+    }
 }

@@ -4,16 +4,20 @@
 //! before anything is stored;
 //! [`Writer::receive`](crate::library::Writer::receive) merges it. `FORMAT.md` beside this file
 //! describes a pack entry by entry, what in it is linkable and what never leaves.
+//!
+//! [`export`] writes serves as arrays and tables for other programs.
 
 mod error;
 mod merge;
 mod open;
 mod received;
+mod rules;
 mod seal;
 #[cfg(test)]
 mod seal_tests;
 mod share;
 mod sign;
+mod tables;
 #[cfg(test)]
 mod tests;
 
@@ -27,9 +31,11 @@ pub use received::{
     Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, Leaving, Origin, PackRow,
     PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
+pub use rules::PackNotice;
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
+pub use tables::{ExportError, export};
 
 /// The format this program writes; it reads all from 1 on.
 pub const FORMAT: u32 = 3;

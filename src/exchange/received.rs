@@ -10,6 +10,7 @@ use rusqlite::OptionalExtension;
 use serde::{Deserialize, Serialize};
 
 use crate::catalogue::Catalogue;
+use crate::coaching::sessions_done;
 use crate::find::AGE_BANDS;
 use crate::library::read::count;
 use crate::library::stored::ServeBytes;
@@ -494,7 +495,7 @@ impl Library {
                     serves,
                     ball: follow_up.ball,
                     rating: follow_up.rating,
-                    sessions_done: follow_up.sessions_done,
+                    sessions_done: sessions_done(self, follow_up)?,
                     note: words(&follow_up.note),
                 });
             }

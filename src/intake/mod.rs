@@ -3,6 +3,7 @@
 
 mod clip;
 mod content;
+mod object;
 mod suspect;
 mod table;
 
@@ -25,6 +26,7 @@ use self::suspect::{SessionServe, session, suspicions};
 
 pub use clip::ClipWay;
 pub use content::{ContentId, recordings_in};
+pub use object::{EventObject, FileObject, MeasureObject, PalmFrame, PalmObject, ServeObject};
 pub use table::{TableAdded, TableError, table_template};
 
 /// What is known about a recording beside the file.

@@ -13,8 +13,8 @@ use crate::coaching::{Age, ShownDrill, harms, standing};
 use crate::evidence::Evidence;
 use crate::intake::Looked;
 use crate::library::{
-    Author, BallFlight, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId,
-    ServeId, ServeType, Setting as Shown, StoreError,
+    Author, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId, ServeId,
+    ServeType, Setting as Shown, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher::LikeError;
@@ -87,17 +87,10 @@ pub fn judge_with(
 /// are 0.
 #[must_use]
 pub fn unstored_case(catalogue: &Catalogue, looked: &Looked, player: Option<&Player>) -> Case {
+    let owner = player.map_or(PlayerId(0), |player| player.id);
     Case {
-        id: CaseId(0),
-        player: player.map_or(PlayerId(0), |player| player.id),
-        date: looked.file_date,
-        serves: Vec::new(),
         labels: looked.suspicions(catalogue, player.and_then(|player| player.stature_m)),
-        plans: Vec::new(),
-        follow_ups: Vec::new(),
-        grip: None,
-        ball: BallFlight::default(),
-        notes: Vec::new(),
+        ..Case::new(CaseId(0), owner, looked.file_date)
     }
 }
 

@@ -7,6 +7,7 @@
 mod asked;
 mod gather;
 mod limiting;
+mod object;
 mod sight;
 #[cfg(test)]
 mod tests;
@@ -14,4 +15,5 @@ mod tests;
 pub use asked::asked_about;
 pub use gather::{Judging, judge, judge_unstored, judge_with, unstored_case};
 pub use limiting::{Chosen, Judged, Judgement, Seen, Setting, weigh};
+pub use object::CaseObject;
 pub use sight::Sight;

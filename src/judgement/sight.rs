@@ -61,8 +61,8 @@ impl Sight {
         let without = |place: Place| matches!(place, Place::OffCourt | Place::PracticeSwing);
         let mut drills: Vec<&Drill> = catalogue.drills_for(fault);
         drills.sort_by_key(|drill| {
-            let swings = drill.steps.first().is_some_and(|step| without(step.place));
-            let balls = drill.steps.iter().any(|step| !without(step.place));
+            let swings = drill.places().next().is_some_and(without);
+            let balls = drill.places().any(|place| !without(place));
             match self {
                 Self::Both => !swings,
                 Self::OnlyBall => !balls || swings,

@@ -4,17 +4,24 @@ use super::write::Writer;
 use super::{Library, StoreError, WriteError};
 use crate::catalogue::Catalogue;
 
+const FILES: &str = "SELECT name, toml FROM catalogue_files ORDER BY name";
+
+/// The built-in catalogue with these additions.
+fn with_files(files: &[(String, String)]) -> Result<Catalogue, StoreError> {
+    let add = |catalogue: Catalogue, (name, text): &(String, String)| {
+        catalogue.with_extra(name, text).map_err(StoreError::Catalogue)
+    };
+    files.iter().try_fold(Catalogue::builtin().clone(), add)
+}
+
 impl Library {
     /// The built-in catalogue with this library's own faults and drills.
     ///
     /// # Errors
     /// [`StoreError::Catalogue`] if a stored addition no longer fits the built-in catalogue.
     pub fn catalogue(&self) -> Result<Catalogue, StoreError> {
-        let mut catalogue = Catalogue::builtin().clone();
-        for (name, text) in self.catalogue_files()? {
-            catalogue = catalogue.with_extra(&name, &text).map_err(StoreError::Catalogue)?;
-        }
-        Ok(catalogue.with_foreign_names(self.received_names()?))
+        let files = self.catalogue_files()?;
+        Ok(with_files(&files)?.with_foreign_names(self.received_names()?))
     }
 
     /// The additions as stored: name and TOML text, by name.
@@ -22,12 +29,7 @@ impl Library {
     /// # Errors
     /// [`StoreError::Sql`].
     pub fn catalogue_files(&self) -> Result<Vec<(String, String)>, StoreError> {
-        self.list(
-            "reading the catalogue",
-            "SELECT name, toml FROM catalogue_files ORDER BY name",
-            [],
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )
+        self.list("reading the catalogue", FILES, [], |row| Ok((row.get(0)?, row.get(1)?)))
     }
 
     /// Changes whenever names in the catalogue may have changed.
@@ -54,6 +56,21 @@ impl Library {
 }
 
 impl Writer<'_> {
+    /// The faults and drills that rules are held against within a change: the built-in catalogue
+    /// with this library's own; names from elsewhere are not among them.
+    ///
+    /// # Errors
+    /// As [`Library::catalogue`].
+    pub(crate) fn rules(&self) -> Result<Catalogue, StoreError> {
+        let files: Vec<(String, String)> = self.run("reading the catalogue", || {
+            self.db
+                .prepare_cached(FILES)?
+                .query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?
+                .collect()
+        })?;
+        with_files(&files)
+    }
+
     /// Stores (or with `None` removes) an addition to the catalogue under a name of its own.
     ///
     /// # Errors
@@ -67,10 +84,7 @@ impl Writer<'_> {
         })?;
         files.extend(toml.map(|toml| (name.to_owned(), toml.to_owned())));
         files.sort();
-        let mut catalogue = Catalogue::builtin().clone();
-        for (name, toml) in &files {
-            catalogue = catalogue.with_extra(name, toml).map_err(StoreError::Catalogue)?;
-        }
+        with_files(&files)?;
         self.run("storing the catalogue", || match toml {
             Some(toml) => self
                 .db

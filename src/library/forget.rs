@@ -226,6 +226,8 @@ impl Library {
                  UNION SELECT case_id FROM plans WHERE instr(lower(note), lower(?1))
                  UNION SELECT n.case_id FROM follow_ups f JOIN plans n ON n.id = f.plan
                     WHERE instr(lower(f.note), lower(?1))
+                 UNION SELECT n.case_id FROM practice d JOIN plans n ON n.id = d.plan
+                    WHERE instr(lower(d.note), lower(?1))
                  UNION SELECT n.case_id FROM plan_ends e JOIN plans n ON n.id = e.plan
                     WHERE instr(lower(e.reason), lower(?1))",
                 [name],

@@ -14,6 +14,7 @@ mod forget;
 mod interrupt;
 mod lock;
 mod named;
+mod practice;
 mod prints;
 pub(crate) mod read;
 mod seam;
@@ -34,6 +35,7 @@ pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use forget::{Forgotten, SentPack};
 pub use lock::{Holder, Locked};
 pub use named::Named;
+pub use practice::{Pain, Practice};
 pub use prints::is_print;
 pub(crate) use prints::keyed_print;
 pub use read::{Counts, ServeHead};
@@ -42,7 +44,7 @@ pub use store::Library;
 pub use types::{
     Author, BallFlight, Case, CaseId, ChangeId, Consent, Ending, FaultLabel, FollowUp, FollowUpId,
     Grip, LabelState, Level, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
-    RecordingId, RecordingRow, ServeId, ServeRow, Setting,
+    PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
 pub use verify::Finding;
 pub use write::{Added, NewRecording, Writer};

@@ -1,7 +1,7 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
 use super::{LabelState, Level, ServeType, Setting};
-use crate::catalogue::{Miss, Place};
+use crate::catalogue::{BodyPart, Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 
 /// A value with one stable spelling.
@@ -63,6 +63,16 @@ named! {
         ServiceLine = "service_line",
         Baseline = "baseline",
     }
+    "part of the body" BodyPart {
+        Shoulder = "shoulder",
+        Elbow = "elbow",
+        Wrist = "wrist",
+        Back = "back",
+        Trunk = "trunk",
+        Hip = "hip",
+        Knee = "knee",
+        Foot = "foot",
+    }
     "label state" LabelState {
         Suspected = "suspected",
         Confirmed = "confirmed",
@@ -112,6 +122,7 @@ mod tests {
         round_trip::<Setting>();
         round_trip::<LabelState>();
         round_trip::<Miss>();
+        round_trip::<BodyPart>();
         round_trip::<Side>();
         round_trip::<Capture>();
         round_trip::<View>();

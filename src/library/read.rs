@@ -671,14 +671,14 @@ fn named<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     T::from_name(&name).ok_or_else(|| unreadable(column, format!("unknown {} '{name}'", T::WHAT)))
 }
 
-fn named_if<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
+pub(super) fn named_if<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
     match row.get_ref(column)? {
         rusqlite::types::ValueRef::Null => Ok(None),
         _ => named(row, column).map(Some),
     }
 }
 
-fn parsed(row: &Row<'_>, column: usize) -> rusqlite::Result<Date> {
+pub(super) fn parsed(row: &Row<'_>, column: usize) -> rusqlite::Result<Date> {
     let text: String = row.get(column)?;
     text.parse().map_err(|error: jiff::Error| unreadable(column, error.to_string()))
 }

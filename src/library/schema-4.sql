@@ -1,4 +1,5 @@
--- What format 4 adds to format 3: how plans end, a case's words as a list, what was before a change.
+-- What format 4 adds to format 3: how plans end, practice done under them, a case's words as a list,
+-- what was before a change.
 -- Until then a case had one note, overwritten by the next; `store.rs` carries it over.
 
 -- Plans that are in force no longer. `how`: ended, withdrawn, replaced.
@@ -11,6 +12,22 @@ CREATE TABLE plan_ends (
     reason          TEXT
 ) STRICT;
 CREATE INDEX plan_ends_by_next ON plan_ends (replaced_by);
+
+-- Practice done under plans. How hard it was and how much it hurt: 0 to 10. Never leaves the library.
+CREATE TABLE practice (
+    id              INTEGER PRIMARY KEY AUTOINCREMENT,
+    plan            INTEGER NOT NULL REFERENCES plans (id) ON DELETE CASCADE,
+    day             TEXT    NOT NULL,
+    sessions        INTEGER NOT NULL,
+    repetitions     INTEGER,
+    effort          INTEGER,
+    pain            INTEGER,
+    pain_place      TEXT,
+    note            TEXT,
+    said_by         TEXT,
+    at              TEXT    NOT NULL
+) STRICT;
+CREATE INDEX practice_by_plan ON practice (plan);
 
 -- Words on a case, in the order they were added. Who and when is not known of words from before
 -- format 4. `came`: 1 for those that came in a pack.

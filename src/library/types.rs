@@ -48,6 +48,8 @@ ids! {
     PlanId = "n";
     /// A follow-up.
     FollowUpId = "f";
+    /// Practice that was logged.
+    PracticeId = "d";
     /// A change whose earlier state is kept.
     ChangeId = "h";
 }
@@ -460,6 +462,23 @@ pub struct Case {
 }
 
 impl Case {
+    /// A case of which nothing is known but whose it is and its day.
+    #[must_use]
+    pub fn new(id: CaseId, player: PlayerId, date: Date) -> Self {
+        Self {
+            id,
+            player,
+            date,
+            serves: Vec::new(),
+            labels: Vec::new(),
+            plans: Vec::new(),
+            follow_ups: Vec::new(),
+            grip: None,
+            ball: BallFlight::default(),
+            notes: Vec::new(),
+        }
+    }
+
     /// The plans in force on `day`, by start and id: begun, and not ended until then. Where there
     /// is none, those that begin next: a plan made for Monday is what the player takes home.
     ///

@@ -15,6 +15,7 @@ pub(crate) mod sample;
 mod squad_page;
 #[cfg(test)]
 mod squad_tests;
+mod step_object;
 #[cfg(test)]
 mod stop_tests;
 #[cfg(test)]
@@ -33,3 +34,6 @@ pub use gather::{
 pub use progress_page::progress_page;
 pub use review::review;
 pub use squad_page::squad_page;
+pub use step_object::{
+    ChannelObject, CurvesObject, LookObject, MovedObject, ResultObject, StepObject,
+};

@@ -25,6 +25,7 @@ mod groups;
 mod map;
 mod medoids;
 mod moved;
+mod objects;
 mod opinion;
 mod stability;
 mod tree;
@@ -44,6 +45,7 @@ pub use groups::{Group, Groups, GroupsParams, groups, one_vote_each, silhouette}
 pub use map::{LANDMARKS, SquadMap, squad_map};
 pub use medoids::{Medoids, k_medoids, k_medoids_each};
 pub use moved::{Moved, sign_test};
+pub use objects::{SquadCoach, SquadHead, SquadObject, SquadServe};
 pub use opinion::{Agreement, SecondOpinion, second_opinion};
 pub use stability::adjusted_rand_index;
 pub use tree::{Join, Tree, Twig, tree};

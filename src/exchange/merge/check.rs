@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::show::away_player;
-use crate::exchange::received::{AWAY_VOICE, CaseItem, HowEnded, Item, PlanItem, ServeItem};
+use crate::exchange::received::{AWAY_VOICE, CaseItem, HowEnded, Item, ServeItem};
 use crate::library::envelope::checksum;
 use crate::library::stored::{ServeBytes, ServeColumns};
 use crate::library::write::checks::{
@@ -116,16 +116,6 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
     }
     if item.plans.len() > PLAN_LIMIT {
         return Err(invalid("plans", item.plans.len(), format!("at most {PLAN_LIMIT}")));
-    }
-    // Where most are in force, one of them begins.
-    for on in item.plans.iter().map(|plan| plan.start) {
-        let in_force = |plan: &&PlanItem| {
-            plan.start <= on && plan.ended.as_ref().is_none_or(|end| on < end.day)
-        };
-        let count = item.plans.iter().filter(in_force).count();
-        if count > 2 {
-            return Err(invalid("plans", count, format!("at most two in force, as on {on}")));
-        }
     }
     let mut uids = BTreeSet::new();
     for plan in &item.plans {

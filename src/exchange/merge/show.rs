@@ -6,14 +6,16 @@ use rusqlite::OptionalExtension;
 use rusqlite::params;
 
 use super::{ACADEMY_IN_CODE, Shown, Winners, away, damaged};
+use crate::coaching::Breach;
 use crate::exchange::received::{
     Brought, CaseItem, FollowUpItem, Item, PlanItem, PlayerItem, RecordingItem,
 };
+use crate::exchange::rules::broken;
 use crate::library::Writer;
 use crate::library::store::dose_and_place;
 use crate::library::stored::RecordingBytes;
 use crate::library::{
-    BallFlight, CaseId, Consent, Named, PlanId, Player, PlayerId, RecordingId, StoreError,
+    Author, BallFlight, CaseId, Consent, Named, PlanId, Player, PlayerId, RecordingId, StoreError,
     WriteError,
 };
 use crate::motion::{Dimensions, Recording, Unit};
@@ -300,9 +302,13 @@ impl Writer<'_> {
             Ok(())
         })?;
         let mut kept = BTreeSet::new();
-        for plan in &new.plans {
+        let broken = if new.plans.is_empty() { Vec::new() } else { broken(&self.rules()?, new) };
+        for (at, plan) in new.plans.iter().enumerate() {
             let uid = away(sender, &new.player, &plan.uid);
             let id = self.put_plan(case, &uid, plan)?;
+            if let Some((_, breach)) = broken.iter().find(|(place, _)| *place == Some(at)) {
+                self.set_aside(id, plan, breach)?;
+            }
             let follow_ups: Vec<(String, &FollowUpItem)> = plan
                 .follow_ups
                 .iter()
@@ -374,6 +380,25 @@ impl Writer<'_> {
         })
     }
 
+    /// Ends a plan that breaks a rule on its first day, so that it is kept and never in force;
+    /// unless somebody here ended it.
+    fn set_aside(&self, id: i64, plan: &PlanItem, breach: &Breach) -> Result<(), StoreError> {
+        self.run("storing a plan's end", || {
+            self.db
+                .prepare_cached(
+                    "INSERT OR IGNORE INTO plan_ends (plan, day, how, said_by, reason)
+                     VALUES (?1, ?2, 'ended', ?3, ?4)",
+                )?
+                .execute(params![
+                    id,
+                    plan.start.to_string(),
+                    Author::Program.as_str(),
+                    format!("never in force here: {breach}"),
+                ])
+        })?;
+        Ok(())
+    }
+
     fn put_follow_ups(
         &self,
         plan: i64,
@@ -409,7 +434,7 @@ impl Writer<'_> {
     }
 
     /// Removes the plans that came for a case and are in its version no more; one that was
-    /// followed up here stays.
+    /// followed up or practised here stays.
     fn drop_plans(&self, case: CaseId, kept: &BTreeSet<String>) -> Result<(), StoreError> {
         self.run("removing plans", || {
             let there: Vec<(i64, String)> = self
@@ -417,7 +442,8 @@ impl Writer<'_> {
                 .prepare_cached(
                     "SELECT id, uid FROM plans n WHERE case_id = ?1 AND uid GLOB 'away/*'
                      AND NOT EXISTS (SELECT 1 FROM follow_ups f WHERE f.plan = n.id
-                        AND f.uid NOT GLOB 'away/*')",
+                        AND f.uid NOT GLOB 'away/*')
+                     AND NOT EXISTS (SELECT 1 FROM practice d WHERE d.plan = n.id)",
                 )?
                 .query_map([case.0], |row| Ok((row.get(0)?, row.get(1)?)))?
                 .collect::<Result<_, _>>()?;

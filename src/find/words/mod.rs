@@ -35,6 +35,7 @@ pub use text::Part;
 use text::{Piece, entries, of_entry};
 
 use crate::catalogue::Catalogue;
+use crate::coaching::{Age, Cautions};
 use crate::library::{CaseId, Library, StoreError};
 
 /// Counts up when fields or analysis change; an index of another number is rebuilt.
@@ -410,7 +411,11 @@ fn entry_documents(fields: Fields, catalogue: &Catalogue) -> Vec<TantivyDocument
         }
         document
     };
-    (0..).zip(entries(catalogue).into_iter().map(of_entry)).map(document).collect()
+    // An index shows nothing: what an answer shows of it is read again, with its cautions.
+    let mut unshown = Cautions::of(catalogue, Age::Unknown);
+    let pieces = entries(catalogue).into_iter();
+    let pieces = pieces.map(|entry| of_entry(catalogue, entry, &mut unshown));
+    (0..).zip(pieces).map(document).collect()
 }
 
 /// Either side of an indexing step can fail.

@@ -238,13 +238,13 @@ impl Library {
         score: f32,
         document: Document,
     ) -> Result<WordsHit, StoreError> {
-        let (what, pieces, age) = match document {
+        let (what, pieces, mut cautions) = match document {
             Document::Case(id) => {
                 let (case, pieces) = self.words_of_case(catalogue, CaseId(id))?;
                 let player = self.player(case.player)?;
                 let age = Age::on(case.date, player.born);
                 let what = WordsOf::Case { case: case.id, player: player.code, date: case.date };
-                (what, pieces, age)
+                (what, pieces, Cautions::of(catalogue, age))
             }
             Document::Entry(number) => {
                 let entry =
@@ -254,11 +254,12 @@ impl Library {
                     return Err(StoreError::NoSuch { what });
                 };
                 // Nobody's in particular: what is said for juniors is among the general cautions.
-                (name_of(entry), of_entry(entry), Age::Junior)
+                let mut cautions = Cautions::of(catalogue, Age::Junior);
+                let pieces = of_entry(catalogue, entry, &mut cautions);
+                (name_of(entry), pieces, cautions)
             }
         };
         let (excerpts, drills) = excerpts(&pieces, snippets, matches!(what, WordsOf::Case { .. }));
-        let mut cautions = Cautions::of(catalogue, age);
         for [drill, fault] in &drills {
             cautions.name(&ShownDrill::of(catalogue, drill, fault));
         }

@@ -5,6 +5,7 @@ use std::fmt::Display;
 use serde::{Serialize, Serializer};
 
 use crate::catalogue::{Catalogue, Drill, Fault};
+use crate::coaching::{Cautions, ShownDrill};
 use crate::library::{Case, CaseId, FollowUpId, LabelState, Library, PlanId, StoreError};
 
 /// Where in a case or an entry of the catalogue some words stand.
@@ -116,8 +117,12 @@ pub(super) fn entries(catalogue: &Catalogue) -> Vec<Entry<'_>> {
     faults.chain(catalogue.drills().map(Entry::Drill)).collect()
 }
 
-/// The words of an entry.
-pub(super) fn of_entry(entry: Entry<'_>) -> Vec<Piece> {
+/// The words of an entry; whoever shows them says `cautions` too.
+pub(super) fn of_entry(
+    catalogue: &Catalogue,
+    entry: Entry<'_>,
+    cautions: &mut Cautions,
+) -> Vec<Piece> {
     match entry {
         Entry::Fault(fault) => {
             let mut pieces = vec![
@@ -131,18 +136,16 @@ pub(super) fn of_entry(entry: Entry<'_>) -> Vec<Piece> {
             pieces
         }
         Entry::Drill(drill) => {
-            let steps = (1..).zip(&drill.steps);
+            let main = drill.faults.first().map_or("", String::as_str);
+            let shown = ShownDrill::of(catalogue, &drill.id, main);
+            let text = cautions.in_full(&shown);
+            let steps = (1..).zip(text.steps);
             let mut pieces =
                 vec![Piece::id(Part::Name, &drill.id), Piece::new(Part::Name, &drill.name)];
             pieces.extend(steps.map(|(n, step)| Piece::new(Part::Step(n), &step.text)));
-            pieces.push(Piece::new(Part::Equipment, &drill.equipment.join(", ")));
-            pieces.push(Piece::new(Part::Cue, &drill.cue));
-            pieces
-                .into_iter()
-                .map(|piece| {
-                    piece.of_drill(&drill.id, drill.faults.first().map_or("", String::as_str))
-                })
-                .collect()
+            pieces.push(Piece::new(Part::Equipment, &text.equipment.join(", ")));
+            pieces.push(Piece::new(Part::Cue, text.cue));
+            pieces.into_iter().map(|piece| piece.of_drill(&drill.id, main)).collect()
         }
     }
 }

@@ -10,18 +10,18 @@ mod tests;
 
 use std::collections::HashMap;
 
-use jiff::civil::Date;
 use thiserror::Error;
 
 use self::row::{CASE, FOLLOW_UP, PLAN, TableRow, columns, read};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
-    BallReport, DrillRequest, FollowUpRefusal, FollowUpRequest, Graded, LabelRefusal, LabelRequest,
-    PlanRefusal, PlanRequest, Question,
+    BallReport, ConsentRequest, DrillRequest, FollowUpRefusal, FollowUpRequest, Graded,
+    LabelRefusal, LabelRequest, PlanRefusal, PlanRequest, PlayerRefusal, PlayerRequest, Question,
+    Refusal, SquadsRequest, practiser_of,
 };
 use crate::library::{
-    Author, BallFlight, Case, CaseId, Consent, FollowUp, Grip, Level, Library, Plan, PlanId,
-    Player, StoreError, WriteError, Writer, check_born, check_past, check_planned,
+    Author, Case, CaseId, FollowUp, Grip, Level, Library, Plan, PlanId, Player, StoreError,
+    WriteError, Writer, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
@@ -62,21 +62,6 @@ impl serde::Serialize for TableNote {
     fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.collect_str(self)
     }
-}
-
-/// A rule of coaching that a row breaks.
-#[derive(Debug, Error)]
-#[non_exhaustive]
-pub enum Refusal {
-    /// A label's.
-    #[error(transparent)]
-    Label(#[from] LabelRefusal),
-    /// A plan's.
-    #[error(transparent)]
-    Plan(#[from] PlanRefusal),
-    /// A follow-up's.
-    #[error(transparent)]
-    FollowUp(#[from] FollowUpRefusal),
 }
 
 /// Columns of a plan's fields.
@@ -217,6 +202,8 @@ impl Library {
     /// [`TableError`] with row and column.
     pub fn add_table(&mut self, csv: &[u8]) -> Result<TableAdded, TableError> {
         let rows = read(csv)?;
+        // What the rules are held against is read within the turn.
+        let turn = self.take_turn()?;
         let catalogue = self.catalogue().map_err(WriteError::from)?;
         let mut known = Known::default();
         for player in self.players().map_err(WriteError::from)? {
@@ -233,7 +220,7 @@ impl Library {
         }
         // The store's error type can not carry ours, so the first refusal waits outside.
         let mut refused = None;
-        let result = self.write(|w| {
+        let result = self.write_in(&turn, |w| {
             let mut added = TableAdded::default();
             for row in &rows {
                 if let Err(error) = add_row(w, &catalogue, row, &mut known, &mut added) {
@@ -268,7 +255,7 @@ fn add_row(
     added: &mut TableAdded,
 ) -> Result<(), TableError> {
     added.rows += 1;
-    let player = add_player(w, row, &mut known.players, added)?;
+    let player = add_player(w, row, known, added)?;
     let Some(date) = row.day("case_date", check_past)? else {
         row.none_of(&CASE, "a case needs its day in case_date")?;
         return no_plan(row);
@@ -278,20 +265,9 @@ fn add_row(
     }
     let (id, there) = w.case_of_day(player.id, date).map_err(row.refuse(&[]))?;
     added.cases += usize::from(!there);
-    let case = known.cases.entry(id).or_insert_with(|| Case {
-        id,
-        player: player.id,
-        date,
-        serves: Vec::new(),
-        labels: Vec::new(),
-        plans: Vec::new(),
-        follow_ups: Vec::new(),
-        grip: None,
-        ball: BallFlight::default(),
-        notes: Vec::new(),
-    });
+    let case = known.cases.entry(id).or_insert_with(|| Case::new(id, player.id, date));
     judge(w, catalogue, row, case)?;
-    let Some(plan) = add_plan(w, catalogue, row, case, added)? else { return Ok(()) };
+    let Some(plan) = add_plan(w, catalogue, row, &player, case, added)? else { return Ok(()) };
     add_follow_up(w, row, plan, case, added)
 }
 
@@ -364,6 +340,7 @@ fn add_plan(
     w: &mut Writer<'_>,
     catalogue: &Catalogue,
     row: &TableRow,
+    player: &Player,
     case: &mut Case,
     added: &mut TableAdded,
 ) -> Result<Option<PlanId>, TableError> {
@@ -386,7 +363,9 @@ fn add_plan(
         note: row.text("plan_note").map(str::to_owned),
         ..PlanRequest::new(case.id, limiting)
     };
-    let (plan, questions) = request.check(catalogue, case).map_err(refused)?;
+    // What hurt then nobody wrote down: only the age is known.
+    let practiser = practiser_of(player, request.start.unwrap_or(case.date), &[]);
+    let (plan, questions) = request.check(catalogue, case, &practiser).map_err(refused)?;
     let same = |known: &&mut Plan| {
         known.limiting_fault == plan.limiting_fault && known.start == plan.start
     };
@@ -411,7 +390,7 @@ fn add_plan(
         questions.iter().map(|question| TableNote { row: row.line, what: question.clone() }),
     );
     request.sure = questions;
-    let plan = request.check_new(catalogue, case).map_err(refused)?;
+    let plan = request.check_new(catalogue, case, &practiser).map_err(refused)?;
     let id = w.add_plan(&plan).map_err(row.refuse(&PLAN_FIELDS))?;
     case.plans.push(Plan { id, ..plan });
     added.plans += 1;
@@ -487,33 +466,41 @@ fn ball(
 fn add_player(
     w: &mut Writer<'_>,
     row: &TableRow,
-    known: &mut HashMap<String, Player>,
+    known: &mut Known,
     added: &mut TableAdded,
 ) -> Result<Player, TableError> {
     let code = row.text("player").ok_or_else(|| row.bad("player", "every row needs a player"))?;
-    let there = known.get(&code.to_lowercase()).cloned();
-    let mut player = there.clone().unwrap_or_else(|| Player::new(code));
-    if let Some(name) = row.text("name") {
-        player.name = Some(name.to_owned());
-    }
-    player.hand = row.named::<Side>("hand")?.or(player.hand);
-    player.level = row.named::<Level>("level")?.or(player.level);
-    let born = |column, day: Date| check_born(column, day, None);
-    player.born = row.day("born", born)?.or(player.born);
-    player.stature_m = row.number("stature_m")?.or(player.stature_m);
-    let squads = row.list("squads");
-    if !squads.is_empty() {
-        player.squads = squads.into_iter().map(str::to_owned).collect();
-    }
-    if let Some(coach) = row.text("coach") {
-        player.coach = Some(coach.to_owned());
-    }
-    player.consent = Consent {
-        keep: row.yes("consent_keep")?.unwrap_or(player.consent.keep),
-        share: row.yes("consent_share")?.unwrap_or(player.consent.share),
-        date: row.day("consent_date", check_past)?.or(player.consent.date),
+    let there = known.players.get(&code.to_lowercase()).cloned();
+    let squads = row.list("squads").into_iter().map(str::to_owned).collect::<Vec<_>>();
+    let request = PlayerRequest {
+        name: row.text("name").map(str::to_owned),
+        hand: row.named::<Side>("hand")?,
+        level: row.named::<Level>("level")?,
+        born: row.date("born")?,
+        stature_m: row.number("stature_m")?,
+        // An empty cell leaves what was known.
+        squads: match squads.is_empty() {
+            true => SquadsRequest::Too(squads),
+            false => SquadsRequest::Only(squads),
+        },
+        coach: row.text("coach").map(str::to_owned),
+        consent: ConsentRequest {
+            keep: row.yes("consent_keep")?,
+            share: row.yes("consent_share")?,
+            date: row.date("consent_date")?,
+        },
+        ..PlayerRequest::new(code)
     };
     let columns = [("code", "player"), ("squad", "squads")];
+    // A birth date that is news has to lie before everything recorded.
+    let first = there.as_ref().filter(|there| there.born != request.born).and_then(|there| {
+        let cases = known.cases.values().filter(|case| case.player == there.id);
+        cases.map(|case| case.date).min()
+    });
+    let mut player = request.check(there.as_ref(), first).map_err(|refusal| match refusal {
+        PlayerRefusal::Write(error) => row.refuse(&columns)(error),
+        refusal => row.refused("consent_share", refusal),
+    })?;
     match &there {
         None => {
             player.id = w.add_player(&player).map_err(row.refuse(&columns))?;
@@ -524,6 +511,6 @@ fn add_player(
         }
         Some(_) => {}
     }
-    known.insert(code.to_lowercase(), player.clone());
+    known.players.insert(code.to_lowercase(), player.clone());
     Ok(player)
 }

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use jiff::civil::Date;
 
 use super::TableError;
+use crate::coaching::Refusal;
 use crate::library::{Named, WriteError};
 
 /// Columns about the player. Only `player` must be there.
@@ -73,11 +74,7 @@ impl TableRow {
     }
 
     /// What a rule of coaching refuses, at the column it came from.
-    pub(super) fn refused(
-        &self,
-        column: &'static str,
-        refusal: impl Into<super::Refusal>,
-    ) -> TableError {
+    pub(super) fn refused(&self, column: &'static str, refusal: impl Into<Refusal>) -> TableError {
         let found = self.text(column).unwrap_or_default().to_owned();
         TableError::Refused { row: self.line, column, found, source: Box::new(refusal.into()) }
     }

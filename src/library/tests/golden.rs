@@ -12,7 +12,7 @@ use jiff::civil::date;
 use tempfile::TempDir;
 
 use super::made;
-use crate::catalogue::Place;
+use crate::catalogue::{BodyPart, Place};
 use crate::find::Filter;
 use crate::library::stored::{RecordingBytes, ServeBytes};
 use crate::library::*;
@@ -70,6 +70,21 @@ fn lived() -> [Plan; 2] {
     [Plan { ended: Some(ended), ..plan() }, second]
 }
 
+/// Logged in libraries from format 4 on.
+fn practised() -> Practice {
+    Practice {
+        id: PracticeId(1),
+        plan: PlanId(1),
+        day: date(2026, 3, 20),
+        sessions: 2,
+        repetitions: Some(60),
+        effort: Some(7),
+        pain: Some(Pain { level: 3, place: Some(BodyPart::Shoulder) }),
+        note: Some("stiff at first".to_owned()),
+        by: Some(Author::Coach("ash".to_owned())),
+    }
+}
+
 #[test]
 #[ignore = "writes the golden library; run once per format"]
 fn make_the_golden_library() {
@@ -84,6 +99,7 @@ fn make_the_golden_library() {
     let [first, second] = lived();
     let end = first.ended.unwrap();
     library.write(|w| w.replace_plan(first.id, &second, &end.by, end.reason.as_deref())).unwrap();
+    library.write(|w| w.add_practice(&practised())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
     fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
@@ -194,6 +210,7 @@ fn a_library_of_format_3_keeps_its_note_and_its_plan_goes_on() {
         let case = library.case(CaseId(1)).unwrap();
         assert_eq!(case.notes, std::slice::from_ref(&note));
         assert_eq!(case.plans_in_force(date(2030, 1, 1)), [&plan()]);
+        assert!(library.practice_of(PlanId(1)).unwrap().is_empty());
         assert_eq!(format_of(&file), if writes { 4 } else { 3 });
     }
 }
@@ -208,6 +225,7 @@ fn a_library_of_format_4_is_read_and_checked() {
     let case = library.case(CaseId(1)).unwrap();
     assert_eq!(case.plans, lived());
     assert_eq!(case.notes[0].by, Some(Author::Coach("ash".to_owned())));
+    assert_eq!(library.practice_of(PlanId(1)).unwrap(), [practised()]);
     let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }

@@ -3,4 +3,5 @@ mod faulty;
 mod golden;
 pub(crate) mod made;
 mod plans;
+mod practice;
 mod store;

@@ -8,6 +8,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 mod case;
 pub(crate) mod checks;
 mod plans;
+mod practice;
 
 use checks::{check_player, check_recording, check_serve};
 

@@ -6,7 +6,7 @@ use super::compare::{Sides, other_measures};
 use super::day::{Day, alike, drawn, fullest, notes, whole};
 use super::{Gathering, month_strip};
 use crate::catalogue::Catalogue;
-use crate::coaching::{Age, Cautions, ShownDrill, standing};
+use crate::coaching::{Age, Cautions, ShownDrill, sessions_done, standing};
 use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
 use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
 use crate::pages::course::{Course, LookFacts, ReportedResult, Step, StepPlan};
@@ -182,7 +182,10 @@ pub(super) fn step(
         main: None,
         others: Vec::new(),
         curves: None,
-        results: after.map(|after| results(before, after, ask.answer)).unwrap_or_default(),
+        results: match after {
+            Some(after) => results(snapshot.library(), before, after, ask.answer)?,
+            None => Vec::new(),
+        },
         drawing: None,
     };
     let Some(after) = after else { return Ok(step) };
@@ -266,7 +269,12 @@ fn look(day: &Day, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
 }
 
 /// What was reported before and after; the follow-up's word before the later review's.
-fn results(before: &Day, after: &Day, answer: Option<&FollowUp>) -> Vec<ReportedResult> {
+fn results(
+    library: &Library,
+    before: &Day,
+    after: &Day,
+    answer: Option<&FollowUp>,
+) -> Result<Vec<ReportedResult>, StoreError> {
     let ball = |day: &Day| day.case.as_ref().map(|case| case.ball).unwrap_or_default();
     let (then, review) = (ball(before), ball(after));
     let told = answer.map(|answer| answer.ball).unwrap_or_default();
@@ -280,10 +288,10 @@ fn results(before: &Day, after: &Day, answer: Option<&FollowUp>) -> Vec<Reported
         (before.is_some() || after.is_some()).then_some(ReportedResult { name, before, after })
     };
     let rating = answer.and_then(|answer| answer.rating).map(f64::from);
-    let sessions = answer.and_then(|answer| answer.sessions_done).map(f64::from);
-    [
+    let sessions = answer.map(|answer| sessions_done(library, answer)).transpose()?.flatten();
+    Ok([
         entry("rating", None, rating),
-        entry("sessions", None, sessions),
+        entry("sessions", None, sessions.map(f64::from)),
         entry("speed_kmh", then.speed_kmh, now.speed_kmh),
         entry("first_serve_pct", then.first_serve_pct, now.first_serve_pct),
         entry("net", misses(&then).map(|m| m.net.into()), misses(&now).map(|m| m.net.into())),
@@ -292,7 +300,7 @@ fn results(before: &Day, after: &Day, answer: Option<&FollowUp>) -> Vec<Reported
     ]
     .into_iter()
     .flatten()
-    .collect()
+    .collect())
 }
 
 /// Each measure that was followed, the latest first, over all reviews that compare with the last.

@@ -1,0 +1,45 @@
+//! Practice that was done under a plan.
+
+use std::path::Path;
+
+use super::args::LogArgs;
+use super::face::{Face, count};
+use super::{Outcome, place};
+use crate::coaching::{PracticeRefusal, PracticeRequest, PractisedFor};
+
+pub(super) fn run(
+    args: &LogArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    let practised: PractisedFor = place::id("PLAN|CASE", &args.practised)?;
+    let mut request = PracticeRequest {
+        sessions: args.sessions,
+        repetitions: args.repetitions,
+        effort: args.effort,
+        pain: args.pain,
+        place: args.place.map(Into::into),
+        note: args.note.clone(),
+        by: args.coach.clone(),
+        ..PracticeRequest::new(practised, args.day.unwrap_or_else(place::today))
+    };
+    let mut library = place::for_writing(library)?;
+    let recorded = match request.record(&mut library) {
+        Err(PracticeRefusal::Unanswered(question)) if args.sure => {
+            request.sure.push(question);
+            request.record(&mut library)?
+        }
+        recorded => recorded?,
+    };
+    // Said whatever is kept back: it is about the body.
+    for notice in &recorded.notices {
+        face.complain(&notice.to_string());
+    }
+    if face.json {
+        face.object(&recorded)?;
+    } else {
+        let sessions = count(recorded.sessions as usize, "session");
+        face.line(&format!("{} of {}: {sessions} so far", recorded.practice, recorded.plan))?;
+    }
+    Ok(Outcome::Found)
+}
