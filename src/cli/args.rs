@@ -58,6 +58,14 @@ pub(super) enum Command {
     Plan(PlanArgs),
     /// Record later serves and results of a plan
     FollowUp(FollowUpArgs),
+    /// Put right a player, recording, case, plan or follow-up; what it was is kept
+    Amend(AmendArgs),
+    /// Give a recording or serve to another player or day
+    Move(MoveArgs),
+    /// Remove a recording, serve, plan, follow-up or label; what depends on it is listed first
+    Remove(RemoveArgs),
+    /// What was changed, when and by whom; take the last change back
+    History(HistoryArgs),
     /// Log practice that was done under a plan: sessions, effort, pain
     Log(LogArgs),
     /// Write a serve's review as one HTML file
@@ -385,6 +393,231 @@ impl LabelArgs {
             && [net, long, wide].iter().all(|count| count.is_none())
             && note.is_none()
     }
+}
+
+#[derive(Debug, Args)]
+pub(super) struct AmendArgs {
+    /// What to amend: a player's code, or an id (p2, r3, c1, n4, f5)
+    pub(super) what: String,
+    /// Player: another code
+    #[arg(long)]
+    pub(super) code: Option<String>,
+    /// Player: real name, which never leaves the library
+    #[arg(long)]
+    pub(super) name: Option<String>,
+    /// Player: level
+    #[arg(long)]
+    pub(super) level: Option<Level>,
+    /// Player: birth date
+    #[arg(long)]
+    pub(super) born: Option<Date>,
+    /// Player: standing height in metres
+    #[arg(long, value_name = "M", allow_negative_numbers = true)]
+    pub(super) stature: Option<f64>,
+    /// Player: squads, in place of those known; may be repeated
+    #[arg(long)]
+    pub(super) squad: Vec<String>,
+    /// Player: the player's coach (a code)
+    #[arg(long, value_name = "CODE")]
+    pub(super) coach_of_player: Option<String>,
+    /// Player: what the player agrees to from today on
+    #[arg(long)]
+    pub(super) consent: Option<AgreedArg>,
+    /// Player or recording: serving hand; a recording is read again with it
+    #[arg(long)]
+    pub(super) hand: Option<Side>,
+    /// Recording or follow-up: its day
+    #[arg(long)]
+    pub(super) date: Option<Date>,
+    /// Recording: what it shows
+    #[arg(long)]
+    pub(super) setting: Option<Setting>,
+    /// Recording: intended ball
+    #[arg(long = "type", value_name = "TYPE")]
+    pub(super) serve_type: Option<ServeType>,
+    /// Recording: where the camera stood; it is read again so
+    #[arg(long)]
+    pub(super) view: Option<View>,
+    /// Case: words to add, earlier ones stay; plan, follow-up: its words
+    #[arg(long)]
+    pub(super) note: Option<String>,
+    /// Plan: a drill's dose; may be repeated
+    #[arg(long, value_name = "DRILL=DOSE")]
+    pub(super) dose: Vec<String>,
+    /// Plan: where a drill is done; may be repeated
+    #[arg(long, value_name = "DRILL=PLACE")]
+    pub(super) place: Vec<String>,
+    /// Plan: first day
+    #[arg(long)]
+    pub(super) start: Option<Date>,
+    /// Plan: day of the next review
+    #[arg(long)]
+    pub(super) review_on: Option<Date>,
+    /// Plan: the day it ended
+    #[arg(long, value_name = "DAY", conflicts_with = "in_force")]
+    pub(super) ended: Option<Date>,
+    /// Plan: it did not end, it goes on
+    #[arg(long)]
+    pub(super) in_force: bool,
+    /// Follow-up: rating, -2 (worse) to 2 (cured)
+    #[arg(long, allow_negative_numbers = true)]
+    pub(super) rating: Option<i8>,
+    /// Follow-up: sessions done since the plan
+    #[arg(long)]
+    pub(super) sessions: Option<u32>,
+    #[command(flatten)]
+    pub(super) ball: BallArgs,
+    /// What is not known after all; may be repeated
+    #[arg(long, value_name = "WHAT")]
+    pub(super) clear: Vec<ClearArg>,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+}
+
+impl AmendArgs {
+    /// The options that were given, and what each of them belongs to.
+    pub(super) fn given(&self) -> Vec<(&'static str, &'static [&'static str])> {
+        let ball = &self.ball;
+        let all: [(bool, &str, &[&str]); 27] = [
+            (self.code.is_some(), "--code", &["player"]),
+            (self.name.is_some(), "--name", &["player"]),
+            (self.level.is_some(), "--level", &["player"]),
+            (self.born.is_some(), "--born", &["player"]),
+            (self.stature.is_some(), "--stature", &["player"]),
+            (!self.squad.is_empty(), "--squad", &["player"]),
+            (self.coach_of_player.is_some(), "--coach-of-player", &["player"]),
+            (self.consent.is_some(), "--consent", &["player"]),
+            (self.hand.is_some(), "--hand", &["player", "recording"]),
+            (self.date.is_some(), "--date", &["recording", "follow-up"]),
+            (self.setting.is_some(), "--setting", &["recording"]),
+            (self.serve_type.is_some(), "--type", &["recording"]),
+            (self.view.is_some(), "--view", &["recording"]),
+            (self.note.is_some(), "--note", &["case", "plan", "follow-up"]),
+            (!self.dose.is_empty(), "--dose", &["plan"]),
+            (!self.place.is_empty(), "--place", &["plan"]),
+            (self.start.is_some(), "--start", &["plan"]),
+            (self.review_on.is_some(), "--review-on", &["plan"]),
+            (self.ended.is_some(), "--ended", &["plan"]),
+            (self.in_force, "--in-force", &["plan"]),
+            (self.rating.is_some(), "--rating", &["follow-up"]),
+            (self.sessions.is_some(), "--sessions", &["follow-up"]),
+            (ball.speed.is_some(), "--speed", &["follow-up"]),
+            (ball.first_serve.is_some(), "--first-serve", &["follow-up"]),
+            (ball.net.is_some(), "--net", &["follow-up"]),
+            (ball.long.is_some(), "--long", &["follow-up"]),
+            (ball.wide.is_some(), "--wide", &["follow-up"]),
+        ];
+        let mut given: Vec<_> =
+            all.into_iter().filter(|one| one.0).map(|(_, option, kinds)| (option, kinds)).collect();
+        given.extend(self.clear.iter().map(|what| ("--clear with this", what.belongs_to())));
+        given
+    }
+}
+
+/// What a player agrees to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum AgreedArg {
+    /// To nothing any more: nothing is added, nothing leaves
+    None,
+    /// Recordings and cases may be kept here
+    Keep,
+    /// And pseudonymous cases may leave in packs
+    Share,
+}
+
+impl AgreedArg {
+    /// Whether keeping and sharing are agreed to.
+    pub(super) fn keep_and_share(self) -> (bool, bool) {
+        (self != Self::None, self == Self::Share)
+    }
+}
+
+/// What may be said to be unknown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum ClearArg {
+    Name,
+    Hand,
+    Level,
+    Born,
+    Stature,
+    Squads,
+    CoachOfPlayer,
+    ReviewOn,
+    Speed,
+    FirstServe,
+    Misses,
+    Rating,
+    Sessions,
+    Note,
+}
+
+impl ClearArg {
+    fn belongs_to(self) -> &'static [&'static str] {
+        match self {
+            Self::Name
+            | Self::Hand
+            | Self::Level
+            | Self::Born
+            | Self::Stature
+            | Self::Squads
+            | Self::CoachOfPlayer => &["player"],
+            Self::ReviewOn => &["plan"],
+            Self::Speed | Self::FirstServe | Self::Misses | Self::Rating | Self::Sessions => {
+                &["follow-up"]
+            }
+            Self::Note => &["plan", "follow-up"],
+        }
+    }
+}
+
+#[derive(Debug, Args)]
+pub(super) struct MoveArgs {
+    /// The recording (r3) or serve (s12)
+    pub(super) what: String,
+    /// Whose it is (a code)
+    #[arg(long, value_name = "CODE", required_unless_present = "date")]
+    pub(super) player: Option<String>,
+    /// The day it was recorded
+    #[arg(long)]
+    pub(super) date: Option<Date>,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RemoveArgs {
+    /// What to remove: a recording (r3), serve (s12), plan (n4), follow-up (f5) or logged
+    /// practice (d6); a case (c1) with --label or --note
+    pub(super) what: String,
+    /// A label of the case: what was said about this fault
+    #[arg(long, value_name = "FAULT")]
+    pub(super) label: Option<String>,
+    /// A note of the case: the first is 1
+    #[arg(long, value_name = "NUMBER", conflicts_with = "label")]
+    pub(super) note: Option<usize>,
+    /// Who said it [default: you]
+    #[arg(long, value_name = "CODE", requires = "label")]
+    pub(super) said_by: Option<String>,
+    /// Remove it with all that depends on it
+    #[arg(long)]
+    pub(super) yes: bool,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct HistoryArgs {
+    /// Of what: a player's code, or an id (p2, r3, s12, c1, n4, f5, d6)
+    pub(super) what: String,
+    /// Take the last change back
+    #[arg(long)]
+    pub(super) undo: bool,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
 }
 
 /// What the ball did, as reported.

@@ -210,7 +210,7 @@ pub(super) fn follow_up(
     Ok(Outcome::Found)
 }
 
-fn ball(args: &BallArgs) -> BallReport {
+pub(super) fn ball(args: &BallArgs) -> BallReport {
     let BallArgs { speed, first_serve, net, long, wide } = *args;
     BallReport { speed_kmh: speed, first_serve_pct: first_serve, net, long, wide }
 }

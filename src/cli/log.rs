@@ -18,7 +18,7 @@ pub(super) fn run(
         repetitions: args.repetitions,
         effort: args.effort,
         pain: args.pain,
-        place: args.place.map(Into::into),
+        place: args.place,
         note: args.note.clone(),
         by: args.coach.clone(),
         ..PracticeRequest::new(practised, args.day.unwrap_or_else(place::today))

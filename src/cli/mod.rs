@@ -4,6 +4,7 @@
 //! 2: an error, or a batch in which something failed.
 
 mod add;
+mod amend;
 mod args;
 mod chosen;
 mod demo;
@@ -11,9 +12,11 @@ mod export;
 mod face;
 mod find;
 mod forget;
+mod history;
 mod judge;
 mod like;
 mod log;
+mod move_to;
 mod passphrase;
 mod place;
 mod plan_end;
@@ -21,6 +24,7 @@ mod progress;
 mod read;
 mod receive;
 mod remedy;
+mod remove;
 mod review;
 mod setup_video;
 mod share;
@@ -78,15 +82,19 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
     let library = cli.library.as_deref();
+    let undoes = matches!(&cli.command, Command::History(args) if args.undo);
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
         && (receives
+            || undoes
             || matches!(
                 cli.command,
                 Command::Add(_)
                     | Command::Label(_)
                     | Command::Plan(_)
                     | Command::FollowUp(_)
+                    | Command::Amend(_)
+                    | Command::Move(_)
                     | Command::Log(_)
                     | Command::Forget(_)
                     | Command::Share(_)
@@ -109,6 +117,10 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         }
         Command::Plan(args) => judge::plan(args, library, face),
         Command::FollowUp(args) => judge::follow_up(args, library, face),
+        Command::Amend(args) => amend::run(args, library, face),
+        Command::Move(args) => move_to::run(args, library, face),
+        Command::Remove(args) => remove::run(args, library, cli.read_only, face),
+        Command::History(args) => history::run(args, library, face),
         Command::Log(args) => log::run(args, library, face),
         Command::Progress(args) => progress::run(args, library, face),
         Command::Squad(args) => squad::run(args, library, face),

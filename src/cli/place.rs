@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 
 use crate::find::InStep;
-use crate::library::{Library, OpenError};
+use crate::library::{ItemId, Library, OpenError};
 
 /// The library's folder: as named, or the user's own.
 pub(super) fn folder(named: Option<&Path>) -> anyhow::Result<PathBuf> {
@@ -92,6 +92,22 @@ pub(super) fn for_writing(named: Option<&Path>) -> anyhow::Result<InStep> {
 /// Opens the library beside any other reader and one writer.
 pub(super) fn for_reading(named: Option<&Path>) -> anyhow::Result<Library> {
     Ok(Library::open_read_only(folder(named)?)?)
+}
+
+/// Something of the library by its id, or a player by the code; an id comes first.
+pub(super) fn item(library: &Library, text: &str) -> anyhow::Result<ItemId> {
+    match text.parse() {
+        Ok(ItemId::Player(id)) => match library.player_by_code(text) {
+            // A code that looks like an id of a player is the code.
+            Ok(player) => Ok(ItemId::Player(player.id)),
+            Err(_) => Ok(ItemId::Player(id)),
+        },
+        Ok(item) => Ok(item),
+        Err(expected) => match library.player_by_code(text) {
+            Ok(player) => Ok(ItemId::Player(player.id)),
+            Err(_) => bail!("expected a player's code or {expected}"),
+        },
+    }
 }
 
 /// An id such as s12, with the option it was given for in the error.

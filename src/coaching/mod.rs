@@ -1,7 +1,7 @@
 //! What a coach may record, and what must stand beside it.
 //!
 //! Every way in passes here: commands, tables of past records, pages. A request ([`LabelRequest`],
-//! [`PlanRequest`], [`PlanEndRequest`], [`FollowUpRequest`], [`PracticeRequest`], [`PlayerRequest`]) is plain data.
+//! [`PlanRequest`], [`FollowUpRequest`], [`PracticeRequest`], [`PlayerRequest`]) is plain data.
 //! `check` holds it against the rules without touching a store; `record` takes the turn, reads what
 //! the rules need, checks and stores it as one change. A refusal is
 //! typed and says the rule, the place, what was found and the next step, in words that no face owns;
@@ -11,6 +11,7 @@
 //! A drill leaves the catalogue for a reader only as a [`ShownDrill`], which gives its name and
 //! steps out together with what must be said about them ([`Cautions`]).
 
+mod amend;
 mod breach;
 mod cautions;
 mod fault;
@@ -18,7 +19,6 @@ mod follow_up;
 mod label;
 mod load;
 mod plan;
-mod plan_end;
 mod player;
 mod practice;
 mod refusal;
@@ -27,6 +27,7 @@ mod shown_plan;
 #[cfg(test)]
 mod tests;
 
+pub use amend::{AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment};
 pub use breach::{Breach, breaches};
 pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
@@ -35,7 +36,6 @@ pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};
 pub use load::{Load, practiser, practiser_of};
 pub use plan::{DrillRequest, PlanRecorded, PlanRefusal, PlanRequest, Question};
-pub use plan_end::{EndOfPlan, PlanEndRefusal, PlanEndRequest, PlanEnded};
 pub use player::{
     ConsentGiven, ConsentRequest, PlayerRecorded, PlayerRefusal, PlayerRequest, SquadsRequest,
 };

@@ -10,6 +10,8 @@
 mod error;
 mod merge;
 mod open;
+#[cfg(test)]
+mod put_right_tests;
 mod received;
 mod rules;
 mod seal;
@@ -28,7 +30,7 @@ use serde::{Deserialize, Serialize};
 pub use error::PackError;
 pub use open::open;
 pub use received::{
-    Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, Leaving, Origin, PackRow,
+    Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, Origin, PackRow,
     PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
 pub use rules::PackNotice;
@@ -63,6 +65,9 @@ struct Manifest {
     /// Pseudonyms of players whose cases left before and are taken back, in order.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     withdrawn: Vec<String>,
+    /// Cases and recordings of other players that left before and are taken back, in order.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    withdrawn_items: Vec<ItemKey>,
     catalogue: CatalogueNote,
     players: usize,
     cases: usize,

@@ -58,6 +58,7 @@ pub(super) fn open_within(bytes: &[u8], limit: usize) -> Result<Arrived, PackErr
         made: manifest.made,
         signer: manifest.signer,
         withdrawn: manifest.withdrawn,
+        withdrawn_items: manifest.withdrawn_items,
         names: manifest.catalogue.own,
         items,
     })
@@ -151,6 +152,19 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
     {
         return Err(part("withdrawn: expected pseudonyms of 64 hex digits, in order".to_owned()));
     }
+    let gone = &manifest.withdrawn_items;
+    let is_key = |key: &super::ItemKey| {
+        let uid = match key.kind.as_str() {
+            "case" => key.uid.parse::<jiff::civil::Date>().is_ok(),
+            "recording" => is_print(&key.uid),
+            _ => false,
+        };
+        uid && is_print(&key.player)
+    };
+    if !gone.iter().all(is_key) || !gone.is_sorted_by(|a, b| a < b) {
+        let expected = "withdrawn_items: expected days of cases and ids of recordings, in order";
+        return Err(part(expected.to_owned()));
+    }
     let short = |text: &String| text.len() <= 200 && !text.contains(char::is_control);
     let own = &manifest.catalogue.own;
     if own.len() > 1000
@@ -238,6 +252,14 @@ fn check_whole(manifest: &Manifest, items: &[Item]) -> Result<(), PackError> {
         };
         if manifest.withdrawn.binary_search_by(|gone| gone.as_str().cmp(item.owner())).is_ok() {
             return Err(part("its player is taken back in the same pack"));
+        }
+        let key = super::ItemKey {
+            player: item.owner().to_owned(),
+            kind: item.kind().to_owned(),
+            uid: item.uid(),
+        };
+        if manifest.withdrawn_items.binary_search(&key).is_ok() {
+            return Err(part("it is taken back in the same pack"));
         }
         if !keys.contains(&("player", item.owner(), String::new())) {
             return Err(part("its player is not in the pack"));

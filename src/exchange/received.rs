@@ -243,6 +243,18 @@ impl Item {
     }
 }
 
+/// What names a case or recording among all of a sender.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ItemKey {
+    /// Pseudonym of the player.
+    pub player: String,
+    /// `case` or `recording`.
+    pub kind: String,
+    /// The case's day, or the recording's id.
+    pub uid: String,
+}
+
 /// A pack that arrived: opened, checked and not yet stored.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Arrived {
@@ -258,6 +270,8 @@ pub struct Arrived {
     pub signer: Option<String>,
     /// Pseudonyms of players the sender takes back.
     pub withdrawn: Vec<String>,
+    /// Cases and recordings the sender takes back.
+    pub withdrawn_items: Vec<ItemKey>,
     /// Faults and drills of the sender's own: kind, id, name.
     pub names: Vec<(String, String, String)>,
     /// What it holds.
@@ -596,6 +610,19 @@ impl Library {
 
     fn voice(&self, by: &str) -> Result<String, StoreError> {
         Ok(format!("{AWAY_VOICE}{}", &self.veil("coach", &by.to_lowercase())?[..8]))
+    }
+
+    /// Cases and recordings that left in a pack before and are here no more: moved or removed.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn items_to_withdraw(&self) -> Result<Vec<ItemKey>, StoreError> {
+        self.list(
+            "listing what to take back",
+            "SELECT player, kind, uid FROM items_to_withdraw ORDER BY player, kind, uid",
+            [],
+            |row| Ok(ItemKey { player: row.get(0)?, kind: row.get(1)?, uid: row.get(2)? }),
+        )
     }
 
     /// Pseudonyms of players whose cases left in a pack before and who are forgotten since or agree

@@ -127,6 +127,14 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
     let made = request.made.strftime(MADE).to_string();
     let entry =
         EntryNote { bytes: lines.len() as u64, blake3: blake3::hash(&lines).to_hex().to_string() };
+    let withdrawn = library.withdrawals()?;
+    // What is in this pack is there again; what goes with its player needs no word of its own.
+    let mut withdrawn_items = library.items_to_withdraw()?;
+    withdrawn_items.retain(|key| {
+        let kind = if key.kind == "case" { 1 } else { 2 };
+        !withdrawn.contains(&key.player)
+            && !items.contains_key(&(kind, key.player.clone(), key.uid.clone()))
+    });
     let mut manifest = Manifest {
         format: FORMAT,
         id: String::new(),
@@ -135,7 +143,8 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
         made: made.clone(),
         with_notes: request.with_notes,
         signer: request.key.map(PackKey::public),
-        withdrawn: library.withdrawals()?,
+        withdrawn,
+        withdrawn_items,
         catalogue: CatalogueNote {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             own: own_names(&catalogue, items.values()),

@@ -560,7 +560,7 @@ pub(super) fn parts(bytes: &[u8]) -> (serde_json::Value, Vec<u8>) {
 }
 
 /// A pack with these lines whose manifest is right again, as a forger would make it.
-fn forged(manifest: &serde_json::Value, lines: &[u8]) -> Vec<u8> {
+pub(super) fn forged(manifest: &serde_json::Value, lines: &[u8]) -> Vec<u8> {
     let mut manifest: Manifest = serde_json::from_value(manifest.clone()).unwrap();
     let entry =
         EntryNote { bytes: lines.len() as u64, blake3: blake3::hash(lines).to_hex().to_string() };
@@ -569,7 +569,7 @@ fn forged(manifest: &serde_json::Value, lines: &[u8]) -> Vec<u8> {
     zipped(&[(MANIFEST, &serde_json::to_vec(&manifest).unwrap()), (CASES, lines)]).unwrap()
 }
 
-fn sample() -> Vec<u8> {
+pub(super) fn sample() -> Vec<u8> {
     let mut from = room();
     stocked(&mut from.library);
     packed_at(&from.library, false, 0, "").bytes

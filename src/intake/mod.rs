@@ -4,6 +4,7 @@
 mod clip;
 mod content;
 mod object;
+mod put_right;
 mod suspect;
 mod table;
 
@@ -27,6 +28,7 @@ use self::suspect::{SessionServe, session, suspicions};
 pub use clip::ClipWay;
 pub use content::{ContentId, recordings_in};
 pub use object::{EventObject, FileObject, MeasureObject, PalmFrame, PalmObject, ServeObject};
+pub use put_right::{Movable, RecordingAmendment, amend_recording, move_to, remove};
 pub use table::{TableAdded, TableError, table_template};
 
 /// What is known about a recording beside the file.

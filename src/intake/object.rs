@@ -8,8 +8,8 @@ use serde::Serialize;
 use super::{SeenClip, Taken};
 use crate::library::Player;
 use crate::motion::{Recording, Side};
+use crate::serve::PalmReading;
 use crate::serve::{EventKind, MEASURES, Reading, Serve};
-use crate::video::PalmReading;
 
 /// One serve of a file as a JSON object.
 #[derive(Debug, Serialize)]

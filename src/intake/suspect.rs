@@ -2,7 +2,7 @@
 
 use crate::catalogue::{Catalogue, Conditions, Observed, ObservedDay, Recorded};
 use crate::library::{
-    Author, CaseId, FaultLabel, LabelState, Library, ServeType, Setting, StoreError,
+    Author, CaseId, FaultLabel, LabelState, Library, ServeId, ServeType, Setting, StoreError,
 };
 use crate::serve::ServeReading;
 
@@ -15,12 +15,12 @@ pub(super) struct SessionServe {
     pub(super) recorded: Recorded,
 }
 
-pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreError> {
-    let mut serves = Vec::new();
-    for id in library.case(case)?.serves {
+impl SessionServe {
+    /// A stored serve.
+    pub(super) fn of(library: &Library, id: ServeId) -> Result<Self, StoreError> {
         let row = library.serve(id)?;
         let recording = library.recording(row.recording)?;
-        serves.push(SessionServe {
+        Ok(Self {
             readings: row.serve.readings,
             setting: recording.setting,
             serve_type: recording.serve_type,
@@ -29,9 +29,12 @@ pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServ
                 view: recording.view,
                 rate_hz: recording.rate_hz,
             },
-        });
+        })
     }
-    Ok(serves)
+}
+
+pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServe>, StoreError> {
+    library.case(case)?.serves.into_iter().map(|id| SessionServe::of(library, id)).collect()
 }
 
 /// The program's labels for a session; see [`ObservedDay::suspicions`].

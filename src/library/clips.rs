@@ -86,7 +86,7 @@ impl Library {
         if !folder.is_dir() {
             return Ok(0);
         }
-        let named = "SELECT hash FROM clips WHERE kept";
+        let named = "SELECT hash FROM clips WHERE kept UNION SELECT hash FROM history_clips";
         let named: HashSet<String> =
             self.list("listing clips", named, [], |row| row.get(0))?.into_iter().collect();
         let entries: Vec<PathBuf> = fs::read_dir(&folder)
@@ -200,7 +200,10 @@ mod tests {
 
         library.write(|w| w.remove_recording(added.recording)).unwrap();
         assert_eq!(library.clip(added.recording).unwrap(), None);
+        // The removal can be taken back, and then the copy is there.
+        assert_eq!(library.sweep_clips(false).unwrap(), 0);
         assert!(copy.exists());
+        library.write(|w| w.remove_player(player)).unwrap();
         assert_eq!(library.sweep_clips(false).unwrap(), 1);
         assert!(!copy.exists());
     }

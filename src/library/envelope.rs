@@ -26,15 +26,25 @@ pub(crate) fn seal<T: Serialize>(
     format: u16,
     value: &T,
 ) -> Result<Vec<u8>, Damage> {
+    seal_within(magic, format, value, LIMIT)
+}
+
+/// As [`seal`], with another limit.
+pub(super) fn seal_within<T: Serialize>(
+    magic: [u8; 4],
+    format: u16,
+    value: &T,
+    limit: usize,
+) -> Result<Vec<u8>, Damage> {
     let payload = bincode::serde::encode_to_vec(value, bincode::config::standard())
         .map_err(|error| Damage::Payload(error.to_string()))?;
-    if payload.len() > LIMIT {
-        return Err(Damage::Length { found: payload.len(), expected: LIMIT });
+    if payload.len() > limit {
+        return Err(Damage::Length { found: payload.len(), expected: limit });
     }
     let mut bytes = Vec::with_capacity(HEAD + payload.len());
     bytes.extend_from_slice(&magic);
     bytes.extend_from_slice(&format.to_le_bytes());
-    // Below LIMIT, so it fits.
+    // Below the limit, so it fits.
     bytes.extend_from_slice(&(payload.len() as u32).to_le_bytes());
     bytes.extend_from_slice(&checksum(&payload).to_le_bytes());
     bytes.extend_from_slice(&payload);
@@ -42,7 +52,7 @@ pub(crate) fn seal<T: Serialize>(
 }
 
 /// The format number and payload of a sealed value whose format is at most `known`.
-fn open(magic: [u8; 4], known: u16, bytes: &[u8]) -> Result<(u16, &[u8]), Damage> {
+fn open(magic: [u8; 4], known: u16, bytes: &[u8], limit: usize) -> Result<(u16, &[u8]), Damage> {
     let Some((head, payload)) = bytes.split_first_chunk::<HEAD>() else {
         return Err(Damage::Short { found: bytes.len(), least: HEAD });
     };
@@ -55,7 +65,7 @@ fn open(magic: [u8; 4], known: u16, bytes: &[u8]) -> Result<(u16, &[u8]), Damage
         return Err(Damage::Format { found: format, known });
     }
     let length = u32::from_le_bytes([head[6], head[7], head[8], head[9]]) as usize;
-    if payload.len() != length || length > LIMIT {
+    if payload.len() != length || length > limit {
         return Err(Damage::Length { found: payload.len(), expected: length.min(LIMIT) });
     }
     let mut sum = [0; 8];
@@ -73,11 +83,20 @@ pub(crate) fn unseal<T: DeserializeOwned>(
     format: u16,
     bytes: &[u8],
 ) -> Result<T, Damage> {
-    let (found, payload) = open(magic, format, bytes)?;
+    unseal_within::<T, LIMIT>(magic, format, bytes)
+}
+
+/// As [`unseal`], with another limit.
+pub(super) fn unseal_within<T: DeserializeOwned, const WITHIN: usize>(
+    magic: [u8; 4],
+    format: u16,
+    bytes: &[u8],
+) -> Result<T, Damage> {
+    let (found, payload) = open(magic, format, bytes, WITHIN)?;
     if found != format {
         return Err(Damage::Format { found, known: format });
     }
-    let config = bincode::config::standard().with_limit::<LIMIT>();
+    let config = bincode::config::standard().with_limit::<WITHIN>();
     let (value, used) = bincode::serde::decode_from_slice(payload, config)
         .map_err(|error| Damage::Payload(error.to_string()))?;
     if used != payload.len() {

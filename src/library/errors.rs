@@ -240,7 +240,7 @@ pub enum WriteError {
     },
     /// The same file is stored for another player.
     #[error(
-        "{file_name}: already stored as {recording} for player '{holder}', now given for '{given}'; check the player, or remove {recording} first"
+        "{file_name}: already stored as {recording} for player '{holder}', now given for '{given}'; check the player, or move {recording} to '{given}'"
     )]
     OtherPlayer {
         /// The file, as named now.
@@ -282,6 +282,32 @@ pub enum WriteError {
         plan: super::PlanId,
         /// Its end.
         end: Box<super::PlanEnd>,
+    },
+    /// What a change made is not as it made it any more.
+    #[error(
+        "{change}: {what} was changed since, so it is not put back; take back what came after it first"
+    )]
+    ChangedSince {
+        /// The change that was to be taken back.
+        change: super::ChangeId,
+        /// What was changed since.
+        what: String,
+    },
+    /// A change was taken back before.
+    #[error("{change}: taken back by {by} already; take {by} back to have it again")]
+    AlreadyUndone {
+        /// The change.
+        change: super::ChangeId,
+        /// The change that took it back.
+        by: super::ChangeId,
+    },
+    /// It came in a pack.
+    #[error(
+        "{what}: came in a pack, so its sender puts it right; take that pack back, or receive a newer one"
+    )]
+    FromPack {
+        /// What was to be changed.
+        what: String,
     },
     /// A person speaks as the program.
     #[error("by: '{found}' is the program's own name; a coach speaks by a code of their own")]

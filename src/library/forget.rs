@@ -105,8 +105,17 @@ impl Library {
         let who = self.player(player)?;
         let (removed, sent) = self.before_forgetting(player)?;
         let prints = self.prints_of(player)?;
-        let left = if sent.is_empty() { None } else { Some(self.pseudonym(player)?) };
+        let pseudonym = self.pseudonym(player)?;
+        let left = if sent.is_empty() && !self.has_to_withdraw(&pseudonym)? {
+            None
+        } else {
+            Some(pseudonym)
+        };
+        let names: Vec<String> =
+            [Some(who.code.clone()), who.name.clone()].into_iter().flatten().collect();
         self.write_in(&turn, |w| {
+            w.keep_no_history();
+            w.erase_history(player, &names)?;
             w.bury(&prints, day)?;
             w.ask_back(left.as_deref(), day)?;
             w.remove_received(player)?;
@@ -160,6 +169,17 @@ impl Library {
                 .map_err(StoreError::sql("ending a chore"))?;
         }
         Ok(done)
+    }
+
+    /// Whether something of a player that left in a pack is still to be taken back.
+    fn has_to_withdraw(&self, pseudonym: &str) -> Result<bool, StoreError> {
+        self.connection
+            .query_row(
+                "SELECT EXISTS (SELECT 1 FROM items_to_withdraw WHERE player = ?1)",
+                [pseudonym],
+                |row| row.get(0),
+            )
+            .map_err(StoreError::sql("looking for packs that left"))
     }
 
     /// The tombstones a player would leave.
@@ -261,7 +281,9 @@ impl Writer<'_> {
             self.db.execute(
                 "INSERT OR IGNORE INTO withdrawals_to_send VALUES ('', ?1, ?2)",
                 params![pseudonym, day.to_string()],
-            )
+            )?;
+            // The player's pseudonym takes everything back.
+            self.db.execute("DELETE FROM items_to_withdraw WHERE player = ?1", [pseudonym])
         })?;
         Ok(())
     }
@@ -291,7 +313,7 @@ mod tests {
     use super::*;
     use crate::library::envelope::raw_f32;
     use crate::library::tests::made::{self, holding};
-    use crate::library::{Author, Clip, FaultLabel, LabelState};
+    use crate::library::{Author, Clip, FaultLabel, LabelState, Removal};
     use crate::video::Placed;
 
     /// Things of the player, and whether a file of the whole library holds them; words in the word
@@ -302,6 +324,8 @@ mod tests {
             ("name", b"Name of zebrafinch".to_vec()),
             ("note of the case", b"quokkanote".to_vec()),
             ("note of a label", b"numbatlabel".to_vec()),
+            ("earlier note of a label", b"bilbyearlier".to_vec()),
+            ("removed curve", raw_f32(&made::serve(31).curve.values[12..40])),
             ("file name", b"file-1.csv".to_vec()),
             ("content hash", made::hash(1).into_bytes()),
             ("clip", b"wombat.mp4".to_vec()),
@@ -339,6 +363,13 @@ mod tests {
                 w.set_clip(added.recording, &clip)
             })
             .unwrap();
+        // What was before: a label as it was, a recording that is removed.
+        let first = FaultLabel { note: Some("bilbyearlier".to_owned()), ..label.clone() };
+        library.write(|w| w.set_label(added.case, &first)).unwrap();
+        library.write(|w| w.set_label(added.case, &label)).unwrap();
+        let removed = made::add(&mut library, gone, 3, date(2026, 3, 5), 2).unwrap();
+        let removal = Removal::Recording(removed.recording);
+        library.write(|w| w.remove(&removal, &[], &Author::Program)).unwrap();
         let copy = library.clip_copy(&clip.hash);
         fs::create_dir_all(copy.parent().unwrap()).unwrap();
         fs::write(copy, "pictures of a person").unwrap();

@@ -11,6 +11,7 @@ mod derived;
 pub(crate) mod envelope;
 mod errors;
 mod forget;
+mod history;
 mod interrupt;
 mod lock;
 mod named;
@@ -33,6 +34,7 @@ pub use clips::Clip;
 pub use days::{check_born, check_past, check_planned};
 pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use forget::{Forgotten, SentPack};
+pub use history::{Change, ChangeKind, FieldChange, ItemId};
 pub use lock::{Holder, Locked};
 pub use named::Named;
 pub use practice::{Pain, Practice};
@@ -46,5 +48,8 @@ pub use types::{
     Grip, LabelState, Level, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
     PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
+pub(crate) use types::{spelled, spelled_all, spelled_if};
 pub use verify::Finding;
-pub use write::{Added, NewRecording, Writer};
+pub use write::{
+    Added, Dependants, LeftCase, MoveTo, Moved, NewRecording, RecordingFacts, Removal, Writer,
+};

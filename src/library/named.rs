@@ -1,6 +1,6 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
-use super::{LabelState, Level, ServeType, Setting};
+use super::{ChangeKind, LabelState, Level, ServeType, Setting};
 use crate::catalogue::{BodyPart, Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 
@@ -80,6 +80,18 @@ named! {
         Added = "added",
         Limiting = "limiting",
     }
+    "change" ChangeKind {
+        Added = "added",
+        Judged = "judged",
+        Planned = "planned",
+        PlanEnded = "plan_ended",
+        FollowedUp = "followed_up",
+        Practised = "practised",
+        Amended = "amended",
+        Moved = "moved",
+        Removed = "removed",
+        Undone = "undone",
+    }
     "miss" Miss { Net = "net", Long = "long", Wide = "wide", }
     "hand" Side { Left = "left", Right = "right", }
     "capture" Capture {
@@ -121,6 +133,7 @@ mod tests {
         round_trip::<ServeType>();
         round_trip::<Setting>();
         round_trip::<LabelState>();
+        round_trip::<ChangeKind>();
         round_trip::<Miss>();
         round_trip::<BodyPart>();
         round_trip::<Side>();

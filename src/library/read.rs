@@ -479,6 +479,22 @@ impl Library {
             .ok_or_else(|| StoreError::NoSuch { what: id.to_string() })
     }
 
+    /// The follow-up with this id.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuch`].
+    pub fn follow_up(&self, id: FollowUpId) -> Result<FollowUp, StoreError> {
+        let plan: Option<i64> = self
+            .connection
+            .prepare_cached("SELECT plan FROM follow_ups WHERE id = ?1")
+            .and_then(|mut statement| statement.query_row([id.0], |row| row.get(0)).optional())
+            .map_err(StoreError::sql("reading a follow-up"))?;
+        plan.map(|plan| self.follow_ups_of(PlanId(plan)))
+            .transpose()?
+            .and_then(|all| all.into_iter().find(|one| one.id == id))
+            .ok_or_else(|| StoreError::NoSuch { what: id.to_string() })
+    }
+
     /// The follow-ups of a plan, by day and id.
     ///
     /// # Errors
@@ -666,7 +682,7 @@ pub(crate) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
     usize::try_from(value).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, value))
 }
 
-fn named<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
+pub(super) fn named<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     let name: String = row.get(column)?;
     T::from_name(&name).ok_or_else(|| unreadable(column, format!("unknown {} '{name}'", T::WHAT)))
 }

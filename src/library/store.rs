@@ -319,6 +319,8 @@ fn set_up(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(BUSY)?;
     connection.pragma_update(None, "synchronous", "FULL")?;
     connection.pragma_update(None, "foreign_keys", true)?;
+    // A row that is replaced counts as removed: so what it was can be kept.
+    connection.pragma_update(None, "recursive_triggers", true)?;
     // What is deleted is overwritten, and nothing about people goes to temporary files.
     connection.pragma_update(None, "secure_delete", true)?;
     connection.pragma_update(None, "temp_store", "MEMORY")?;

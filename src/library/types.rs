@@ -54,6 +54,33 @@ ids! {
     ChangeId = "h";
 }
 
+/// Writes an id as people see it (`s12`), where JSON would hold its number.
+pub(crate) fn spelled<T: fmt::Display, S: serde::Serializer>(
+    id: &T,
+    to: S,
+) -> Result<S::Ok, S::Error> {
+    to.collect_str(id)
+}
+
+/// As [`spelled`], for several.
+pub(crate) fn spelled_all<T: fmt::Display, S: serde::Serializer>(
+    ids: &[T],
+    to: S,
+) -> Result<S::Ok, S::Error> {
+    to.collect_seq(ids.iter().map(ToString::to_string))
+}
+
+/// As [`spelled`], for one that may be missing.
+pub(crate) fn spelled_if<T: fmt::Display, S: serde::Serializer>(
+    id: &Option<T>,
+    to: S,
+) -> Result<S::Ok, S::Error> {
+    match id {
+        Some(id) => to.collect_str(id),
+        None => to.serialize_none(),
+    }
+}
+
 /// Who says a thing. As text, in the store, in packs and in JSON: `program` or the coach's code.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Author {

@@ -111,7 +111,7 @@ impl Library {
         let recordings = ids("SELECT id FROM recordings ORDER BY id")?;
         let serves = ids("SELECT id FROM serves ORDER BY id")?;
         let cases = self.case_ids(None)?;
-        let total = recordings.len() + serves.len() + cases.len();
+        let total = recordings.len() + serves.len() + cases.len() + 1;
         let mut done = 0;
         let mut check = |result: Result<(), StoreError>| -> Result<(), StoreError> {
             if let Err(error) = result {
@@ -136,6 +136,7 @@ impl Library {
         for id in cases {
             check(self.case(id).map(|_| ()))?;
         }
+        check(self.check_history())?;
         Ok(())
     }
 }

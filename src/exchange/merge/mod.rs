@@ -62,6 +62,7 @@ impl Writer<'_> {
     /// # Errors
     /// [`WriteError::Invalid`] for a pack of this very library or a value that breaks a rule.
     pub fn receive(&mut self, pack: &Arrived) -> Result<Brought, WriteError> {
+        self.keep_no_history();
         check_print("pack", &pack.id)?;
         if let Some(academy) = &pack.academy {
             check_code("academy", academy)?;
@@ -109,7 +110,10 @@ impl Writer<'_> {
             if !forgotten.contains_key(owner) {
                 forgotten.insert(owner, self.is_buried(&pack.sender, owner)?);
             }
-            if !forgotten[owner] && !self.is_withdrawn(pack, owner)? {
+            if !forgotten[owner]
+                && !self.is_withdrawn(pack, owner)?
+                && !self.is_item_withdrawn(pack, item)?
+            {
                 self.store_item(pack, item)?;
             }
         }
@@ -127,6 +131,7 @@ impl Writer<'_> {
     /// # Errors
     /// [`StoreError::NoSuch`].
     pub fn undo_pack(&mut self, pack: &str) -> Result<Brought, WriteError> {
+        self.keep_no_history();
         let sender: Option<String> = self.run("looking for a pack", || {
             self.db
                 .query_row("SELECT sender FROM packs_received WHERE id = ?1", [pack], |row| {
@@ -182,7 +187,41 @@ impl Writer<'_> {
                 )
             })?;
         }
+        for key in &pack.withdrawn_items {
+            let values = params![pack.sender, key.player, key.kind, key.uid, pack.made];
+            self.run("noting what is taken back", || {
+                self.db.execute(
+                    "INSERT INTO item_withdrawals_received (sender, player, kind, uid, made)
+                     VALUES (?1, ?2, ?3, ?4, ?5)
+                     ON CONFLICT (sender, player, kind, uid)
+                     DO UPDATE SET made = max(made, excluded.made)",
+                    values,
+                )?;
+                self.db.execute(
+                    "DELETE FROM received_in
+                     WHERE item IN (SELECT id FROM received_items
+                        WHERE sender = ?1 AND owner = ?2 AND kind = ?3 AND uid = ?4)
+                     AND pack IN (SELECT id FROM packs_received WHERE made <= ?5)",
+                    values,
+                )
+            })?;
+        }
         Ok(usize::try_from(shown).unwrap_or(0))
+    }
+
+    /// Whether the sender took this very case or recording back after the pack was made.
+    fn is_item_withdrawn(&self, pack: &Arrived, item: &Item) -> Result<bool, StoreError> {
+        self.run("looking for what is taken back", || {
+            self.db
+                .prepare_cached(
+                    "SELECT EXISTS (SELECT 1 FROM item_withdrawals_received
+                     WHERE sender = ?1 AND player = ?2 AND kind = ?3 AND uid = ?4 AND made >= ?5)",
+                )?
+                .query_row(
+                    params![pack.sender, item.owner(), item.kind(), item.uid(), pack.made],
+                    |row| row.get(0),
+                )
+        })
     }
 
     /// Whether the sender took this player back after the pack was made.

@@ -599,6 +599,7 @@ impl Writer<'_> {
                 continue;
             }
             brought.players_gone += 1;
+            self.erase_history_of_gone(PlayerId(id))?;
             self.run("removing a player", || {
                 let removed = self.db.execute(
                     "DELETE FROM players WHERE id = ?1

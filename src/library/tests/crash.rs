@@ -68,6 +68,32 @@ const STEPS: &[Step] = &[
     |l| l.sync(),
     |l| l.write(|w| w.remove_recording(RecordingId(1))),
     |l| l.sync(),
+    |l| {
+        let by = Author::coach("anna")?;
+        let facts =
+            RecordingFacts { setting: Some(Setting::Match), serve_type: None, read_again: None };
+        l.write(|w| w.amend_recording(RecordingId(3), &facts, &by))
+    },
+    |l| {
+        let (by, player) = (Author::coach("anna")?, l.player_by_code("p1")?.id);
+        let to = MoveTo { player, date: date(2026, 3, 9), labels_left: &[], labels_joined: &[] };
+        l.write(|w| w.move_recording(RecordingId(2), &to, &by)).map(|_| ())
+    },
+    |l| {
+        let (by, player) = (Author::coach("anna")?, l.player_by_code("p2")?.id);
+        let to = MoveTo { player, date: date(2026, 3, 8), labels_left: &[], labels_joined: &[] };
+        l.write(|w| w.move_serve(ServeId(4), &to, &by)).map(|_| ())
+    },
+    |l| l.sync(),
+    |l| {
+        let by = Author::coach("anna")?;
+        l.write(|w| w.remove(&Removal::Recording(RecordingId(4)), &[], &by))
+    },
+    |l| {
+        let by = Author::coach("anna")?;
+        let last = l.last_change(ItemId::Recording(RecordingId(4)))?;
+        l.write(|w| w.undo(last.unwrap_or(ChangeId(0)), &by))
+    },
     |l| l.forget(l.player_by_code("p2")?.id, date(2026, 6, 1)).map(|_| ()),
     |l| l.sync(),
 ];

@@ -4,4 +4,5 @@ mod golden;
 pub(crate) mod made;
 mod plans;
 mod practice;
+mod putting_right;
 mod store;

@@ -138,7 +138,7 @@ fn the_same_file_again_is_reported_and_not_stored() {
     assert_eq!(
         error.to_string(),
         "file-1.csv: already stored as r1 for player 'p07', now given for 'p08'; \
-         check the player, or remove r1 first"
+         check the player, or move r1 to 'p08'"
     );
     // A second file of the same day joins the case.
     let second = made::add(&mut library, p07, 2, date(2026, 3, 4), 1).unwrap();

@@ -5,8 +5,8 @@ use rusqlite::{OptionalExtension, params};
 use super::checks::{check_author, check_ball, check_id, check_note, invalid};
 use super::{Writer, found, new_uid, no_such};
 use crate::library::{
-    Author, BallFlight, CaseId, FaultLabel, FollowUp, FollowUpId, Grip, LabelState, Misses, Named,
-    PlanId, WriteError,
+    Author, BallFlight, CaseId, ChangeKind, FaultLabel, FollowUp, FollowUpId, Grip, LabelState,
+    Misses, Named, PlanId, WriteError,
 };
 
 impl Writer<'_> {
@@ -27,6 +27,7 @@ impl Writer<'_> {
         if label.state == LabelState::Limiting && !label.by.is_coach() {
             return Err(invalid("state", "limiting", "a coach's word; the program only suspects"));
         }
+        self.keep_history(ChangeKind::Judged, Some(&label.by))?;
         self.touch(case)?;
         self.run("storing a label", || {
             if label.state == LabelState::Limiting {
@@ -70,6 +71,7 @@ impl Writer<'_> {
         by: &Author,
         labels: &[FaultLabel],
     ) -> Result<(), WriteError> {
+        self.keep_history(ChangeKind::Judged, Some(by))?;
         self.touch(case)?;
         self.run("removing labels", || {
             self.db
@@ -95,6 +97,7 @@ impl Writer<'_> {
         fault: &str,
         by: &Author,
     ) -> Result<bool, WriteError> {
+        self.keep_history(ChangeKind::Judged, Some(by))?;
         self.touch(case)?;
         let removed = self.run("removing a label", || {
             self.db
@@ -114,6 +117,96 @@ impl Writer<'_> {
     /// serve of another player, of the plan's own session or of one before the plan's start, or
     /// ball figures out of range; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn add_follow_up(&mut self, follow_up: &FollowUp) -> Result<FollowUpId, WriteError> {
+        self.check_follow_up(follow_up)?;
+        self.keep_history(ChangeKind::FollowedUp, None)?;
+        let misses = follow_up.ball.misses;
+        let id = self.run("storing a follow-up", || {
+            self.db
+                .prepare_cached(
+                    "INSERT INTO follow_ups (uid, plan, date, speed_kmh, first_serve_pct, miss_net,
+                        miss_long, miss_wide, rating, sessions_done, note)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                )?
+                .execute(params![
+                    new_uid(),
+                    follow_up.plan.0,
+                    follow_up.date.to_string(),
+                    follow_up.ball.speed_kmh,
+                    follow_up.ball.first_serve_pct,
+                    misses.map(|m| m.net),
+                    misses.map(|m| m.long),
+                    misses.map(|m| m.wide),
+                    follow_up.rating,
+                    follow_up.sessions_done,
+                    follow_up.note,
+                ])?;
+            let id = FollowUpId(self.db.last_insert_rowid());
+            self.store_follow_up_serves(id, &follow_up.serves)?;
+            Ok(id)
+        })?;
+        self.touch_plan(follow_up.plan)?;
+        Ok(id)
+    }
+
+    /// Replaces the follow-up with this id; its plan stays what it was.
+    ///
+    /// # Errors
+    /// As [`Writer::add_follow_up`].
+    pub fn update_follow_up(&mut self, follow_up: &FollowUp) -> Result<(), WriteError> {
+        let plan: Option<i64> = self.run("looking for a follow-up", || {
+            self.db
+                .prepare_cached("SELECT plan FROM follow_ups WHERE id = ?1")?
+                .query_row([follow_up.id.0], |row| row.get(0))
+                .optional()
+        })?;
+        let plan = plan.map(PlanId).ok_or_else(|| no_such(follow_up.id.to_string()))?;
+        self.check_follow_up(&FollowUp { plan, ..follow_up.clone() })?;
+        self.keep_history(ChangeKind::Amended, None)?;
+        let misses = follow_up.ball.misses;
+        self.run("storing a follow-up", || {
+            self.db
+                .prepare_cached(
+                    "UPDATE follow_ups SET date = ?2, speed_kmh = ?3, first_serve_pct = ?4,
+                        miss_net = ?5, miss_long = ?6, miss_wide = ?7, rating = ?8,
+                        sessions_done = ?9, note = ?10
+                     WHERE id = ?1",
+                )?
+                .execute(params![
+                    follow_up.id.0,
+                    follow_up.date.to_string(),
+                    follow_up.ball.speed_kmh,
+                    follow_up.ball.first_serve_pct,
+                    misses.map(|m| m.net),
+                    misses.map(|m| m.long),
+                    misses.map(|m| m.wide),
+                    follow_up.rating,
+                    follow_up.sessions_done,
+                    follow_up.note,
+                ])?;
+            self.store_follow_up_serves(follow_up.id, &follow_up.serves)
+        })?;
+        self.touch_plan(plan)
+    }
+
+    fn store_follow_up_serves(
+        &self,
+        id: FollowUpId,
+        serves: &[crate::library::ServeId],
+    ) -> rusqlite::Result<()> {
+        self.db
+            .prepare_cached("DELETE FROM follow_up_serves WHERE follow_up = ?1")?
+            .execute([id.0])?;
+        let mut insert = self.db.prepare_cached(
+            "INSERT OR IGNORE INTO follow_up_serves (follow_up, place, serve) VALUES (?1, ?2, ?3)",
+        )?;
+        for (place, serve) in serves.iter().enumerate() {
+            insert.execute((id.0, place as i64, serve.0))?;
+        }
+        Ok(())
+    }
+
+    /// A follow-up holds values that can be, and serves of its plan's player from after the plan.
+    fn check_follow_up(&self, follow_up: &FollowUp) -> Result<(), WriteError> {
         check_ball(&follow_up.ball)?;
         check_note(follow_up.note.as_deref())?;
         if let Some(rating) = follow_up.rating
@@ -164,39 +257,7 @@ impl Writer<'_> {
                 return Err(invalid("serves", serve, rule));
             }
         }
-        let misses = follow_up.ball.misses;
-        let id = self.run("storing a follow-up", || {
-            self.db
-                .prepare_cached(
-                    "INSERT INTO follow_ups (uid, plan, date, speed_kmh, first_serve_pct, miss_net,
-                        miss_long, miss_wide, rating, sessions_done, note)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-                )?
-                .execute(params![
-                    new_uid(),
-                    follow_up.plan.0,
-                    follow_up.date.to_string(),
-                    follow_up.ball.speed_kmh,
-                    follow_up.ball.first_serve_pct,
-                    misses.map(|m| m.net),
-                    misses.map(|m| m.long),
-                    misses.map(|m| m.wide),
-                    follow_up.rating,
-                    follow_up.sessions_done,
-                    follow_up.note,
-                ])?;
-            let id = FollowUpId(self.db.last_insert_rowid());
-            let mut insert = self.db.prepare_cached(
-                "INSERT OR IGNORE INTO follow_up_serves (follow_up, place, serve)
-                 VALUES (?1, ?2, ?3)",
-            )?;
-            for (place, serve) in follow_up.serves.iter().enumerate() {
-                insert.execute((id.0, place as i64, serve.0))?;
-            }
-            Ok(id)
-        })?;
-        self.touch_plan(follow_up.plan)?;
-        Ok(id)
+        Ok(())
     }
 
     /// Records the grip of a case, or that it is unknown.
@@ -209,6 +270,7 @@ impl Writer<'_> {
                 return Err(invalid("grip", bevel, "bevel 1 to 8"));
             }
         }
+        self.keep_history(ChangeKind::Judged, None)?;
         let changed = self.run("storing a grip", || {
             self.db
                 .prepare_cached("UPDATE cases SET grip_index = ?2, grip_heel = ?3 WHERE id = ?1")?
@@ -228,6 +290,7 @@ impl Writer<'_> {
     /// 100; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn set_ball(&mut self, case: CaseId, ball: &BallFlight) -> Result<(), WriteError> {
         check_ball(ball)?;
+        self.keep_history(ChangeKind::Judged, None)?;
         let Misses { net, long, wide } = ball.misses.unwrap_or_default();
         let known = ball.misses.is_some();
         let changed = self.run("storing ball flight", || {
@@ -267,6 +330,7 @@ impl Writer<'_> {
         if let Some(by) = by {
             check_author(by)?;
         }
+        self.keep_history(ChangeKind::Judged, by)?;
         self.touch(case)?;
         let by = by.map(Author::as_str);
         self.run("storing a note", || {

@@ -1,21 +1,29 @@
 //! Every change to the store. All of it runs inside one transaction of [`Library::write`].
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 
 use jiff::civil::Date;
 use rusqlite::{Connection, OptionalExtension, params};
 
+mod amend;
 mod case;
 pub(crate) mod checks;
+mod moving;
 mod plans;
 mod practice;
+mod remove;
+
+pub use amend::RecordingFacts;
+pub use moving::{LeftCase, MoveTo, Moved};
+pub use remove::{Dependants, Removal};
 
 use checks::{check_player, check_recording, check_serve};
 
+use super::history::Keeping;
 use super::stored::{RecordingBytes, ServeBytes};
 use super::{
-    CaseId, FaultLabel, FollowUp, FollowUpId, Library, Named, Plan, PlanId, Player, PlayerId,
-    RecordingId, ServeId, ServeType, Setting, StoreError, WriteError,
+    CaseId, ChangeKind, FaultLabel, FollowUp, FollowUpId, Library, Named, Plan, PlanId, Player,
+    PlayerId, RecordingId, ServeId, ServeType, Setting, StoreError, WriteError,
 };
 use crate::motion::Recording;
 use crate::serve::Serve;
@@ -68,6 +76,9 @@ pub struct Writer<'t> {
     pub(crate) word_change: i64,
     pub(crate) serves_changed: Cell<bool>,
     pub(crate) words_changed: Cell<bool>,
+    /// Whether what was is kept at all: not of what packs bring, which have their own memory.
+    keeps: Cell<bool>,
+    keeping: RefCell<Option<Keeping>>,
 }
 
 impl<'t> Writer<'t> {
@@ -83,10 +94,51 @@ impl<'t> Writer<'t> {
             word_change: words + 1,
             serves_changed: Cell::new(false),
             words_changed: Cell::new(false),
+            keeps: Cell::new(true),
+            keeping: RefCell::new(None),
         })
     }
 
-    pub(crate) fn finish(self) -> Result<(), StoreError> {
+    /// Keeps nothing of what this transaction changes.
+    pub(crate) fn keep_no_history(&self) {
+        self.keeps.set(false);
+    }
+
+    /// Whether keeping begins with this call.
+    pub(super) fn begin_keeping(&self, keeping: Keeping) -> bool {
+        let mut held = self.keeping.borrow_mut();
+        if !self.keeps.get() || held.is_some() {
+            return false;
+        }
+        *held = Some(keeping);
+        true
+    }
+
+    /// Marks curves and words as changed.
+    pub(super) fn note_changes(&self) {
+        self.serves_changed.set(true);
+        self.words_changed.set(true);
+    }
+
+    /// What a changed row of a table with this counter carries.
+    pub(super) fn change_number(&self, counter: &str) -> i64 {
+        if counter == "serve_change" { self.serve_change } else { self.word_change }
+    }
+
+    /// Marks the words of cases as changed: those whose `column` (id, player) is `id`.
+    pub(super) fn retouch(&self, column: &'static str, id: i64) -> Result<(), WriteError> {
+        self.run("marking cases", || {
+            self.db
+                .prepare_cached(&format!("UPDATE cases SET word_change = ?2 WHERE {column} = ?1"))?
+                .execute((id, self.word_change))
+        })?;
+        Ok(())
+    }
+
+    pub(crate) fn finish(self) -> Result<(), WriteError> {
+        if let Some(keeping) = self.keeping.take() {
+            self.store_history(&keeping)?;
+        }
         let sql = StoreError::sql("counting changes");
         let run = || {
             if self.serves_changed.get() {
@@ -97,7 +149,7 @@ impl<'t> Writer<'t> {
             }
             Ok(())
         };
-        run().map_err(sql)
+        Ok(run().map_err(sql)?)
     }
 
     /// Stores a new player and returns the id; the id in `player` is ignored.
@@ -108,6 +160,7 @@ impl<'t> Writer<'t> {
     pub fn add_player(&mut self, player: &Player) -> Result<PlayerId, WriteError> {
         check_player(player)?;
         self.check_code_free(player, None)?;
+        self.keep_history(ChangeKind::Added, None)?;
         let id = self.run("storing a player", || {
             self.db
                 .prepare_cached(
@@ -142,6 +195,7 @@ impl<'t> Writer<'t> {
     pub fn update_player(&mut self, player: &Player) -> Result<(), WriteError> {
         check_player(player)?;
         self.check_code_free(player, Some(player.id))?;
+        self.keep_history(ChangeKind::Amended, None)?;
         let changed = self.run("storing a player", || {
             let changed = self
                 .db
@@ -239,6 +293,7 @@ impl<'t> Writer<'t> {
             return Err(WriteError::NoConsent { code, date });
         }
         check_recording(new)?;
+        self.keep_history(ChangeKind::Added, None)?;
         let bytes = RecordingBytes::of(new.recording)
             .map_err(|why| StoreError::Damaged { what: new.file_name.to_owned(), why })?;
         let (case, joined_case) = self.case_of_day(new.player, new.date)?;
@@ -414,6 +469,7 @@ impl<'t> Writer<'t> {
     pub fn update_serve(&mut self, id: ServeId, serve: &Serve) -> Result<(), WriteError> {
         check_serve(serve)?;
         self.check_channels(serve)?;
+        self.keep_history(ChangeKind::Amended, None)?;
         let bytes = ServeBytes::of(serve)
             .map_err(|why| StoreError::Damaged { what: id.to_string(), why })?;
         let changed = self.run("storing a serve", || {
@@ -445,6 +501,7 @@ impl<'t> Writer<'t> {
     /// # Errors
     /// [`StoreError::NoSuch`].
     pub fn remove_recording(&mut self, id: RecordingId) -> Result<(), WriteError> {
+        self.keep_history(ChangeKind::Removed, None)?;
         let changed = self.run("removing a recording", || {
             self.db.execute("DELETE FROM recordings WHERE id = ?1", [id.0])
         })?;
@@ -452,12 +509,14 @@ impl<'t> Writer<'t> {
         found(changed, || id.to_string())
     }
 
-    /// Removes a player and everything that belongs to the player. The bytes in the file are
-    /// overwritten; derived indexes follow when next used.
+    /// Removes a player and everything that belongs to the player, all earlier states included. The
+    /// bytes in the file are overwritten; derived indexes follow when next used.
     ///
     /// # Errors
     /// [`StoreError::NoSuch`].
     pub fn remove_player(&mut self, id: PlayerId) -> Result<(), WriteError> {
+        self.keep_no_history();
+        self.erase_history(id, &[])?;
         let changed = self.run("removing a player", || {
             self.db.execute("DELETE FROM players WHERE id = ?1", [id.0])
         })?;

@@ -6,7 +6,8 @@ use rusqlite::{OptionalExtension, params};
 use super::checks::{check_end, check_plan, invalid};
 use super::{Writer, found, new_uid, no_such};
 use crate::library::{
-    Author, CaseId, Ending, Named, Plan, PlanEnd, PlanId, PlannedDrill, StoreError, WriteError,
+    Author, CaseId, ChangeKind, Ending, Named, Plan, PlanEnd, PlanId, PlannedDrill, StoreError,
+    WriteError,
 };
 
 /// A plan as far as its end goes.
@@ -25,6 +26,8 @@ impl Writer<'_> {
     /// [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn add_plan(&mut self, plan: &Plan) -> Result<PlanId, WriteError> {
         check_plan(plan)?;
+        let coach = plan.coach.clone().map(Author::Coach);
+        self.keep_history(ChangeKind::Planned, coach.as_ref())?;
         self.touch(plan.case)?;
         self.check_in_force(plan, None)?;
         Ok(self.run("storing a plan", || {
@@ -57,6 +60,7 @@ impl Writer<'_> {
     pub fn update_plan(&mut self, plan: &Plan) -> Result<(), WriteError> {
         check_plan(plan)?;
         let Standing { case, .. } = self.standing(plan.id)?;
+        self.keep_history(ChangeKind::Amended, None)?;
         self.check_in_force(&Plan { case, ..plan.clone() }, Some(plan.id))?;
         if let Some(Ending::Replaced(by)) = plan.ended.as_ref().map(|end| end.how) {
             self.check_takes_place(plan.id, by)?;
@@ -95,6 +99,7 @@ impl Writer<'_> {
         let Standing { case, start, .. } = self.standing(id)?;
         self.check_not_ended(id)?;
         check_end(start, end)?;
+        self.keep_history(ChangeKind::PlanEnded, Some(&end.by))?;
         if let Ending::Replaced(by) = end.how {
             self.check_takes_place(id, by)?;
         }
@@ -116,6 +121,7 @@ impl Writer<'_> {
     ) -> Result<PlanId, WriteError> {
         let Standing { case, .. } = self.standing(old)?;
         self.check_not_ended(old)?;
+        self.keep_history(ChangeKind::Planned, Some(by))?;
         // Out of the way first: then it does not count among those in force.
         let end = |how| PlanEnd {
             day: plan.start,

@@ -4,7 +4,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::checks::{check_author, check_note, invalid};
 use super::{Writer, no_such};
-use crate::library::{Named, Practice, PracticeId, WriteError};
+use crate::library::{ChangeKind, Named, Practice, PracticeId, WriteError};
 
 impl Writer<'_> {
     /// Stores practice done under `practice.plan` and returns its id; the id in `practice` is
@@ -41,6 +41,7 @@ impl Writer<'_> {
             let rule = format!("not before the plan's start, {start}");
             return Err(invalid("day", practice.day, rule));
         }
+        self.keep_history(ChangeKind::Practised, practice.by.as_ref())?;
         Ok(self.run("storing practice", || {
             self.db
                 .prepare_cached(

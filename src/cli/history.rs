@@ -1,0 +1,73 @@
+//! What was changed, and the last change taken back.
+
+use std::path::Path;
+
+use anyhow::bail;
+
+use super::args::HistoryArgs;
+use super::face::Face;
+use super::{Outcome, place};
+use crate::library::{Author, Change, Named};
+
+pub(super) fn run(
+    args: &HistoryArgs,
+    library: Option<&Path>,
+    face: &mut Face,
+) -> anyhow::Result<Outcome> {
+    if args.undo {
+        return undo(args, library, face);
+    }
+    let library = place::for_reading(library)?;
+    let item = place::item(&library, &args.what)?;
+    let changes = library.history(item)?;
+    for change in &changes {
+        if face.json {
+            face.object(change)?;
+        } else {
+            tell(change, face)?;
+        }
+    }
+    if changes.is_empty() {
+        face.complain(&format!("{item}: no change is recorded"));
+        return Ok(Outcome::Nothing);
+    }
+    Ok(Outcome::Found)
+}
+
+fn undo(args: &HistoryArgs, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+    let by = Author::coach(&args.coach)?;
+    let mut library = place::for_writing(library)?;
+    let item = place::item(&library, &args.what)?;
+    let Some(change) = library.last_change(item)? else {
+        bail!("{item}: no change is recorded that could be taken back");
+    };
+    let changes = library.history(item)?;
+    library.write(|writer| writer.undo(change, &by))?;
+    face.say(&format!("{change}: taken back"));
+    if let Some(change) = changes.iter().find(|known| known.id == change) {
+        if face.json {
+            face.object(&serde_json::json!({ "undone": change }))?;
+        } else {
+            tell(change, face)?;
+        }
+    }
+    Ok(Outcome::Found)
+}
+
+fn tell(change: &Change, face: &mut Face) -> anyhow::Result<()> {
+    let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
+    let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
+    let mut head =
+        format!("{}  {at} UTC, {by}: {}", change.id, change.kind.name().replace('_', " "));
+    if let Some(undone) = change.undoes {
+        head.push_str(&format!(" {undone}"));
+    }
+    if let Some(later) = change.undone_by {
+        head.push_str(&format!(" (taken back by {later})"));
+    }
+    face.line(&head)?;
+    for field in &change.fields {
+        face.line(&format!("    {}", field.line()))?;
+    }
+    Ok(())
+}
