@@ -3,9 +3,9 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, anyhow, bail};
 
 use super::args::{AddArgs, ConsentArg};
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Outcome, place, remedy};
+use super::{Exit, place, remedy};
 use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRecorded, PlayerRequest, SquadsRequest};
 use crate::intake::table_template;
 use crate::intake::{self, Context, Taken};
@@ -15,13 +15,13 @@ use crate::work::is_stop;
 pub(super) fn run(
     args: &AddArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     if let Some(file) = &args.template {
-        return template(file, face);
+        return template(file, out);
     }
     if let Some(file) = &args.table {
-        return table(file, library, face);
+        return table(file, library, out);
     }
     // The parser asks for it where there is neither table nor template.
     let code = args.player.as_deref().context("--player: give the player's code")?;
@@ -33,34 +33,34 @@ pub(super) fn run(
     }
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
-        face.say("no recording in what was named");
-        return Ok(Outcome::Nothing);
+        out.say("no recording in what was named");
+        return Ok(Exit::Nothing);
     }
     let (mut library, made) = place::for_adding(library)?;
-    let stored = store(&files, code, args, &mut library, face);
+    let stored = store(&files, code, args, &mut library, out);
     match (&stored, &made) {
         (Ok(Stored { done: 0, .. }), Some(before)) => {
             place::take_back(library, before)?;
         }
         (Err(_), Some(before)) => place::take_back(library, before)?,
         (Ok(_), Some(_)) => {
-            face.say(&format!("made a new library in {}", library.folder().display()));
+            out.say(&format!("made a new library in {}", library.folder().display()));
         }
         (_, None) => {}
     }
     let Stored { done, failed, serves, stopped } = stored?;
     if stopped {
-        face.say(&format!("stopped after {done} of {}", count(files.len(), "file")));
-        return Ok(Outcome::SomeFailed);
+        out.say(&format!("stopped after {done} of {}", count(files.len(), "file")));
+        return Ok(Exit::SomeFailed);
     }
     if failed > 0 {
-        face.say(&format!(
+        out.say(&format!(
             "{failed} of {} failed and left nothing behind; the others are stored",
             count(files.len(), "file")
         ));
-        return Ok(Outcome::SomeFailed);
+        return Ok(Exit::SomeFailed);
     }
-    Ok(if serves > 0 { Outcome::Found } else { Outcome::Nothing })
+    Ok(if serves > 0 { Exit::Found } else { Exit::Nothing })
 }
 
 /// How a batch went.
@@ -76,11 +76,11 @@ fn store(
     code: &str,
     args: &AddArgs,
     library: &mut Library,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<Stored> {
     let catalogue = library.catalogue()?;
     let PlayerRecorded { player, new: new_player } = player(code, args).record(library)?;
-    let bars = Bars::new(files.len(), face);
+    let bars = Bars::new(files.len(), out);
     let context = Context {
         read: args.read.options(),
         clip: args.read.clip(),
@@ -101,13 +101,13 @@ fn store(
             Ok(taken) => {
                 stored.done += 1;
                 stored.serves += taken.added.serves.len();
-                bars.suspend(|| report(&taken, file, &player, face))?;
+                bars.suspend(|| report(&taken, file, &player, out))?;
             }
             Err(error) => {
                 stored.stopped = is_stop(&error);
                 stored.failed += usize::from(!stored.stopped);
                 let told = remedy::spelled(&error).unwrap_or_else(|| error.to_string());
-                bars.suspend(|| face.complain(&told));
+                bars.suspend(|| out.complain(&told));
                 if stored.stopped {
                     break;
                 }
@@ -120,26 +120,26 @@ fn store(
         // Unless another process has added for the same player meanwhile.
         library.write(|writer| writer.remove_idle_player(player.id))?;
     } else if new_player {
-        face.say(&format!("new player {}", player.code));
+        out.say(&format!("new player {}", player.code));
     }
     Ok(stored)
 }
 
 /// Writes the template of a table where there is no file yet.
-fn template(file: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
+fn template(file: &Path, out: &mut Output) -> anyhow::Result<Exit> {
     if file.exists() {
         bail!("{}: is there already; name a new file", file.display());
     }
     place::write_whole(file, table_template().as_bytes())?;
-    face.say(&format!(
+    out.say(&format!(
         "wrote {}: replace the two example rows, then: precedent add --table {0}",
         file.display()
     ));
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 /// Past players and cases from a table; all of it or nothing.
-fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+fn table(file: &Path, library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     let csv = std::fs::read(file)
         .map_err(|error| anyhow!("{}: cannot be read: {}", file.display(), error.kind()))?;
     let (mut library, made) = place::for_adding(library)?;
@@ -152,10 +152,10 @@ fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result
             bail!("{}: {error}; nothing is stored", file.display());
         }
     };
-    if face.json {
-        face.object(&added)?;
+    if out.json {
+        out.object(&added)?;
     } else {
-        face.line(&format!(
+        out.line(&format!(
             "{}: {} read; new: {}, {}, {}, {}",
             file.display(),
             count(added.rows, "row"),
@@ -165,19 +165,19 @@ fn table(file: &Path, library: Option<&Path>, face: &mut Face) -> anyhow::Result
             count(added.follow_ups, "follow-up")
         ))?;
         for note in &added.notes {
-            face.complain(&note.to_string());
+            out.complain(&note.to_string());
         }
     }
-    Ok(if added.rows > 0 { Outcome::Found } else { Outcome::Nothing })
+    Ok(if added.rows > 0 { Exit::Found } else { Exit::Nothing })
 }
 
-fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyhow::Result<()> {
+fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyhow::Result<()> {
     let added = &taken.added;
     let serves: Vec<String> = added.serves.iter().map(ToString::to_string).collect();
     if added.new {
-        face.say(&format!("{}: {}", file.display(), taken.summary));
+        out.say(&format!("{}: {}", file.display(), taken.summary));
         for assumed in &taken.assumptions {
-            face.say(&format!(
+            out.say(&format!(
                 "assumed {}: {} ({})",
                 assumed.what,
                 assumed.taken,
@@ -185,26 +185,26 @@ fn report(taken: &Taken, file: &Path, player: &Player, face: &mut Face) -> anyho
             ));
         }
         if taken.date_assumed {
-            face.say(&format!("assumed date: {} (the file's own; give --date)", taken.date));
+            out.say(&format!("assumed date: {} (the file's own; give --date)", taken.date));
         }
         for refusal in &taken.refused {
-            face.say(&format!(
+            out.say(&format!(
                 "frames {} to {}: no serve: {}",
                 refusal.frames.0, refusal.frames.1, refusal.reason
             ));
         }
     }
     if added.consent_open {
-        face.say(&format!(
+        out.say(&format!(
             "consent of {} is not recorded; record it with --consent keep or --consent share",
             player.code
         ));
     }
-    if face.json {
-        return face.object(&taken.object(file, player));
+    if out.json {
+        return out.object(&taken.object(file, player));
     }
     let what = if added.new { "stored" } else { "already stored" };
-    face.line(&format!(
+    out.line(&format!(
         "{what} {} as {} in case {} of {}: {}",
         file.display(),
         added.recording,

@@ -5,8 +5,8 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::{AmendArgs, ClearArg};
-use super::face::Face;
-use super::{Outcome, judge, place};
+use super::output::Output;
+use super::{Exit, judge, place};
 use crate::catalogue::Place;
 use crate::coaching::{Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment};
 use crate::intake::{self, RecordingAmendment};
@@ -15,8 +15,8 @@ use crate::library::{Author, ItemId, Library, Named, RecordingId};
 pub(super) fn run(
     args: &AmendArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let by = Author::coach(&args.coach)?;
     let mut library = place::for_writing(library)?;
     let item = place::item(&library, &args.what)?;
@@ -40,7 +40,7 @@ pub(super) fn run(
     }
     match item {
         ItemId::Player(id) => player(args).record(&mut library, id, &by)?,
-        ItemId::Recording(id) => recording(args, &mut library, id, &by, face)?,
+        ItemId::Recording(id) => recording(args, &mut library, id, &by, out)?,
         ItemId::Case(id) => {
             let note = args.note.as_deref().unwrap_or_default();
             library.write(|writer| writer.add_note(id, note, Some(&by)))?;
@@ -50,12 +50,12 @@ pub(super) fn run(
         ItemId::Serve(_) | ItemId::Practice(_) => {}
     }
     let change = library.last_change(item)?;
-    face.say(&format!("{item}: amended; what it was is kept, see 'precedent history {item}'"));
-    if face.json {
+    out.say(&format!("{item}: amended; what it was is kept, see 'precedent history {item}'"));
+    if out.json {
         let change = change.map(|change| change.to_string());
-        face.object(&serde_json::json!({ "amended": item.to_string(), "change": change }))?;
+        out.object(&serde_json::json!({ "amended": item.to_string(), "change": change }))?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 /// What an option says anew, unless `--clear` says that it is not known.
@@ -87,7 +87,7 @@ fn recording(
     library: &mut Library,
     id: RecordingId,
     by: &Author,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     let amendment = RecordingAmendment {
         date: args.date,
@@ -98,7 +98,7 @@ fn recording(
     };
     let catalogue = library.catalogue()?;
     if let Some(moved) = intake::amend_recording(library, &catalogue, id, &amendment, by)? {
-        super::move_to::tell(&moved, face)?;
+        super::move_to::print(&moved, out)?;
     }
     Ok(())
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::ReadArgs;
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::remedy;
 use super::watch::Bars;
 use crate::intake::{self, Context, Looked};
@@ -41,7 +41,7 @@ pub(super) enum Chosen {
 pub(super) fn choose(
     said: &Said<'_>,
     library: &Library,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<Option<Chosen>> {
     let file = Path::new(said.serve);
     match said.serve.parse::<ServeId>() {
@@ -57,7 +57,7 @@ pub(super) fn choose(
         _ => {}
     }
     let named = said.player.map(|code| library.player_by_code(code)).transpose()?;
-    let bars = Bars::new(1, face);
+    let bars = Bars::new(1, out);
     bars.file(file);
     let context =
         Context { read: said.read.options(), clip: said.read.clip(), ..Context::default() };
@@ -68,11 +68,11 @@ pub(super) fn choose(
     let looked = intake::look(Some(library), file, &context, &known, &bars.watch());
     bars.finish();
     let looked = looked?;
-    describe(&looked, face);
+    describe(&looked, out);
     let serves = looked.found.serves.len();
     if serves == 0 {
         let why = intake::why_none(&looked.found);
-        face.say(&format!("{}: no serve found: {why}", file.display()));
+        out.say(&format!("{}: no serve found: {why}", file.display()));
         return Ok(None);
     }
     if said.nth == 0 || said.nth > serves {
@@ -80,7 +80,7 @@ pub(super) fn choose(
         bail!("--nth {}: {} holds {held}, counted from 1", said.nth, file.display());
     }
     if serves > 1 {
-        face.say(&format!("serve {} of {serves}; choose another with --nth", said.nth));
+        out.say(&format!("serve {} of {serves}; choose another with --nth", said.nth));
     }
     let nth = said.nth - 1;
     if let (Some(row), true) = (&looked.stored, looked.from_store) {
@@ -96,20 +96,15 @@ pub(super) fn choose(
 }
 
 /// What the file holds and what was assumed, as talk.
-fn describe(looked: &Looked, face: &mut Face) {
+fn describe(looked: &Looked, out: &mut Output) {
     let file = looked.file.display();
-    face.say(&format!("{file}: {}", looked.recording.summary()));
+    out.say(&format!("{file}: {}", looked.recording.summary()));
     if let (Some(row), true) = (&looked.stored, looked.from_store) {
         let how = if looked.passed_over { "; how to read it was settled then" } else { "" };
-        face.say(&format!("{file}: stored as {}, not read again{how}", row.id));
+        out.say(&format!("{file}: stored as {}, not read again{how}", row.id));
         return;
     }
     for assumed in &looked.recording.assumptions {
-        face.say(&format!(
-            "assumed {}: {} ({})",
-            assumed.what,
-            assumed.taken,
-            remedy::why(assumed)
-        ));
+        out.say(&format!("assumed {}: {} ({})", assumed.what, assumed.taken, remedy::why(assumed)));
     }
 }

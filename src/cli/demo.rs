@@ -7,9 +7,9 @@ use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::args::DemoArgs;
-use super::face::Face;
+use super::output::Output;
 use super::watch::Bars;
-use super::{Outcome, like, place, review, squad, worked};
+use super::{Exit, like, place, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
@@ -31,16 +31,16 @@ const COACH: &str = "ash";
 /// The day the new serve comes in.
 const NEW_SERVE_DAY: Date = jiff::civil::date(2026, 9, 3);
 
-pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
+pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
     if let (Some(count), Some(output)) = (args.curves, &args.output) {
-        return curves(count, args.seed, output, face);
+        return curves(count, args.seed, output, out);
     }
     let folder = &args.into;
     std::fs::create_dir_all(folder).with_context(|| format!("{}", folder.display()))?;
-    let mut library = academy(&folder.join("library"), face)?;
+    let mut library = academy(&folder.join("library"), out)?;
     let player = demo::new_player().record(&mut library)?.player;
     let catalogue = library.catalogue()?;
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let watch = bars.watch();
     let mut take = |(name, bytes): (&str, &[u8]), setting, library: &mut Library| {
         let file = folder.join(name);
@@ -52,7 +52,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
             ..Context::default()
         };
         let taken = intake::take(library, &catalogue, &player, &file, &context, &watch)?;
-        face.say(&format!("{}: {}", file.display(), taken.summary));
+        out.say(&format!("{}: {}", file.display(), taken.summary));
         anyhow::Ok(taken)
     };
     let taken = take(NEW_SERVE, Setting::Target, &mut library)?;
@@ -60,17 +60,17 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     let Some(&serve) = taken.added.serves.first() else {
         bail!("{}: no serve in it", NEW_SERVE.0);
     };
-    judge(&mut library, &catalogue, taken.added.case, face)?;
-    face.line(&format!("Who served like {serve} ({}, {NEW_SERVE_DAY}) before?", player.code))?;
-    face.line("")?;
+    judge(&mut library, &catalogue, taken.added.case, out)?;
+    out.line(&format!("Who served like {serve} ({}, {NEW_SERVE_DAY}) before?", player.code))?;
+    out.line("")?;
     let query = Query { one_each: true, ..Query::new(Subject::Stored(serve), 5) };
     let answer = matcher::like(&library, &query, &watch)?;
     let subject = Subject::Stored(serve);
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
-    like::show(&library, &answer, &catalogue, &mut cautions, face)?;
+    like::show(&library, &answer, &catalogue, &mut cautions, out)?;
     let faults = asked_about(&library, subject, &[], &answer, place::today())?;
-    worked::show(&library, &catalogue, subject, &faults, &watch, &mut cautions, face)?;
-    worked::end(&cautions, face)?;
+    worked::show(&library, &catalogue, subject, &faults, &watch, &mut cautions, out)?;
+    worked::end(&cautions, out)?;
 
     let wanted = Wanted {
         serve: Reviewed::Stored(serve),
@@ -83,7 +83,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
     {
         let page = folder.join(name);
         review::write(&library, &wanted, audience, &page, &watch)?;
-        face.say(&format!("wrote {}", page.display()));
+        out.say(&format!("wrote {}", page.display()));
     }
     let query = SquadQuery {
         squad: None,
@@ -94,16 +94,16 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
         groups: GroupsParams::default(),
     };
     let page = folder.join("squad.html");
-    squad::write(&squad::gather(&library, &query, face)?, &page)?;
-    face.say(&format!("wrote {}", page.display()));
-    Ok(if answer.precedents.is_empty() { Outcome::Nothing } else { Outcome::Found })
+    squad::write(&squad::gather(&library, &query, out)?, &page)?;
+    out.say(&format!("wrote {}", page.display()));
+    Ok(if answer.precedents.is_empty() { Exit::Nothing } else { Exit::Found })
 }
 
 /// The invented academy's library, built if it is not there yet.
-fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
+fn academy(folder: &Path, out: &mut Output) -> anyhow::Result<Library> {
     match Library::open(folder) {
         Ok(library) => {
-            face.say(&format!("{}: using the library that is there", folder.display()));
+            out.say(&format!("{}: using the library that is there", folder.display()));
             return Ok(library);
         }
         Err(OpenError::Missing { .. }) => {}
@@ -114,20 +114,20 @@ fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
     let making = tempfile::Builder::new().prefix(".building-").tempdir_in(parent)?;
     let mut library = Library::create(making.path())?;
     let scenario = Scenario::shipped()?;
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let built = demo::build(&mut library, &scenario, &bars.watch())?;
     bars.finish();
     drop(library);
     std::fs::rename(making.path(), folder).with_context(|| format!("{}", folder.display()))?;
     let _ = making.keep();
     let library = Library::open(folder)?;
-    face.say(&format!(
+    out.say(&format!(
         "an invented academy: {} of {} planted serves found, {} taken for serves that are none",
         built.found, built.planted, built.invented
     ));
-    if !face.json {
-        face.line(&like::holdings(&library)?)?;
-        face.line("")?;
+    if !out.json {
+        out.line(&like::holdings(&library)?)?;
+        out.line("")?;
     }
     Ok(library)
 }
@@ -138,7 +138,7 @@ fn judge(
     library: &mut Library,
     catalogue: &Catalogue,
     case: CaseId,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     let held = library.case(case)?;
     let suspected = held
@@ -166,18 +166,18 @@ fn judge(
     };
     plan.record(library)?;
     let name = catalogue.fault(&label.fault).map_or(label.fault.as_str(), |fault| &fault.name);
-    face.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
+    out.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
     Ok(())
 }
 
-fn curves(count: usize, seed: u64, output: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
+fn curves(count: usize, seed: u64, output: &Path, out: &mut Output) -> anyhow::Result<Exit> {
     let file = File::create(output).with_context(|| format!("{}", output.display()))?;
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     if let Err(error) = simulator::write_npy(count, seed, BufWriter::new(file), &bars.watch()) {
         std::fs::remove_file(output).with_context(|| format!("{}", output.display()))?;
         return Err(error.into());
     }
     bars.finish();
-    face.say(&format!("wrote {count} curves to {}", output.display()));
-    Ok(Outcome::Found)
+    out.say(&format!("wrote {count} curves to {}", output.display()));
+    Ok(Exit::Found)
 }

@@ -1,36 +1,36 @@
 use std::path::Path;
 
 use super::args::FindArgs;
-use super::face::{Face, count, one_line};
-use super::{Outcome, place};
+use super::output::{Output, count, one_line};
+use super::{Exit, place};
 use crate::find::{Excerpt, Filter, WordsHit, WordsOf, WordsQuery};
 
 pub(super) fn run(
     args: &FindArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
     let filter = args.filter.as_deref().map(Filter::parse).transpose()?.unwrap_or_default();
     let text = args.words.join(" ");
     let found = library.find(&WordsQuery { text: &text, filter, k: args.k })?;
     for ignored in &found.ignored {
-        face.say(&format!("left out: {ignored}"));
+        out.say(&format!("left out: {ignored}"));
     }
     if found.hits.is_empty() {
-        face.say(&found.cut.unwrap_or_else(|| {
+        out.say(&found.cut.unwrap_or_else(|| {
             format!("no match: {} and the catalogue searched", count(found.searched, "case"))
         }));
-        return Ok(Outcome::Nothing);
+        return Ok(Exit::Nothing);
     }
     let mut cautions: Vec<&String> = Vec::new();
     for hit in &found.hits {
-        if face.json {
-            face.object(hit)?;
+        if out.json {
+            out.object(hit)?;
             continue;
         }
         for line in describe(hit) {
-            face.line(&line)?;
+            out.line(&line)?;
         }
         for caution in &hit.cautions {
             if !cautions.contains(&caution) {
@@ -39,20 +39,20 @@ pub(super) fn run(
         }
     }
     if !cautions.is_empty() {
-        face.line("")?;
+        out.line("")?;
         // Each drill's own before what goes for all of them.
         cautions.sort_by_key(|caution| {
             found.hits.iter().filter(|hit| hit.cautions.contains(*caution)).count()
         });
         for caution in cautions {
-            face.line(caution)?;
+            out.line(caution)?;
         }
     }
     let more = found.matched - found.hits.len();
     if more > 0 {
-        face.say(&format!("and {more} more that hold some of these words; see more with -k"));
+        out.say(&format!("and {more} more that hold some of these words; see more with -k"));
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 fn describe(hit: &WordsHit) -> Vec<String> {

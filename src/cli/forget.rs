@@ -4,14 +4,14 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::ForgetArgs;
-use super::face::{Face, count};
-use super::{Outcome, place};
+use super::output::{Output, count};
+use super::{Exit, place};
 
 pub(super) fn run(
     args: &ForgetArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let mut library = place::for_writing(library)?;
     let player = library.player_by_code(&args.player)?;
     let (goes, sent) = library.before_forgetting(player.id)?;
@@ -24,7 +24,7 @@ pub(super) fn run(
         count(goes.plans, "plan"),
     );
     for pack in &sent {
-        face.line(&format!(
+        out.line(&format!(
             "left already: {} in the pack of {} for {}, blake3 {}",
             count(pack.cases, "case"),
             pack.made.get(..10).unwrap_or(&pack.made),
@@ -32,37 +32,37 @@ pub(super) fn run(
             pack.file_hash.get(..16).unwrap_or(&pack.file_hash),
         ))?;
     }
-    if !args.yes && !confirmed(&what, &player.code, face)? {
+    if !args.yes && !confirmed(&what, &player.code, out)? {
         bail!("forget {}: not confirmed, nothing is removed", player.code);
     }
     let forgotten = library.forget(player.id, jiff::ZonedDateTime::now().date())?;
-    face.say(&format!("removed {what}"));
+    out.say(&format!("removed {what}"));
     if !forgotten.wiped {
-        face.complain(
+        out.complain(
             "another program still reads the old state: close it and run `precedent verify`, which \
              wipes the rest",
         );
     }
     if !forgotten.mentions.is_empty() {
         let cases: Vec<String> = forgotten.mentions.iter().map(ToString::to_string).collect();
-        face.complain(&format!(
+        out.complain(&format!(
             "notes of other players still hold the code or name: {}; change them with label --note",
             cases.join(", ")
         ));
     }
     if !sent.is_empty() {
-        face.say("ask those who received these packs to remove the player as well");
+        out.say("ask those who received these packs to remove the player as well");
     }
-    face.say("copies of the library made earlier still hold the player; remove them too");
-    Ok(Outcome::Found)
+    out.say("copies of the library made earlier still hold the player; remove them too");
+    Ok(Exit::Found)
 }
 
 /// Asks on a terminal; anywhere else it takes `--yes`.
-fn confirmed(what: &str, code: &str, face: &mut Face) -> anyhow::Result<bool> {
+fn confirmed(what: &str, code: &str, out: &mut Output) -> anyhow::Result<bool> {
     if !io::stdin().is_terminal() {
         bail!("forget {code}: removes {what} and cannot be undone; add --yes to do it");
     }
-    face.complain(&format!("removes {what}; this cannot be undone. Type the code to go on:"));
+    out.complain(&format!("removes {what}; this cannot be undone. Type the code to go on:"));
     let mut answer = String::new();
     io::stdin().read_line(&mut answer)?;
     Ok(answer.trim().eq_ignore_ascii_case(code))

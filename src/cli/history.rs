@@ -5,36 +5,36 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::HistoryArgs;
-use super::face::Face;
-use super::{Outcome, place};
+use super::output::Output;
+use super::{Exit, place};
 use crate::library::{Author, Change, Named};
 
 pub(super) fn run(
     args: &HistoryArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     if args.undo {
-        return undo(args, library, face);
+        return undo(args, library, out);
     }
     let library = place::for_reading(library)?;
     let item = place::item(&library, &args.what)?;
     let changes = library.history(item)?;
     for change in &changes {
-        if face.json {
-            face.object(change)?;
+        if out.json {
+            out.object(change)?;
         } else {
-            tell(change, face)?;
+            print(change, out)?;
         }
     }
     if changes.is_empty() {
-        face.complain(&format!("{item}: no change is recorded"));
-        return Ok(Outcome::Nothing);
+        out.complain(&format!("{item}: no change is recorded"));
+        return Ok(Exit::Nothing);
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
-fn undo(args: &HistoryArgs, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+fn undo(args: &HistoryArgs, library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     let by = Author::coach(&args.coach)?;
     let mut library = place::for_writing(library)?;
     let item = place::item(&library, &args.what)?;
@@ -43,18 +43,18 @@ fn undo(args: &HistoryArgs, library: Option<&Path>, face: &mut Face) -> anyhow::
     };
     let changes = library.history(item)?;
     library.write(|writer| writer.undo(change, &by))?;
-    face.say(&format!("{change}: taken back"));
+    out.say(&format!("{change}: taken back"));
     if let Some(change) = changes.iter().find(|known| known.id == change) {
-        if face.json {
-            face.object(&serde_json::json!({ "undone": change }))?;
+        if out.json {
+            out.object(&serde_json::json!({ "undone": change }))?;
         } else {
-            tell(change, face)?;
+            print(change, out)?;
         }
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
-fn tell(change: &Change, face: &mut Face) -> anyhow::Result<()> {
+fn print(change: &Change, out: &mut Output) -> anyhow::Result<()> {
     let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
     let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
     let mut head =
@@ -65,9 +65,9 @@ fn tell(change: &Change, face: &mut Face) -> anyhow::Result<()> {
     if let Some(later) = change.undone_by {
         head.push_str(&format!(" (taken back by {later})"));
     }
-    face.line(&head)?;
+    out.line(&head)?;
     for field in &change.fields {
-        face.line(&format!("    {}", field.line()))?;
+        out.line(&format!("    {}", field.line()))?;
     }
     Ok(())
 }

@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Exit, place};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
     BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRefusal,
@@ -17,13 +17,13 @@ use crate::library::{CaseId, Grip, Library, PlanId, ServeId};
 pub(super) fn label(
     args: &LabelArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let case: CaseId = place::id("case", &args.case)?;
     if args.records_nothing() {
         let library = place::for_reading(library)?;
-        tell(&library, &library.catalogue()?, case, face)?;
-        return Ok(Outcome::Found);
+        print(&library, &library.catalogue()?, case, out)?;
+        return Ok(Exit::Found);
     }
     let mut request = LabelRequest::new(case, &args.coach);
     request.confirm.clone_from(&args.confirm);
@@ -36,31 +36,31 @@ pub(super) fn label(
     request.note.clone_from(&args.note);
     let mut library = place::for_writing(library)?;
     let notices = request.record(&mut library)?;
-    face.say(&format!("{case}: recorded"));
+    out.say(&format!("{case}: recorded"));
     for notice in notices {
-        face.complain(&notice.to_string());
+        out.complain(&notice.to_string());
     }
-    if face.json {
-        tell(&library, &library.catalogue()?, case, face)?;
+    if out.json {
+        print(&library, &library.catalogue()?, case, out)?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
-fn tell(
+fn print(
     library: &Library,
     catalogue: &Catalogue,
     case: CaseId,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     let case = library.case(case)?;
     let player = library.player(case.player)?;
     let today = place::today();
-    let judging = judge(library, catalogue, &case, today, &Bars::new(0, face).watch())?;
+    let judging = judge(library, catalogue, &case, today, &Bars::new(0, out).watch())?;
     let judgement = &judging.judgement;
     let general = Cautions::of(catalogue, judging.age);
     let plans = PlansInForce::of(library, catalogue, &case, &player, today)?;
-    if face.json {
-        return face.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
+    if out.json {
+        return out.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
     }
     let mut cautions = general;
     let days = format!(
@@ -68,13 +68,13 @@ fn tell(
         count(judging.swings.len(), "practice swing"),
         count(judging.balls.len(), "serve")
     );
-    face.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
+    out.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
     if let Some(plans) = &plans {
-        tell_plans(plans, &mut cautions, face)?;
+        print_plans(plans, &mut cautions, out)?;
     }
     let Some(first) = judgement.order.first() else {
-        face.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
-        end(&cautions, face);
+        out.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
+        end(&cautions, out);
         return Ok(());
     };
     let by = match judgement.chosen {
@@ -85,19 +85,19 @@ fn tell(
         Chosen::Coach => "the coach's choice".to_owned(),
         Chosen::Plan => "the plan works on it".to_owned(),
     };
-    face.line(&format!("limiting fault: {} [{}]; {by}", first.name, first.fault))?;
+    out.line(&format!("limiting fault: {} [{}]; {by}", first.name, first.fault))?;
     if let Some(other) = &judgement.program_first {
-        face.line(&format!("  the program would have begun with: {other}"))?;
+        out.line(&format!("  the program would have begun with: {other}"))?;
     }
-    face.line(&format!("  {}", first.why))?;
+    out.line(&format!("  {}", first.why))?;
     for (at, one) in judgement.order.iter().enumerate() {
         if at > 0 {
             let second = judgement.second == Some(at);
             let place = if second { "second, its plan goes with the first" } else { "later" };
-            face.line(&format!("{place}: {} [{}]", one.name, one.fault))?;
+            out.line(&format!("{place}: {} [{}]", one.name, one.fault))?;
         }
         for reason in &one.reasons {
-            face.line(&format!("  - {reason}"))?;
+            out.line(&format!("  - {reason}"))?;
         }
     }
     if !judging.offers.is_empty() {
@@ -106,38 +106,38 @@ fn tell(
             format!("{} ({name})", drill.id())
         });
         let named: Vec<String> = named.collect();
-        face.line(&format!("drills to choose from: {}", named.join(", ")))?;
+        out.line(&format!("drills to choose from: {}", named.join(", ")))?;
     }
-    end(&cautions, face);
+    end(&cautions, out);
     Ok(())
 }
 
 /// The plans in force, and what they ask together.
-fn tell_plans(
+fn print_plans(
     plans: &PlansInForce,
     cautions: &mut Cautions,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     for plan in &plans.plans {
         let drills: Vec<&str> = plan.drills.iter().map(|drill| cautions.name(drill)).collect();
         let named =
             if drills.is_empty() { String::new() } else { format!(": {}", drills.join(", ")) };
-        face.line(&format!("{} from {} on '{}'{named}", plan.plan, plan.start, plan.name))?;
+        out.line(&format!("{} from {} on '{}'{named}", plan.plan, plan.start, plan.name))?;
     }
     if let Some(sum) = plans.load.sum() {
-        face.line(&format!("   {sum}"))?;
+        out.line(&format!("   {sum}"))?;
     }
     for warning in &plans.load.warnings {
-        face.complain(&warning.text);
+        out.complain(&warning.text);
     }
     Ok(())
 }
 
 /// What must be said beside the drills that were named.
-fn end(cautions: &Cautions, face: &mut Face) {
+fn end(cautions: &Cautions, out: &mut Output) {
     if cautions.are_due() {
         for caution in cautions.lines() {
-            face.complain(&caution);
+            out.complain(&caution);
         }
     }
 }
@@ -145,8 +145,8 @@ fn end(cautions: &Cautions, face: &mut Face) {
 pub(super) fn plan(
     args: &PlanArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let case: CaseId = place::id("case", args.case.as_deref().unwrap_or_default())?;
     let mut request = PlanRequest::new(case, args.fault.as_deref().unwrap_or_default());
     request.replaces =
@@ -168,28 +168,28 @@ pub(super) fn plan(
         recorded => recorded?,
     };
     if let Some(sum) = recorded.load.sum() {
-        face.say(&format!("{}: {sum}", recorded.plan));
+        out.say(&format!("{}: {sum}", recorded.plan));
     }
     for warning in &recorded.load.warnings {
-        face.complain(&warning.text);
+        out.complain(&warning.text);
     }
     // Said whatever is kept back: a drill is never shown without its cautions.
     for caution in recorded.cautions.lines() {
-        face.complain(&caution);
+        out.complain(&caution);
     }
-    if face.json {
-        face.object(&recorded)?;
+    if out.json {
+        out.object(&recorded)?;
     } else {
-        face.line(&recorded.plan.to_string())?;
+        out.line(&recorded.plan.to_string())?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 pub(super) fn follow_up(
     args: &FollowUpArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let plan: PlanId = place::id("plan", &args.plan)?;
     let serves = args.serve.iter().map(|text| place::id("--serve", text));
     let request = FollowUpRequest {
@@ -202,12 +202,12 @@ pub(super) fn follow_up(
     };
     let mut library = place::for_writing(library)?;
     let recorded = request.record(&mut library)?;
-    if face.json {
-        face.object(&recorded)?;
+    if out.json {
+        out.object(&recorded)?;
     } else {
-        face.line(&recorded.follow_up.to_string())?;
+        out.line(&recorded.follow_up.to_string())?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 pub(super) fn ball(args: &BallArgs) -> BallReport {

@@ -2,9 +2,9 @@ use std::path::Path;
 
 use super::args::LikeArgs;
 use super::chosen::{Chosen, Said, choose};
-use super::face::{Face, count, table};
+use super::output::{Output, count, table};
 use super::watch::Bars;
-use super::{Outcome, place, worked};
+use super::{Exit, place, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::find::Filter;
@@ -17,8 +17,8 @@ use crate::words::signed;
 pub(super) fn run(
     args: &LikeArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let focus = Focus::parse(args.focus.as_deref().unwrap_or_default())?;
@@ -35,49 +35,49 @@ pub(super) fn run(
         player: args.player.as_deref(),
         read: &args.read,
     };
-    let Some(chosen) = choose(&said, &library, face)? else {
-        return Ok(Outcome::Nothing);
+    let Some(chosen) = choose(&said, &library, out)? else {
+        return Ok(Exit::Nothing);
     };
     let catalogue = library.catalogue()?;
     let found = match &chosen {
         Chosen::Stored(id) => {
             let subject = Subject::Stored(*id);
-            tell(&library, &catalogue, &ask(subject), &[], face)?
+            print(&library, &catalogue, &ask(subject), &[], out)?
         }
         Chosen::File { looked, nth, player } => {
             let subject = Subject::Unstored(Unstored::of(looked, *nth, *player));
             let named = player.map(|id| library.player(id)).transpose()?;
             let suspected =
                 looked.suspicions(&catalogue, named.and_then(|player| player.stature_m));
-            tell(&library, &catalogue, &ask(subject), &suspected, face)?
+            print(&library, &catalogue, &ask(subject), &suspected, out)?
         }
     };
-    Ok(if found { Outcome::Found } else { Outcome::Nothing })
+    Ok(if found { Exit::Found } else { Exit::Nothing })
 }
 
 /// The precedents and what worked for them; whether there are any.
 ///
 /// `suspected`: what the program suspects in a serve that is not stored.
-fn tell(
+fn print(
     library: &Library,
     catalogue: &Catalogue,
     query: &Query<'_>,
     suspected: &[FaultLabel],
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<bool> {
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let watch = bars.watch();
     let answer = like(library, query, &watch)?;
     bars.finish();
     let subject = query.subject;
     let mut cautions = Cautions::of(catalogue, subject.age(library)?);
-    show(library, &answer, catalogue, &mut cautions, face)?;
+    show(library, &answer, catalogue, &mut cautions, out)?;
     if answer.precedents.is_empty() {
         return Ok(false);
     }
     let faults = asked_about(library, subject, suspected, &answer, place::today())?;
-    worked::show(library, catalogue, subject, &faults, &watch, &mut cautions, face)?;
-    worked::end(&cautions, face)?;
+    worked::show(library, catalogue, subject, &faults, &watch, &mut cautions, out)?;
+    worked::end(&cautions, out)?;
     Ok(true)
 }
 
@@ -87,24 +87,24 @@ pub(super) fn show(
     answer: &Answer,
     catalogue: &Catalogue,
     cautions: &mut Cautions,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     let snapshot = Snapshot::new(library);
     for note in &answer.notes {
-        face.say(note);
+        out.say(note);
     }
     for precedent in &answer.precedents {
         let followed = snapshot.follow(catalogue, precedent.clone())?;
-        if face.json {
-            face.object(&followed.object(catalogue, cautions))?;
+        if out.json {
+            out.object(&followed.object(catalogue, cautions))?;
         } else {
-            for line in told(&followed, catalogue, cautions) {
-                face.line(&line)?;
+            for line in describe_plan(&followed, catalogue, cautions) {
+                out.line(&line)?;
             }
         }
     }
-    if !face.json && !answer.precedents.is_empty() {
-        face.say(&format!(
+    if !out.json && !answer.precedents.is_empty() {
+        out.say(&format!(
             "{} searched; distance is in ordinary spreads between players, 0 = the same",
             count(answer.searched, "serve")
         ));
@@ -112,7 +112,7 @@ pub(super) fn show(
     Ok(())
 }
 
-fn told(
+fn describe_plan(
     followed: &FollowedPrecedent,
     catalogue: &Catalogue,
     cautions: &mut Cautions,
@@ -129,7 +129,7 @@ fn told(
     who.push(format!("{} hand", precedent.hand.name()));
     who.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
     who.extend(precedent.setting.map(|setting| setting.name().replace('_', " ")));
-    who.push(precedent.capture.told().to_owned());
+    who.push(precedent.capture.describe().to_owned());
     who.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
     let mut lines = vec![format!(
         "{}. {} in {}, distance {:.2}: {}",
@@ -139,7 +139,7 @@ fn told(
         precedent.distance,
         who.join(", ")
     )];
-    lines.extend(precedent.origin.as_ref().map(|origin| format!("   {}", origin.told())));
+    lines.extend(precedent.origin.as_ref().map(|origin| format!("   {}", origin.describe())));
     if precedent.same_set_up {
         lines.push("   same player, same set-up: the strongest comparison".to_owned());
     } else if precedent.same_player && precedent.comparable {

@@ -3,15 +3,15 @@
 use std::path::Path;
 
 use super::args::LogArgs;
-use super::face::{Face, count};
-use super::{Outcome, place};
+use super::output::{Output, count};
+use super::{Exit, place};
 use crate::coaching::{PracticeRefusal, PracticeRequest, PractisedFor};
 
 pub(super) fn run(
     args: &LogArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let practised: PractisedFor = place::id("PLAN|CASE", &args.practised)?;
     let mut request = PracticeRequest {
         sessions: args.sessions,
@@ -33,13 +33,13 @@ pub(super) fn run(
     };
     // Said whatever is kept back: it is about the body.
     for notice in &recorded.notices {
-        face.complain(&notice.to_string());
+        out.complain(&notice.to_string());
     }
-    if face.json {
-        face.object(&recorded)?;
+    if out.json {
+        out.object(&recorded)?;
     } else {
         let sessions = count(recorded.sessions as usize, "session");
-        face.line(&format!("{} of {}: {sessions} so far", recorded.practice, recorded.plan))?;
+        out.line(&format!("{} of {}: {sessions} so far", recorded.practice, recorded.plan))?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }

@@ -9,7 +9,6 @@ mod args;
 mod chosen;
 mod demo;
 mod export;
-mod face;
 mod find;
 mod forget;
 mod history;
@@ -17,6 +16,7 @@ mod judge;
 mod like;
 mod log;
 mod move_to;
+mod output;
 mod passphrase;
 mod place;
 mod plan_end;
@@ -39,11 +39,11 @@ use clap::Parser;
 use clap::error::ErrorKind;
 
 use args::{Cli, Command};
-use face::Face;
+use output::Output;
 
 /// Whether a command that worked found what was asked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Outcome {
+enum Exit {
     /// Exit 0.
     Found,
     /// Exit 1.
@@ -63,24 +63,24 @@ pub fn run() -> ExitCode {
             told.exit()
         }
         Err(error) => {
-            Face::new(false, false).complain(&face::usage(&error, std::env::args().skip(1)));
+            Output::new(false, false).complain(&output::usage(&error, std::env::args().skip(1)));
             return ExitCode::from(2);
         }
     };
-    let mut face = Face::new(cli.json, cli.quiet);
-    match dispatch(cli, &mut face) {
-        Ok(Outcome::Found) => ExitCode::SUCCESS,
-        Ok(Outcome::Nothing) => ExitCode::from(1),
-        Ok(Outcome::SomeFailed) => ExitCode::from(2),
-        Err(error) if face::is_broken_pipe(&error) => ExitCode::SUCCESS,
+    let mut out = Output::new(cli.json, cli.quiet);
+    match dispatch(cli, &mut out) {
+        Ok(Exit::Found) => ExitCode::SUCCESS,
+        Ok(Exit::Nothing) => ExitCode::from(1),
+        Ok(Exit::SomeFailed) => ExitCode::from(2),
+        Err(error) if output::is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            face.complain(&face::told(&error));
+            out.complain(&output::error_text(&error));
             ExitCode::from(2)
         }
     }
 }
 
-fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
+fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
     let library = cli.library.as_deref();
     let undoes = matches!(&cli.command, Command::History(args) if args.undo);
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
@@ -104,30 +104,30 @@ fn dispatch(cli: Cli, face: &mut Face) -> anyhow::Result<Outcome> {
         anyhow::bail!("--read-only: this command changes the library; leave the option out");
     }
     match &cli.command {
-        Command::Demo(args) => demo::run(args, face),
-        Command::Read(args) => read::run(args, face),
-        Command::Add(args) => add::run(args, library, face),
-        Command::SetupVideo => setup_video::run(face),
-        Command::Find(args) => find::run(args, library, face),
-        Command::Like(args) => like::run(args, library, face),
-        Command::Review(args) => review::run(args, library, face),
-        Command::Label(args) => judge::label(args, library, face),
+        Command::Demo(args) => demo::run(args, out),
+        Command::Read(args) => read::run(args, out),
+        Command::Add(args) => add::run(args, library, out),
+        Command::SetupVideo => setup_video::run(out),
+        Command::Find(args) => find::run(args, library, out),
+        Command::Like(args) => like::run(args, library, out),
+        Command::Review(args) => review::run(args, library, out),
+        Command::Label(args) => judge::label(args, library, out),
         Command::Plan(args) if args.end.is_some() || args.withdraw.is_some() => {
-            plan_end::run(args, library, face)
+            plan_end::run(args, library, out)
         }
-        Command::Plan(args) => judge::plan(args, library, face),
-        Command::FollowUp(args) => judge::follow_up(args, library, face),
-        Command::Amend(args) => amend::run(args, library, face),
-        Command::Move(args) => move_to::run(args, library, face),
-        Command::Remove(args) => remove::run(args, library, cli.read_only, face),
-        Command::History(args) => history::run(args, library, face),
-        Command::Log(args) => log::run(args, library, face),
-        Command::Progress(args) => progress::run(args, library, face),
-        Command::Squad(args) => squad::run(args, library, face),
-        Command::Export(args) => export::run(args, library, face),
-        Command::Forget(args) => forget::run(args, library, face),
-        Command::Share(args) => share::run(args, library, face),
-        Command::Receive(args) => receive::run(args, library, face),
-        Command::Verify(args) => verify::run(args, library, cli.read_only, face),
+        Command::Plan(args) => judge::plan(args, library, out),
+        Command::FollowUp(args) => judge::follow_up(args, library, out),
+        Command::Amend(args) => amend::run(args, library, out),
+        Command::Move(args) => move_to::run(args, library, out),
+        Command::Remove(args) => remove::run(args, library, cli.read_only, out),
+        Command::History(args) => history::run(args, library, out),
+        Command::Log(args) => log::run(args, library, out),
+        Command::Progress(args) => progress::run(args, library, out),
+        Command::Squad(args) => squad::run(args, library, out),
+        Command::Export(args) => export::run(args, library, out),
+        Command::Forget(args) => forget::run(args, library, out),
+        Command::Share(args) => share::run(args, library, out),
+        Command::Receive(args) => receive::run(args, library, out),
+        Command::Verify(args) => verify::run(args, library, cli.read_only, out),
     }
 }

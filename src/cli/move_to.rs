@@ -5,16 +5,16 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::MoveArgs;
-use super::face::Face;
-use super::{Outcome, place};
+use super::output::Output;
+use super::{Exit, place};
 use crate::intake::{self, Movable};
 use crate::library::{Author, ItemId, LeftCase, Moved};
 
 pub(super) fn run(
     args: &MoveArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let by = Author::coach(&args.coach)?;
     let mut library = place::for_writing(library)?;
     let what = match place::item(&library, &args.what)? {
@@ -28,22 +28,22 @@ pub(super) fn run(
     };
     let catalogue = library.catalogue()?;
     let moved = intake::move_to(&mut library, &catalogue, what, player, args.date, &by)?;
-    tell(&moved, face)?;
-    Ok(Outcome::Found)
+    print(&moved, out)?;
+    Ok(Exit::Found)
 }
 
 /// Says what a move did.
-pub(super) fn tell(moved: &Moved, face: &mut Face) -> anyhow::Result<()> {
+pub(super) fn print(moved: &Moved, out: &mut Output) -> anyhow::Result<()> {
     match moved.left_case {
         LeftCase::HoldsOthers => {}
-        LeftCase::Gone => face.say(&format!("{}: was empty and is gone", moved.left)),
-        LeftCase::KeptEmpty => face.complain(&format!(
+        LeftCase::Gone => out.say(&format!("{}: was empty and is gone", moved.left)),
+        LeftCase::KeptEmpty => out.complain(&format!(
             "{}: is without serves now; it stays for what you recorded there",
             moved.left
         )),
     }
     for id in &moved.follow_ups {
-        face.complain(&format!("{id}: names these serves no more, they would not answer its plan"));
+        out.complain(&format!("{id}: names these serves no more, they would not answer its plan"));
     }
-    if face.json { face.object(moved) } else { Ok(face.line(&moved.joined.to_string())?) }
+    if out.json { out.object(moved) } else { Ok(out.line(&moved.joined.to_string())?) }
 }

@@ -5,7 +5,7 @@ use anyhow::{Context, bail};
 use console::Term;
 use zeroize::Zeroizing;
 
-use super::face::Face;
+use super::output::Output;
 use crate::exchange::Passphrase;
 
 /// Where it is looked for without a file. Never an argument: those are seen by other users.
@@ -15,16 +15,20 @@ const MOST_BYTES: u64 = 64 * 1024;
 
 /// The passphrase that opens a pack: the first line of `file` (`-`: of standard input), else what
 /// the environment holds, else what is typed unseen.
-pub(super) fn passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result<Passphrase> {
-    told(file, face, false)
+pub(super) fn passphrase(file: Option<&Path>, out: &mut Output) -> anyhow::Result<Passphrase> {
+    read_passphrase(file, out, false)
 }
 
 /// One to lock a pack with: as [`passphrase`], but typed twice.
-pub(super) fn new_passphrase(file: Option<&Path>, face: &mut Face) -> anyhow::Result<Passphrase> {
-    told(file, face, true)
+pub(super) fn new_passphrase(file: Option<&Path>, out: &mut Output) -> anyhow::Result<Passphrase> {
+    read_passphrase(file, out, true)
 }
 
-fn told(file: Option<&Path>, face: &mut Face, twice: bool) -> anyhow::Result<Passphrase> {
+fn read_passphrase(
+    file: Option<&Path>,
+    out: &mut Output,
+    twice: bool,
+) -> anyhow::Result<Passphrase> {
     let text = match file {
         Some(file) if file == Path::new("-") => {
             let mut text = Zeroizing::new(String::new());
@@ -41,8 +45,8 @@ fn told(file: Option<&Path>, face: &mut Face, twice: bool) -> anyhow::Result<Pas
         None => match std::env::var(VARIABLE) {
             Ok(text) => Zeroizing::new(text),
             Err(_) if io::stdin().is_terminal() && io::stderr().is_terminal() => {
-                let text = typed("passphrase (nothing shows as you type):", face)?;
-                if twice && typed("the same again:", face)? != text {
+                let text = typed("passphrase (nothing shows as you type):", out)?;
+                if twice && typed("the same again:", out)? != text {
                     bail!("the two passphrases differ; nothing was written, try again");
                 }
                 text
@@ -55,8 +59,8 @@ fn told(file: Option<&Path>, face: &mut Face, twice: bool) -> anyhow::Result<Pas
     Ok(Passphrase::new(&text)?)
 }
 
-fn typed(prompt: &str, face: &mut Face) -> anyhow::Result<Zeroizing<String>> {
-    face.complain(prompt);
+fn typed(prompt: &str, out: &mut Output) -> anyhow::Result<Zeroizing<String>> {
+    out.complain(prompt);
     let text = Term::stderr().read_secure_line().context("no passphrase can be read")?;
     Ok(Zeroizing::new(text))
 }

@@ -5,15 +5,15 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::PlanArgs;
-use super::face::Face;
-use super::{Outcome, place};
+use super::output::Output;
+use super::{Exit, place};
 use crate::library::{Author, CaseId, Ending, PlanEnd, PlanId, check_planned};
 
 pub(super) fn run(
     args: &PlanArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let (option, plan, how) = match (&args.end, &args.withdraw) {
         (Some(plan), _) => ("--end", plan, Ending::Ended),
         (None, Some(plan)) => ("--withdraw", plan, Ending::Withdrawn),
@@ -34,11 +34,11 @@ pub(super) fn run(
     let end = PlanEnd { day, how, by, reason: args.reason.clone() };
     library.write(|writer| writer.end_plan(id, &end))?;
     let done = if how == Ending::Ended { "ended" } else { "withdrawn" };
-    face.say(&format!("{id}: {done} on {day}"));
-    if face.json {
-        face.object(&serde_json::json!({ "plan": id.to_string(), "ended": end }))?;
+    out.say(&format!("{id}: {done} on {day}"));
+    if out.json {
+        out.object(&serde_json::json!({ "plan": id.to_string(), "ended": end }))?;
     } else {
-        face.line(&id.to_string())?;
+        out.line(&id.to_string())?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }

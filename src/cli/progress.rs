@@ -3,56 +3,58 @@
 use std::path::Path;
 
 use super::args::ProgressArgs;
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Outcome, place, worked};
+use super::{Exit, place, worked};
 use crate::coaching::Cautions;
 use crate::looks::{Change, describe_change, describe_value};
-use crate::pages::{self, LookFacts, Step, StepObject, told_changes, told_curves, told_result};
+use crate::pages::{
+    self, CourseStep, LookFacts, StepObject, describe_changes, describe_curves, describe_result,
+};
 
 pub(super) fn run(
     args: &ProgressArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
     let player = library.player_by_code(&args.player)?;
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let course = pages::course(&library, &library.catalogue()?, player.id, &bars.watch())?;
     bars.finish();
     if let Some(output) = &args.output {
         place::write_whole(output, pages::progress_page(&course).as_bytes())?;
-        face.say(&format!("wrote {}", output.display()));
+        out.say(&format!("wrote {}", output.display()));
     }
     if course.steps.is_empty() {
-        face.say(&format!(
+        out.say(&format!(
             "{}: {}; a change needs two: record a plan and a follow-up, or add a later recording",
             course.player,
             count(course.reviews, "review")
         ));
-        return Ok(Outcome::Nothing);
+        return Ok(Exit::Nothing);
     }
     let mut cautions = course.cautions.clone();
     for step in &course.steps {
-        if face.json {
-            face.object(&StepObject::of(&course, step))?;
+        if out.json {
+            out.object(&StepObject::of(&course, step))?;
         } else {
-            for line in told(step, &mut cautions) {
-                face.line(&line)?;
+            for line in describe_step(step, &mut cautions) {
+                out.line(&line)?;
             }
         }
     }
-    worked::end(&cautions, face)?;
-    if !face.json {
-        face.say(
+    worked::end(&cautions, out)?;
+    if !out.json {
+        out.say(
             "like is held against like; what came after a plan is associated with it, not proven \
              to be caused by it",
         );
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
-fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
+fn describe_step(step: &CourseStep, cautions: &mut Cautions) -> Vec<String> {
     let look = |look: &LookFacts| match look.serves.len() {
         0 => look.date.to_string(),
         some => format!("{} ({})", look.date, count(some, "serve")),
@@ -77,7 +79,7 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
     if let Some(main) = &step.main {
         add(&format!("{}.", describe_change(main)));
     }
-    if let Some(text) = told_changes(step) {
+    if let Some(text) = describe_changes(step) {
         add(&text);
     }
     let mut others: Vec<&Change> = step.others.iter().filter(|moved| moved.beyond()).collect();
@@ -97,8 +99,8 @@ fn told(step: &Step, cautions: &mut Cautions) -> Vec<String> {
         ));
     }
     if let Some(curves) = &step.curves {
-        add(&told_curves(curves));
+        add(&describe_curves(curves));
     }
-    step.results.iter().filter_map(told_result).for_each(|line| add(&line));
+    step.results.iter().filter_map(describe_result).for_each(|line| add(&line));
     lines
 }

@@ -4,18 +4,18 @@ use std::path::Path;
 use anyhow::{Context as _, bail};
 
 use super::args::ReadCommand;
-use super::face::{Face, one_line, table};
+use super::output::{Output, one_line, table};
 use super::watch::Bars;
-use super::{Outcome, place, remedy};
+use super::{Exit, place, remedy};
 use crate::drawing::Pictures;
 use crate::intake::{self, Context, Looked, SeenClip, ServeObject};
 use crate::motion::{Recording, Side};
 use crate::pages::clip_pictures;
 use crate::serve::{EventKind, FindOptions, MEASURES, PalmReading, Reading, Serve, palm_turn};
 
-pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outcome> {
+pub(super) fn run(command: &ReadCommand, out: &mut Output) -> anyhow::Result<Exit> {
     let known = FindOptions { hand: command.read.hand(), ..FindOptions::default() };
-    let bars = Bars::new(1, face);
+    let bars = Bars::new(1, out);
     let context =
         Context { read: command.read.options(), clip: command.read.clip(), ..Context::default() };
     let watch = bars.watch();
@@ -23,29 +23,29 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
     let looked = intake::look(None, &command.file, &context, &known, &watch);
     bars.finish();
     let Looked { recording, found, clip, .. } = looked?;
-    describe(&recording, clip.as_ref(), face)?;
+    describe(&recording, clip.as_ref(), out)?;
     for refusal in &found.refused {
-        face.say(&format!(
+        out.say(&format!(
             "frames {} to {}: no serve: {}",
             refusal.frames.0, refusal.frames.1, refusal.reason
         ));
     }
     if found.serves.is_empty() {
-        face.say(&format!("{}: no serve found", command.file.display()));
-        return Ok(Outcome::Nothing);
+        out.say(&format!("{}: no serve found", command.file.display()));
+        return Ok(Exit::Nothing);
     }
     for (index, serve) in found.serves.iter().enumerate() {
         let seen = clip.as_ref().map(|clip| (clip, palm(serve, &recording)));
-        if face.json {
+        if out.json {
             let seen = seen.as_ref().map(|(clip, palm)| (*clip, palm));
-            face.object(&ServeObject::of(index + 1, serve, &recording, seen))?;
+            out.object(&ServeObject::of(index + 1, serve, &recording, seen))?;
         } else {
-            print(index + 1, serve, face)?;
+            print(index + 1, serve, out)?;
         }
         if let Some((clip, palm)) = &seen {
-            if !face.json {
+            if !out.json {
                 let frames: Vec<String> = palm.frames.iter().map(ToString::to_string).collect();
-                face.line(&format!(
+                out.line(&format!(
                     "palm after contact: {} ({}); look at frames {}",
                     palm.turn.name(),
                     palm.why,
@@ -54,11 +54,11 @@ pub(super) fn run(command: &ReadCommand, face: &mut Face) -> anyhow::Result<Outc
             }
             if let Some(folder) = &command.pictures {
                 let pictures = clip_pictures(&command.file, &clip.kept, serve, &recording, &watch)?;
-                write_pictures(folder, index + 1, &command.file, &pictures, face)?;
+                write_pictures(folder, index + 1, &command.file, &pictures, out)?;
             }
         }
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 fn palm(serve: &Serve, recording: &Recording) -> PalmReading {
@@ -71,7 +71,7 @@ fn write_pictures(
     number: usize,
     file: &Path,
     pictures: &Pictures,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     if let Some(why) = &pictures.missing {
         bail!("{}: no pictures: {why}", file.display());
@@ -84,12 +84,16 @@ fn write_pictures(
         let path = folder.join(format!("serve-{number}-{name}.svg"));
         place::write_whole(&path, svg.as_bytes())?;
     }
-    face.say(&format!("wrote the pictures of serve {number} into {}", folder.display()));
+    out.say(&format!("wrote the pictures of serve {number} into {}", folder.display()));
     Ok(())
 }
 
 /// What the recording is and what was assumed: data as text, talk beside JSON.
-fn describe(recording: &Recording, clip: Option<&SeenClip>, face: &mut Face) -> anyhow::Result<()> {
+fn describe(
+    recording: &Recording,
+    clip: Option<&SeenClip>,
+    out: &mut Output,
+) -> anyhow::Result<()> {
     let mut lines = vec![format!("{}: {}", recording.format, recording.summary())];
     if let Some(clip) = clip {
         let (width, height) = clip.kept.size_px;
@@ -107,22 +111,22 @@ fn describe(recording: &Recording, clip: Option<&SeenClip>, face: &mut Face) -> 
         format!("assumed {}: {} ({})", assumed.what, assumed.taken, remedy::why(assumed))
     }));
     for line in lines {
-        if face.json {
-            face.say(&line);
+        if out.json {
+            out.say(&line);
         } else {
-            face.line(&one_line(&line))?;
+            out.line(&one_line(&line))?;
         }
     }
     Ok(())
 }
 
-fn print(number: usize, serve: &Serve, face: &mut Face) -> anyhow::Result<()> {
+fn print(number: usize, serve: &Serve, out: &mut Output) -> anyhow::Result<()> {
     let hand = match serve.hand {
         Side::Left => "left",
         Side::Right => "right",
     };
-    face.line("")?;
-    face.line(&format!(
+    out.line("")?;
+    out.line(&format!(
         "Serve {number}: frames {} to {}, {hand}-handed ({})",
         serve.frames.0,
         serve.frames.1,
@@ -139,7 +143,7 @@ fn print(number: usize, serve: &Serve, face: &mut Face) -> anyhow::Result<()> {
             how_sure(event.trust).to_owned(),
         ]);
     }
-    face.line(&events.to_string())?;
+    out.line(&events.to_string())?;
     let mut measures = table(&["measure", "value", "give or take", "how sure"]);
     let mut unseen: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for entry in &serve.readings {
@@ -156,12 +160,12 @@ fn print(number: usize, serve: &Serve, face: &mut Face) -> anyhow::Result<()> {
             Reading::NotMeasurable { why } => unseen.entry(why).or_default().push(def.name),
         }
     }
-    face.line(&measures.to_string())?;
+    out.line(&measures.to_string())?;
     for (why, names) in unseen {
-        face.line(&format!("not measurable ({why}): {}", names.join(", ")))?;
+        out.line(&format!("not measurable ({why}): {}", names.join(", ")))?;
     }
     for note in &serve.notes {
-        face.line(&format!("note: {note}"))?;
+        out.line(&format!("note: {note}"))?;
     }
     Ok(())
 }

@@ -4,9 +4,9 @@ use anyhow::{Context, bail};
 use serde::Serialize;
 
 use super::args::ReceiveArgs;
-use super::face::{Face, count, table};
+use super::output::{Output, count, table};
 use super::passphrase::passphrase;
-use super::{Outcome, place};
+use super::{Exit, place};
 use crate::exchange::{self, Brought, PackNotice, Signing};
 use crate::library::Library;
 
@@ -34,12 +34,12 @@ struct Told<'a> {
 pub(super) fn run(
     args: &ReceiveArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     match (&args.pack, &args.undo) {
-        (Some(file), _) => take(file, args, library, face),
-        (None, Some(pack)) => undo(pack, library, face),
-        (None, None) => list(library, face),
+        (Some(file), _) => take(file, args, library, out),
+        (None, Some(pack)) => undo(pack, library, out),
+        (None, None) => list(library, out),
     }
 }
 
@@ -47,13 +47,13 @@ fn take(
     file: &Path,
     args: &ReceiveArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let at = || format!("{}", file.display());
     let bytes = std::fs::read(file).with_context(|| format!("{}: cannot be read", at()))?;
     let locked = exchange::is_locked(&bytes);
     let passphrase =
-        locked.then(|| passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
+        locked.then(|| passphrase(args.passphrase_file.as_deref(), out)).transpose()?;
     let pack = exchange::open(&bytes, passphrase.as_ref()).with_context(at)?;
     let dry_run = args.dry_run;
     let (mut library, made_new) = place::for_adding(library)?;
@@ -66,7 +66,7 @@ fn take(
             "{}: {}; ask the sender by another way, then add --new-key to take it; nothing was \
              stored",
             at(),
-            signature.told(&pack)
+            signature.describe(&pack)
         );
     }
     let notices = pack.notices(&library.catalogue()?);
@@ -76,8 +76,8 @@ fn take(
         place::take_back(library, &before)?;
     }
     let brought = result.with_context(at)?;
-    if face.json {
-        face.object(&Told {
+    if out.json {
+        out.object(&Told {
             pack: &pack.id,
             academy: pack.academy.as_deref(),
             made: &pack.made,
@@ -88,14 +88,14 @@ fn take(
             notices: &notices,
         })?;
     } else {
-        face.line(&format!(
+        out.line(&format!(
             "pack {} of {}, made {}",
             &pack.id[..SHOWN_DIGITS],
             pack.academy.as_deref().unwrap_or("an unnamed academy"),
             pack.made.get(..10).unwrap_or(&pack.made),
         ))?;
-        face.line(&signature.told(&pack))?;
-        face.line(&format!(
+        out.line(&signature.describe(&pack))?;
+        out.line(&format!(
             "{}: {}, {}, {} with {}",
             if dry_run { "would bring" } else { "brought" },
             count(brought.players, "player"),
@@ -110,39 +110,39 @@ fn take(
             (brought.in_the_way, "case is not shown: your own of that day and player is there"),
         ] {
             if number > 0 {
-                face.line(&format!("{number} x {what}"))?;
+                out.line(&format!("{number} x {what}"))?;
             }
         }
     }
     for notice in &notices {
-        face.complain(&notice.to_string());
+        out.complain(&notice.to_string());
     }
     if brought.known {
-        face.say("this pack was here already");
+        out.say("this pack was here already");
     }
     if dry_run {
-        face.say("nothing was stored; leave out --dry-run to receive it");
+        out.say("nothing was stored; leave out --dry-run to receive it");
     } else {
-        face.say(&format!("take it back with receive --undo {}", &pack.id[..SHOWN_DIGITS]));
+        out.say(&format!("take it back with receive --undo {}", &pack.id[..SHOWN_DIGITS]));
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
-fn undo(prefix: &str, library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+fn undo(prefix: &str, library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     let mut library = place::for_writing(library)?;
     let id = known(&library, prefix)?;
     let gone = library.write(|w| w.undo_pack(&id))?;
-    if face.json {
-        face.object(&gone)?;
+    if out.json {
+        out.object(&gone)?;
     }
-    face.say(&format!(
+    out.say(&format!(
         "took back pack {}: {}, {}, {} gone",
         &id[..SHOWN_DIGITS],
         count(gone.players_gone, "player"),
         count(gone.cases_gone, "case"),
         count(gone.recordings_gone, "recording"),
     ));
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 /// The one pack whose id begins so.
@@ -163,16 +163,16 @@ fn known(library: &Library, prefix: &str) -> anyhow::Result<String> {
     }
 }
 
-fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
+fn list(library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     let packs = place::for_reading(library)?.packs()?;
     if packs.is_empty() {
-        face.say("no packs received; receive one with receive FILE");
-        return Ok(Outcome::Nothing);
+        out.say("no packs received; receive one with receive FILE");
+        return Ok(Exit::Nothing);
     }
     let mut rows = table(&["pack", "academy", "made", "received", "players", "cases", "signed"]);
     for pack in &packs {
-        if face.json {
-            face.object(pack)?;
+        if out.json {
+            out.object(pack)?;
             continue;
         }
         rows.add_row([
@@ -187,8 +187,8 @@ fn list(library: Option<&Path>, face: &mut Face) -> anyhow::Result<Outcome> {
             }),
         ]);
     }
-    if !face.json {
-        face.line(&rows.to_string())?;
+    if !out.json {
+        out.line(&rows.to_string())?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }

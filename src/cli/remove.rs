@@ -5,8 +5,8 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::args::RemoveArgs;
-use super::face::Face;
-use super::{Outcome, place};
+use super::output::Output;
+use super::{Exit, place};
 use crate::intake;
 use crate::library::{Author, ItemId, Removal};
 
@@ -14,8 +14,8 @@ pub(super) fn run(
     args: &RemoveArgs,
     library: Option<&Path>,
     read_only: bool,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let by = Author::coach(&args.coach)?;
     if args.yes && read_only {
         bail!("--read-only: this command changes the library; leave the option out");
@@ -50,28 +50,28 @@ pub(super) fn run(
     };
     let on = reader.dependants(&removal)?;
     for line in on.lines() {
-        face.complain(&format!("{removal}: {line}"));
+        out.complain(&format!("{removal}: {line}"));
     }
     if !args.yes {
-        face.complain(&format!("{removal}: nothing is removed yet; say --yes to remove it"));
-        if face.json {
-            face.object(&serde_json::json!({
+        out.complain(&format!("{removal}: nothing is removed yet; say --yes to remove it"));
+        if out.json {
+            out.object(&serde_json::json!({
                 "what": removal.to_string(), "removed": false, "depends": on,
             }))?;
         }
-        return Ok(Outcome::Nothing);
+        return Ok(Exit::Nothing);
     }
     drop(reader);
     let mut library = place::for_writing(library)?;
     let catalogue = library.catalogue()?;
     intake::remove(&mut library, &catalogue, &removal, &by)?;
-    face.say(&format!("{removal}: removed; what it was is kept, see history"));
-    if face.json {
-        face.object(&serde_json::json!({
+    out.say(&format!("{removal}: removed; what it was is kept, see history"));
+    if out.json {
+        out.object(&serde_json::json!({
             "what": removal.to_string(), "removed": true, "depends": on,
         }))?;
     } else {
-        face.line(&removal.to_string())?;
+        out.line(&removal.to_string())?;
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }

@@ -2,9 +2,9 @@ use std::path::Path;
 
 use super::args::{ReaderArg, ReviewArgs};
 use super::chosen::{Chosen, Said, choose};
-use super::face::Face;
+use super::output::Output;
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Exit, place};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages::{self, Audience, Reviewed, Wanted};
@@ -13,8 +13,8 @@ use crate::work::Watch;
 pub(super) fn run(
     args: &ReviewArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let audience = match args.reader {
@@ -27,8 +27,8 @@ pub(super) fn run(
         player: args.player.as_deref(),
         read: &args.read,
     };
-    let Some(chosen) = choose(&said, &library, face)? else {
-        return Ok(Outcome::Nothing);
+    let Some(chosen) = choose(&said, &library, out)? else {
+        return Ok(Exit::Nothing);
     };
     let serve = match &chosen {
         Chosen::Stored(id) => Reviewed::Stored(*id),
@@ -36,12 +36,12 @@ pub(super) fn run(
             Reviewed::File { looked, nth: *nth, player: *player }
         }
     };
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let wanted = Wanted { serve, k: args.k, filter, on: place::today() };
     write(&library, &wanted, audience, &args.output, &bars.watch())?;
     bars.finish();
-    face.say(&format!("wrote {}", args.output.display()));
-    Ok(Outcome::Found)
+    out.say(&format!("wrote {}", args.output.display()));
+    Ok(Exit::Found)
 }
 
 /// Writes one review; a file with that name is replaced only by a whole one.

@@ -1,8 +1,8 @@
 use serde::Serialize;
 
-use super::Outcome;
-use super::face::Face;
-use crate::video::{Outcome as Piece, setup};
+use super::Exit;
+use super::output::Output;
+use crate::video::{PieceState, setup};
 
 /// One piece, as `--json` prints it.
 #[derive(Serialize)]
@@ -13,28 +13,28 @@ struct PieceObject<'a> {
     remedy: Option<&'static str>,
 }
 
-pub(super) fn run(face: &mut Face) -> anyhow::Result<Outcome> {
-    let report = setup(&mut |step| face.say(step))?;
+pub(super) fn run(out: &mut Output) -> anyhow::Result<Exit> {
+    let report = setup(&mut |step| out.say(step))?;
     for step in &report.steps {
         let outcome = match step.outcome {
-            Piece::AlreadyThere => "already there, checked",
-            Piece::Fetched => "fetched, checked",
-            Piece::Found => "found",
-            Piece::Missing => "missing",
+            PieceState::AlreadyThere => "already there, checked",
+            PieceState::Fetched => "fetched, checked",
+            PieceState::Found => "found",
+            PieceState::Missing => "missing",
         };
-        if face.json {
-            face.object(&PieceObject { piece: &step.what, outcome, remedy: step.remedy })?;
+        if out.json {
+            out.object(&PieceObject { piece: &step.what, outcome, remedy: step.remedy })?;
         } else {
             let remedy = step.remedy.map(|remedy| format!("; {remedy}")).unwrap_or_default();
-            face.line(&format!("{}: {outcome}{remedy}", step.what))?;
+            out.line(&format!("{}: {outcome}{remedy}", step.what))?;
         }
     }
-    face.say(&format!("kept in {}", report.folder.display()));
+    out.say(&format!("kept in {}", report.folder.display()));
     if report.complete() {
-        face.say("clips can be read now, without a network");
-        Ok(Outcome::Found)
+        out.say("clips can be read now, without a network");
+        Ok(Exit::Found)
     } else {
-        face.say("clips cannot be read yet: get what is missing and run this again");
-        Ok(Outcome::SomeFailed)
+        out.say("clips cannot be read yet: get what is missing and run this again");
+        Ok(Exit::SomeFailed)
     }
 }

@@ -3,10 +3,10 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::args::ShareArgs;
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::passphrase::new_passphrase;
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Exit, place};
 use crate::exchange::{self, PackKey, Request};
 use crate::find::Filter;
 
@@ -27,12 +27,12 @@ struct Told<'a> {
 pub(super) fn run(
     args: &ShareArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let mut library = place::for_writing(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let passphrase =
-        args.lock.then(|| new_passphrase(args.passphrase_file.as_deref(), face)).transpose()?;
+        args.lock.then(|| new_passphrase(args.passphrase_file.as_deref(), out)).transpose()?;
     if let Some(passphrase) = &passphrase {
         passphrase.check_strong()?;
     }
@@ -45,12 +45,12 @@ pub(super) fn run(
         key: key.as_ref(),
         passphrase: passphrase.as_ref(),
     };
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let packed = exchange::pack(&library, &request, &bars.watch())?;
     bars.finish();
     let left = packed.left_out;
     if left.no_consent > 0 {
-        face.say(&format!(
+        out.say(&format!(
             "left out: {} of {} without recorded consent to sharing; record it with \
              add --consent share",
             count(left.no_consent, "case"),
@@ -59,12 +59,12 @@ pub(super) fn run(
     }
     if left.received > 0 {
         let cases = count(left.received, "case");
-        face.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
+        out.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
     }
     let cases = packed.leaving.cases.len();
     if cases == 0 && packed.withdrawn == 0 {
-        face.say(&packed.selection.why_empty().unwrap_or_else(|| "nothing to share".to_owned()));
-        return Ok(Outcome::Nothing);
+        out.say(&packed.selection.why_empty().unwrap_or_else(|| "nothing to share".to_owned()));
+        return Ok(Exit::Nothing);
     }
     // Recorded before it is written: a pack that left is always known here.
     let number = library.write(|w| w.add_leaving(&packed.leaving))?;
@@ -72,8 +72,8 @@ pub(super) fn run(
         library.write(|w| w.remove_leaving(number))?;
         return Err(error);
     }
-    if face.json {
-        face.object(&Told {
+    if out.json {
+        out.object(&Told {
             pack: &packed.id,
             players: packed.players,
             cases,
@@ -86,30 +86,28 @@ pub(super) fn run(
             locked: passphrase.is_some(),
         })?;
     }
-    face.say(&format!(
+    out.say(&format!(
         "{} of {} with {} to {}: pseudonyms and age bands, no names, files or pictures",
         count(cases, "case"),
         count(packed.players, "player"),
         count(packed.leaving.serves, "serve"),
         args.output.display(),
     ));
-    face.say(
-        "days, level, stature and the motion itself are in it: send it only to whom you trust",
-    );
+    out.say("days, level, stature and the motion itself are in it: send it only to whom you trust");
     if packed.withdrawn > 0 {
-        face.say(&format!(
+        out.say(&format!(
             "it takes back {} who left in earlier packs and are forgotten or agree no more",
             count(packed.withdrawn, "player")
         ));
     }
     if let Some(key) = &key {
-        face.say(&format!("signed; tell the receiver by another way: key {}", key.fingerprint()));
+        out.say(&format!("signed; tell the receiver by another way: key {}", key.fingerprint()));
     }
     if passphrase.is_some() {
-        face.say("locked; tell the receiver the passphrase by another way");
+        out.say("locked; tell the receiver the passphrase by another way");
     }
     if args.with_notes {
-        face.say("free words are in it: other people may be named there");
+        out.say("free words are in it: other people may be named there");
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }

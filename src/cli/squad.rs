@@ -4,13 +4,13 @@ use std::path::Path;
 use anyhow::Context;
 
 use super::args::SquadArgs;
-use super::face::{Face, table};
+use super::output::{Output, table};
 use super::watch::Bars;
-use super::{Outcome, place, worked};
+use super::{Exit, place, worked};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
-use crate::squad::{self, Basis, FaultFacts, GroupsParams, Squad, SquadQuery};
+use crate::squad::{self, GroupsParams, Squad, SquadFault, SquadQuery, TrendBasis};
 
 /// Faults whose plans are told in text.
 const WORKED: usize = 2;
@@ -18,8 +18,8 @@ const WORKED: usize = 2;
 pub(super) fn run(
     args: &SquadArgs,
     library: Option<&Path>,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
     let query = SquadQuery {
         squad: args.name.clone(),
@@ -30,31 +30,31 @@ pub(super) fn run(
         today: args.to.unwrap_or_else(|| jiff::ZonedDateTime::now().date()),
         groups: GroupsParams::default(),
     };
-    let squad = gather(&library, &query, face)?;
+    let squad = gather(&library, &query, out)?;
     if let Some(why) = squad.selection.why_empty() {
-        face.say(&why);
-        return Ok(Outcome::Nothing);
+        out.say(&why);
+        return Ok(Exit::Nothing);
     }
     for note in &squad.notes {
-        face.say(note);
+        out.say(note);
     }
-    if face.json {
+    if out.json {
         for object in squad.objects() {
-            face.object(&object)?;
+            out.object(&object)?;
         }
     } else {
-        told(&squad, face)?;
+        print(&squad, out)?;
     }
     if let Some(output) = &args.output {
         write(&squad, output)?;
-        face.say(&format!("wrote {}", output.display()));
+        out.say(&format!("wrote {}", output.display()));
     }
-    Ok(Outcome::Found)
+    Ok(Exit::Found)
 }
 
 /// Gathers with a progress bar. Only reads: stopping it at any moment leaves nothing behind.
-pub(super) fn gather(library: &Library, query: &SquadQuery, face: &Face) -> anyhow::Result<Squad> {
-    let bars = Bars::new(0, face);
+pub(super) fn gather(library: &Library, query: &SquadQuery, out: &Output) -> anyhow::Result<Squad> {
+    let bars = Bars::new(0, out);
     Ok(squad::gather(library, &library.catalogue()?, query, &bars.watch())?)
 }
 
@@ -72,46 +72,46 @@ pub(super) fn write(squad: &Squad, output: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn told(squad: &Squad, face: &mut Face) -> anyhow::Result<()> {
+fn print(squad: &Squad, out: &mut Output) -> anyhow::Result<()> {
     let name = squad.name.as_deref().unwrap_or("all players");
-    face.line(&format!(
+    out.line(&format!(
         "{name}: {} players, {} looks, {} serves",
         squad.players, squad.looks, squad.serves
     ))?;
-    face.line("")?;
+    out.line("")?;
     let mut faults =
         table(&["fault", "players", "interval", "over time", "new", "gone", "by its measure"]);
     for fault in squad.faults.iter().filter(|fault| fault.ever.with > 0) {
         faults.add_row(row(fault));
     }
-    face.line(&faults.to_string())?;
+    out.line(&faults.to_string())?;
     if let Some(alike) = &squad.alike {
-        face.line("")?;
+        out.line("")?;
         for group in &alike.groups {
-            face.line(&group.sentence)?;
+            out.line(&group.sentence)?;
         }
         if let Some(second) = &alike.second {
-            face.line(second.verdict.sentence())?;
+            out.line(second.verdict.sentence())?;
         }
         for (serves, why) in &alike.left_out {
-            face.say(&format!("{serves} serves were not compared: {why}"));
+            out.say(&format!("{serves} serves were not compared: {why}"));
         }
     }
     let mut cautions = squad.cautions.clone();
     for worked in squad.worked.iter().take(WORKED) {
-        worked::told(worked, &mut cautions, face)?;
+        worked::print(worked, &mut cautions, out)?;
     }
-    face.line("")?;
+    out.line("")?;
     for one in squad.see_next.iter().take(12) {
-        face.line(&format!("see {}", one.player))?;
+        out.line(&format!("see {}", one.player))?;
         for reason in &one.reasons {
-            face.line(&format!("   {}", reason.text))?;
+            out.line(&format!("   {}", reason.text))?;
         }
     }
-    worked::end(&cautions, face)
+    worked::end(&cautions, out)
 }
 
-fn row(fault: &FaultFacts) -> Vec<String> {
+fn row(fault: &SquadFault) -> Vec<String> {
     let share = &fault.now;
     vec![
         fault.name.clone(),
@@ -121,8 +121,8 @@ fn row(fault: &FaultFacts) -> Vec<String> {
         fault.new.len().to_string(),
         fault.cured.len().to_string(),
         match &fault.basis {
-            Basis::Measure(moved) => moved.describe(),
-            Basis::LabelsAndRatings { .. } => "no measure shows it".to_owned(),
+            TrendBasis::Measure(moved) => moved.describe(),
+            TrendBasis::LabelsAndRatings { .. } => "no measure shows it".to_owned(),
         },
     ]
 }

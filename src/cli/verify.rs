@@ -1,30 +1,30 @@
 use std::path::Path;
 
 use super::args::VerifyArgs;
-use super::face::{Face, count};
+use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Outcome, place};
+use super::{Exit, place};
 use crate::find::InStep;
 
 pub(super) fn run(
     args: &VerifyArgs,
     library: Option<&Path>,
     read_only: bool,
-    face: &mut Face,
-) -> anyhow::Result<Outcome> {
+    out: &mut Output,
+) -> anyhow::Result<Exit> {
     let mut library = if read_only {
         InStep::new(place::for_reading(library)?)
     } else {
         place::for_writing(library)?
     };
-    let bars = Bars::new(0, face);
+    let bars = Bars::new(0, out);
     let verified = library.verify(args.rebuild, &bars.watch())?;
     bars.finish();
     for finding in &verified.findings {
-        face.line(&finding.to_string())?;
+        out.line(&finding.to_string())?;
     }
     let checked = &verified.checked;
-    face.say(&format!(
+    out.say(&format!(
         "checked {}, {}, {}, {}, {}, {}{}",
         count(checked.players, "player"),
         count(checked.recordings, "recording"),
@@ -35,10 +35,10 @@ pub(super) fn run(
         if verified.rebuilt { "; built the curve and word indexes anew" } else { "" }
     ));
     if verified.is_sound() {
-        face.say("the library is sound");
-        Ok(Outcome::Found)
+        out.say("the library is sound");
+        Ok(Exit::Found)
     } else {
-        face.complain("the library is damaged: restore it from a copy, or remove what is named");
-        Ok(Outcome::SomeFailed)
+        out.complain("the library is damaged: restore it from a copy, or remove what is named");
+        Ok(Exit::SomeFailed)
     }
 }

@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::face::Face;
+use super::output::Output;
 use crate::work::{Progress, Stage, Watch};
 
 /// Bars on standard error, drawn only where it is a terminal and talk is wanted; one for the files
@@ -21,7 +21,7 @@ struct Now {
     /// Put before the stage's name: the file's.
     name: Option<String>,
     bar: Option<(Stage, ProgressBar)>,
-    hushed: Option<Hushed>,
+    silenced: Option<Silenced>,
 }
 
 const FILES: &str = "{pos} of {len} files  {wide_bar}  {eta} left";
@@ -33,9 +33,9 @@ fn style(template: &str) -> ProgressStyle {
 
 impl Bars {
     /// Bars for work on `files` files; 0 or 1 where files are not counted.
-    pub(super) fn new(files: usize, face: &Face) -> Self {
+    pub(super) fn new(files: usize, out: &Output) -> Self {
         let all = MultiProgress::new();
-        if !face.talks() {
+        if !out.talks() {
             all.set_draw_target(ProgressDrawTarget::hidden());
         }
         let counted =
@@ -72,7 +72,7 @@ impl Bars {
 
     fn step_done(&self) {
         let mut now = lock(&self.now);
-        now.hushed = None;
+        now.silenced = None;
         if let Some((_, bar)) = now.bar.take() {
             bar.finish_and_clear();
             self.all.remove(&bar);
@@ -85,7 +85,7 @@ impl Bars {
         interrupt().hearing(move |Progress { stage, done, of }| {
             let mut now = lock(&now);
             if stage == Stage::Networks {
-                now.hushed = if done < of { Hushed::begin() } else { None };
+                now.silenced = if done < of { Silenced::begin() } else { None };
                 return;
             }
             if let Some((known, bar)) = &now.bar
@@ -143,12 +143,12 @@ fn interrupt() -> Watch {
 /// While this lives, standard error leads nowhere. Only a program that owns its process may do so,
 /// and this one does it while the networks are loaded: their compiler writes a note there that no
 /// option turns off. What goes wrong comes back as a status, so nothing is lost.
-struct Hushed {
+struct Silenced {
     #[cfg(unix)]
     kept: std::os::fd::OwnedFd,
 }
 
-impl Hushed {
+impl Silenced {
     #[cfg(unix)]
     fn begin() -> Option<Self> {
         let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
@@ -165,7 +165,7 @@ impl Hushed {
 }
 
 #[cfg(unix)]
-impl Drop for Hushed {
+impl Drop for Silenced {
     fn drop(&mut self) {
         // It worked the other way round a moment ago.
         let _ = rustix::stdio::dup2_stderr(&self.kept);

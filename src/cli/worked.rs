@@ -1,6 +1,6 @@
 //! What worked for past players, as text and as JSON.
 
-use super::face::Face;
+use super::output::Output;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
@@ -24,62 +24,62 @@ pub(super) fn show(
     faults: &[String],
     watch: &Watch,
     cautions: &mut Cautions,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
     if faults.is_empty() {
         return Ok(());
     }
     let evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
     for worked in faults.iter().take(FAULTS).filter_map(|fault| evidence.worked(catalogue, fault)) {
-        if face.json {
-            face.object(&worked.object(cautions))?;
+        if out.json {
+            out.object(&worked.object(cautions))?;
         } else {
-            told(&worked, cautions, face)?;
+            print(&worked, cautions, out)?;
         }
     }
     Ok(())
 }
 
 /// What worked for one fault; the cautions have to follow.
-pub(super) fn told(
+pub(super) fn print(
     worked: &Worked,
     cautions: &mut Cautions,
-    face: &mut Face,
+    out: &mut Output,
 ) -> anyhow::Result<()> {
-    face.line("")?;
-    face.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
+    out.line("")?;
+    out.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
     for note in &worked.notes {
-        face.line(&format!("   {note}"))?;
+        out.line(&format!("   {note}"))?;
     }
     for (place, drill) in worked.drills.iter().take(DRILLS).enumerate() {
-        for line in told_drill(place + 1, drill, &worked.unit, cautions) {
-            face.line(&line)?;
+        for line in describe_drill(place + 1, drill, &worked.unit, cautions) {
+            out.line(&line)?;
         }
     }
     if worked.drills.len() > DRILLS {
-        face.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
+        out.line(&format!("   and {} more with --json", worked.drills.len() - DRILLS))?;
     }
     if !worked.untried.is_empty() {
         let untried: Vec<&str> = worked.untried.iter().map(|drill| cautions.name(drill)).collect();
-        face.line(&format!("   nobody seen yet after: {}", untried.join(", ")))?;
+        out.line(&format!("   nobody seen yet after: {}", untried.join(", ")))?;
     }
     Ok(())
 }
 
 /// What must be said about the drills that were shown in text, each thing once.
-pub(super) fn end(cautions: &Cautions, face: &mut Face) -> anyhow::Result<()> {
-    if face.json || !cautions.are_due() {
+pub(super) fn end(cautions: &Cautions, out: &mut Output) -> anyhow::Result<()> {
+    if out.json || !cautions.are_due() {
         return Ok(());
     }
-    face.line("")?;
-    face.line("Take care:")?;
+    out.line("")?;
+    out.line("Take care:")?;
     for line in cautions.lines() {
-        face.line(&format!("   {line}"))?;
+        out.line(&format!("   {line}"))?;
     }
     Ok(())
 }
 
-fn told_drill(
+fn describe_drill(
     place: usize,
     drill: &WorkedDrill,
     unit: &str,

@@ -93,7 +93,7 @@ impl DemoSession {
 }
 
 /// A player's state between reviews.
-struct Course<'a> {
+struct PlayerYear<'a> {
     player: &'a ScenarioPlayer,
     coach: &'a ScenarioCoach,
     lasting: Vec<(Fault, f64)>,
@@ -124,7 +124,7 @@ impl Scenario {
             let Some(coach) = self.coaches.iter().find(|coach| coach.code == player.coach) else {
                 continue;
             };
-            let mut course = Course {
+            let mut course = PlayerYear {
                 player,
                 coach,
                 lasting: player
@@ -156,7 +156,7 @@ impl Scenario {
         number: usize,
         review: usize,
         server: &Server,
-        course: &mut Course<'_>,
+        course: &mut PlayerYear<'_>,
     ) -> DemoSession {
         let rules = &self.rules;
         let player = course.player;
@@ -252,7 +252,7 @@ impl Scenario {
     }
 
     /// A month passes: drift, practice, and what is recorded about it.
-    fn month(&self, course: &mut Course<'_>) -> Option<DemoAnswer> {
+    fn month(&self, course: &mut PlayerYear<'_>) -> Option<DemoAnswer> {
         let rules = &self.rules;
         let chance = &mut course.chance;
         for (_, severity) in &mut course.lasting {

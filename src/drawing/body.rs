@@ -7,7 +7,7 @@ use crate::serve::{BodyPart, CURVE_FRAMES, Figures};
 
 /// Where the reader stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Seen {
+pub enum Viewpoint {
     /// Behind the player, looking at the net; the hitting side is to the right.
     FromBehind,
     /// On the hitting side; the net is to the right.
@@ -127,7 +127,7 @@ fn chain(
     part: Option<BodyPart>,
     joints: &[(Option<Point>, f64)],
     drawn: usize,
-    seen: Seen,
+    seen: Viewpoint,
 ) {
     /// Part of a limb's length a join covers.
     const REACH: f64 = 0.35;
@@ -150,7 +150,7 @@ fn chain(
 }
 
 /// Radii are a drawing's, roughly an athlete's limb girths over stature; no measure depends on them.
-fn limbs(pose: &Pose, seen: Seen) -> Vec<Limb> {
+fn limbs(pose: &Pose, seen: Viewpoint) -> Vec<Limb> {
     use BodyPart::{BackLeg, FrontLeg, HittingArm, TossingArm, Trunk};
     use Joint::{
         LeftAnkle, LeftElbow, LeftHeel, LeftHip, LeftIndex, LeftKnee, LeftLittle, LeftShoulder,
@@ -224,10 +224,10 @@ fn racket(pose: &Pose) -> Vec<([f64; 3], [f64; 3], f64)> {
 }
 
 /// Body frame to drawing: `[right, up]` in statures, and how near the reader it is.
-fn project(point: [f64; 3], seen: Seen) -> ([f64; 2], f64) {
+fn project(point: [f64; 3], seen: Viewpoint) -> ([f64; 2], f64) {
     match seen {
-        Seen::FromBehind => ([point[0], point[2]], -point[1]),
-        Seen::FromHittingSide => ([point[1], point[2]], point[0]),
+        Viewpoint::FromBehind => ([point[0], point[2]], -point[1]),
+        Viewpoint::FromHittingSide => ([point[1], point[2]], point[0]),
     }
 }
 
@@ -268,10 +268,10 @@ pub(crate) fn hull(circles: &[([f64; 2], f64)]) -> Vec<[f64; 2]> {
 
 /// Where a body is put on a drawing: pixels = `origin` + `scale` x statures, `origin` on the ground.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Place {
+pub(crate) struct Placement {
     pub origin: [f64; 2],
     pub scale: f64,
-    pub seen: Seen,
+    pub seen: Viewpoint,
 }
 
 /// Room a body takes around the middle of its hips, in statures: left, right, bottom and top.
@@ -303,7 +303,7 @@ struct Laid {
 }
 
 /// The pieces of a body around the middle of its hips, in statures, far ones first.
-fn lay(pose: &Pose, seen: Seen) -> Vec<Laid> {
+fn lay(pose: &Pose, seen: Viewpoint) -> Vec<Laid> {
     let middle = pose.middle().map_or(0.0, |at| project(at, seen).0[0]);
     let sticks = racket(pose).into_iter().map(|(a, b, r)| Limb::new(None, vec![(a, r), (b, r)]));
     let mut out: Vec<Laid> = limbs(pose, seen)
@@ -324,7 +324,7 @@ fn lay(pose: &Pose, seen: Seen) -> Vec<Laid> {
 }
 
 /// Room `pose` takes; `None` when there is nothing to draw.
-pub(crate) fn extent(pose: &Pose, seen: Seen) -> Option<Extent> {
+pub(crate) fn extent(pose: &Pose, seen: Viewpoint) -> Option<Extent> {
     lay(pose, seen)
         .iter()
         .flat_map(|limb| &limb.corners)
@@ -332,7 +332,7 @@ pub(crate) fn extent(pose: &Pose, seen: Seen) -> Option<Extent> {
         .reduce(Extent::union)
 }
 
-fn corners(limb: &Laid, place: Place) -> Vec<[f64; 2]> {
+fn corners(limb: &Laid, place: Placement) -> Vec<[f64; 2]> {
     limb.corners
         .iter()
         .map(|c| [place.origin[0] + place.scale * c[0], place.origin[1] - place.scale * c[1]])
@@ -340,7 +340,7 @@ fn corners(limb: &Laid, place: Place) -> Vec<[f64; 2]> {
 }
 
 /// The body in solid ink; each limb carries a hair of paper around it so that crossings read.
-pub(crate) fn draw_solid(canvas: &mut Canvas, pose: &Pose, place: Place, tone: Tone) {
+pub(crate) fn draw_solid(canvas: &mut Canvas, pose: &Pose, place: Placement, tone: Tone) {
     for limb in lay(pose, place.seen) {
         let fill = Paint::fill(tone);
         let halo = Stroke::solid(Tone::Paper, 1.8);
@@ -350,7 +350,7 @@ pub(crate) fn draw_solid(canvas: &mut Canvas, pose: &Pose, place: Place, tone: T
 }
 
 /// The body as one outline around all limbs.
-pub(crate) fn draw_outline(canvas: &mut Canvas, pose: &Pose, place: Place, tone: Tone) {
+pub(crate) fn draw_outline(canvas: &mut Canvas, pose: &Pose, place: Placement, tone: Tone) {
     let mut limbs = lay(pose, place.seen);
     limbs.retain(|limb| !matches!(limb.edge, Edge::Join(_)));
     for limb in &limbs {
@@ -365,7 +365,7 @@ pub(crate) fn draw_outline(canvas: &mut Canvas, pose: &Pose, place: Place, tone:
 pub(crate) fn draw_inked(
     canvas: &mut Canvas,
     pose: &Pose,
-    place: Place,
+    place: Placement,
     tone: Tone,
     ink: impl Fn(BodyPart) -> f64,
 ) {
@@ -381,7 +381,7 @@ pub(crate) fn draw_inked(
 }
 
 /// Middle of a part on the drawing, for a label's leader.
-pub(crate) fn part_centre(pose: &Pose, place: Place, part: BodyPart) -> Option<[f64; 2]> {
+pub(crate) fn part_centre(pose: &Pose, place: Placement, part: BodyPart) -> Option<[f64; 2]> {
     let all: Vec<[f64; 2]> = lay(pose, place.seen)
         .iter()
         .filter(|limb| limb.part == Some(part))
@@ -415,8 +415,8 @@ mod tests {
     #[test]
     fn the_hitting_side_is_right_from_behind_and_the_net_is_right_from_the_side() {
         let right_hand = [0.4, 0.1, 1.0];
-        assert_eq!(project(right_hand, Seen::FromBehind).0, [0.4, 1.0]);
-        assert_eq!(project(right_hand, Seen::FromHittingSide).0, [0.1, 1.0]);
+        assert_eq!(project(right_hand, Viewpoint::FromBehind).0, [0.4, 1.0]);
+        assert_eq!(project(right_hand, Viewpoint::FromHittingSide).0, [0.1, 1.0]);
     }
 
     #[test]
@@ -428,7 +428,7 @@ mod tests {
             holed.positions[sample * holed.joints.len() + knee] = [f32::NAN; 3];
         }
         let count = |figures: &Figures, part| {
-            lay(&Pose::at(figures, 50.0), Seen::FromBehind)
+            lay(&Pose::at(figures, 50.0), Viewpoint::FromBehind)
                 .iter()
                 .filter(|l| l.edge == Edge::Halo && l.part == Some(part))
                 .count()
@@ -443,7 +443,7 @@ mod tests {
         // One scale for both axes: the drawn body is as tall as its highest joint says.
         let figures = crate::pages::sample::figures();
         let pose = Pose::at(&figures, 0.0);
-        let room = extent(&pose, Seen::FromBehind).unwrap();
+        let room = extent(&pose, Viewpoint::FromBehind).unwrap();
         assert!((0.93..1.07).contains(&room.high), "{room:?}");
         assert!(room.low > -0.03, "{room:?}");
     }

@@ -1,4 +1,4 @@
-use super::body::{Extent, Place, Pose, Seen, draw_outline, draw_solid, extent};
+use super::body::{Extent, Placement, Pose, Viewpoint, draw_outline, draw_solid, extent};
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, width};
@@ -17,7 +17,7 @@ pub struct EventStrip<'a> {
     /// This serve's events; one without a time gets no time.
     pub events: &'a [Event],
     /// Where the reader stands.
-    pub seen: Seen,
+    pub seen: Viewpoint,
 }
 
 const GAP: f64 = 14.0;
@@ -74,8 +74,8 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
         offset_s.is_finite().then_some((offset_s, event.trust))
     };
     let seen = match strip.seen {
-        Seen::FromBehind => "seen from behind",
-        Seen::FromHittingSide => "seen from the hitting side, net to the right",
+        Viewpoint::FromBehind => "seen from behind",
+        Viewpoint::FromHittingSide => "seen from the hitting side, net to the right",
     };
     let mut description = format!("Six moments of the serve, {seen}, left to right.");
     for kind in EventKind::ALL {
@@ -110,7 +110,7 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
             canvas.open(kind.name());
             if let Some(room) = room {
                 let origin = [centre - scale * (room.left + room.right) / 2.0, ground];
-                let place = Place { origin, scale, seen: strip.seen };
+                let place = Placement { origin, scale, seen: strip.seen };
                 draw_outline(&mut canvas, behind, place, Tone::Precedent);
                 draw_solid(&mut canvas, this, place, Tone::This);
             } else {

@@ -1,4 +1,4 @@
-use super::body::{Place, Pose, Seen, draw_inked, part_centre};
+use super::body::{Placement, Pose, Viewpoint, draw_inked, part_centre};
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{spread, width, wrap};
@@ -86,7 +86,7 @@ pub fn likeness_figure(likeness: &Likeness, with: &str, width_px: f64) -> Svg {
 
     let most =
         BodyPart::ALL.map(|part| likeness.share(part)).into_iter().fold(0.0, f64::max).max(1e-9);
-    let place = Place { origin: [width_px / 2.0, ground], scale, seen: Seen::FromBehind };
+    let place = Placement { origin: [width_px / 2.0, ground], scale, seen: Viewpoint::FromBehind };
     let pose = standing();
     canvas.line(
         [width_px * 0.2, ground],

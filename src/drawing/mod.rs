@@ -22,7 +22,7 @@ pub(crate) mod svg;
 pub(crate) mod text;
 mod tree;
 
-pub use body::Seen;
+pub use body::Viewpoint;
 pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};

@@ -3,13 +3,13 @@ use jiff::civil::Date;
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::shorten;
-use crate::squad::{FaultFacts, Trend};
+use crate::squad::{SquadFault, Trend};
 use crate::words;
 
 /// The share of players with a fault, month by month: a dot with its interval, "with of seen"
 /// under it, and the fitted trend dashed where that decides. `None` without a month.
 #[must_use]
-pub fn month_shares(fault: &FaultFacts, width_px: f64) -> Option<Svg> {
+pub fn month_shares(fault: &SquadFault, width_px: f64) -> Option<Svg> {
     let (first, last) = (fault.months.first()?.month, fault.months.last()?.month);
     let months_apart = |date: Date| -> f64 {
         f64::from(date.year() - first.year()) * 12.0 + f64::from(date.month() - first.month())

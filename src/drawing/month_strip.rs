@@ -3,6 +3,7 @@ use jiff::civil::Date;
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, spread, ticks, width};
+use crate::looks::days_between;
 use crate::words::{self, amount, bare, sentence};
 
 /// One review in a month strip.
@@ -44,10 +45,6 @@ pub struct MonthStrip {
     pub reference: Option<(f64, f64)>,
     /// Plans.
     pub plans: Vec<PlanSpan>,
-}
-
-fn days(from: Date, to: Date) -> f64 {
-    from.until(to).map_or(0.0, |span| f64::from(span.get_days()))
 }
 
 fn first_of_month(date: Date) -> Date {
@@ -102,11 +99,11 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
     let end = strip.plans.iter().filter_map(|plan| plan.end).fold(last.date, Date::max);
     let begin = first_of_month(begin);
     let end = end.last_of_month();
-    let total = days(begin, end).max(28.0);
+    let total = f64::from(days_between(begin, end)).max(28.0);
 
     let narrow = width_px < 520.0;
     let (left, right) = (38.0, width_px - 16.0);
-    let x = |date: Date| left + days(begin, date) / total * (right - left);
+    let x = |date: Date| left + f64::from(days_between(begin, date)) / total * (right - left);
     let d = strip.detectable.abs();
     let mut values: Vec<f64> = reviews
         .iter()

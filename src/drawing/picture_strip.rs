@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::body::{Extent, Place, Pose, Seen, draw_outline, extent};
+use super::body::{Extent, Placement, Pose, Viewpoint, draw_outline, extent};
 use super::style::Tone;
 use super::svg::{Canvas, Stroke, Svg, escape};
 use crate::serve::{Event, EventKind, Figures};
@@ -17,7 +17,7 @@ pub struct Pictures {
     /// One picture per event with the joints drawn over it, as SVG.
     pub moments: Vec<(EventKind, String)>,
     /// The side a figure beside them is best drawn from.
-    pub seen: Seen,
+    pub seen: Viewpoint,
     /// The palm after contact.
     pub palm: Palm,
     /// Why there are no pictures, and what to do.
@@ -74,7 +74,7 @@ pub(crate) fn picture_strip(
 }
 
 /// The precedent at one event; all six at one scale on one ground line.
-fn figure(figures: &Figures, kind: EventKind, seen: Seen, label: &str) -> Svg {
+fn figure(figures: &Figures, kind: EventKind, seen: Viewpoint, label: &str) -> Svg {
     let pose = |kind: EventKind| Pose::at(figures, f64::from(figures.event_samples[kind as usize]));
     let all: Option<Extent> =
         EventKind::ALL.iter().filter_map(|&k| extent(&pose(k), seen)).reduce(Extent::union);
@@ -88,7 +88,7 @@ fn figure(figures: &Figures, kind: EventKind, seen: Seen, label: &str) -> Svg {
         let ground = HEIGHT - 6.0 + scale * low;
         canvas.line([0.0, ground], [WIDTH, ground], Stroke::solid(Tone::Quiet, 1.0));
         let origin = [WIDTH / 2.0 - scale * (own.left + own.right) / 2.0, ground];
-        draw_outline(&mut canvas, &this, Place { origin, scale, seen }, Tone::Precedent);
+        draw_outline(&mut canvas, &this, Placement { origin, scale, seen }, Tone::Precedent);
     }
     canvas.finish()
 }

@@ -1,4 +1,4 @@
-use super::body::{Place, Pose, Seen, draw_solid, extent};
+use super::body::{Placement, Pose, Viewpoint, draw_solid, extent};
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{spread, width};
@@ -125,14 +125,14 @@ fn figures(
         let trophy = f64::from(group.figures.event_samples[EventKind::Trophy as usize]);
         let pose = Pose::at(&group.figures, trophy);
         let mut words_from = left + 4.0;
-        if let Some(room) = extent(&pose, Seen::FromHittingSide) {
+        if let Some(room) = extent(&pose, Viewpoint::FromHittingSide) {
             let scale = tall / (room.high - room.low).max(0.3);
             let ground = middle + tall / 2.0 + scale * room.low;
             let origin = [left + 4.0 - scale * room.left, ground];
             draw_solid(
                 canvas,
                 &pose,
-                Place { origin, scale, seen: Seen::FromHittingSide },
+                Placement { origin, scale, seen: Viewpoint::FromHittingSide },
                 Tone::This,
             );
             words_from = left + 12.0 + scale * (room.right - room.left);

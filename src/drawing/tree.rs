@@ -1,7 +1,7 @@
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, ticks, width};
-use crate::squad::{Alike, Twig};
+use crate::squad::{Alike, Branch};
 
 /// More twigs than this do not read on one sheet; the nearest players are drawn as one then.
 const MOST: usize = 40;
@@ -13,11 +13,11 @@ const ROW: f64 = 15.0;
 /// leaf that says how many they are.
 #[must_use]
 pub fn tree_drawing(alike: &Alike, width_px: f64) -> Svg {
-    let twigs = alike.tree.twigs(MOST);
-    let label = |twig: &Twig| label(alike, twig);
+    let branches = alike.tree.branches(MOST);
+    let label = |branch: &Branch| label(alike, branch);
     let words = if width_px < 520.0 { 130.0 } else { 230.0 };
     let (left, right) = (10.0, width_px - words);
-    let height = 8.0 + ROW * twigs.len() as f64 + 24.0;
+    let height = 8.0 + ROW * branches.len() as f64 + 24.0;
     let farthest = alike.tree.joins.iter().map(|join| join.distance).fold(1e-9, f64::max);
     let x = |distance: f64| right - distance / farthest * (right - left);
     let title = format!("Tree of {} players", alike.players.len());
@@ -27,16 +27,16 @@ pub fn tree_drawing(alike: &Alike, width_px: f64) -> Svg {
     let lane = |row: usize| 8.0 + ROW * (row as f64 + 0.5);
     // Height of each drawn node; twigs first, then the joins above them.
     let mut drawn: Vec<Option<f64>> = vec![None; alike.tree.leaves + alike.tree.joins.len()];
-    for (row, twig) in twigs.iter().enumerate() {
-        drawn[twig.node] = Some(lane(row));
-        let inside = alike.tree.join(twig.node).map_or(0.0, |join| join.distance);
-        if twig.players.len() > 1 {
+    for (row, branch) in branches.iter().enumerate() {
+        drawn[branch.node] = Some(lane(row));
+        let inside = alike.tree.join(branch.node).map_or(0.0, |join| join.distance);
+        if branch.players.len() > 1 {
             // A wedge: what is inside is not drawn.
             let corners =
                 [[x(inside), lane(row)], [right, lane(row) - 5.0], [right, lane(row) + 5.0]];
             canvas.shape(&corners, true, Paint::wash(Tone::Quiet, 0.35).and(line));
         }
-        let text = shorten(&label(twig), 11.0, false, words - 10.0);
+        let text = shorten(&label(branch), 11.0, false, words - 10.0);
         canvas.text([right + 6.0, lane(row) + 4.0], &text, Type::new(11.0, Tone::Ink));
     }
     for (at, join) in alike.tree.joins.iter().enumerate() {
@@ -64,13 +64,13 @@ pub fn tree_drawing(alike: &Alike, width_px: f64) -> Svg {
     canvas.finish()
 }
 
-fn label(alike: &Alike, twig: &Twig) -> String {
+fn label(alike: &Alike, branch: &Branch) -> String {
     let letter = |player: &usize| {
         let group = alike.group_of.get(*player).and_then(|&group| alike.groups.get(group));
         group.map_or("", |group| group.letter.as_str())
     };
     let grouped = alike.groups.len() > 1;
-    match twig.players.as_slice() {
+    match branch.players.as_slice() {
         [one] if grouped => format!("{} ({})", alike.players[*one], letter(one)),
         [one] => alike.players[*one].clone(),
         many => {

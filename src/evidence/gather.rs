@@ -87,7 +87,7 @@ impl Evidence {
         for (row, style) in rows.iter_mut().zip(styles) {
             row.style = style;
         }
-        Ok(gathering.told(catalogue, rows, asks.starts, true))
+        Ok(gathering.into_evidence(catalogue, rows, asks.starts, true))
     }
 
     /// Gathers the looks at every fault of `catalogue` in those cases that `counts` keeps, no serve
@@ -106,7 +106,7 @@ impl Evidence {
         snapshot.all_heads()?;
         let gathering = Gathering::of(snapshot, catalogue, &counts, watch)?;
         let rows = gathering.found.iter().map(|found| found.row.clone()).collect();
-        Ok(gathering.told(catalogue, rows, BTreeMap::new(), false))
+        Ok(gathering.into_evidence(catalogue, rows, BTreeMap::new(), false))
     }
 
     /// Share of players with this fault who improved under a plan for it, overall and near the
@@ -240,7 +240,7 @@ impl<'a> Gathering<'a> {
         Ok(gathering)
     }
 
-    fn told(
+    fn into_evidence(
         self,
         catalogue: &Catalogue,
         rows: Vec<Row>,

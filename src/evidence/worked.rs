@@ -146,8 +146,9 @@ impl Evidence {
             Some(found) => (found.drills.clone(), found.plans.clone()),
             None => self.stories(number),
         };
-        let told =
-            |one: &DrillEstimate| self.told(catalogue, (number, fault), one, found.is_some(), unit);
+        let told = |one: &DrillEstimate| {
+            self.drill(catalogue, (number, fault), one, found.is_some(), unit)
+        };
         let drills: Vec<WorkedDrill> = all_drills.iter().map(told).collect();
         let plans = all_plans.iter().filter(|plan| plan.drills.len() > 1).map(told).collect();
         let untried = catalogue
@@ -230,7 +231,7 @@ impl Evidence {
         )
     }
 
-    fn told(
+    fn drill(
         &self,
         catalogue: &Catalogue,
         (fault, fault_id): (usize, &str),

@@ -344,7 +344,7 @@ pub struct Origin {
 impl Origin {
     /// In words: "from the pack of North Side, received 2026-05-01".
     #[must_use]
-    pub fn told(&self) -> String {
+    pub fn describe(&self) -> String {
         let academy = self.academy.as_deref().unwrap_or("an academy that gave no name");
         // A time in UTC begins with its day.
         let day = self.received.get(..10).unwrap_or(&self.received);
@@ -501,10 +501,11 @@ impl Library {
                 let mut serves = Vec::new();
                 for serve in &follow_up.serves {
                     let (hash, place) = self.place_of(serve.0)?;
-                    serves.push((self.veil("recording", &hash)?, place));
+                    serves.push((self.pseudonymise("recording", &hash)?, place));
                 }
                 follow_ups.push(FollowUpItem {
-                    uid: self.veil("follow-up", &self.uid_of("follow_ups", follow_up.id.0)?)?,
+                    uid: self
+                        .pseudonymise("follow-up", &self.uid_of("follow_ups", follow_up.id.0)?)?,
                     date: follow_up.date,
                     serves,
                     ball: follow_up.ball,
@@ -520,12 +521,12 @@ impl Library {
                 place: planned.place,
             });
             plans.push(PlanItem {
-                uid: self.veil("plan", &self.uid_of("plans", plan.id.0)?)?,
+                uid: self.pseudonymise("plan", &self.uid_of("plans", plan.id.0)?)?,
                 limiting_fault: plan.limiting_fault.clone(),
                 drills: drills.collect(),
                 start: plan.start,
                 review_on: plan.review_on,
-                coach: plan.coach.as_deref().map(|coach| self.voice(coach)).transpose()?,
+                coach: plan.coach.as_deref().map(|coach| self.away_author(coach)).transpose()?,
                 ended: self.end_item(plan, &words)?,
                 note: words(&plan.note),
                 follow_ups,
@@ -568,7 +569,7 @@ impl Library {
         }
         Ok(RecordingItem {
             player: player.to_owned(),
-            uid: self.veil("recording", &row.content_hash)?,
+            uid: self.pseudonymise("recording", &row.content_hash)?,
             day: row.date,
             capture: row.capture,
             view: row.view,
@@ -590,7 +591,7 @@ impl Library {
             Ending::Withdrawn => (HowEnded::Withdrawn, None),
             Ending::Replaced(by) => (HowEnded::Replaced, Some(by)),
         };
-        let uid = |id: PlanId| self.veil("plan", &self.uid_of("plans", id.0)?);
+        let uid = |id: PlanId| self.pseudonymise("plan", &self.uid_of("plans", id.0)?);
         Ok(Some(PlanEndItem {
             day: end.day,
             how,
@@ -604,12 +605,12 @@ impl Library {
     fn speaker(&self, by: &Author) -> Result<Author, StoreError> {
         match by {
             Author::Program => Ok(Author::Program),
-            Author::Coach(code) => self.voice(code).map(Author::Coach),
+            Author::Coach(code) => self.away_author(code).map(Author::Coach),
         }
     }
 
-    fn voice(&self, by: &str) -> Result<String, StoreError> {
-        Ok(format!("{AWAY_VOICE}{}", &self.veil("coach", &by.to_lowercase())?[..8]))
+    fn away_author(&self, by: &str) -> Result<String, StoreError> {
+        Ok(format!("{AWAY_AUTHOR}{}", &self.pseudonymise("coach", &by.to_lowercase())?[..8]))
     }
 
     /// Cases and recordings that left in a pack before and are here no more: moved or removed.
@@ -645,7 +646,7 @@ impl Library {
             |row| row.get(0),
         )?;
         for uid in unwilling {
-            gone.push(self.veil("player", &uid)?);
+            gone.push(self.pseudonymise("player", &uid)?);
         }
         gone.sort();
         gone.dedup();
@@ -674,7 +675,7 @@ fn words_of(notes: &[Note], words: &dyn Fn(&Option<String>) -> Option<String>) -
 }
 
 /// Begins the voice of another academy's coach; eight hex digits follow.
-pub(crate) const AWAY_VOICE: &str = "away-";
+pub(crate) const AWAY_AUTHOR: &str = "away-";
 
 /// The dose as far as it is the catalogue's own words.
 fn plain_dose(planned: &PlannedDrill, catalogue: &Catalogue) -> String {

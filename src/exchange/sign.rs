@@ -166,7 +166,7 @@ impl Signing {
 
     /// In words, with the key's fingerprint where there is one.
     #[must_use]
-    pub fn told(self, pack: &Arrived) -> String {
+    pub fn describe(self, pack: &Arrived) -> String {
         let key = pack.signer.as_deref().map(fingerprint).unwrap_or_default();
         match self {
             Self::None => "not signed: nothing shows who made it".to_owned(),

@@ -237,7 +237,10 @@ fn a_received_case_says_where_it_came_from_under_the_senders_own_words_and_by_ag
     let origin = to.library.origin(case.id).unwrap().unwrap();
     assert_eq!((origin.academy.as_deref(), origin.age), (Some("North Side"), Some((13, 14))));
     let today = jiff::Timestamp::now().to_string();
-    assert_eq!(origin.told(), format!("from the pack of North Side, received {}", &today[..10]));
+    assert_eq!(
+        origin.describe(),
+        format!("from the pack of North Side, received {}", &today[..10])
+    );
     let catalogue = to.library.catalogue().unwrap();
     assert_eq!(catalogue.drill_name(&case.plans[0].drills[0].drill), "Our landing game");
     assert!(catalogue.drill("own_landing").is_none(), "a name only");

@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use jiff::civil::Date;
 
-use super::{Judgement, Seen, Setting, Sight, weigh};
+use super::{Circumstances, Judgement, Sight, StandingFault, weigh};
 use crate::catalogue::{
     Catalogue, Conditions, Finding, Observed, ObservedDay, Recorded, Suspicion, detect,
 };
@@ -14,7 +14,7 @@ use crate::evidence::Evidence;
 use crate::intake::Looked;
 use crate::library::{
     Author, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId, ServeId,
-    ServeType, Setting as Shown, StoreError,
+    ServeType, Setting, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher::LikeError;
@@ -78,7 +78,7 @@ pub fn judge_with(
     evidence: &Evidence,
 ) -> Result<Judging, StoreError> {
     let player = snapshot.library().player(case.player)?;
-    let day = Day::of(snapshot, case, &player)?;
+    let day = DayServes::of(snapshot, case, &player)?;
     Ok(settle(catalogue, case, Some(&player), &day, on, evidence))
 }
 
@@ -103,7 +103,7 @@ pub fn judge_unstored(
     case: &Case,
     evidence: &Evidence,
 ) -> Judging {
-    let day = Day::of_file(looked, player.and_then(|player| player.stature_m));
+    let day = DayServes::of_file(looked, player.and_then(|player| player.stature_m));
     // Nothing was prescribed, so no day decides what is in force.
     settle(catalogue, case, player, &day, case.date, evidence)
 }
@@ -112,7 +112,7 @@ fn settle(
     catalogue: &Catalogue,
     case: &Case,
     player: Option<&Player>,
-    day: &Day,
+    day: &DayServes,
     on: Date,
     evidence: &Evidence,
 ) -> Judging {
@@ -129,17 +129,17 @@ fn settle(
     let swing = both.then(|| detect(catalogue, &observed.swings, &conditions));
     let plans = case.plans_in_force(on);
     let planned = plans.first().map(|plan| plan.limiting_fault.as_str());
-    let seen: Vec<Seen> = candidates(case, &suspicions, &plans)
+    let seen: Vec<StandingFault> = candidates(case, &suspicions, &plans)
         .into_iter()
         .map(|label| {
             let improvement = evidence.improvement(&label.fault).overall;
             let sight = swing.as_ref().map_or(Sight::Unknown, |swing| {
                 Sight::of(judged(swing, &label.fault), judged(&suspicions, &label.fault))
             });
-            Seen { improvement, sight, label }
+            StandingFault { improvement, sight, label }
         })
         .collect();
-    let setting = Setting {
+    let setting = Circumstances {
         age: Age::on(case.date, player.and_then(|player| player.born)),
         grip: case.grip,
         misses: case.ball.misses,
@@ -209,7 +209,7 @@ fn judged(suspicions: &[Suspicion], fault: &str) -> Option<bool> {
 
 /// The serves of a case's day, those of practice swings apart.
 #[derive(Default)]
-struct Day {
+struct DayServes {
     swings: Vec<DayServe>,
     balls: Vec<DayServe>,
     stature_m: Option<f64>,
@@ -229,12 +229,12 @@ impl DayServe {
     }
 }
 
-impl Day {
+impl DayServes {
     fn of(snapshot: &Snapshot<'_>, case: &Case, player: &Player) -> Result<Self, StoreError> {
         let mut day = Self { stature_m: player.stature_m, ..Self::default() };
         for &id in &case.serves {
             let recording = snapshot.recording(snapshot.head(id)?.recording)?;
-            let swing = recording.setting == Some(Shown::PracticeSwing);
+            let swing = recording.setting == Some(Setting::PracticeSwing);
             let side = if swing { &mut day.swings } else { &mut day.balls };
             side.push(DayServe {
                 id: Some(id),

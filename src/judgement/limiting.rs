@@ -7,6 +7,7 @@ use crate::catalogue::{Catalogue, Fault, Miss};
 use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{FaultLabel, Grip, LabelState, Misses};
+use crate::words::{count, lower_first};
 
 /// A fault this weak does not stand before what commonly follows from it.
 const PRESENT: f64 = 0.35;
@@ -23,7 +24,7 @@ const LEAST_MISSES: u32 = 4;
 
 /// A fault that stands in the case, with what is known about it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Seen {
+pub struct StandingFault {
     /// The label that counts: a coach's before the program's.
     pub label: FaultLabel,
     /// How many players with it improved under a plan for it; `None` where nobody can be counted.
@@ -34,7 +35,7 @@ pub struct Seen {
 
 /// What else weighs, beside the faults themselves.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Setting<'a> {
+pub struct Circumstances<'a> {
     /// How old the player was on the day; unknown counts as a junior's, and says so.
     pub age: Age,
     /// Grip as answered.
@@ -101,14 +102,18 @@ pub struct Judgement {
 /// A second fault is named only if the catalogue says that its plan goes with the first's, its cure
 /// does not pull the other way, and neither causes the other. Cost: square in the number of faults.
 #[must_use]
-pub fn weigh(catalogue: &Catalogue, seen: &[Seen], setting: &Setting<'_>) -> Judgement {
+pub fn weigh(
+    catalogue: &Catalogue,
+    seen: &[StandingFault],
+    setting: &Circumstances<'_>,
+) -> Judgement {
     let mut all: Vec<Weighed<'_>> =
         seen.iter().map(|seen| Weighed::of(catalogue, seen, setting)).collect();
     let own: BTreeMap<&str, f64> =
         all.iter().map(|one| (one.seen.label.fault.as_str(), one.weight)).collect();
     for one in &mut all {
         let id = one.seen.label.fault.as_str();
-        let follow: Vec<&Seen> =
+        let follow: Vec<&StandingFault> =
             seen.iter().filter(|other| causes(catalogue, id, &other.label.fault)).collect();
         one.weight += TAKES_ALONG * follow.iter().map(|o| own[o.label.fault.as_str()]).sum::<f64>();
         one.follow = follow.iter().map(|other| catalogue.fault_name(&other.label.fault)).collect();
@@ -165,7 +170,7 @@ fn root(catalogue: &Catalogue, all: &[Weighed<'_>]) -> usize {
 }
 
 /// The coach's choice: a label that says so, or else the plan's fault.
-fn chosen(order: &[Weighed<'_>], setting: &Setting<'_>) -> Option<(usize, Chosen)> {
+fn chosen(order: &[Weighed<'_>], setting: &Circumstances<'_>) -> Option<(usize, Chosen)> {
     let said = order.iter().position(|one| one.seen.label.state == LabelState::Limiting);
     let planned = || {
         let plan = setting.planned?;
@@ -195,7 +200,7 @@ fn causes(catalogue: &Catalogue, cause: &str, fault: &str) -> bool {
 }
 
 struct Weighed<'a> {
-    seen: &'a Seen,
+    seen: &'a StandingFault,
     fault: Option<&'a Fault>,
     weight: f64,
     /// Most misses go where this sends them: (where, of them, of how many).
@@ -205,7 +210,7 @@ struct Weighed<'a> {
 }
 
 impl<'a> Weighed<'a> {
-    fn of(catalogue: &'a Catalogue, seen: &'a Seen, setting: &Setting<'_>) -> Self {
+    fn of(catalogue: &'a Catalogue, seen: &'a StandingFault, setting: &Circumstances<'_>) -> Self {
         let fault = catalogue.fault(&seen.label.fault);
         let load = if setting.age.counts_as_junior() { 1.5 } else { 1.0 };
         let cost = fault.map_or(1.0, |fault| {
@@ -232,7 +237,7 @@ impl<'a> Weighed<'a> {
     fn judged(
         &self,
         catalogue: &Catalogue,
-        setting: &Setting<'_>,
+        setting: &Circumstances<'_>,
         first: bool,
         alone: bool,
     ) -> Judged {
@@ -294,7 +299,7 @@ impl<'a> Weighed<'a> {
         }
     }
 
-    fn reasons(&self, catalogue: &Catalogue, setting: &Setting<'_>) -> Vec<String> {
+    fn reasons(&self, catalogue: &Catalogue, setting: &Circumstances<'_>) -> Vec<String> {
         let label = &self.seen.label;
         let mut reasons = Vec::new();
         reasons.push(match label.state {
@@ -341,11 +346,11 @@ impl<'a> Weighed<'a> {
         reasons.push(match &self.seen.improvement {
             None => "No player with a plan for it was seen again.".to_owned(),
             Some(improvement) if improvement.players < FEW => {
-                format!("{} with a plan for it: too few to say.", players(improvement.players))
+                format!("{} with a plan for it: too few to say.", count(improvement.players, "player"))
             }
             Some(improvement) => format!(
                 "{} with a plan for it: {:.0} % improved beyond chance (90 % interval {:.0} to {:.0}).",
-                players(improvement.players),
+                count(improvement.players, "player"),
                 100.0 * improvement.improved,
                 100.0 * improvement.low,
                 100.0 * improvement.high
@@ -362,7 +367,7 @@ impl<'a> Weighed<'a> {
     fn open_question<'c>(
         &self,
         catalogue: &'c Catalogue,
-        setting: &Setting<'_>,
+        setting: &Circumstances<'_>,
     ) -> Option<&'c str> {
         self.fault?.upstream.iter().filter_map(|id| catalogue.fault(id)).find_map(|cause| {
             let answers = cause.answers.as_ref()?;
@@ -395,13 +400,4 @@ fn doubted(improvement: &Improvement) -> f64 {
 
 fn much(cost: u8) -> &'static str {
     ["none", "little", "some", "much"][usize::from(cost.min(3))]
-}
-
-fn players(count: usize) -> String {
-    if count == 1 { "1 player".to_owned() } else { format!("{count} players") }
-}
-
-fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
 }

@@ -14,6 +14,6 @@ mod tests;
 
 pub use asked::asked_about;
 pub use gather::{Judging, judge, judge_unstored, judge_with, unstored_case};
-pub use limiting::{Chosen, Judged, Judgement, Seen, Setting, weigh};
+pub use limiting::{Chosen, Circumstances, Judged, Judgement, StandingFault, weigh};
 pub use object::CaseObject;
 pub use sight::Sight;

@@ -8,8 +8,8 @@ use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{Author, FaultLabel, Grip, LabelState, Misses};
 
-fn seen(fault: &str, severity: f64) -> Seen {
-    Seen {
+fn seen(fault: &str, severity: f64) -> StandingFault {
+    StandingFault {
         label: FaultLabel {
             fault: fault.to_owned(),
             state: LabelState::Suspected,
@@ -22,7 +22,7 @@ fn seen(fault: &str, severity: f64) -> Seen {
     }
 }
 
-fn by_coach(fault: &str, severity: f64, state: LabelState) -> Seen {
+fn by_coach(fault: &str, severity: f64, state: LabelState) -> StandingFault {
     let mut seen = seen(fault, severity);
     seen.label.state = state;
     seen.label.by = Author::Coach("bo".to_owned());
@@ -40,17 +40,17 @@ fn improvement(improved: f64, players: usize) -> Option<Improvement> {
     })
 }
 
-fn order(seen: &[Seen], setting: &Setting<'_>) -> Vec<String> {
+fn order(seen: &[StandingFault], setting: &Circumstances<'_>) -> Vec<String> {
     weigh(Catalogue::builtin(), seen, setting).order.into_iter().map(|one| one.fault).collect()
 }
 
-fn first(seen: &[Seen], setting: &Setting<'_>) -> Judged {
+fn first(seen: &[StandingFault], setting: &Circumstances<'_>) -> Judged {
     weigh(Catalogue::builtin(), seen, setting).order.remove(0)
 }
 
 #[test]
 fn nothing_seen_nothing_judged() {
-    let judgement = weigh(Catalogue::builtin(), &[], &Setting::default());
+    let judgement = weigh(Catalogue::builtin(), &[], &Circumstances::default());
     assert!(judgement.order.is_empty() && judgement.second.is_none());
     assert_eq!((judgement.chosen, judgement.program_first), (Chosen::Program, None));
 }
@@ -58,9 +58,9 @@ fn nothing_seen_nothing_judged() {
 #[test]
 fn the_stronger_of_equals_comes_first_whatever_the_order_given() {
     let two = [seen("short_finish", 0.5), seen("shallow_leg_drive", 0.9)];
-    assert_eq!(order(&two, &Setting::default()), ["shallow_leg_drive", "short_finish"]);
+    assert_eq!(order(&two, &Circumstances::default()), ["shallow_leg_drive", "short_finish"]);
     let two = [two[1].clone(), two[0].clone()];
-    assert_eq!(order(&two, &Setting::default()), ["shallow_leg_drive", "short_finish"]);
+    assert_eq!(order(&two, &Circumstances::default()), ["shallow_leg_drive", "short_finish"]);
 }
 
 /// A tossing arm that falls away early lets the trunk open early: common practice, no source.
@@ -68,45 +68,47 @@ fn the_stronger_of_equals_comes_first_whatever_the_order_given() {
 fn what_commonly_causes_another_comes_first_if_it_is_clearly_there() {
     let trunk = seen("trunk_opens_early", 0.8);
     let arm = |severity| seen("tossing_arm_drops_early", severity);
-    let judged = first(&[trunk.clone(), arm(0.5)], &Setting::default());
+    let judged = first(&[trunk.clone(), arm(0.5)], &Circumstances::default());
     assert_eq!(judged.fault, "tossing_arm_drops_early");
     assert!(judged.why.contains("commonly follows from it: "), "{}", judged.why);
-    let barely = order(&[trunk.clone(), arm(0.2)], &Setting::default());
+    let barely = order(&[trunk.clone(), arm(0.2)], &Circumstances::default());
     assert_eq!(barely[0], "trunk_opens_early");
     // Only in the practice swing: nothing the serve's fault can follow from.
     let mut swing = arm(0.5);
     swing.sight = Sight::OnlySwing;
-    assert_eq!(order(&[trunk, swing], &Setting::default())[0], "trunk_opens_early");
+    assert_eq!(order(&[trunk, swing], &Circumstances::default())[0], "trunk_opens_early");
 }
 
 /// A heel pad towards bevel 1 hinders the outward turn after contact: common practice, no source.
 #[test]
 fn the_grip_lies_upstream_of_the_turn_and_is_asked_for() {
     let turn = seen("no_turn_after_contact", 0.9);
-    let asked = first(std::slice::from_ref(&turn), &Setting::default());
+    let asked = first(std::slice::from_ref(&turn), &Circumstances::default());
     assert!(asked.reasons.iter().any(|r| r.starts_with("Not asked yet")), "{:?}", asked.reasons);
     let grip = Some(Grip { index_knuckle: Some(2), heel_pad: Some(2) });
-    let answered = first(std::slice::from_ref(&turn), &Setting { grip, ..Setting::default() });
+    let answered =
+        first(std::slice::from_ref(&turn), &Circumstances { grip, ..Circumstances::default() });
     assert!(!answered.reasons.iter().any(|r| r.starts_with("Not asked yet")));
     let both = [turn, seen("grip_towards_bevel_1", 0.6)];
-    assert_eq!(order(&both, &Setting::default())[0], "grip_towards_bevel_1");
+    assert_eq!(order(&both, &Circumstances::default())[0], "grip_towards_bevel_1");
 }
 
 /// An arm that drops early sends balls into the net: common practice, no source.
 #[test]
 fn most_misses_in_the_net_speak_for_what_sends_them_there() {
     let two = [seen("tossing_arm_drops_early", 0.6), seen("lumbar_arch", 0.8)];
-    let misses = |net, long, wide| Setting {
+    let misses = |net, long, wide| Circumstances {
         misses: Some(Misses { net, long, wide }),
-        ..Setting::default()
+        ..Circumstances::default()
     };
     let net = first(&two, &misses(7, 2, 1));
     assert_eq!(net.fault, "tossing_arm_drops_early");
     assert!(net.why.contains("7 of your 10 misses went into the net"), "{}", net.why);
     assert_eq!(first(&two, &misses(1, 8, 1)).fault, "lumbar_arch");
-    let weight =
-        |setting: &Setting<'_>| weigh(Catalogue::builtin(), &two[..1], setting).order[0].weight;
-    let plain = weight(&Setting::default());
+    let weight = |setting: &Circumstances<'_>| {
+        weigh(Catalogue::builtin(), &two[..1], setting).order[0].weight
+    };
+    let plain = weight(&Circumstances::default());
     assert!(weight(&misses(7, 2, 1)) > plain);
     // Three balls say nothing, nor does an even spread.
     assert_eq!(weight(&misses(3, 0, 0)), plain);
@@ -117,42 +119,43 @@ fn most_misses_in_the_net_speak_for_what_sends_them_there() {
 fn load_weighs_more_in_a_junior() {
     let two = [seen("lumbar_arch", 0.6), seen("shallow_leg_drive", 0.5)];
     let ratio = |age| {
-        let judged = weigh(Catalogue::builtin(), &two, &Setting { age, ..Setting::default() });
+        let judged =
+            weigh(Catalogue::builtin(), &two, &Circumstances { age, ..Circumstances::default() });
         let weight = |id: &str| judged.order.iter().find(|one| one.fault == id).unwrap().weight;
         weight("lumbar_arch") / weight("shallow_leg_drive")
     };
     assert!(ratio(Age::Junior) > ratio(Age::Adult));
     assert_eq!(ratio(Age::Unknown), ratio(Age::Junior), "who is not known to be grown up is not");
-    let junior = Setting { age: Age::Junior, ..Setting::default() };
+    let junior = Circumstances { age: Age::Junior, ..Circumstances::default() };
     let reasons = first(&[seen("lumbar_arch", 0.6)], &junior).reasons.join(" ");
     assert!(reasons.contains("load weighs more in a junior"), "{reasons}");
-    let reasons = first(&[seen("lumbar_arch", 0.6)], &Setting::default()).reasons.join(" ");
+    let reasons = first(&[seen("lumbar_arch", 0.6)], &Circumstances::default()).reasons.join(" ");
     assert!(reasons.contains("the age is not known, so load weighs as in a junior"), "{reasons}");
 }
 
 #[test]
 fn what_past_players_cured_comes_first_but_few_players_say_little() {
     let weight = |improvement| {
-        let seen = Seen { improvement, ..seen("rushed_tempo", 0.6) };
-        weigh(Catalogue::builtin(), &[seen], &Setting::default()).order[0].weight
+        let seen = StandingFault { improvement, ..seen("rushed_tempo", 0.6) };
+        weigh(Catalogue::builtin(), &[seen], &Circumstances::default()).order[0].weight
     };
     let (none, many, few) =
         (weight(None), weight(improvement(0.9, 40)), weight(improvement(0.9, 4)));
     assert!(none < few && few < many, "{none} {few} {many}");
     assert_eq!(weight(improvement(0.9, 2)), none, "what is not told does not weigh");
     assert!(weight(improvement(0.1, 40)) < none);
-    let seen = Seen { improvement: improvement(0.9, 40), ..seen("rushed_tempo", 0.6) };
-    let why = first(&[seen], &Setting::default()).why;
+    let seen = StandingFault { improvement: improvement(0.9, 40), ..seen("rushed_tempo", 0.6) };
+    let why = first(&[seen], &Circumstances::default()).why;
     assert!(why.contains("Of 40 players who worked on it, most got clearly better."), "{why}");
 }
 
 #[test]
 fn a_coachs_word_outweighs_a_like_suspicion_and_a_choice_outranks_all() {
-    let setting = Setting::default();
+    let setting = Circumstances::default();
     let strong = seen("shallow_leg_drive", 0.9);
     let suspected = seen("rushed_tempo", 0.7);
     let confirmed = by_coach("rushed_tempo", 0.7, LabelState::Confirmed);
-    let weight = |one: &Seen| {
+    let weight = |one: &StandingFault| {
         weigh(Catalogue::builtin(), std::slice::from_ref(one), &setting).order[0].weight
     };
     assert!(weight(&confirmed) > weight(&suspected));
@@ -162,7 +165,7 @@ fn a_coachs_word_outweighs_a_like_suspicion_and_a_choice_outranks_all() {
     assert_eq!((judged.order[0].fault.as_str(), judged.chosen), ("short_finish", Chosen::Coach));
     assert_eq!(judged.program_first.as_deref(), Some("Shallow leg drive"));
     // A plan is a choice too, but the label is the later word.
-    let planned = Setting { planned: Some("rushed_tempo"), ..setting };
+    let planned = Circumstances { planned: Some("rushed_tempo"), ..setting };
     let judged = weigh(Catalogue::builtin(), &[strong.clone(), suspected.clone()], &planned);
     assert_eq!((judged.order[0].fault.as_str(), judged.chosen), ("rushed_tempo", Chosen::Plan));
     let judged = weigh(Catalogue::builtin(), &[strong, suspected, chosen], &planned);
@@ -173,8 +176,9 @@ fn a_coachs_word_outweighs_a_like_suspicion_and_a_choice_outranks_all() {
 fn a_second_only_where_the_plans_go_together() {
     let catalogue = Catalogue::builtin();
     let second = |faults: &[(&str, f64)]| {
-        let seen: Vec<Seen> = faults.iter().map(|&(id, severity)| seen(id, severity)).collect();
-        let judged = weigh(catalogue, &seen, &Setting::default());
+        let seen: Vec<StandingFault> =
+            faults.iter().map(|&(id, severity)| seen(id, severity)).collect();
+        let judged = weigh(catalogue, &seen, &Circumstances::default());
         judged.second.map(|at| judged.order[at].fault.clone())
     };
     let goes = |a: &str, b: &str| catalogue.go_together(a, b) == Some(true);
@@ -191,8 +195,8 @@ fn a_second_only_where_the_plans_go_together() {
 
 #[test]
 fn the_ball_decides_which_plan() {
-    let sight = |sight| Seen { sight, ..seen("shallow_leg_drive", 0.6) };
-    let told = |one: Sight| first(&[sight(one)], &Setting::default());
+    let sight = |sight| StandingFault { sight, ..seen("shallow_leg_drive", 0.6) };
+    let told = |one: Sight| first(&[sight(one)], &Circumstances::default());
     assert!(told(Sight::OnlyBall).why.contains("without the ball does not have it"));
     assert!(told(Sight::Both).why.contains("practice swings too"));
     assert!(told(Sight::Both).weight > told(Sight::OnlyBall).weight);
@@ -220,7 +224,7 @@ fn the_ball_decides_which_plan() {
 #[test]
 fn a_fault_the_catalogue_does_not_know_is_kept_under_its_id() {
     let both = [seen("from_elsewhere", 0.9), seen("shallow_leg_drive", 0.5)];
-    let judged = weigh(Catalogue::builtin(), &both, &Setting::default());
+    let judged = weigh(Catalogue::builtin(), &both, &Circumstances::default());
     let foreign = judged.order.iter().find(|one| one.fault == "from_elsewhere").unwrap();
     assert_eq!(foreign.name, "from_elsewhere");
     assert_eq!(judged.second, None);

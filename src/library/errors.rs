@@ -205,7 +205,7 @@ fn listed(ids: &[super::PlanId]) -> String {
     ids.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and ")
 }
 
-fn told_end(end: &super::PlanEnd) -> String {
+fn describe_end(end: &super::PlanEnd) -> String {
     match end.how {
         super::Ending::Ended => "ended".to_owned(),
         super::Ending::Withdrawn => "was withdrawn".to_owned(),
@@ -276,7 +276,7 @@ pub enum WriteError {
         plans: Vec<super::PlanId>,
     },
     /// A plan has an end already.
-    #[error("{plan}: {} on {} already; amend that end, or make a new plan", told_end(.end), .end.day)]
+    #[error("{plan}: {} on {} already; amend that end, or make a new plan", describe_end(.end), .end.day)]
     AlreadyEnded {
         /// The plan.
         plan: super::PlanId,

@@ -116,7 +116,7 @@ impl Library {
         self.write_in(&turn, |w| {
             w.keep_no_history();
             w.erase_history(player, &names)?;
-            w.bury(&prints, day)?;
+            w.leave_tombstones(&prints, day)?;
             w.ask_back(left.as_deref(), day)?;
             w.remove_received(player)?;
             w.remove_player(player)
@@ -289,7 +289,7 @@ impl Writer<'_> {
     }
 
     /// Leaves tombstones and the chore of wiping.
-    fn bury(&mut self, prints: &[[u8; 32]], day: Date) -> Result<(), WriteError> {
+    fn leave_tombstones(&mut self, prints: &[[u8; 32]], day: Date) -> Result<(), WriteError> {
         self.run("leaving a tombstone", || {
             let mut insert =
                 self.db.prepare_cached("INSERT OR IGNORE INTO tombstones VALUES (?1, ?2)")?;
@@ -421,7 +421,7 @@ mod tests {
         let prints = library.prints_of(gone).unwrap();
         library
             .write(|w| {
-                w.bury(&prints, date(2026, 6, 1))?;
+                w.leave_tombstones(&prints, date(2026, 6, 1))?;
                 w.remove_player(gone)
             })
             .unwrap();
@@ -465,7 +465,7 @@ mod tests {
         assert_eq!(library.counts().unwrap().players, 1);
     }
 
-    fn is_buried(library: &Library, print: &[u8; 32]) -> bool {
+    fn has_tombstone(library: &Library, print: &[u8; 32]) -> bool {
         let sql = "SELECT EXISTS (SELECT 1 FROM tombstones WHERE print = ?1)";
         library.connection.query_row(sql, [print], |row| row.get(0)).unwrap()
     }
@@ -476,9 +476,9 @@ mod tests {
         let (mut library, gone) = stocked(folder.path());
         let prints = library.prints_of(gone).unwrap();
         assert_eq!(prints.len(), 1);
-        assert!(!is_buried(&library, &prints[0]));
+        assert!(!has_tombstone(&library, &prints[0]));
         library.forget(gone, date(2026, 6, 1)).unwrap();
-        assert!(is_buried(&library, &prints[0]));
+        assert!(has_tombstone(&library, &prints[0]));
         // Another library has another secret: its print of the same motion is another one.
         let other = TempDir::new().unwrap();
         let (other, player) = stocked(other.path());

@@ -28,10 +28,10 @@ pub fn is_print(text: &str) -> bool {
 impl Library {
     /// Pseudonym of a player of this library, as packs name the player.
     pub(crate) fn pseudonym(&self, player: PlayerId) -> Result<String, StoreError> {
-        self.veil("player", &self.uid_of("players", player.0)?)
+        self.pseudonymise("player", &self.uid_of("players", player.0)?)
     }
 
-    pub(crate) fn veil(&self, purpose: &str, value: &str) -> Result<String, StoreError> {
+    pub(crate) fn pseudonymise(&self, purpose: &str, value: &str) -> Result<String, StoreError> {
         Ok(keyed_print(&self.connection, purpose, value.as_bytes())?.to_hex().to_string())
     }
 

@@ -116,12 +116,12 @@ impl Library {
             Err(error) => return Err(error.into()),
         };
         match kind {
-            Kind::Ours => {}
-            Kind::Older(format) => {
+            FileKind::Ours => {}
+            FileKind::Older(format) => {
                 stand_in(&connection, format).map_err(StoreError::sql("opening"))?
             }
-            Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
-            Kind::Foreign(error) => return Err(*error),
+            FileKind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
+            FileKind::Foreign(error) => return Err(*error),
         }
         Self::assemble(folder, connection, Seam::default(), false)
     }
@@ -133,11 +133,11 @@ impl Library {
         let mut connection = connect(&file, &seam, OpenFlags::SQLITE_OPEN_CREATE)?;
         match check_format(&connection, &file)? {
             // New, or the making of one was cut short.
-            Kind::Empty => {}
-            Kind::Ours | Kind::Older(_) => {
+            FileKind::Empty => {}
+            FileKind::Ours | FileKind::Older(_) => {
                 return Err(OpenError::Exists { folder: folder.to_owned() });
             }
-            Kind::Foreign(error) => return Err(*error),
+            FileKind::Foreign(error) => return Err(*error),
         }
         lay_schema(&mut connection).map_err(StoreError::sql("laying the schema"))?;
         Self::assemble(folder, connection, seam, true)
@@ -150,19 +150,19 @@ impl Library {
         }
         let mut connection = connect(&file, &seam, OpenFlags::empty())?;
         let mut kind = check_format(&connection, &file)?;
-        if matches!(kind, Kind::Older(_)) {
+        if matches!(kind, FileKind::Older(_)) {
             let _turn = FileLock::take_turn(folder, PATIENCE)?;
             // Another process may have done it while we waited.
             kind = check_format(&connection, &file)?;
-            if let Kind::Older(format) = kind {
+            if let FileKind::Older(format) = kind {
                 migrate(&mut connection, format).map_err(StoreError::sql("migrating"))?;
-                kind = Kind::Ours;
+                kind = FileKind::Ours;
             }
         }
         match kind {
-            Kind::Ours | Kind::Older(_) => {}
-            Kind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
-            Kind::Foreign(error) => return Err(*error),
+            FileKind::Ours | FileKind::Older(_) => {}
+            FileKind::Empty => return Err(OpenError::Missing { folder: folder.to_owned() }),
+            FileKind::Foreign(error) => return Err(*error),
         }
         let library = Self::assemble(folder, connection, seam, true)?;
         library.finish_wiping()?;
@@ -329,7 +329,7 @@ fn set_up(connection: &Connection) -> rusqlite::Result<()> {
     connection.pragma_update(None, "cache_size", -CACHE_KIB)
 }
 
-enum Kind {
+enum FileKind {
     Ours,
     /// Of this earlier format.
     Older(i64),
@@ -337,7 +337,7 @@ enum Kind {
     Foreign(Box<OpenError>),
 }
 
-fn check_format(connection: &Connection, file: &Path) -> Result<Kind, StoreError> {
+fn check_format(connection: &Connection, file: &Path) -> Result<FileKind, StoreError> {
     let number = |sql| connection.query_row::<i64, _, _>(sql, [], |row| row.get(0));
     let read = || -> rusqlite::Result<(i64, i64, i64)> {
         Ok((
@@ -347,20 +347,20 @@ fn check_format(connection: &Connection, file: &Path) -> Result<Kind, StoreError
         ))
     };
     Ok(match read() {
-        Ok((APPLICATION_ID, FORMAT, _)) => Kind::Ours,
-        Ok((APPLICATION_ID, format @ 1..FORMAT, _)) => Kind::Older(format),
-        Ok((APPLICATION_ID, found, _)) => Kind::Foreign(Box::new(OpenError::Format {
+        Ok((APPLICATION_ID, FORMAT, _)) => FileKind::Ours,
+        Ok((APPLICATION_ID, format @ 1..FORMAT, _)) => FileKind::Older(format),
+        Ok((APPLICATION_ID, found, _)) => FileKind::Foreign(Box::new(OpenError::Format {
             file: file.to_owned(),
             found,
             known: FORMAT,
         })),
-        Ok((0, 0, 0)) => Kind::Empty,
-        Ok((id, ..)) => Kind::Foreign(Box::new(OpenError::NotALibrary {
+        Ok((0, 0, 0)) => FileKind::Empty,
+        Ok((id, ..)) => FileKind::Foreign(Box::new(OpenError::NotALibrary {
             file: file.to_owned(),
             found: format!("an SQLite database of another program, application id {id:#x}"),
         })),
         Err(error) => match error.sqlite_error_code() {
-            Some(ErrorCode::NotADatabase) => Kind::Foreign(Box::new(OpenError::NotALibrary {
+            Some(ErrorCode::NotADatabase) => FileKind::Foreign(Box::new(OpenError::NotALibrary {
                 file: file.to_owned(),
                 found: "not an SQLite database".to_owned(),
             })),

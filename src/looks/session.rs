@@ -92,7 +92,7 @@ impl Look<'_> {
             _ => parts.push("with a ball".to_owned()),
         }
         parts.extend(self.set_up.serve_type.map(|kind| words::serve_type(kind).to_owned()));
-        parts.push(self.set_up.capture.told().to_owned());
+        parts.push(self.set_up.capture.describe().to_owned());
         parts.extend(self.set_up.view.map(|view| format!("seen {}", view.seen())));
         parts.join(", ")
     }

@@ -76,7 +76,7 @@ impl SetUp {
         }
         let known = |capture| capture != Capture::Unknown;
         if known(self.capture) && known(later.capture) && self.capture != later.capture {
-            why.push((self.capture.told(), later.capture.told()));
+            why.push((self.capture.describe(), later.capture.describe()));
         }
         if let (Some(a), Some(b)) = (self.view, later.view)
             && a != b

@@ -12,7 +12,7 @@ pub struct Source {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
+enum SourceKind {
     /// Measured in space.
     Space,
     /// Lifted from one picture by a model, whose errors depend on the view.
@@ -21,13 +21,13 @@ enum Kind {
     Flat,
 }
 
-fn kind(capture: Capture) -> Option<Kind> {
+fn kind(capture: Capture) -> Option<SourceKind> {
     match capture {
         Capture::Markers | Capture::DepthSensor | Capture::SeveralCameras | Capture::Generated => {
-            Some(Kind::Space)
+            Some(SourceKind::Space)
         }
-        Capture::OneCameraLifted => Some(Kind::Lifted),
-        Capture::OneCameraFlat => Some(Kind::Flat),
+        Capture::OneCameraLifted => Some(SourceKind::Lifted),
+        Capture::OneCameraFlat => Some(SourceKind::Flat),
         Capture::Unknown => None,
     }
 }
@@ -43,13 +43,13 @@ pub fn incomparable(this: Source, other: Source) -> Option<String> {
     if a != b {
         // Sources in space compare with each other: naming one of them would say they do not.
         let wanted = match a {
-            Kind::Space => "measured in space",
-            _ => this.capture.told(),
+            SourceKind::Space => "measured in space",
+            _ => this.capture.describe(),
         };
-        return Some(format!("{}, not {wanted}", other.capture.told()));
+        return Some(format!("{}, not {wanted}", other.capture.describe()));
     }
     match (a, this.view, other.view) {
-        (Kind::Lifted | Kind::Flat, Some(x), Some(y)) if x != y => {
+        (SourceKind::Lifted | SourceKind::Flat, Some(x), Some(y)) if x != y => {
             Some(format!("seen {}, not {}", y.seen(), x.seen()))
         }
         _ => None,
@@ -64,8 +64,10 @@ pub fn incomparable(this: Source, other: Source) -> Option<String> {
 #[must_use]
 pub fn same_set_up(this: Source, other: Source) -> bool {
     let same_place = match kind(this.capture) {
-        Some(Kind::Space) => true,
-        Some(Kind::Lifted | Kind::Flat) => this.view.is_some() && this.view == other.view,
+        Some(SourceKind::Space) => true,
+        Some(SourceKind::Lifted | SourceKind::Flat) => {
+            this.view.is_some() && this.view == other.view
+        }
         None => false,
     };
     this.capture == other.capture && same_place
@@ -75,8 +77,8 @@ pub fn same_set_up(this: Source, other: Source) -> bool {
 #[must_use]
 pub fn searched_first(source: Source) -> Option<String> {
     let words = match kind(source.capture)? {
-        Kind::Space => return None,
-        Kind::Lifted | Kind::Flat => match source.view {
+        SourceKind::Space => return None,
+        SourceKind::Lifted | SourceKind::Flat => match source.view {
             Some(view) => format!("filmed by one camera {}", view.seen()),
             None => "filmed by one camera, wherever it stood".to_owned(),
         },

@@ -247,13 +247,14 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
                 depth *= 4;
             });
         }
-        let tell = Teller { library, set: &set, serve, source, own_player, params: &params };
+        let build =
+            PrecedentBuilder { library, set: &set, serve, source, own_player, params: &params };
         let all = found.len();
         for (done, near) in found.into_iter().enumerate() {
             // Taken from the same heads as the candidates.
             if let Some(head) = heads.get(&near.serve) {
                 let rank = answer.precedents.len() + 1;
-                answer.precedents.push(tell.precedent(rank, near, head)?);
+                answer.precedents.push(build.precedent(rank, near, head)?);
             }
             watch.step(Stage::Precedents, done + 1, all)?;
         }
@@ -324,7 +325,7 @@ fn notes(
 }
 
 /// What every precedent of one answer shares.
-struct Teller<'a> {
+struct PrecedentBuilder<'a> {
     library: &'a Library,
     set: &'a CurveSet,
     serve: &'a Serve,
@@ -333,7 +334,7 @@ struct Teller<'a> {
     params: &'a ValidDtwParams,
 }
 
-impl Teller<'_> {
+impl PrecedentBuilder<'_> {
     fn precedent(
         &self,
         rank: usize,

@@ -14,7 +14,7 @@ pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};
 pub use gaps::{Filled, Gap, fill_gaps, gaps, resample};
 pub use joint::{Joint, Side};
 pub use read::{
-    Layout, Place, Processor, ReadError, ReadErrorKind, ReadOptions, SourceUnit, UnknownName, Up,
-    read, read_bytes,
+    FilePlace, Layout, Processor, ReadError, ReadErrorKind, ReadOptions, SourceUnit, UnknownName,
+    Up, read, read_bytes,
 };
 pub use recording::{Assumption, Capture, Dimensions, Recording, Unit, View};

@@ -26,7 +26,7 @@ pub enum Capture {
 impl Capture {
     /// How the joints were obtained, in words for a coach: "depth sensor", "one camera".
     #[must_use]
-    pub fn told(self) -> &'static str {
+    pub fn describe(self) -> &'static str {
         match self {
             Self::Markers => "markers",
             Self::DepthSensor => "depth sensor",

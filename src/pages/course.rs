@@ -3,19 +3,19 @@
 use jiff::civil::Date;
 
 use crate::coaching::{Cautions, ShownDrill};
-use crate::drawing::{Channel, MonthStrip, Seen};
+use crate::drawing::{Channel, MonthStrip, Viewpoint};
 use crate::looks::{Change, Verdict};
 use crate::serve::{BodyPart, Event, Figures};
 
 /// One player over all reviews.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Course {
+pub struct PlayerCourse {
     /// The player's code.
     pub player: String,
     /// Reviews so far.
     pub reviews: usize,
     /// Before and after, one per follow-up and per plan that none of them decides, by day.
-    pub steps: Vec<Step>,
+    pub steps: Vec<CourseStep>,
     /// Each fault that was worked on, over all reviews.
     pub months: Vec<MonthStrip>,
     /// The library's general cautions and those of the faults worked on; drills add their own as
@@ -25,7 +25,7 @@ pub struct Course {
 
 /// One before and after.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Step {
+pub struct CourseStep {
     /// The plan between the two; `None` where nothing was planned.
     pub plan: Option<StepPlan>,
     /// What came of the plan, at the one step of each plan that decides it.
@@ -145,5 +145,5 @@ pub struct StepDrawing {
     /// furthest.
     pub channels: Vec<Channel>,
     /// The side both are best drawn from.
-    pub seen: Seen,
+    pub seen: Viewpoint,
 }

@@ -34,11 +34,11 @@ pub struct ReviewData {
     /// What the player's own clip shows; `None` where the serve was not read from a clip.
     pub pictures: Option<Pictures>,
     /// The limiting fault.
-    pub limiting: Option<FaultFacts>,
+    pub limiting: Option<ReviewFault>,
     /// A second fault, only where its plan goes with the first.
-    pub second: Option<FaultFacts>,
+    pub second: Option<ReviewFault>,
     /// Other suspected or labelled faults, strongest first.
-    pub other_faults: Vec<FaultFacts>,
+    pub other_faults: Vec<ReviewFault>,
     /// Faults that cannot be seen in this recording: (fault, why).
     pub unseen_faults: Vec<(String, String)>,
     /// Channels, the one that shows the limiting fault first.
@@ -98,7 +98,7 @@ pub struct PlayerFacts {
 
 /// A fault as the review tells it.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct FaultFacts {
+pub struct ReviewFault {
     /// Its name ("Shallow leg drive").
     pub name: String,
     /// One sentence to the player ("Your legs stay almost straight before you swing up.").
@@ -170,12 +170,12 @@ pub struct Precedents {
     /// The filter in words, where one was set.
     pub filter: Option<String>,
     /// Those of comparable source and view first, then the closest.
-    pub found: Vec<Precedent>,
+    pub found: Vec<ShownPrecedent>,
 }
 
 /// One past serve close to this one.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Precedent {
+pub struct ShownPrecedent {
     /// Player's code; never in a player's copy.
     pub player: String,
     /// Serve id; never in a player's copy.

@@ -22,14 +22,16 @@ mod stop_tests;
 mod tests;
 
 pub use course::{
-    ChannelMoved, Course, CurvesMoved, LookFacts, ReportedResult, Step, StepDrawing, StepPlan,
+    ChannelMoved, CourseStep, CurvesMoved, LookFacts, PlayerCourse, ReportedResult, StepDrawing,
+    StepPlan,
 };
 pub use data::{
-    Asked, Audience, ChangeFacts, Comparison, EvidenceRow, FaultFacts, MeasureRow, OutcomeFacts,
-    PlanFacts, PlayerFacts, Precedent, Precedents, Progress, ReviewData, ServeFacts,
+    Asked, Audience, ChangeFacts, Comparison, EvidenceRow, MeasureRow, OutcomeFacts, PlanFacts,
+    PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts, ShownPrecedent,
 };
 pub use gather::{
-    Reviewed, Wanted, clip_pictures, course, gather, told_changes, told_curves, told_result,
+    Reviewed, Wanted, clip_pictures, course, describe_changes, describe_curves, describe_result,
+    gather,
 };
 pub use progress_page::progress_page;
 pub use review::review;

@@ -2,8 +2,8 @@
 
 use askama::Template;
 
-use super::course::{Course, Step};
-use super::gather::{told_changes, told_curves, told_result};
+use super::course::{CourseStep, PlayerCourse};
+use super::gather::{describe_changes, describe_curves, describe_result};
 use super::review::{NARROW, Pair, WIDE};
 use crate::coaching::Cautions;
 use crate::drawing::style_variables;
@@ -47,7 +47,7 @@ struct Page {
 ///
 /// Holds this player only, the latest step first. All texts are escaped.
 #[must_use]
-pub fn progress_page(course: &Course) -> String {
+pub fn progress_page(course: &PlayerCourse) -> String {
     let mut cautions = course.cautions.clone();
     let steps = course.steps.iter().rev().map(|step| step_view(step, &mut cautions)).collect();
     let page = Page {
@@ -77,7 +77,7 @@ pub fn progress_page(course: &Course) -> String {
 }
 
 /// The latest step that can be judged, in one sentence.
-fn headline(course: &Course) -> String {
+fn headline(course: &PlayerCourse) -> String {
     match course.steps.iter().rev().find_map(|step| step.main.as_ref()) {
         Some(moved) => {
             let by = apart(moved.before.value, moved.after.value, moved.def.unit);
@@ -98,7 +98,7 @@ fn headline(course: &Course) -> String {
     }
 }
 
-fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
+fn step_view(step: &CourseStep, cautions: &mut Cautions) -> StepView {
     let dates = match &step.after {
         Some(after) => format!("{} to {}", day(step.before.date), day(after.date)),
         None => format!("from {}", day(step.before.date)),
@@ -161,10 +161,10 @@ fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
                 narrow: ribbon(channel, "after", NARROW).to_string(),
             })
             .collect(),
-        curves: step.curves.as_ref().map(told_curves).unwrap_or_default(),
-        elsewhere: told_changes(step).unwrap_or_default(),
+        curves: step.curves.as_ref().map(describe_curves).unwrap_or_default(),
+        elsewhere: describe_changes(step).unwrap_or_default(),
         changes: changed(step),
-        results: step.results.iter().filter_map(told_result).collect(),
+        results: step.results.iter().filter_map(describe_result).collect(),
         drills: step
             .plan
             .iter()
@@ -178,7 +178,7 @@ fn step_view(step: &Step, cautions: &mut Cautions) -> StepView {
 }
 
 /// What changed beyond chance and measuring, worse ones first.
-fn changed(step: &Step) -> Vec<(String, String, String, String, &'static str)> {
+fn changed(step: &CourseStep) -> Vec<(String, String, String, String, &'static str)> {
     let mut moved: Vec<&Change> = step.others.iter().filter(|moved| moved.beyond()).collect();
     moved.sort_by_key(|moved| moved.better() != Some(false));
     moved

@@ -125,8 +125,8 @@ fn verdict(changed: Option<f64>) -> Verdict {
     Verdict::of(Ok(Change::new(knee, mean(30.0), mean(30.0 + by), Some(true))))
 }
 
-fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str]) -> Precedent {
-    Precedent {
+fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str]) -> ShownPrecedent {
+    ShownPrecedent {
         player: format!("HOLM-{number}"),
         serve: format!("s{}", 300 + number),
         case: format!("c{}", 40 + number),
@@ -214,7 +214,7 @@ fn make_review() -> ReviewData {
         };
     let fault = |id: &str, score, measures: &[usize], decided: Option<&str>| {
         let fault = Catalogue::builtin().fault(id).unwrap();
-        FaultFacts {
+        ReviewFault {
             name: fault.name.clone(),
             to_player: fault.to_player.clone(),
             why: fault.cost.text.clone(),

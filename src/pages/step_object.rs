@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::course::{Course, LookFacts, Step};
+use super::course::{CourseStep, LookFacts, PlayerCourse};
 use crate::coaching::{Cautions, ShownDrill};
 use crate::looks::{Change, Verdict};
 
@@ -87,7 +87,7 @@ pub struct ResultObject {
 impl<'a> StepObject<'a> {
     /// One step of a player's course.
     #[must_use]
-    pub fn of(course: &'a Course, step: &'a Step) -> Self {
+    pub fn of(course: &'a PlayerCourse, step: &'a CourseStep) -> Self {
         let look = |look: &'a LookFacts| LookObject {
             case: look.case.as_deref(),
             date: look.date.to_string(),

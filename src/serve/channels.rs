@@ -117,11 +117,11 @@ pub const CORE_SET: &str = "core-1";
 /// Channel set of pictures from one camera: what the picture plane shows; compare only the same view.
 pub const FLAT_SET: &str = "flat-1";
 
-type Course = fn(&Courses) -> &Vec<f64>;
+type Series = fn(&Courses) -> &Vec<f64>;
 
 macro_rules! channel_table {
     ($($name:literal, $label:literal, $unit:literal, $part:ident, $scale:literal, $course:ident, $flat:literal, $definition:literal, $source:literal;)*) => {
-        const TABLE: &[(ChannelDef, Course, bool)] = &[$((
+        const TABLE: &[(ChannelDef, Series, bool)] = &[$((
             ChannelDef {
                 name: $name, label: $label, unit: $unit, definition: $definition,
                 part: BodyPart::$part, scale: $scale, source: $source,
@@ -224,7 +224,7 @@ pub(super) fn curve(
     start: f64,
     finish: f64,
 ) -> Result<Curve, &'static ChannelDef> {
-    let columns: Vec<&(ChannelDef, Course, bool)> =
+    let columns: Vec<&(ChannelDef, Series, bool)> =
         TABLE.iter().filter(|row| row.2 || !flat).collect();
     let mut values = Vec::with_capacity(CURVE_FRAMES * columns.len());
     for sample in 0..CURVE_FRAMES {

@@ -1,11 +1,11 @@
 //! The course of one fault through a squad as it was seen: who has it, who got it, who lost it, and
 //! when.
 
-use jiff::Unit;
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{Look, Share, TimeToCure, Trend, TrendError, time_to_cure, trend, wilson};
+use super::{Share, Sighting, TimeToCure, Trend, TrendError, time_to_cure, trend, wilson};
+use crate::looks::days_between;
 
 /// One look at one player for one fault.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -63,7 +63,7 @@ pub struct Change {
 
 /// One fault in one squad over one period.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Course {
+pub struct FaultCourse {
     /// Players with it at their last look.
     pub now: Share,
     /// Players who ever had it in the period.
@@ -93,7 +93,7 @@ pub struct Course {
 /// other players were looked at. The looks must carry a trend, and [`LEAST_PLAYERS`] players must
 /// have had the fault and as many been without it. Of several looks at a player on one day the last given counts.
 #[must_use]
-pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
+pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> FaultCourse {
     let mut looks: Vec<FaultLook> = looks
         .iter()
         .map(|look| FaultLook { present: look.present && !look.called_cured, ..*look })
@@ -115,7 +115,7 @@ pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
         let last = own.iter().rposition(|look| look.present).unwrap_or(0);
         let end = own.get(last + 1).unwrap_or(&own[last]);
         let gone = last + 1 < own.len();
-        times.push((days(first.date, end.date), gone));
+        times.push((f64::from(days_between(first.date, end.date)), gone));
         if gone {
             cured.push(Change { player, date: end.date });
         } else if !own[0].present {
@@ -123,11 +123,12 @@ pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
         }
     }
     let beginning = looks.iter().map(|look| look.date).min();
-    let numbered: Vec<Look> = looks
+    let numbered: Vec<Sighting> = looks
         .iter()
-        .map(|look| Look {
+        .map(|look| Sighting {
             player: look.player,
-            month: beginning.map_or(0.0, |begin| days(begin, look.date) / DAYS_IN_MONTH),
+            month: beginning
+                .map_or(0.0, |begin| f64::from(days_between(begin, look.date)) / DAYS_IN_MONTH),
             present: look.present,
         })
         .collect();
@@ -149,7 +150,7 @@ pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
         }
         _ => TrendVerdict::TooLittle,
     };
-    Course {
+    FaultCourse {
         now: of_all(&|own| own.last().is_some_and(|look| look.present)),
         ever,
         months: months(&looks, confidence),
@@ -162,10 +163,6 @@ pub fn course(looks: &[FaultLook], confidence: f64, tried: usize) -> Course {
 }
 
 const DAYS_IN_MONTH: f64 = 30.4375;
-
-fn days(from: Date, to: Date) -> f64 {
-    from.until((Unit::Day, to)).map_or(0.0, |span| f64::from(span.get_days()))
-}
 
 fn verdict(one: &Trend, strict: &Trend) -> TrendVerdict {
     if strict.interval.1 < 0.0 {

@@ -6,7 +6,8 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::{
-    MonthShare, Moved, SecondOpinion, Share, ShareDifference, TimeToCure, Tree, Trend, TrendVerdict,
+    MonthShare, PlayersMoved, SecondOpinion, Share, ShareDifference, TimeToCure, Tree, Trend,
+    TrendVerdict,
 };
 use crate::coaching::Cautions;
 use crate::evidence::Worked;
@@ -41,7 +42,7 @@ pub struct Squad {
     /// Who serves alike; `None` without serves that can be compared.
     pub alike: Option<Alike>,
     /// Faults, the most common now first.
-    pub faults: Vec<FaultFacts>,
+    pub faults: Vec<SquadFault>,
     /// The faults by level, age band and coach.
     pub slices: Vec<Slice>,
     /// Plans and what became of them.
@@ -65,7 +66,7 @@ pub struct PlayerDay {
 
 /// One fault in the squad.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct FaultFacts {
+pub struct SquadFault {
     /// Catalogue id.
     pub fault: String,
     /// Name for people.
@@ -78,7 +79,7 @@ pub struct FaultFacts {
     pub months: Vec<MonthShare>,
     /// What says whether it gets better.
     #[serde(flatten)]
-    pub basis: Basis,
+    pub basis: TrendBasis,
     /// What that says.
     pub verdict: TrendVerdict,
     /// How its measure moved in each player who had it and was looked at again, by code.
@@ -95,9 +96,9 @@ pub struct FaultFacts {
 /// them.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "rests_on", rename_all = "snake_case")]
-pub enum Basis {
+pub enum TrendBasis {
     /// The measure the fault is followed by, like held against like.
-    Measure(Moved),
+    Measure(PlayersMoved),
     /// No measure shows the fault: what coaches saw and rated, and the program suspected.
     LabelsAndRatings {
         /// How its odds move by the month.
@@ -107,7 +108,7 @@ pub enum Basis {
     },
 }
 
-impl Basis {
+impl TrendBasis {
     /// The trend of what was seen; `None` where a measure decides, or the looks carry none.
     #[must_use]
     pub fn trend(&self) -> Option<&Trend> {
@@ -170,7 +171,7 @@ pub struct SliceFault {
     pub now: Share,
     /// What says whether it gets better.
     #[serde(flatten)]
-    pub basis: Basis,
+    pub basis: TrendBasis,
     /// What that says.
     pub verdict: TrendVerdict,
 }

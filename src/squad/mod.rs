@@ -3,9 +3,9 @@
 //! The numbers are free of storage and pictures: distances in, groups, places and shares out.
 //! [`gather()`] feeds them from the library. Every player has one vote.
 //!
-//! Whether a fault gets better is read off its measure ([`Moved`]): one verdict a player, as
+//! Whether a fault gets better is read off its measure ([`PlayersMoved`]): one verdict a player, as
 //! [`crate::looks`] gives it to every page. Only a fault no measure shows is followed by what coaches
-//! saw and rated ([`course`]), and [`Basis`] says so.
+//! saw and rated ([`course`]), and [`TrendBasis`] says so.
 //!
 //! # Measured
 //! Planted ways of serving (three, 24 players with 4 serves each, invented curves; noise between
@@ -34,22 +34,24 @@ mod trends;
 #[cfg(test)]
 pub(crate) use gather::tests::planted_library;
 
-pub use courses::{Change, Course, FaultLook, LEAST_PLAYERS, MonthShare, TrendVerdict, course};
+pub use courses::{
+    Change, FaultCourse, FaultLook, LEAST_PLAYERS, MonthShare, TrendVerdict, course,
+};
 pub use distances::{Distances, DistancesError};
 pub use facts::{
-    Alike, Basis, FaultFacts, FollowUpFacts, GroupDifference, GroupFacts, GroupFault, Overdue,
-    Placed, PlayerDay, PlayerMoved, Reason, ReasonKind, SeeNext, Slice, SliceFault, Squad,
+    Alike, FollowUpFacts, GroupDifference, GroupFacts, GroupFault, Overdue, Placed, PlayerDay,
+    PlayerMoved, Reason, ReasonKind, SeeNext, Slice, SliceFault, Squad, SquadFault, TrendBasis,
 };
 pub use gather::{CONFIDENCE, SquadError, SquadQuery, gather};
 pub use groups::{Group, Groups, GroupsParams, groups, one_vote_each, silhouette};
 pub use map::{LANDMARKS, SquadMap, squad_map};
 pub use medoids::{Medoids, k_medoids, k_medoids_each};
-pub use moved::{Moved, sign_test};
+pub use moved::{PlayersMoved, sign_test};
 pub use objects::{SquadCoach, SquadHead, SquadObject, SquadServe};
 pub use opinion::{Agreement, SecondOpinion, second_opinion};
 pub use stability::adjusted_rand_index;
-pub use tree::{Join, Tree, Twig, tree};
+pub use tree::{Branch, Join, Tree, tree};
 pub use trends::{
-    Look, Share, ShareDifference, TimeToCure, Trend, TrendError, share_difference, time_to_cure,
-    trend, wilson,
+    Share, ShareDifference, Sighting, TimeToCure, Trend, TrendError, share_difference,
+    time_to_cure, trend, wilson,
 };

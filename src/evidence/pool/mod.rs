@@ -126,7 +126,7 @@ pub fn estimates(
     let (fits, freedom) = own.fits(&before)?;
     let posterior = Posterior::of(fits, freedom, &before);
     let unseen: Vec<&Unseen> = unseen.iter().filter(|look| look.fault == fault).collect();
-    Some(own.told(&posterior, &unseen, before.faults))
+    Some(own.estimates(&posterior, &unseen, before.faults))
 }
 
 /// The votes on one fault, in detectable changes.
@@ -286,7 +286,12 @@ impl Sample {
         contrast
     }
 
-    fn told(&self, posterior: &Posterior, unseen: &[&Unseen], other_faults: usize) -> Estimates {
+    fn estimates(
+        &self,
+        posterior: &Posterior,
+        unseen: &[&Unseen],
+        other_faults: usize,
+    ) -> Estimates {
         let estimate = |contrast: &Array1<f64>, unseen: f64| {
             posterior.estimate(contrast, UNSEEN.powi(2) * unseen, self.unit)
         };

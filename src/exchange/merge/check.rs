@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::show::away_player;
-use crate::exchange::received::{AWAY_VOICE, CaseItem, HowEnded, Item, ServeItem};
+use crate::exchange::received::{AWAY_AUTHOR, CaseItem, HowEnded, Item, ServeItem};
 use crate::library::envelope::checksum;
 use crate::library::stored::{ServeBytes, ServeColumns};
 use crate::library::write::checks::{
@@ -78,10 +78,10 @@ pub(super) fn check_print(field: &'static str, text: &str) -> Result<(), WriteEr
     Err(invalid(field, text, "64 small hex digits"))
 }
 
-fn check_voice(by: &str) -> Result<(), WriteError> {
-    match by.strip_prefix(AWAY_VOICE) {
+fn check_away_author(by: &str) -> Result<(), WriteError> {
+    match by.strip_prefix(AWAY_AUTHOR) {
         Some(rest) if rest.len() == 8 && rest.bytes().all(|b| b.is_ascii_hexdigit()) => Ok(()),
-        _ => Err(invalid("by", by, format!("'program' or {AWAY_VOICE} and 8 hex digits"))),
+        _ => Err(invalid("by", by, format!("'program' or {AWAY_AUTHOR} and 8 hex digits"))),
     }
 }
 
@@ -105,8 +105,8 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
         }
         check_id("fault", &label.fault)?;
         check_note(label.note.as_deref())?;
-        if let Author::Coach(voice) = &label.by {
-            check_voice(voice)?;
+        if let Author::Coach(away_author) = &label.by {
+            check_away_author(away_author)?;
         } else if label.state == LabelState::Limiting {
             return Err(invalid("state", "limiting", "a coach's word; the program only suspects"));
         }
@@ -133,8 +133,8 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
         })?;
         if let Some(end) = &plan.ended {
             check_note(end.reason.as_deref())?;
-            if let Author::Coach(voice) = &end.by {
-                check_voice(voice)?;
+            if let Author::Coach(away_author) = &end.by {
+                check_away_author(away_author)?;
             }
             if let Some(by) = &end.replaced_by {
                 check_print("replaced_by", by)?;
@@ -143,7 +143,7 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
                 return Err(invalid("ended", end.day, "not before the plan's start"));
             }
         }
-        plan.coach.as_deref().map_or(Ok(()), check_voice)?;
+        plan.coach.as_deref().map_or(Ok(()), check_away_author)?;
         for follow_up in &plan.follow_ups {
             check_print("uid", &follow_up.uid)?;
             check_ball(&follow_up.ball)?;

@@ -108,7 +108,7 @@ impl Writer<'_> {
             item.check()?;
             let owner = item.owner();
             if !forgotten.contains_key(owner) {
-                forgotten.insert(owner, self.is_buried(&pack.sender, owner)?);
+                forgotten.insert(owner, self.has_tombstone(&pack.sender, owner)?);
             }
             if !forgotten[owner]
                 && !self.is_withdrawn(pack, owner)?
@@ -276,7 +276,7 @@ impl Writer<'_> {
         Ok(())
     }
 
-    fn is_buried(&self, sender: &str, owner: &str) -> Result<bool, StoreError> {
+    fn has_tombstone(&self, sender: &str, owner: &str) -> Result<bool, StoreError> {
         let print = keyed_print(self.db, "guest", format!("{sender}\0{owner}").as_bytes())?;
         self.run("looking for a tombstone", || {
             self.db

@@ -9,7 +9,7 @@
 //! end site.
 
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind, excerpt};
+use super::errors::{FilePlace, ReadErrorKind, excerpt};
 use super::layout::Layout;
 use super::raw::{Axes, Raw, Times, assumed, checked, plus};
 use super::text::{finite, number};
@@ -69,13 +69,13 @@ impl<'a> Words<'a> {
 
     fn number(&mut self, expected: &'static str) -> Result<f64, ReadErrorKind> {
         let word = self.expect(expected)?;
-        finite(word, || Place::Line(self.line))
+        finite(word, || FilePlace::Line(self.line))
     }
 
     fn broken(&self, expected: &'static str, found: &str) -> ReadErrorKind {
         ReadErrorKind::Structure {
             layout: Layout::Bvh,
-            place: Place::Line(self.line),
+            place: FilePlace::Line(self.line),
             expected,
             found: excerpt(found),
         }
@@ -104,7 +104,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
     let mut frames = 0_u64;
     // Ends with the file: nothing is set aside for what the header promises.
     while let Some(word) = words.next() {
-        row.push(number(word, || Place::Line(words.line))?);
+        row.push(number(word, || FilePlace::Line(words.line))?);
         if row.len() == channels {
             pose(&nodes, &row, &mut places);
             for (_, source) in &sources {
@@ -113,7 +113,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
                     Source::Between(a, b) => plus(places[a], places[b]).map(|x| x / 2.0),
                 };
                 for x in p {
-                    checked(x, || Place::Frame(frames as usize))?;
+                    checked(x, || FilePlace::Frame(frames as usize))?;
                 }
                 positions.push(p);
             }
@@ -129,7 +129,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
             return Err(if promised > frames {
                 ReadErrorKind::Truncated { layout: Layout::Bvh, promised, held }
             } else {
-                let (place, expected) = (Place::Line(words.line), channels);
+                let (place, expected) = (FilePlace::Line(words.line), channels);
                 ReadErrorKind::RaggedRow { place, expected, found: row.len() }
             });
         }

@@ -9,7 +9,7 @@
 //! A joint at exactly (0, 0, 0), the camera itself, was not tracked: a gap.
 
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind};
+use super::errors::{FilePlace, ReadErrorKind};
 use super::layout::{Layout, SourceUnit};
 use super::raw::{Axes, Raw, Times, assumed};
 use super::text::number;
@@ -70,7 +70,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         let fields: Vec<&str> = row.split_whitespace().take(5).collect();
         let &[x, y, z, sure] = fields.as_slice() else {
             let ragged = ReadErrorKind::RaggedRow {
-                place: Place::Line(line),
+                place: FilePlace::Line(line),
                 expected: 4,
                 found: row.split_whitespace().count(),
             };
@@ -83,7 +83,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         let joint = ORDER[lines % 20];
         lines += 1;
         let cell =
-            |name: &str, field| number(field, || Place::Cell { line, column: name.to_owned() });
+            |name: &str, field| number(field, || FilePlace::Cell { line, column: name.to_owned() });
         let p = [cell("x", x)?, cell("y", y)?, cell("z", z)?];
         let sure = cell("confidence", sure)?;
         if joint.is_some() {
@@ -97,7 +97,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         if !options.trim {
             return Err(ReadErrorKind::IncompleteFrame {
                 layout: Layout::Depth20,
-                place: Place::Line(last_line),
+                place: FilePlace::Line(last_line),
                 expected: 20,
                 found: over,
             });

@@ -58,7 +58,7 @@ pub enum ReadErrorKind {
         /// The layout it was read as.
         layout: Layout,
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// What the layout has there.
         expected: &'static str,
         /// What was there.
@@ -77,7 +77,7 @@ pub enum ReadErrorKind {
     )]
     Keypoints {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// What belongs there.
         expected: &'static str,
         /// What was there.
@@ -116,7 +116,7 @@ pub enum ReadErrorKind {
     #[error("{place}: expected a number, found {found:?}; correct it, or leave it empty for a gap")]
     NotANumber {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// The text.
         found: String,
     },
@@ -127,7 +127,7 @@ pub enum ReadErrorKind {
     )]
     NotFinite {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// `NaN`, `inf` ...
         found: String,
     },
@@ -138,7 +138,7 @@ pub enum ReadErrorKind {
     )]
     OutOfRange {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// The coordinate.
         found: f64,
         /// The limit.
@@ -151,7 +151,7 @@ pub enum ReadErrorKind {
     )]
     RaggedRow {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// Fields expected.
         expected: usize,
         /// Fields found.
@@ -167,7 +167,7 @@ pub enum ReadErrorKind {
         /// The layout it was read as.
         layout: Layout,
         /// Where the file ends.
-        place: Place,
+        place: FilePlace,
         /// Lines a frame has.
         expected: usize,
         /// Lines the last frame has.
@@ -240,7 +240,7 @@ pub enum ReadErrorKind {
     #[error("{place}: {people} people are in the picture{}; {}", person_rule(*wanted), remedy(self))]
     Person {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// How many people.
         people: usize,
         /// The one asked for.
@@ -272,7 +272,7 @@ pub enum ReadErrorKind {
     )]
     TimeNotIncreasing {
         /// Where.
-        place: Place,
+        place: FilePlace,
         /// The time before, seconds.
         before: f64,
         /// The time here, seconds.
@@ -346,7 +346,7 @@ fn remedy(error: &ReadErrorKind) -> String {
 /// Where in a file something was found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Place {
+pub enum FilePlace {
     /// The header.
     Header,
     /// A byte, from 0.
@@ -373,7 +373,7 @@ pub enum Place {
     Parameter(String),
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for FilePlace {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Header => write!(f, "header"),

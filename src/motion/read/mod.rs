@@ -28,7 +28,7 @@ mod trc;
 use std::path::Path;
 
 pub use c3d::Processor;
-pub use errors::{Place, ReadError, ReadErrorKind};
+pub use errors::{FilePlace, ReadError, ReadErrorKind};
 pub use layout::{Layout, SourceUnit, UnknownName, Up};
 
 use self::errors::excerpt;
@@ -101,24 +101,24 @@ fn raw(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadErrorKind> {
     if bytes.is_empty() {
         return Err(ReadErrorKind::Empty { what: "0 bytes" });
     }
-    let layout = options.layout.map(Kind::of).or_else(|| sniff(bytes)).ok_or_else(|| {
+    let layout = options.layout.map(ReaderKind::of).or_else(|| sniff(bytes)).ok_or_else(|| {
         let start = String::from_utf8_lossy(&bytes[..bytes.len().min(64)]);
         ReadErrorKind::UnknownLayout { start: excerpt(&start) }
     })?;
     let text = || text::as_text(bytes).ok_or(ReadErrorKind::NotText);
     match layout {
-        Kind::C3d => c3d::read(bytes, options),
-        Kind::Depth20 => depth::read(text()?, options),
-        Kind::Table => table::read(text()?, options),
-        Kind::Trc => trc::read(text()?, options),
-        Kind::Bvh => bvh::read(text()?, options),
-        Kind::Keypoints => keypoints::read(text()?, options),
+        ReaderKind::C3d => c3d::read(bytes, options),
+        ReaderKind::Depth20 => depth::read(text()?, options),
+        ReaderKind::Table => table::read(text()?, options),
+        ReaderKind::Trc => trc::read(text()?, options),
+        ReaderKind::Bvh => bvh::read(text()?, options),
+        ReaderKind::Keypoints => keypoints::read(text()?, options),
     }
 }
 
 /// One reader each: the keypoint layouts share one.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
+enum ReaderKind {
     C3d,
     Trc,
     Bvh,
@@ -127,7 +127,7 @@ enum Kind {
     Depth20,
 }
 
-impl Kind {
+impl ReaderKind {
     fn of(layout: Layout) -> Self {
         match layout {
             Layout::C3d => Self::C3d,
@@ -144,17 +144,17 @@ impl Kind {
 type Looks = fn(&str) -> bool;
 
 /// What the content of a file looks like.
-fn sniff(bytes: &[u8]) -> Option<Kind> {
+fn sniff(bytes: &[u8]) -> Option<ReaderKind> {
     if c3d::sniff(bytes) {
-        return Some(Kind::C3d);
+        return Some(ReaderKind::C3d);
     }
     let text = text::as_text(bytes)?;
-    let looks: [(Looks, Kind); 5] = [
-        (trc::sniff, Kind::Trc),
-        (bvh::sniff, Kind::Bvh),
-        (keypoints::sniff, Kind::Keypoints),
-        (depth::sniff, Kind::Depth20),
-        (table::sniff, Kind::Table),
+    let looks: [(Looks, ReaderKind); 5] = [
+        (trc::sniff, ReaderKind::Trc),
+        (bvh::sniff, ReaderKind::Bvh),
+        (keypoints::sniff, ReaderKind::Keypoints),
+        (depth::sniff, ReaderKind::Depth20),
+        (table::sniff, ReaderKind::Table),
     ];
     looks.into_iter().find(|(sniff, _)| sniff(text)).map(|(_, kind)| kind)
 }

@@ -2,7 +2,7 @@
 //! same way for every layout, and everything the file left open is written down.
 
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind};
+use super::errors::{FilePlace, ReadErrorKind};
 use super::layout::{Layout, SourceUnit, Up};
 use crate::motion::{Assumption, Capture, Dimensions, Joint, Recording, Unit};
 use crate::remedy::Remedy;
@@ -65,7 +65,7 @@ pub(super) fn assumed(what: &str, taken: impl Into<String>, why: impl Into<Strin
 }
 
 /// `value` if it is finite and within reach.
-pub(super) fn checked(value: f64, place: impl FnOnce() -> Place) -> Result<f64, ReadErrorKind> {
+pub(super) fn checked(value: f64, place: impl FnOnce() -> FilePlace) -> Result<f64, ReadErrorKind> {
     if !value.is_finite() {
         Err(ReadErrorKind::NotFinite { place: place(), found: value.to_string() })
     } else if value.abs() > FARTHEST {
@@ -199,7 +199,7 @@ impl Raw {
                 for (frame, pair) in each.windows(2).enumerate() {
                     if pair[1] <= pair[0] {
                         return Err(ReadErrorKind::TimeNotIncreasing {
-                            place: Place::Frame(frame + 1),
+                            place: FilePlace::Frame(frame + 1),
                             before: pair[0],
                             here: pair[1],
                         });

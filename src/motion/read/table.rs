@@ -10,7 +10,7 @@
 use csv::StringRecord;
 
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind, excerpt};
+use super::errors::{FilePlace, ReadErrorKind, excerpt};
 use super::layout::{Layout, SourceUnit, Up};
 use super::markers::Markers;
 use super::raw::{Axes, Raw, Times, assumed};
@@ -126,7 +126,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
                 break;
             }
             return Err(ReadErrorKind::RaggedRow {
-                place: Place::Line(line),
+                place: FilePlace::Line(line),
                 expected: columns.columns.len(),
                 found: row.len(),
             });
@@ -237,7 +237,7 @@ fn named(head: &StringRecord, line: usize) -> Result<Columns, ReadErrorKind> {
     if this.labels.is_empty() {
         return Err(ReadErrorKind::Structure {
             layout: Layout::Table,
-            place: Place::Line(line),
+            place: FilePlace::Line(line),
             expected: "columns such as left_wrist_x",
             found: excerpt(&this.names.join(",")),
         });
@@ -302,7 +302,7 @@ impl Columns {
             confidence.resize(start + self.labels.len(), 1.0);
         }
         for ((field, column), name) in row.iter().zip(&self.columns).zip(&self.names) {
-            let value = || number(field, || Place::Cell { line, column: name.clone() });
+            let value = || number(field, || FilePlace::Cell { line, column: name.clone() });
             match *column {
                 Column::Other => {}
                 Column::Time { per_second } => times_s.push(value()? / f64::from(per_second)),
@@ -322,7 +322,7 @@ impl Columns {
                 *point = [f64::NAN; 3];
             } else if empty > 0 {
                 return Err(ReadErrorKind::NotANumber {
-                    place: Place::Cell { line, column: label.clone() },
+                    place: FilePlace::Cell { line, column: label.clone() },
                     found: String::new(),
                 });
             }

@@ -1,10 +1,10 @@
 //! What the text layouts share.
 
-use super::errors::{Place, ReadErrorKind, excerpt};
+use super::errors::{FilePlace, ReadErrorKind, excerpt};
 use super::raw::checked;
 
 /// A finite number within reach.
-pub(super) fn number(field: &str, place: impl Fn() -> Place) -> Result<f64, ReadErrorKind> {
+pub(super) fn number(field: &str, place: impl Fn() -> FilePlace) -> Result<f64, ReadErrorKind> {
     match field.trim().parse::<f64>() {
         Ok(value) => checked(value, place),
         Err(_) => Err(ReadErrorKind::NotANumber { place: place(), found: excerpt(field) }),
@@ -12,7 +12,7 @@ pub(super) fn number(field: &str, place: impl Fn() -> Place) -> Result<f64, Read
 }
 
 /// A finite number of a header: a count, a rate, not a coordinate.
-pub(super) fn finite(field: &str, place: impl Fn() -> Place) -> Result<f64, ReadErrorKind> {
+pub(super) fn finite(field: &str, place: impl Fn() -> FilePlace) -> Result<f64, ReadErrorKind> {
     match field.trim().parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(value),
         Ok(value) => Err(ReadErrorKind::NotFinite { place: place(), found: value.to_string() }),

@@ -1,7 +1,7 @@
 //! TRC: tab-separated marker positions with a five-line header. An empty cell is a gap.
 
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind, excerpt};
+use super::errors::{FilePlace, ReadErrorKind, excerpt};
 use super::layout::{Layout, SourceUnit};
 use super::markers::Markers;
 use super::raw::{Axes, Raw, Times, assumed, pick};
@@ -29,11 +29,11 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         .map(|(n, line)| (n + 1, line))
         .filter(|(_, line)| !line.trim().is_empty());
     let mut next = |expected| {
-        lines.next().ok_or_else(|| structure(Place::Header, expected, "the end of the file"))
+        lines.next().ok_or_else(|| structure(FilePlace::Header, expected, "the end of the file"))
     };
     let (line, first) = next("a line PathFileType")?;
     if !first.trim_start().starts_with("PathFileType") {
-        return Err(structure(Place::Line(line), "PathFileType", first));
+        return Err(structure(FilePlace::Line(line), "PathFileType", first));
     }
     let (_, keys) = next("a line of header names")?;
     let (line, values) = next("a line of header values")?;
@@ -61,13 +61,13 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
                 break;
             }
             return Err(ReadErrorKind::RaggedRow {
-                place: Place::Line(line),
+                place: FilePlace::Line(line),
                 expected,
                 found: row.len(),
             });
         }
         let cell = |at: usize, column: &dyn Fn() -> String| {
-            number(row[at], || Place::Cell { line, column: column() })
+            number(row[at], || FilePlace::Cell { line, column: column() })
         };
         times_s.push(cell(1, &|| "Time".to_owned())?);
         for (n, label) in labels.iter().enumerate() {
@@ -125,7 +125,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
     })
 }
 
-fn structure(place: Place, expected: &'static str, found: &str) -> ReadErrorKind {
+fn structure(place: FilePlace, expected: &'static str, found: &str) -> ReadErrorKind {
     ReadErrorKind::Structure { layout: Layout::Trc, place, expected, found: excerpt(found) }
 }
 
@@ -133,7 +133,8 @@ fn head(keys: &str, values: &str, line: usize) -> Result<Head, ReadErrorKind> {
     let mut head = Head::default();
     for (key, value) in keys.split('\t').zip(values.split('\t')) {
         let (key, value) = (key.trim(), value.trim());
-        let parsed = || finite(value, || Place::Cell { line, column: key.to_owned() }).map(Some);
+        let parsed =
+            || finite(value, || FilePlace::Cell { line, column: key.to_owned() }).map(Some);
         match key {
             "DataRate" => head.rate_hz = parsed()?,
             "NumFrames" => head.frames = parsed()?,
@@ -156,11 +157,11 @@ fn labels(names: &str, line: usize, head: &Head) -> Result<Vec<String>, ReadErro
         .collect();
     match head.markers {
         Some(promised) if promised != labels.len() as f64 => Err(structure(
-            Place::Line(line),
+            FilePlace::Line(line),
             "as many marker names as NumMarkers says",
             &format!("{} names, {promised} promised", labels.len()),
         )),
-        _ if labels.is_empty() => Err(structure(Place::Line(line), "marker names", "none")),
+        _ if labels.is_empty() => Err(structure(FilePlace::Line(line), "marker names", "none")),
         _ => Ok(labels),
     }
 }

@@ -6,15 +6,15 @@ mod progress;
 
 pub(super) use followed::rows;
 pub use pictures::clip_pictures;
-pub use progress::{course, told_changes, told_curves, told_result};
+pub use progress::{course, describe_changes, describe_curves, describe_result};
 
 use std::rc::Rc;
 
 use jiff::civil::Date;
 
 use super::{
-    Asked, FaultFacts, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedent, Precedents,
-    ReviewData, ServeFacts,
+    Asked, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedents, ReviewData, ReviewFault,
+    ServeFacts, ShownPrecedent,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion};
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
@@ -156,7 +156,7 @@ const NOT_STORED: &str = "this serve is not in the library: the day is the file'
     your own judgement, answers about grip and ball and earlier reviews come with a stored one";
 
 fn source(capture: Capture, rate_hz: f64) -> String {
-    format!("{}, {rate_hz:.0} Hz", capture.told())
+    format!("{}, {rate_hz:.0} Hz", capture.describe())
 }
 
 /// Gathers what a review of one serve shows: its figures and readings, the faults of its case as
@@ -321,13 +321,13 @@ fn published(catalogue: &Catalogue, source: &str) -> Option<(f64, f64, String)> 
 }
 
 /// Faults of the case in the order of its judgement, the limiting one first.
-fn faults(catalogue: &Catalogue, judging: &Judging, measures: &[MeasureRow]) -> Vec<FaultFacts> {
+fn faults(catalogue: &Catalogue, judging: &Judging, measures: &[MeasureRow]) -> Vec<ReviewFault> {
     let judgement = &judging.judgement;
     let facts = |(at, (judged, label)): (usize, (&Judged, &FaultLabel))| {
         let fault = catalogue.fault(&judged.fault);
         let suspicion = judging.suspicions.iter().find(|s| s.fault == judged.fault);
         let shown = fault.map_or(&[][..], |fault| &fault.measures);
-        FaultFacts {
+        ReviewFault {
             name: judged.name.clone(),
             to_player: fault.map_or_else(|| judged.name.clone(), |fault| fault.to_player.clone()),
             why: judged.why.clone(),
@@ -456,10 +456,10 @@ fn precedents(
         context.extend(band.map(|(from, to)| format!("{from} to {to} years")));
         context.extend(precedent.stature_m.map(|stature| format!("{stature:.2} m")));
         context.extend(precedent.serve_type.map(|kind| kind.name().to_owned()));
-        context.push(precedent.capture.told().to_owned());
+        context.push(precedent.capture.describe().to_owned());
         context.extend(precedent.view.map(|view| format!("seen {}", view.seen())));
-        context.extend(precedent.origin.as_ref().map(|origin| origin.told()));
-        found.push(Precedent {
+        context.extend(precedent.origin.as_ref().map(|origin| origin.describe()));
+        found.push(ShownPrecedent {
             player: precedent.player.clone(),
             serve: precedent.serve.to_string(),
             case: precedent.case.to_string(),

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::drawing::{Palm, Pictures, Seen};
+use crate::drawing::{Palm, Pictures, Viewpoint};
 use crate::files::content_hash;
 use crate::library::{Clip, Library, RecordingRow, ServeRow, StoreError};
 use crate::motion::{Joint, Recording, Side, View};
@@ -109,7 +109,7 @@ fn without(serve: &Serve, joints: &Recording) -> Pictures {
     let side = joints.view == Some(View::Side);
     Pictures {
         moments: Vec::new(),
-        seen: if side { Seen::FromHittingSide } else { Seen::FromBehind },
+        seen: if side { Viewpoint::FromHittingSide } else { Viewpoint::FromBehind },
         palm: Palm { turn: palm.turn.name(), why: palm.why, pictures: Vec::new() },
         missing: None,
         place: String::new(),

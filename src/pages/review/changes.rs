@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::{BESIDE, NARROW, Pair, pair};
-use crate::drawing::{EventStrip, Seen, event_strip, month_strip};
+use crate::drawing::{EventStrip, Viewpoint, event_strip, month_strip};
 use crate::pages::redact::Redactor;
 use crate::pages::{ChangeFacts, ReviewData};
 use crate::words::{self, amount, sentence};
@@ -90,7 +90,7 @@ pub(super) fn progress_view(
             this_label: "now",
             behind: Some((figures, label.as_str())),
             events: &data.events,
-            seen: Seen::FromBehind,
+            seen: Viewpoint::FromBehind,
         };
         Some(pair(|width| event_strip(&strip, width)))
     });

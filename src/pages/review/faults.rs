@@ -4,7 +4,7 @@ use super::PLAYER_REASONS;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::drawing::{Gauge, gauge};
 use crate::pages::redact::Redactor;
-use crate::pages::{Asked, FaultFacts, MeasureRow, ReviewData};
+use crate::pages::{Asked, MeasureRow, ReviewData, ReviewFault};
 use crate::serve::Reading;
 use crate::words::{about, about_moment, amount, bare, list, moments, sentence};
 
@@ -79,7 +79,7 @@ pub(super) fn measure_view(row: &MeasureRow) -> MeasureView {
     }
 }
 
-pub(super) fn fault_view(fault: &FaultFacts, data: &ReviewData, texts: &Redactor) -> FaultView {
+pub(super) fn fault_view(fault: &ReviewFault, data: &ReviewData, texts: &Redactor) -> FaultView {
     FaultView {
         name: fault.name.clone(),
         sentence: texts.clean(&fault.to_player),

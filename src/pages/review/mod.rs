@@ -23,7 +23,7 @@ use super::redact::Redactor;
 use super::{Audience, ReviewData};
 use crate::drawing::picture_strip::{palm_strip, picture_strip};
 use crate::drawing::{
-    Channel, EventStrip, Seen, Svg, event_strip, likeness_figure, ribbon, style_variables,
+    Channel, EventStrip, Svg, Viewpoint, event_strip, likeness_figure, ribbon, style_variables,
 };
 use crate::words::{self, amount, day, list, sentence};
 
@@ -131,7 +131,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     let you = if coach { "this serve" } else { "you" };
     let closest = data.precedents.found.first();
     let behind = closest.and_then(|one| Some((one.figures.as_ref()?, closest_label(one, coach))));
-    let strip = |seen: Seen| {
+    let strip = |seen: Viewpoint| {
         let this = data.figures.as_ref()?;
         let behind = behind.as_ref().map(|(figures, label)| (*figures, label.as_str()));
         let strip = EventStrip { this, this_label: you, behind, events: &data.events, seen };
@@ -172,7 +172,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         date: day(data.serve.date),
         who: who(data, coach),
         limiting,
-        strip: strip(Seen::FromBehind),
+        strip: strip(Viewpoint::FromBehind),
         strip_caption: strip_caption(data, behind.is_some(), coach),
         shots_caption: shots_caption(data, behind.is_some(), coach),
         shots,
@@ -213,7 +213,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
                     .collect::<Vec<_>>(),
             ),
             measures: data.measures.iter().map(measure_view).collect(),
-            side: strip(Seen::FromHittingSide),
+            side: strip(Viewpoint::FromHittingSide),
             precedent_strips: precedent_strips(data, you),
             ribbons: data
                 .channels

@@ -2,9 +2,9 @@
 
 use super::{COACH_STRIPS, Pair, pair};
 use crate::coaching::Cautions;
-use crate::drawing::{EventStrip, Seen, event_strip};
+use crate::drawing::{EventStrip, Viewpoint, event_strip};
 use crate::looks::{Change, Unlike, Verdict};
-use crate::pages::{OutcomeFacts, Precedent, ReviewData};
+use crate::pages::{OutcomeFacts, ReviewData, ShownPrecedent};
 use crate::words::{self, day, sentence};
 
 pub(super) struct PrecedentView {
@@ -18,7 +18,7 @@ pub(super) struct PrecedentView {
     pub(super) standing: String,
 }
 
-pub(super) fn closest_label(one: &Precedent, coach: bool) -> String {
+pub(super) fn closest_label(one: &ShownPrecedent, coach: bool) -> String {
     if coach {
         format!("closest precedent: {}, {}", one.player, one.serve)
     } else if one.own {
@@ -91,7 +91,7 @@ fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
 }
 
 pub(super) fn precedent_view(
-    one: &Precedent,
+    one: &ShownPrecedent,
     data: &ReviewData,
     coach: bool,
     compared: bool,
@@ -160,7 +160,7 @@ pub(super) fn precedent_view(
     }
 }
 
-fn standing(one: &Precedent, coach: bool) -> String {
+fn standing(one: &ShownPrecedent, coach: bool) -> String {
     let player = if coach { "Same player" } else { "You" };
     match &one.poor_because {
         _ if one.same_set_up => format!("{player}, same set-up: the strongest comparison."),
@@ -186,7 +186,7 @@ pub(super) fn precedent_strips(data: &ReviewData, you: &str) -> Vec<Pair> {
                 this_label: you,
                 behind,
                 events: &data.events,
-                seen: Seen::FromBehind,
+                seen: Viewpoint::FromBehind,
             };
             pair(|width| event_strip(&strip, width))
         })

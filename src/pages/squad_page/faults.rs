@@ -2,7 +2,7 @@
 
 use super::{HALF, of, percent};
 use crate::drawing::{month_shares, share_mark};
-use crate::squad::{Basis, FaultFacts, Squad, TrendVerdict};
+use crate::squad::{Squad, SquadFault, TrendBasis, TrendVerdict};
 use crate::words::{count, list, sentence};
 
 /// Faults drawn month by month.
@@ -69,19 +69,19 @@ fn trends(
 ) -> impl Iterator<Item = (&'static str, String)> + '_ {
     [true, false].into_iter().filter_map(move |measured| {
         let those = squad.faults.iter().filter(|fault| {
-            fault.verdict == verdict && matches!(fault.basis, Basis::Measure(_)) == measured
+            fault.verdict == verdict && matches!(fault.basis, TrendBasis::Measure(_)) == measured
         });
-        let those: Vec<&FaultFacts> = those.collect();
+        let those: Vec<&SquadFault> = those.collect();
         let word = those.first()?.basis.describe(verdict);
         let names: Vec<String> = those.iter().map(|fault| fault.name.to_lowercase()).collect();
         Some((word, list(&names)))
     })
 }
 
-pub(super) fn fault_view(fault: &FaultFacts) -> FaultView {
+pub(super) fn fault_view(fault: &SquadFault) -> FaultView {
     let detail = match &fault.basis {
-        Basis::Measure(moved) => format!("{} ({})", moved.describe(), moved.measure),
-        Basis::LabelsAndRatings { trend: Some(trend), .. } => {
+        TrendBasis::Measure(moved) => format!("{} ({})", moved.describe(), moved.measure),
+        TrendBasis::LabelsAndRatings { trend: Some(trend), .. } => {
             let odds = [trend.slope, trend.interval.0, trend.interval.1].map(f64::exp);
             let against =
                 fault.verdict == TrendVerdict::NotClear && !(odds[1]..=odds[2]).contains(&1.0);
@@ -96,7 +96,7 @@ pub(super) fn fault_view(fault: &FaultFacts) -> FaultView {
                 odds[0], odds[1], odds[2]
             )
         }
-        Basis::LabelsAndRatings { no_trend_because, .. } => format!(
+        TrendBasis::LabelsAndRatings { no_trend_because, .. } => format!(
             "no measure shows it{}",
             no_trend_because.as_ref().map_or_else(String::new, |why| format!("; {why}"))
         ),
@@ -127,12 +127,12 @@ pub(super) fn fault_view(fault: &FaultFacts) -> FaultView {
 
 /// Clear changes first, then the most common.
 pub(super) fn strips(squad: &Squad) -> Vec<StripView> {
-    let rank = |fault: &&FaultFacts| match fault.verdict {
+    let rank = |fault: &&SquadFault| match fault.verdict {
         TrendVerdict::Better | TrendVerdict::Worse => 0,
         TrendVerdict::PerhapsBetter | TrendVerdict::PerhapsWorse => 1,
         TrendVerdict::NotClear | TrendVerdict::TooLittle => 2,
     };
-    let mut faults: Vec<&FaultFacts> = squad.faults.iter().collect();
+    let mut faults: Vec<&SquadFault> = squad.faults.iter().collect();
     faults.sort_by_key(rank);
     faults
         .into_iter()
@@ -141,10 +141,10 @@ pub(super) fn strips(squad: &Squad) -> Vec<StripView> {
             Some(StripView {
                 drawing: month_shares(fault, HALF)?.to_string(),
                 caption: match &fault.basis {
-                    Basis::Measure(moved) => {
+                    TrendBasis::Measure(moved) => {
                         format!("{verdict} by {}: {}.", moved.measure, moved.describe())
                     }
-                    Basis::LabelsAndRatings { .. } => {
+                    TrendBasis::LabelsAndRatings { .. } => {
                         format!("{verdict}, as seen and rated: no measure shows it.")
                     }
                 },

@@ -12,7 +12,7 @@ use crate::drawing::{share_mark, style_variables};
 use crate::evidence::Worked;
 use crate::pages::gather::rows;
 use crate::pages::review::{EvidenceView, evidence_views};
-use crate::squad::{FaultFacts, Share, Squad};
+use crate::squad::{Share, Squad, SquadFault};
 use crate::words::{count, day, list, sentence};
 
 const HALF: f64 = 344.0;
@@ -92,7 +92,7 @@ struct Page {
 #[must_use]
 pub fn squad_page(squad: &Squad) -> String {
     let name = squad.name.clone().unwrap_or_else(|| "all players".to_owned());
-    let standing: Vec<&FaultFacts> = squad.faults.iter().filter(|f| f.now.with > 0).collect();
+    let standing: Vec<&SquadFault> = squad.faults.iter().filter(|f| f.now.with > 0).collect();
     let strips = strips(squad);
     let mut cautions = squad.cautions.clone();
     let worked = squad.worked.iter().take(WORKED);
@@ -198,7 +198,7 @@ fn see_view(one: &crate::squad::SeeNext) -> SeeView {
     }
 }
 
-fn slices(squad: &Squad, standing: &[&FaultFacts]) -> Vec<SliceView> {
+fn slices(squad: &Squad, standing: &[&SquadFault]) -> Vec<SliceView> {
     squad
         .slices
         .iter()

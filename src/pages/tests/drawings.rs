@@ -73,8 +73,8 @@ fn devices(width: f64) -> Vec<Svg> {
         .to_vec(),
     };
     let mut out = vec![
-        event_strip(&strip(Seen::FromBehind), width),
-        event_strip(&strip(Seen::FromHittingSide), width),
+        event_strip(&strip(Viewpoint::FromBehind), width),
+        event_strip(&strip(Viewpoint::FromHittingSide), width),
         likeness_figure(&likeness, "the closest precedent", 340.0),
     ];
     out.extend(channels.iter().map(|channel| ribbon(channel, "you", width)));
@@ -112,7 +112,7 @@ fn write_samples() {
     }
     let mut real = Vec::new();
     for serve in recorded_serves() {
-        for seen in [Seen::FromBehind, Seen::FromHittingSide] {
+        for seen in [Viewpoint::FromBehind, Viewpoint::FromHittingSide] {
             let strip = EventStrip {
                 this: &serve.figures,
                 this_label: "recorded",
@@ -159,7 +159,7 @@ fn real_recordings_are_drawn_standing_on_the_ground() {
             this_label: "recorded",
             behind: None,
             events: &serve.events,
-            seen: Seen::FromBehind,
+            seen: Viewpoint::FromBehind,
         };
         for width in [358.0, 720.0] {
             let svg = event_strip(&strip, width);
@@ -199,7 +199,7 @@ fn every_event_is_drawn_once_with_its_time() {
             this_label: "you",
             behind: None,
             events: &events,
-            seen: Seen::FromBehind,
+            seen: Viewpoint::FromBehind,
         };
         let svg = event_strip(&strip, width);
         let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
@@ -264,7 +264,7 @@ fn the_same_event_of_both_bodies_is_laid_over_each_other() {
         this_label: "you",
         behind: Some((&later, "you")),
         events: &events,
-        seen: Seen::FromBehind,
+        seen: Viewpoint::FromBehind,
     };
     let paths = |svg: &Svg, tone: &str| -> Vec<Vec<f64>> {
         let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
@@ -321,7 +321,7 @@ fn a_body_without_joints_says_so() {
         this_label: "you",
         behind: None,
         events: &events[..3],
-        seen: Seen::FromHittingSide,
+        seen: Viewpoint::FromHittingSide,
     };
     let svg = event_strip(&strip, 720.0);
     check(&svg);

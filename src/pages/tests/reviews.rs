@@ -254,7 +254,7 @@ fn a_librarys_own_general_cautions_reach_every_page() {
     data.cautions = cautions.clone();
     let mut bare = sample::bare_review();
     bare.cautions = cautions.clone();
-    let course = Course {
+    let course = PlayerCourse {
         player: "p01".to_owned(),
         reviews: 1,
         steps: Vec::new(),

@@ -30,7 +30,7 @@ pub(super) struct Context<'a> {
 
 /// What kind of angle, for its error: hinges are seen best, turns about the vertical worst.
 #[derive(Debug, Clone, Copy)]
-enum Kind {
+enum AngleKind {
     Hinge,
     Elbow,
     Arm,
@@ -57,7 +57,13 @@ enum Flat {
 #[derive(Clone, Copy)]
 enum Rule {
     /// A course's value at an event, times `sign`.
-    At { course: fn(&Courses) -> &Vec<f64>, event: EventKind, kind: Kind, sign: f64, flat: Flat },
+    At {
+        course: fn(&Courses) -> &Vec<f64>,
+        event: EventKind,
+        kind: AngleKind,
+        sign: f64,
+        flat: Flat,
+    },
     /// Time between two events.
     Between(EventKind, EventKind),
     /// A rule of its own.
@@ -131,14 +137,14 @@ impl Context<'_> {
     /// One lifted camera: as measured, see [`one_camera_error`]. Markers: after R132, R133, R137
     /// and R139 (4 to 21 deg from one camera, 6 to 12 for knees from two); the others placed
     /// between by us.
-    fn source_error_deg(&self, kind: Kind) -> f64 {
+    fn source_error_deg(&self, kind: AngleKind) -> f64 {
         if self.capture == Capture::OneCameraLifted {
             let angle = match kind {
-                Kind::Hinge => BodyAngle::Knee,
-                Kind::Elbow => BodyAngle::Elbow,
-                Kind::Arm => BodyAngle::UpperArm,
-                Kind::Trunk | Kind::Lean => BodyAngle::TrunkInclination,
-                Kind::Turn => BodyAngle::Separation,
+                AngleKind::Hinge => BodyAngle::Knee,
+                AngleKind::Elbow => BodyAngle::Elbow,
+                AngleKind::Arm => BodyAngle::UpperArm,
+                AngleKind::Trunk | AngleKind::Lean => BodyAngle::TrunkInclination,
+                AngleKind::Turn => BodyAngle::Separation,
             };
             return one_camera_error(angle).standard_error_deg();
         }
@@ -152,10 +158,10 @@ impl Context<'_> {
         };
         hinge
             * match kind {
-                Kind::Hinge => 1.0,
-                Kind::Elbow | Kind::Arm => 1.2,
-                Kind::Trunk | Kind::Lean => 0.6,
-                Kind::Turn => 1.0,
+                AngleKind::Hinge => 1.0,
+                AngleKind::Elbow | AngleKind::Arm => 1.2,
+                AngleKind::Trunk | AngleKind::Lean => 0.6,
+                AngleKind::Turn => 1.0,
             }
     }
 
@@ -217,19 +223,19 @@ impl Context<'_> {
         &self,
         course: &[f64],
         event: EventKind,
-        kind: Kind,
+        kind: AngleKind,
         sign: f64,
         flat: Flat,
     ) -> Result<Value, String> {
         self.not_flat(flat)?;
-        if matches!(kind, Kind::Elbow | Kind::Arm) {
+        if matches!(kind, AngleKind::Elbow | AngleKind::Arm) {
             self.not_too_fast(event)?;
         }
         let moment = self.moment(event);
         let timing = self.slope(course, moment.at) * moment.error_s;
         // A heading that is off turns one part of the lean into the other.
         let heading = match kind {
-            Kind::Lean if !self.flat => {
+            AngleKind::Lean if !self.flat => {
                 HEADING_ERROR_DEG.to_radians() * value_at(&self.body.courses.inclination, moment.at)
             }
             _ => 0.0,

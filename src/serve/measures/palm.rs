@@ -1,7 +1,7 @@
 //! Measures of the hitting hand's palm.
 
 use super::special::Read;
-use super::{Context, Kind, Value};
+use super::{AngleKind, Context, Value};
 use crate::motion::{Capture, Joint};
 use crate::serve::EventKind;
 use crate::serve::vector::{V3, cross, dot, norm, scale, sub};
@@ -61,7 +61,7 @@ pub(super) fn palm_turn(c: &Context<'_>) -> Read {
     let timing = turned / 0.10 * c.moment(EventKind::Contact).error_s;
     Ok(Value {
         value: -turned,
-        error: (3.0 * c.source_error_deg(Kind::Hinge)).hypot(timing),
+        error: (3.0 * c.source_error_deg(AngleKind::Hinge)).hypot(timing),
         trust: 0.8 * c.moment(EventKind::Contact).trust * c.source_trust(),
     })
 }
@@ -124,7 +124,7 @@ fn palm_elevations(c: &Context<'_>) -> Result<Vec<f64>, String> {
 fn palm_value(c: &Context<'_>, value: f64) -> Value {
     Value {
         value,
-        error: 2.0 * c.source_error_deg(Kind::Hinge),
+        error: 2.0 * c.source_error_deg(AngleKind::Hinge),
         trust: 0.8 * c.moment(EventKind::RacketLow).trust * c.source_trust(),
     }
 }

@@ -69,7 +69,7 @@ impl Context<'_> {
         let timing = self.slope(at, moment.at) * moment.error_s;
         Value {
             value: metres_over_stature * self.stature_ratio,
-            error: (0.01 + 0.004 * self.source_error_deg(super::Kind::Hinge)).hypot(timing),
+            error: (0.01 + 0.004 * self.source_error_deg(super::AngleKind::Hinge)).hypot(timing),
             trust: moment.trust * self.source_trust() / (1.0 + (timing / 0.1).powi(2)),
         }
     }
@@ -151,7 +151,7 @@ pub(super) fn greatest_backward_lean(c: &Context<'_>) -> Read {
     };
     Ok(Value {
         value: value_at(&lean, at),
-        error: c.source_error_deg(super::Kind::Lean).hypot(heading).max(planted),
+        error: c.source_error_deg(super::AngleKind::Lean).hypot(heading).max(planted),
         trust: 0.9 * c.source_trust(),
     })
 }
@@ -181,7 +181,9 @@ pub(super) fn greatest_arch(c: &Context<'_>) -> Read {
         .collect();
     let at = calm_peak(c, &arch, EventKind::Release, EventKind::Contact)
         .ok_or("no time between release and contact")?;
-    let error = c.source_error_deg(super::Kind::Lean).hypot(c.source_error_deg(super::Kind::Hinge));
+    let error = c
+        .source_error_deg(super::AngleKind::Lean)
+        .hypot(c.source_error_deg(super::AngleKind::Hinge));
     Ok(Value { value: value_at(&arch, at), error, trust: 0.8 * c.source_trust() })
 }
 
@@ -197,7 +199,7 @@ pub(super) fn highest_elbow(c: &Context<'_>) -> Read {
     };
     Ok(Value {
         value: value_at(course, at),
-        error: c.source_error_deg(super::Kind::Arm).max(planted),
+        error: c.source_error_deg(super::AngleKind::Arm).max(planted),
         trust: 0.9 * c.source_trust(),
     })
 }
@@ -222,7 +224,7 @@ pub(super) fn forearm_lowest(c: &Context<'_>) -> Read {
         .ok_or("no time between trophy and contact")?;
     Ok(Value {
         value: -value_at(&fall, at),
-        error: c.source_error_deg(super::Kind::Arm),
+        error: c.source_error_deg(super::AngleKind::Arm),
         trust: 0.8 * c.source_trust(),
     })
 }

@@ -1,6 +1,6 @@
 //! The measures, their definitions and where definition and spread come from.
 
-use super::{Flat, Kind, Rule, palm, special};
+use super::{AngleKind, Flat, Rule, palm, special};
 use crate::serve::{EventKind, MeasureDef};
 
 /// Spreads from serve to serve of one player. Published for serves only for arm elevation at
@@ -19,7 +19,7 @@ macro_rules! at {
         Rule::At {
             course: |courses| &courses.$course,
             event: EventKind::$event,
-            kind: Kind::$kind,
+            kind: AngleKind::$kind,
             sign: $sign,
             flat: Flat::$flat,
         }

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::super::facts::{Basis, FaultFacts, PlayerMoved, Slice, SliceFault};
-use super::super::{Change, Course, FaultLook, Moved, TrendVerdict, course};
+use super::super::facts::{PlayerMoved, Slice, SliceFault, SquadFault, TrendBasis};
+use super::super::{Change, FaultCourse, FaultLook, PlayersMoved, TrendVerdict, course};
 use super::{CONFIDENCE, Read};
 use crate::find::AGE_BANDS;
 use crate::library::{Case, Level, Named, StoreError};
@@ -40,7 +40,7 @@ impl FaultSeen {
         &self,
         inside: &dyn Fn(usize) -> bool,
         tried: usize,
-    ) -> (Course, Basis, TrendVerdict) {
+    ) -> (FaultCourse, TrendBasis, TrendVerdict) {
         let looks = self.looks.iter().filter(|look| inside(look.player));
         let found = course(&looks.copied().collect::<Vec<_>>(), CONFIDENCE, tried);
         let Some((measure, players)) = &self.moved else {
@@ -49,15 +49,15 @@ impl FaultSeen {
                 Err(why) => (None, Some(why.to_string())),
             };
             let verdict = found.verdict;
-            return (found, Basis::LabelsAndRatings { trend, no_trend_because }, verdict);
+            return (found, TrendBasis::LabelsAndRatings { trend, no_trend_because }, verdict);
         };
         let players = players.iter().filter(|(player, _)| inside(*player));
-        let moved = Moved::count(*measure, players.map(|(_, over)| over.as_ref()));
-        (found, Basis::Measure(moved), moved.verdict(CONFIDENCE, tried))
+        let moved = PlayersMoved::count(*measure, players.map(|(_, over)| over.as_ref()));
+        (found, TrendBasis::Measure(moved), moved.verdict(CONFIDENCE, tried))
     }
 
     /// All of it, for the squad.
-    pub(super) fn facts(&self, read: &Read<'_>, id: &str, tried: usize) -> FaultFacts {
+    pub(super) fn facts(&self, read: &Read<'_>, id: &str, tried: usize) -> SquadFault {
         let (found, basis, verdict) = self.course(&|_| true, tried);
         let told = |changes: &[Change]| {
             changes.iter().map(|change| read.day(change.player, change.date)).collect()
@@ -67,7 +67,7 @@ impl FaultSeen {
             let player = read.players[*player].code.clone();
             Some(PlayerMoved { player, over: over.clone()? })
         });
-        FaultFacts {
+        SquadFault {
             fault: id.to_owned(),
             name: read.fault_name(id),
             now: found.now,
@@ -122,7 +122,7 @@ impl Read<'_> {
 /// The faults by level, age band and coach.
 pub(super) fn slices(
     read: &Read<'_>,
-    faults: &[FaultFacts],
+    faults: &[SquadFault],
     followed: &BTreeMap<&str, FaultSeen>,
 ) -> Vec<Slice> {
     let mut kinds: Vec<(&'static str, Vec<(usize, String)>)> = Vec::new();

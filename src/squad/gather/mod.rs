@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 
 use self::faults::FaultSeen;
-use super::facts::{Basis, FaultFacts, PlayerDay, Squad};
+use super::facts::{PlayerDay, Squad, SquadFault, TrendBasis};
 use super::{DistancesError, GroupsParams};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions};
@@ -86,7 +86,7 @@ pub enum SquadError {
 }
 
 /// A case and what is wrong in it.
-struct Seen {
+struct SeenCase {
     player: usize,
     case: Case,
     standing: Vec<FaultLabel>,
@@ -100,7 +100,7 @@ struct Read<'a> {
     query: &'a SquadQuery,
     players: Vec<Player>,
     /// By player and date.
-    seen: Vec<Seen>,
+    seen: Vec<SeenCase>,
     heads: Vec<ServeHead>,
 }
 
@@ -110,7 +110,7 @@ impl Read<'_> {
     }
 
     /// A player's cases, by date.
-    fn cases_of(&self, player: usize) -> impl DoubleEndedIterator<Item = &Seen> {
+    fn cases_of(&self, player: usize) -> impl DoubleEndedIterator<Item = &SeenCase> {
         self.seen.iter().filter(move |seen| seen.player == player)
     }
 
@@ -153,7 +153,7 @@ pub fn gather(
         watch.step(Stage::Faults, at, ids.len())?;
         followed.insert(id, FaultSeen::of(&read, id)?);
     }
-    let mut faults: Vec<FaultFacts> =
+    let mut faults: Vec<SquadFault> =
         followed.iter().map(|(id, fault)| fault.facts(&read, id, ids.len())).collect();
     faults.sort_by(|a, b| {
         (b.now.with, b.ever.with).cmp(&(a.now.with, a.ever.with)).then(a.name.cmp(&b.name))
@@ -230,7 +230,7 @@ fn read<'a>(
         let own = snapshot.cases(known.id)?;
         for case in own.iter().filter(|case| cases.contains(&case.id)) {
             let standing = matcher::standing(&case.labels);
-            seen.push(Seen { player, case: case.clone(), standing });
+            seen.push(SeenCase { player, case: case.clone(), standing });
         }
     }
     seen.sort_by_key(|seen| (seen.player, seen.case.date, seen.case.id));
@@ -240,7 +240,7 @@ fn read<'a>(
 /// What came of the squad's own plans, in the order of `faults`.
 fn worked(
     read: &Read<'_>,
-    faults: &[FaultFacts],
+    faults: &[SquadFault],
     watch: &Watch,
 ) -> Result<Vec<Worked>, StoreError> {
     let cases: BTreeSet<CaseId> = read.seen.iter().map(|seen| seen.case.id).collect();
@@ -254,7 +254,7 @@ fn worked(
     Ok(told.filter(|worked| worked.players > 0).collect())
 }
 
-fn notes(read: &Read<'_>, faults: &[FaultFacts], ignored: &[crate::find::Ignored]) -> Vec<String> {
+fn notes(read: &Read<'_>, faults: &[SquadFault], ignored: &[crate::find::Ignored]) -> Vec<String> {
     let mut notes = Vec::new();
     if !ignored.is_empty() {
         let all: Vec<String> = ignored.iter().map(ToString::to_string).collect();
@@ -286,7 +286,7 @@ fn notes(read: &Read<'_>, faults: &[FaultFacts], ignored: &[crate::find::Ignored
     }
     let unmeasured: Vec<String> = faults
         .iter()
-        .filter(|fault| matches!(fault.basis, Basis::LabelsAndRatings { .. }))
+        .filter(|fault| matches!(fault.basis, TrendBasis::LabelsAndRatings { .. }))
         .map(|fault| fault.name.to_lowercase())
         .collect();
     if !unmeasured.is_empty() {

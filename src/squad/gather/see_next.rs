@@ -1,7 +1,7 @@
 //! Whom to see next, and why.
 
-use super::super::facts::{FaultFacts, FollowUpFacts, Reason, ReasonKind, SeeNext};
-use super::{Read, Seen};
+use super::super::facts::{FollowUpFacts, Reason, ReasonKind, SeeNext, SquadFault};
+use super::{Read, SeenCase};
 use crate::library::{LabelState, StoreError};
 use crate::looks::{Verdict, days_between};
 use crate::words::{amount, bare};
@@ -13,7 +13,7 @@ const LOADS: u8 = 3;
 pub(super) fn see_next(
     read: &Read<'_>,
     plans: &FollowUpFacts,
-    faults: &[FaultFacts],
+    faults: &[SquadFault],
     watch: &Watch,
 ) -> Result<Vec<SeeNext>, StoreError> {
     let mut list = Vec::new();
@@ -73,7 +73,7 @@ fn weight(kind: ReasonKind) -> i32 {
 /// Standing faults that got worse at the last look, as [`Snapshot::since`] says.
 ///
 /// [`Snapshot::since`]: crate::looks::Snapshot::since
-fn worse(read: &Read<'_>, last: &Seen) -> Result<Vec<Reason>, StoreError> {
+fn worse(read: &Read<'_>, last: &SeenCase) -> Result<Vec<Reason>, StoreError> {
     let mut reasons = Vec::new();
     for label in &last.standing {
         let since = read.snapshot.since(read.catalogue, &last.case, &label.fault)?;
@@ -92,7 +92,7 @@ fn worse(read: &Read<'_>, last: &Seen) -> Result<Vec<Reason>, StoreError> {
 }
 
 /// Faults that load the body, from the last look.
-fn load(read: &Read<'_>, last: &Seen) -> Vec<Reason> {
+fn load(read: &Read<'_>, last: &SeenCase) -> Vec<Reason> {
     let loading = last.standing.iter().filter_map(|label| {
         let fault = read.catalogue.fault(&label.fault)?;
         if fault.cost.load < LOADS {

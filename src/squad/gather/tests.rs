@@ -140,7 +140,7 @@ fn planted_trends_are_found_in_a_library_and_noise_is_not() {
         let measured = fault(FALLING).unwrap();
         assert_eq!(measured.months, falling.months);
         assert_eq!(measured.verdict, TrendVerdict::NotClear, "seed {seed}: {measured:?}");
-        let Basis::Measure(moved) = measured.basis else { panic!("{:?}", measured.basis) };
+        let TrendBasis::Measure(moved) = measured.basis else { panic!("{:?}", measured.basis) };
         assert_eq!((moved.better, moved.worse, moved.seen_once), (0, 0, 0), "seed {seed}");
         assert_eq!(moved.no_clear_change, measured.ever.with as usize, "seed {seed}");
         assert_eq!(falling.months.len(), 6);

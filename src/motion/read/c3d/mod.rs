@@ -12,7 +12,7 @@ pub use bytes::Processor;
 
 use self::params::Parameters;
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind};
+use super::errors::{FilePlace, ReadErrorKind};
 use super::layout::{Layout, SourceUnit};
 use super::markers::Markers;
 use super::raw::{Axes, Raw, Times, assumed, checked};
@@ -70,18 +70,22 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadError
         return Err(past("the header", BLOCK));
     }
     if bytes[1] != 0x50 {
-        return Err(structure(Place::Byte(1), "the key 80", bytes[1].to_string()));
+        return Err(structure(FilePlace::Byte(1), "the key 80", bytes[1].to_string()));
     }
     let section = usize::from(bytes[0]).checked_sub(1).ok_or_else(|| {
-        structure(Place::Byte(0), "the number of the parameter block, from 1", "0".to_owned())
+        structure(FilePlace::Byte(0), "the number of the parameter block, from 1", "0".to_owned())
     })? * BLOCK;
     let code = *bytes.get(section + 3).ok_or_else(|| past("the parameter section", section + 4))?;
     let processor = Processor::from_code(code).ok_or_else(|| {
-        structure(Place::Byte(section as u64 + 3), "a processor of 84, 85 or 86", code.to_string())
+        structure(
+            FilePlace::Byte(section as u64 + 3),
+            "a processor of 84, 85 or 86",
+            code.to_string(),
+        )
     })?;
     let parameters = Parameters::read(bytes, section, processor)?;
     if !parameters.has_group("POINT") {
-        return Err(structure(Place::Header, "a group POINT", parameters.group_names()));
+        return Err(structure(FilePlace::Header, "a group POINT", parameters.group_names()));
     }
     let mut assumptions = Vec::new();
     let head = head(bytes, processor, &parameters, options, &mut assumptions)?;
@@ -132,7 +136,7 @@ fn head(
     if points_in_header > points {
         return Err(ReadErrorKind::Structure {
             layout: Layout::C3d,
-            place: Place::Header,
+            place: FilePlace::Header,
             expected: "no more points than POINT:USED counts",
             found: format!("{points_in_header} beside {points}"),
         });
@@ -145,7 +149,7 @@ fn head(
     if !scale.is_finite() || scale == 0.0 {
         return Err(ReadErrorKind::Structure {
             layout: Layout::C3d,
-            place: Place::Parameter("POINT:SCALE".to_owned()),
+            place: FilePlace::Parameter("POINT:SCALE".to_owned()),
             expected: "a scale other than 0",
             found: scale.to_string(),
         });
@@ -172,7 +176,7 @@ fn head(
     if points == 0 {
         return Err(ReadErrorKind::Structure {
             layout: Layout::C3d,
-            place: Place::Parameter("POINT:USED".to_owned()),
+            place: FilePlace::Parameter("POINT:USED".to_owned()),
             expected: "at least one point",
             found: "0".to_owned(),
         });
@@ -260,7 +264,7 @@ fn points(bytes: &[u8], head: &Head, columns: Columns) -> Result<Markers, ReadEr
     for (frame, row) in data.chunks_exact(head.frame_bytes()).take(frames).enumerate() {
         for (column, label) in &columns {
             let at = column * 4 * size;
-            let place = || Place::Point { frame, label: label.clone() };
+            let place = || FilePlace::Point { frame, label: label.clone() };
             points.push(match point(&row[at..at + 4 * size], head) {
                 Some([x, y, z]) => [checked(x, place)?, checked(y, place)?, checked(z, place)?],
                 None => [f64::NAN; 3],

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::bytes::Processor;
 use crate::motion::read::Layout;
-use crate::motion::read::errors::{Place, ReadErrorKind, excerpt};
+use crate::motion::read::errors::{FilePlace, ReadErrorKind, excerpt};
 
 /// One parameter: where its values lie in the file.
 struct Parameter {
@@ -28,7 +28,7 @@ pub(super) struct Parameters<'a> {
 fn broken(at: usize, expected: &'static str, found: impl Into<String>) -> ReadErrorKind {
     ReadErrorKind::Structure {
         layout: Layout::C3d,
-        place: Place::Byte(at as u64),
+        place: FilePlace::Byte(at as u64),
         expected,
         found: found.into(),
     }

@@ -3,7 +3,7 @@
 use super::parse::Person;
 use crate::motion::Joint;
 use crate::motion::read::ReadOptions;
-use crate::motion::read::errors::{Place, ReadErrorKind};
+use crate::motion::read::errors::{FilePlace, ReadErrorKind};
 use crate::motion::read::layout::Layout;
 
 pub(super) const fn joints_17() -> [Option<Joint>; 17] {
@@ -121,7 +121,7 @@ pub(super) fn layout_of(
             None => found = Some(points),
             Some(before) if before != points => {
                 return Err(ReadErrorKind::RaggedRow {
-                    place: Place::Frame(frame),
+                    place: FilePlace::Frame(frame),
                     expected: before,
                     found: points,
                 });
@@ -131,7 +131,7 @@ pub(super) fn layout_of(
     }
     let points = found.ok_or(ReadErrorKind::NothingMeasured)?;
     let wrong = || ReadErrorKind::Keypoints {
-        place: Place::Header,
+        place: FilePlace::Header,
         expected: options.layout.map_or("17, 25 or 33 points a person", expected_points),
         found: format!("{points} points"),
     };

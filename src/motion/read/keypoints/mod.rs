@@ -24,7 +24,7 @@ use self::parse::{About, Frame, about, frame, parse, structure};
 use self::people::choose;
 use self::sight::{Sight, third_numbers};
 use super::ReadOptions;
-use super::errors::{Place, ReadErrorKind};
+use super::errors::{FilePlace, ReadErrorKind};
 use super::layout::{SourceUnit, Up};
 use super::raw::{Axes, Raw, Times, assumed};
 use crate::motion::{Assumption, Capture, Dimensions};
@@ -57,13 +57,13 @@ impl Keypoints {
                 match object.get("frames") {
                     Some(Value::Array(frames)) => frames.as_slice(),
                     Some(other) => {
-                        return Err(structure(Place::Header, "frames as an array", other));
+                        return Err(structure(FilePlace::Header, "frames as an array", other));
                     }
                     None => std::slice::from_ref(&document),
                 }
             }
             Value::Array(frames) => frames.as_slice(),
-            other => return Err(structure(Place::Header, "an array or an object", other)),
+            other => return Err(structure(FilePlace::Header, "an array or an object", other)),
         };
         for value in frames {
             let number = self.frames.len();
@@ -90,7 +90,7 @@ impl Keypoints {
         if let Value::Object(object) = &document {
             if object.contains_key("frames") {
                 return Err(structure(
-                    Place::Frame(number),
+                    FilePlace::Frame(number),
                     "one frame a file in a folder",
                     &Value::String("a file with many".to_owned()),
                 ));
@@ -186,7 +186,7 @@ impl Keypoints {
         // is no recording either.
         if !rising || span > 4 * count {
             return Err(structure(
-                Place::Header,
+                FilePlace::Header,
                 "frame numbers that count upwards with few left out",
                 &Value::String(format!("{count} frames from {} to {}", ids[0], ids[ids.len() - 1])),
             ));

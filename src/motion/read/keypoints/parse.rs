@@ -3,7 +3,7 @@
 use serde_json::{Map, Value};
 
 use super::layouts::by_points;
-use crate::motion::read::errors::{Place, ReadErrorKind, excerpt, shorten};
+use crate::motion::read::errors::{FilePlace, ReadErrorKind, excerpt, shorten};
 use crate::motion::read::layout::SourceUnit;
 use crate::motion::read::raw::checked;
 
@@ -48,13 +48,13 @@ pub(super) struct About {
 
 pub(super) fn parse(text: &str) -> Result<Value, ReadErrorKind> {
     serde_json::from_str(text).map_err(|error| ReadErrorKind::Keypoints {
-        place: Place::Line(error.line()),
+        place: FilePlace::Line(error.line()),
         expected: "JSON",
         found: error.to_string(),
     })
 }
 
-pub(super) fn structure(place: Place, expected: &'static str, found: &Value) -> ReadErrorKind {
+pub(super) fn structure(place: FilePlace, expected: &'static str, found: &Value) -> ReadErrorKind {
     let found = match found {
         Value::String(text) => excerpt(text),
         Value::Array(list) => format!("a list of {}", list.len()),
@@ -118,7 +118,7 @@ pub(super) fn frame(value: &Value, number: usize) -> Result<Frame, ReadErrorKind
                     }
                 }
                 Some(other) => {
-                    let place = Place::Frame(number);
+                    let place = FilePlace::Frame(number);
                     return Err(structure(place, "people as an array", other));
                 }
                 None => frame.people = people_of(value, number)?,
@@ -126,7 +126,7 @@ pub(super) fn frame(value: &Value, number: usize) -> Result<Frame, ReadErrorKind
         }
         Value::Array(_) => frame.people = people_of(value, number)?,
         other => {
-            let place = Place::Frame(number);
+            let place = FilePlace::Frame(number);
             return Err(structure(place, "a frame (list, object or null)", other));
         }
     }
@@ -143,7 +143,7 @@ pub(super) fn people_of(value: &Value, number: usize) -> Result<Vec<Person>, Rea
                 }
                 Some(Value::Array(_) | Value::Null) | None => {}
                 Some(other) => {
-                    let place = Place::Frame(number);
+                    let place = FilePlace::Frame(number);
                     return Err(structure(place, "points as an array", other));
                 }
             }
@@ -152,7 +152,7 @@ pub(super) fn people_of(value: &Value, number: usize) -> Result<Vec<Person>, Rea
         if POINT_KEYS.iter().any(|(key, _)| object.contains_key(*key)) {
             return Ok(Vec::new());
         }
-        let place = Place::Frame(number);
+        let place = FilePlace::Frame(number);
         return Err(structure(place, "a key people, keypoints or landmarks", value));
     }
     match value {
@@ -196,7 +196,7 @@ pub(super) fn person(value: &Value, number: usize) -> Result<Vec<Person>, ReadEr
     match value {
         Value::Null => Ok(Vec::new()),
         Value::Object(_) | Value::Array(_) => people_of(value, number),
-        other => Err(structure(Place::Frame(number), "a person", other)),
+        other => Err(structure(FilePlace::Frame(number), "a person", other)),
     }
 }
 
@@ -205,7 +205,7 @@ pub(super) fn points(
     number: usize,
     origin: Origin,
 ) -> Result<Vec<Point>, ReadErrorKind> {
-    let place = |n: usize| Place::Point { frame: number, label: format!("point {n}") };
+    let place = |n: usize| FilePlace::Point { frame: number, label: format!("point {n}") };
     let coordinate = |value: &Value, n: usize| match value {
         Value::Null => Ok(f64::NAN),
         Value::Number(x) => checked(x.as_f64().unwrap_or(f64::NAN), || place(n)),
@@ -224,7 +224,7 @@ pub(super) fn points(
             .ok_or_else(|| {
                 let expected = "17, 25 or 33 points of 2, 3 or 4 numbers";
                 let found = Value::String(format!("a flat list of {} numbers", list.len()));
-                structure(Place::Frame(number), expected, &found)
+                structure(FilePlace::Frame(number), expected, &found)
             })?;
         return list
             .chunks_exact(per)

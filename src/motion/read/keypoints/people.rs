@@ -6,7 +6,7 @@
 use super::parse::{Frame, Person, Point};
 use crate::motion::Assumption;
 use crate::motion::read::ReadOptions;
-use crate::motion::read::errors::{Place, ReadErrorKind};
+use crate::motion::read::errors::{FilePlace, ReadErrorKind};
 use crate::motion::read::raw::assumed;
 
 /// From one frame to the next a body moves less than this part of its own size.
@@ -37,14 +37,14 @@ pub(super) fn choose(
     let wanted = match options.person {
         None if most > 1 => {
             return Err(ReadErrorKind::Person {
-                place: Place::Frame(at),
+                place: FilePlace::Frame(at),
                 people: most,
                 wanted: None,
             });
         }
         Some(person) if person >= most && most > 0 => {
             return Err(ReadErrorKind::Person {
-                place: Place::Frame(at),
+                place: FilePlace::Frame(at),
                 people: most,
                 wanted: Some(person),
             });

@@ -8,7 +8,7 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use crate::catalogue::{Catalogue, Direction};
 use crate::drawing::channel::directions;
-use crate::drawing::{Band, Seen, channels_of, warp_to_events};
+use crate::drawing::{Band, Viewpoint, channels_of, warp_to_events};
 use crate::library::ServeRow;
 use crate::looks::{Change, Pair, best};
 use crate::matcher::{BAND_FRAMES, phase_frames};
@@ -222,7 +222,7 @@ impl Sides<'_> {
         catalogue: &Catalogue,
         fault: Option<&str>,
         moved: Option<&CurvesMoved>,
-        seen: Seen,
+        seen: Viewpoint,
     ) -> Option<StepDrawing> {
         let (behind, this) = (self.before.typical, self.after.typical);
         let events = this.serve.figures.event_samples;

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use jiff::civil::Date;
 
-use crate::drawing::Seen;
+use crate::drawing::Viewpoint;
 use crate::library::{Case, ServeId, ServeRow, StoreError};
 use crate::looks::{Look, Pair, Session, SetUp, Snapshot, Swing, Unlike, pairs};
 use crate::motion::{Capture, View};
@@ -12,12 +12,12 @@ use crate::words;
 
 /// One day of a player.
 #[derive(Debug, Clone)]
-pub(super) struct Day {
+pub(super) struct PlayerDay {
     pub(super) case: Option<Case>,
     pub(super) session: Session,
 }
 
-impl Day {
+impl PlayerDay {
     pub(super) fn of_case(snapshot: &Snapshot<'_>, case: Case) -> Result<Self, StoreError> {
         let session = snapshot.session(case.date, &case.serves)?;
         Ok(Self { case: Some(case), session })
@@ -39,12 +39,12 @@ impl Day {
 
 /// Where serves of a set-up are drawn from: a clip of one camera beside the player shows little of
 /// what lies across it.
-pub(super) fn drawn(set_up: SetUp) -> Seen {
+pub(super) fn drawn(set_up: SetUp) -> Viewpoint {
     match (set_up.capture, set_up.view) {
         (Capture::OneCameraLifted | Capture::OneCameraFlat, Some(View::Side)) => {
-            Seen::FromHittingSide
+            Viewpoint::FromHittingSide
         }
-        _ => Seen::FromBehind,
+        _ => Viewpoint::FromBehind,
     }
 }
 
@@ -66,7 +66,10 @@ pub(super) fn whole(
 }
 
 /// The looks of two days that compare, or why none does, as a sentence.
-pub(super) fn alike<'a>(before: &'a Day, after: &'a Day) -> Result<Vec<Pair<'a>>, String> {
+pub(super) fn alike<'a>(
+    before: &'a PlayerDay,
+    after: &'a PlayerDay,
+) -> Result<Vec<Pair<'a>>, String> {
     pairs(&before.session, &after.session).map_err(|why| match why {
         Unlike::NoServe { date, later } => format!(
             "No serve is recorded {} ({}): only what was reported can be held side by side.",
@@ -84,8 +87,8 @@ pub(super) fn alike<'a>(before: &'a Day, after: &'a Day) -> Result<Vec<Pair<'a>>
 /// What a reader must know about the pair that is shown, one sentence each.
 pub(super) fn notes(
     snapshot: &Snapshot<'_>,
-    before: &Day,
-    after: &Day,
+    before: &PlayerDay,
+    after: &PlayerDay,
     pair: &Pair<'_>,
 ) -> Result<Vec<String>, StoreError> {
     let mut notes = Vec::new();

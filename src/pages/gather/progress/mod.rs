@@ -2,27 +2,28 @@
 
 mod compare;
 mod day;
+mod describe;
 mod player;
 #[cfg(test)]
 mod tests;
-mod told;
 mod with_ball;
 
-use self::told::told_results;
+use self::describe::describe_results;
+pub use describe::{describe_changes, describe_curves, describe_result};
 pub use player::course;
-pub use told::{told_changes, told_curves, told_result};
 pub(super) use with_ball::with_ball;
 
-use self::day::Day;
+use self::day::PlayerDay;
 use super::published;
 use crate::catalogue::Catalogue;
 use crate::drawing::{MonthStrip, PlanSpan, ReviewPoint};
 use crate::library::{Case, FollowUp, StoreError};
 use crate::looks::{Change, Snapshot, describe_change};
-use crate::pages::course::Step;
+use crate::pages::course::CourseStep;
 use crate::pages::{ChangeFacts, Progress};
 use crate::serve::MeasureDef;
 use crate::words;
+use crate::words::lower_first;
 use crate::work::Watch;
 
 /// What everything here is read with.
@@ -58,16 +59,16 @@ pub(super) fn progress(
     for other in snapshot.cases(case.player)?.iter() {
         watch.check()?;
         if (other.date, other.id) < (case.date, case.id) {
-            days.push(Day::of_case(snapshot, other.clone())?);
+            days.push(PlayerDay::of_case(snapshot, other.clone())?);
         }
     }
-    let now = Day::of_case(snapshot, case.clone())?;
+    let now = PlayerDay::of_case(snapshot, case.clone())?;
     let answers = |answer: &&FollowUp| {
         answer.date == case.date || answer.serves.iter().any(|serve| case.serves.contains(serve))
     };
     let cases = days.iter().rev().filter_map(|day| day.case.as_ref());
     let answer = cases.flat_map(|case| &case.follow_ups).find(answers);
-    let then = Day::of_case(snapshot, before)?;
+    let then = PlayerDay::of_case(snapshot, before)?;
     let ask = player::Ask { plan: None, answer, fault: limiting };
     let step = player::step(gathering, &then, Some(&now), &ask)?;
     Ok(Some(Progress {
@@ -79,15 +80,15 @@ pub(super) fn progress(
             .map(|drawing| (drawing.behind.clone(), format!("you, {}", words::day(then.date())))),
         elsewhere: beyond_chance(&step.others),
         ball: review_lines(&step),
-        curves: step.curves.as_ref().map(told_curves),
+        curves: step.curves.as_ref().map(describe_curves),
     }))
 }
 
 /// One sentence on the measure of today's fault.
-fn review_sentence(step: &Step, before: &Day, settled: bool) -> String {
+fn review_sentence(step: &CourseStep, before: &PlayerDay, settled: bool) -> String {
     let day = words::day(before.date());
     match &step.main {
-        Some(main) => format!("Since {day}, {}.", told::lower_first(&describe_change(main))),
+        Some(main) => format!("Since {day}, {}.", lower_first(&describe_change(main))),
         None if settled => format!(
             "The last review was on {day}; the measure of today's fault cannot be compared with it."
         ),
@@ -96,9 +97,9 @@ fn review_sentence(step: &Step, before: &Day, settled: bool) -> String {
 }
 
 /// Results in one sentence, then what is not alike.
-fn review_lines(step: &Step) -> Vec<String> {
+fn review_lines(step: &CourseStep) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
-    lines.extend(told_results(&step.results));
+    lines.extend(describe_results(&step.results));
     lines.extend(step.notes.iter().cloned());
     lines
 }
@@ -123,12 +124,12 @@ fn beyond_chance(changes: &[Change]) -> Vec<ChangeFacts> {
 
 fn month_strip_of(
     catalogue: &Catalogue,
-    step: &Step,
-    earlier: &[Day],
-    now: &Day,
+    step: &CourseStep,
+    earlier: &[PlayerDay],
+    now: &PlayerDay,
 ) -> Option<MonthStrip> {
     let main = step.main.as_ref()?;
-    let days: Vec<&Day> = earlier.iter().chain([now]).collect();
+    let days: Vec<&PlayerDay> = earlier.iter().chain([now]).collect();
     month_strip(catalogue, main.def, &days)
 }
 
@@ -137,7 +138,7 @@ fn month_strip_of(
 fn month_strip(
     catalogue: &Catalogue,
     def: &'static MeasureDef,
-    days: &[&Day],
+    days: &[&PlayerDay],
 ) -> Option<MonthStrip> {
     let best = days.iter().rev().find_map(|day| day.session.best(def, None))?;
     let points: Vec<_> = days

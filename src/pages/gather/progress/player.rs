@@ -3,13 +3,13 @@
 use jiff::civil::Date;
 
 use super::compare::{Sides, other_measures};
-use super::day::{Day, alike, drawn, fullest, notes, whole};
+use super::day::{PlayerDay, alike, drawn, fullest, notes, whole};
 use super::{Gathering, month_strip};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions, ShownDrill, sessions_done, standing};
 use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
 use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
-use crate::pages::course::{Course, LookFacts, ReportedResult, Step, StepPlan};
+use crate::pages::course::{CourseStep, LookFacts, PlayerCourse, ReportedResult, StepPlan};
 use crate::serve::Reading;
 use crate::words::{self, sentence};
 use crate::work::{Stage, Watch};
@@ -29,7 +29,7 @@ pub fn course(
     catalogue: &Catalogue,
     player: PlayerId,
     watch: &Watch,
-) -> Result<Course, StoreError> {
+) -> Result<PlayerCourse, StoreError> {
     let snapshot = Snapshot::new(library);
     let gathering = Gathering { snapshot: &snapshot, catalogue, watch };
     let Player { code, born, .. } = library.player(player)?;
@@ -41,10 +41,10 @@ pub fn course(
         for &id in &case.serves {
             snapshot.serve(id)?;
         }
-        days.push(Day::of_case(&snapshot, case.clone())?);
+        days.push(PlayerDay::of_case(&snapshot, case.clone())?);
     }
     let mut steps = Vec::new();
-    let plans: Vec<(&Day, &Plan)> = days
+    let plans: Vec<(&PlayerDay, &Plan)> = days
         .iter()
         .flat_map(|day| day.case.iter().flat_map(|case| &case.plans).map(move |plan| (day, plan)))
         .collect();
@@ -60,14 +60,14 @@ pub fn course(
         let ask = Ask { plan: None, answer: None, fault: fault.as_deref() };
         steps.push(step(gathering, first, Some(last), &ask)?);
     }
-    let end = |step: &Step| step.after.as_ref().map_or(Date::MAX, |look| look.date);
+    let end = |step: &CourseStep| step.after.as_ref().map_or(Date::MAX, |look| look.date);
     steps.sort_by_key(|step| (step.before.date, end(step)));
     let age = days.last().map_or(Age::Unknown, |day| Age::on(day.date(), born));
     let mut cautions = Cautions::of(catalogue, age);
     for plan in steps.iter().filter_map(|step| step.plan.as_ref()) {
         cautions.fault(catalogue, &plan.fault);
     }
-    Ok(Course {
+    Ok(PlayerCourse {
         player: code,
         reviews: days.len(),
         months: months(catalogue, &steps, &days),
@@ -79,17 +79,17 @@ pub fn course(
 /// The steps of one plan; exactly one of them carries the plan's verdict.
 fn planned(
     gathering: Gathering<'_>,
-    days: &[Day],
-    before: &Day,
+    days: &[PlayerDay],
+    before: &PlayerDay,
     plan: &Plan,
-) -> Result<Vec<Step>, StoreError> {
+) -> Result<Vec<CourseStep>, StoreError> {
     let Gathering { snapshot, catalogue, .. } = gathering;
     let Some(case) = &before.case else { return Ok(Vec::new()) };
     let fault = plan.limiting_fault.as_str();
     let came = snapshot.came_of(catalogue, case, Some(plan), fault)?;
     let candidates = later_days(case, Some(plan), fault, &snapshot.cases(case.player)?);
     let decides = came.later.as_ref().and_then(|later| later.follow_up);
-    let mut steps: Vec<Step> = Vec::new();
+    let mut steps: Vec<CourseStep> = Vec::new();
     for answer in case.follow_ups.iter().filter(|answer| answer.plan == plan.id) {
         let shown = candidates.iter().find(|later| later.follow_up == Some(answer.id));
         let after = seen(snapshot, days, answer.date, shown)?;
@@ -132,23 +132,23 @@ fn planned(
 /// The day a later look was on, with the serves that count.
 fn seen(
     snapshot: &Snapshot<'_>,
-    days: &[Day],
+    days: &[PlayerDay],
     date: Date,
     later: Option<&Later>,
-) -> Result<Day, StoreError> {
+) -> Result<PlayerDay, StoreError> {
     let case = days.iter().find(|day| day.date() == date).and_then(|day| day.case.clone());
     let session = match later {
         Some(later) => snapshot.session(date, &later.serves)?,
         None => Session { date, serves: Vec::new() },
     };
-    Ok(Day { case, session })
+    Ok(PlayerDay { case, session })
 }
 
 /// That the player was seen again, but not when a look shows what the plan did.
-fn out_of_time(case: &Case, days: &[Day]) -> Option<String> {
+fn out_of_time(case: &Case, days: &[PlayerDay]) -> Option<String> {
     let again = days.iter().find(|day| day.date() > case.date && day.serves() > 0)?;
     Some(format!(
-        "Seen again on {}, too soon, too late or under another plan for the same fault: that does not \
+        "Viewpoint again on {}, too soon, too late or under another plan for the same fault: that does not \
          show what this plan did.",
         words::day(again.date())
     ))
@@ -167,12 +167,12 @@ pub(super) struct Ask<'a> {
 /// One before and after.
 pub(super) fn step(
     gathering: Gathering<'_>,
-    before: &Day,
-    after: Option<&Day>,
+    before: &PlayerDay,
+    after: Option<&PlayerDay>,
     ask: &Ask<'_>,
-) -> Result<Step, StoreError> {
+) -> Result<CourseStep, StoreError> {
     let Gathering { snapshot, catalogue, watch } = gathering;
-    let mut step = Step {
+    let mut step = CourseStep {
         plan: ask.plan.map(|plan| step_plan(catalogue, plan)),
         verdict: None,
         follow_up: ask.answer.map(|answer| answer.id.to_string()),
@@ -253,7 +253,7 @@ fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
 }
 
 /// A day as it is told; `shown`: the look of it that is compared.
-fn look(day: &Day, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
+fn look(day: &PlayerDay, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
     LookFacts {
         case: day.case.as_ref().map(|case| case.id.to_string()),
         date: day.date(),
@@ -271,11 +271,11 @@ fn look(day: &Day, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
 /// What was reported before and after; the follow-up's word before the later review's.
 fn results(
     library: &Library,
-    before: &Day,
-    after: &Day,
+    before: &PlayerDay,
+    after: &PlayerDay,
     answer: Option<&FollowUp>,
 ) -> Result<Vec<ReportedResult>, StoreError> {
-    let ball = |day: &Day| day.case.as_ref().map(|case| case.ball).unwrap_or_default();
+    let ball = |day: &PlayerDay| day.case.as_ref().map(|case| case.ball).unwrap_or_default();
     let (then, review) = (ball(before), ball(after));
     let told = answer.map(|answer| answer.ball).unwrap_or_default();
     let now = BallFlight {
@@ -304,8 +304,12 @@ fn results(
 }
 
 /// Each measure that was followed, the latest first, over all reviews that compare with the last.
-fn months(catalogue: &Catalogue, steps: &[Step], days: &[Day]) -> Vec<crate::drawing::MonthStrip> {
-    let days: Vec<&Day> = days.iter().collect();
+fn months(
+    catalogue: &Catalogue,
+    steps: &[CourseStep],
+    days: &[PlayerDay],
+) -> Vec<crate::drawing::MonthStrip> {
+    let days: Vec<&PlayerDay> = days.iter().collect();
     let mut shown: Vec<&str> = Vec::new();
     let mut strips = Vec::new();
     for main in steps.iter().rev().filter_map(|step| step.main.as_ref()) {

@@ -11,7 +11,7 @@ use crate::library::{
 };
 use crate::looks::describe_change;
 use crate::motion::Side;
-use crate::pages::{Course, Step, progress_page};
+use crate::pages::{CourseStep, PlayerCourse, progress_page};
 use crate::serve::{FindOptions, find};
 use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
 use crate::work::Watch;
@@ -120,11 +120,11 @@ impl Academy {
             .unwrap();
     }
 
-    fn course(&self) -> Course {
+    fn course(&self) -> PlayerCourse {
         course(&self.library, Catalogue::builtin(), self.player, &Watch::default()).unwrap()
     }
 
-    fn steps(&self) -> Vec<Step> {
+    fn steps(&self) -> Vec<CourseStep> {
         self.course().steps
     }
 }

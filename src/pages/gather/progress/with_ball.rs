@@ -2,13 +2,13 @@
 
 use super::beyond_chance;
 use super::compare::other_measures;
-use super::told::lower_first;
 use crate::catalogue::Catalogue;
 use crate::judgement::{Judging, Sight};
 use crate::library::{Case, ServeId, StoreError};
 use crate::looks::{Session, Snapshot, Swing, pairs};
 use crate::pages::Comparison;
 use crate::words;
+use crate::words::lower_first;
 
 /// `None` where the day's case does not hold both, recorded in the same way.
 pub(in crate::pages::gather) fn with_ball(

@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::remedy::spelled;
 
 /// The two streams: data goes to standard output, talk to standard error.
-pub(super) struct Face {
+pub(super) struct Output {
     out: anstream::AutoStream<io::Stdout>,
     err: anstream::AutoStream<io::Stderr>,
     /// One JSON object per line instead of text.
@@ -14,7 +14,7 @@ pub(super) struct Face {
     quiet: bool,
 }
 
-impl Face {
+impl Output {
     pub(super) fn new(json: bool, quiet: bool) -> Self {
         Self {
             out: anstream::AutoStream::auto(io::stdout()),
@@ -69,7 +69,7 @@ pub(super) fn one_line(text: &str) -> Cow<'_, str> {
 }
 
 /// An error and its causes in one line; a cause that the text already holds is not repeated.
-pub(super) fn told(error: &anyhow::Error) -> String {
+pub(super) fn error_text(error: &anyhow::Error) -> String {
     let mut text = String::new();
     for cause in error.chain().map(|cause| spelled(cause).unwrap_or_else(|| cause.to_string())) {
         if text.is_empty() {

@@ -1,17 +1,11 @@
 //! What moved, in words: what is beyond chance and measuring, and what is within it.
 
-use crate::pages::course::{CurvesMoved, ReportedResult, Step};
+use crate::pages::course::{CourseStep, CurvesMoved, ReportedResult};
 use crate::words::{amount, count, list, signed};
-
-/// A text with its first letter small, for the middle of a sentence.
-pub(super) fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_lowercase().chain(chars).collect())
-}
 
 /// How many of the other measures changed, and how many would by chance alone.
 #[must_use]
-pub fn told_changes(step: &Step) -> Option<String> {
+pub fn describe_changes(step: &CourseStep) -> Option<String> {
     let compared = step.others.len();
     if compared == 0 {
         return None;
@@ -42,7 +36,7 @@ pub fn told_changes(step: &Step) -> Option<String> {
 
 /// What the curves say, in one or two sentences.
 #[must_use]
-pub fn told_curves(curves: &CurvesMoved) -> String {
+pub fn describe_curves(curves: &CurvesMoved) -> String {
     let mut text = format!(
         "Whole movement, aligned in time: the two days lie {:.2} apart (1 is an ordinary \
          difference between players)",
@@ -82,7 +76,7 @@ pub fn told_curves(curves: &CurvesMoved) -> String {
 
 /// A reported result in one sentence; `None` where nothing was reported afterwards or before.
 #[must_use]
-pub fn told_result(result: &ReportedResult) -> Option<String> {
+pub fn describe_result(result: &ReportedResult) -> Option<String> {
     let number = |value: f64| format!("{value:.0}");
     let pair = |unit: &str| -> Option<String> {
         Some(match (result.before, result.after) {
@@ -115,7 +109,7 @@ pub fn told_result(result: &ReportedResult) -> Option<String> {
 
 /// All reported results in one sentence, where room is short: "As told: serve speed 109, then 113
 /// km/h; misses into the net 4, then 3."
-pub(super) fn told_results(results: &[ReportedResult]) -> Option<String> {
+pub(super) fn describe_results(results: &[ReportedResult]) -> Option<String> {
     let parts: Vec<String> = results
         .iter()
         .filter_map(|result| {
