@@ -144,7 +144,7 @@ impl Band {
                     add(format!("Scaled to a stature of {stature:.2} m."));
                 }
                 None => add(format!(
-                    "The player's stature is not known, so taken as {ADULT_STATURE_M} m."
+                    "The player's stature is not known, so it is taken as {ADULT_STATURE_M} m."
                 )),
             }
         }
@@ -300,7 +300,7 @@ fn explained(catalogue: &Catalogue, fault: &Fault, all: &[Suspicion]) -> Option<
     let name = &catalogue.fault(&by.fault)?.name;
     Some(Finding::NotDetectable {
         why: format!(
-            "'{name}' is suspected and shows in the same measures: look again once it is cured"
+            "'{name}' is suspected and shows in the same measures: look again once it is gone"
         ),
         ask: fault.ask.clone(),
     })
@@ -368,7 +368,7 @@ fn judge(fault: &Fault, sources: &[Source<'_>], asked: &Asked<'_>) -> Finding {
         Some(most) => Finding::Scored { score: score.min(most), trust, evidence, missing },
         None => Finding::NotDetectable {
             why: format!(
-                "a style where the rest of the serve is whole, and that cannot be read: {}",
+                "a style if the rest of the serve is complete, and that cannot be read: {}",
                 missing.join("; ")
             ),
             ask: fault.ask.clone(),
@@ -401,7 +401,7 @@ fn in_sight<'a, 'b>(
 ) -> Result<Vec<&'a Source<'b>>, String> {
     let needs = &fault.needs;
     match needs.joints {
-        JointNeed::Ask => return Err("a pose does not show it: ask".into()),
+        JointNeed::Ask => return Err("joints do not show it: ask".into()),
         JointNeed::SeenOrAsked => {
             return Err("not measured: look for it in the clip, or ask".into());
         }
@@ -474,7 +474,7 @@ fn read_from(
                 trusts.push(*trust);
             }
             Some(ServeReading { reading: Reading::Value { .. }, .. }) => {
-                reason = reason.or(Some("too little trust in the reading".to_owned()))
+                reason = reason.or(Some("the reading is too unsure".to_owned()))
             }
             Some(ServeReading { reading: Reading::NotMeasurable { why }, .. }) => {
                 reason = reason.or(Some(why.clone()))
@@ -767,7 +767,7 @@ mod tests {
         let Finding::NotDetectable { why, .. } = &of(&found, "toss_low").finding else {
             panic!("must not be judged");
         };
-        assert!(why.contains("a style where the rest of the serve is whole"), "{why}");
+        assert!(why.contains("a style if the rest of the serve is complete"), "{why}");
     }
 
     /// Two clips of the same serves: of each measure the better reading counts, whichever clip has it.

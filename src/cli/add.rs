@@ -46,7 +46,7 @@ pub(super) fn run(
     }
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
-        face.say("no recording in what was named");
+        face.say("no recording among the files and folders named");
         return Ok(Outcome::Nothing);
     }
     let (mut library, made) = place::for_adding(library)?;
@@ -141,7 +141,7 @@ fn store(
 /// Writes the template of a table where there is no file yet.
 fn template(file: &Path, face: &mut Face) -> anyhow::Result<Outcome> {
     if file.exists() {
-        bail!("{}: is there already; name a new file", file.display());
+        bail!("{}: exists already; name a new file", file.display());
     }
     place::write_whole(file, table_template().as_bytes())?;
     face.say(&format!(

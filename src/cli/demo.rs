@@ -103,7 +103,7 @@ pub(super) fn run(args: &DemoArgs, face: &mut Face) -> anyhow::Result<Outcome> {
 fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
     match Library::open(folder) {
         Ok(library) => {
-            face.say(&format!("{}: using the library that is there", folder.display()));
+            face.say(&format!("{}: using the library already there", folder.display()));
             return Ok(library);
         }
         Err(OpenError::Missing { .. }) => {}
@@ -122,7 +122,7 @@ fn academy(folder: &Path, face: &mut Face) -> anyhow::Result<Library> {
     let _ = making.keep();
     let library = Library::open(folder)?;
     face.say(&format!(
-        "an invented academy: {} of {} planted serves found, {} taken for serves that are none",
+        "an invented academy: {} of {} planted serves found, {} other movements taken for serves",
         built.found, built.planted, built.invented
     ));
     if !face.json {
@@ -177,7 +177,7 @@ fn judge(
     };
     plan.record(library)?;
     let name = catalogue.fault(&label.fault).map_or(label.fault.as_str(), |fault| &fault.name);
-    face.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
+    face.say(&format!("the coach confirms \"{name}\" and plans one drill"));
     Ok(())
 }
 

@@ -29,7 +29,7 @@ pub(super) fn run(
         return Ok(Outcome::Nothing);
     }
     if args.output.exists() {
-        bail!("{}: is there already; name a new folder, or move it away", args.output.display());
+        bail!("{}: exists already; name a new folder, or move it away", args.output.display());
     }
     // Written beside the goal and renamed: a folder with the wanted name is always whole.
     let parent = match args.output.parent() {

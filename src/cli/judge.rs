@@ -112,7 +112,7 @@ fn tell(
     for (at, one) in judgement.order.iter().enumerate() {
         if at > 0 {
             let second = judgement.second == Some(at);
-            let place = if second { "second, its plan goes with the first" } else { "later" };
+            let place = if second { "second; its plan goes well with the first" } else { "later" };
             face.line(&format!("{place}: {} [{}]", one.name, one.fault))?;
         }
         for reason in &one.reasons {

@@ -115,7 +115,7 @@ pub(super) fn run(
     worked::end(&cautions, face)?;
     if !face.json {
         face.say(
-            "like is held against like; what came after a plan is associated with it, not proven \
+            "like is compared with like; what came after a plan is associated with it, not proven \
              to be caused by it",
         );
     }

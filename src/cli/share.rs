@@ -59,7 +59,10 @@ pub(super) fn run(
     }
     if left.received > 0 {
         let cases = count(left.received, "case");
-        face.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
+        face.say(&format!(
+            "left out: {cases} that came in a pack; only those who made them can \
+             share them"
+        ));
     }
     let cases = packed.leaving.cases.len();
     if cases == 0 && packed.withdrawn == 0 {
@@ -94,19 +97,19 @@ pub(super) fn run(
         args.output.display(),
     ));
     face.say(
-        "days, level, stature and the motion itself are in it: send it only to whom you trust",
+        "days, level, stature and the motion itself are in it: send it only to people you trust",
     );
     if packed.withdrawn > 0 {
         face.say(&format!(
-            "it takes back {} who left in earlier packs and are forgotten or agree no more",
+            "it takes back {} sent in earlier packs and since forgotten, or who no longer agree",
             count(packed.withdrawn, "player")
         ));
     }
     if let Some(key) = &key {
-        face.say(&format!("signed; tell the receiver by another way: key {}", key.fingerprint()));
+        face.say(&format!("signed; tell the receiver by another route: key {}", key.fingerprint()));
     }
     if passphrase.is_some() {
-        face.say("locked; tell the receiver the passphrase by another way");
+        face.say("locked; tell the receiver the passphrase by another route");
     }
     if args.with_notes {
         face.say("free words are in it: other people may be named there");

@@ -105,13 +105,13 @@ impl Question {
     pub fn fact(&self) -> String {
         match self {
             Self::ServesAnotherFault { drill, fault, made_for, fitting } => format!(
-                "'{drill}' is made for {}, not for '{fault}', which has {}",
+                "'{drill}' is meant for {}, not for '{fault}', which has {}",
                 made_for.join(" and ").to_lowercase(),
                 fitting.join(", ")
             ),
-            Self::PullsTheOtherWay { fault, plan, other } => format!(
-                "{plan} works on '{other}', whose cure pulls the other way than that of '{fault}'"
-            ),
+            Self::PullsTheOtherWay { fault, plan, other } => {
+                format!("{plan} works on '{other}', and fixing that pulls against fixing '{fault}'")
+            }
         }
     }
 }
@@ -119,8 +119,8 @@ impl Question {
 impl fmt::Display for Question {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let ask = match self {
-            Self::ServesAnotherFault { .. } => "prescribe it all the same?",
-            Self::PullsTheOtherWay { .. } => "plan both all the same?",
+            Self::ServesAnotherFault { .. } => "plan it anyway?",
+            Self::PullsTheOtherWay { .. } => "plan both anyway?",
         };
         write!(f, "{}; {ask}", self.fact())
     }
@@ -134,7 +134,7 @@ pub enum PlanRefusal {
     #[error(transparent)]
     UnknownFault(#[from] UnknownFault),
     /// The catalogue does not have the drill.
-    #[error("no drill is called '{found}'; for {fault} take from {}", fitting.join(", "))]
+    #[error("no drill is called '{found}'; for {fault} choose from {}", fitting.join(", "))]
     UnknownDrill {
         /// What was asked for.
         found: String,
@@ -144,7 +144,7 @@ pub enum PlanRefusal {
         fitting: Vec<String>,
     },
     /// There is no such place.
-    #[error("'{found}' is no place; take from {}", Place::names())]
+    #[error("'{found}' is not a place; choose from {}", Place::names())]
     UnknownPlace {
         /// What was said.
         found: String,

@@ -106,14 +106,14 @@ fn labels_are_taken_as_the_coach_means_them() {
     let refusal = twice.check(catalogue, &held).unwrap_err();
     assert_eq!(
         refusal.to_string(),
-        "short_finish: named as rejected and as limiting at once; say one of them"
+        "short_finish: named both as rejected and as limiting; choose one"
     );
     let nobody = LabelRequest { confirm: vec!["toss_behind".to_owned()], ..limiting.clone() };
     let refusal = nobody.check(catalogue, &held).unwrap_err();
     assert!(matches!(&refusal, LabelRefusal::NotSuspected { fault, .. } if fault == "toss_behind"));
     let unknown = LabelRequest { reject: vec!["bad_luck".to_owned()], ..limiting };
     let refusal = unknown.check(catalogue, &held).unwrap_err().to_string();
-    assert!(refusal.starts_with("no fault is called 'bad_luck'; take from "), "{refusal}");
+    assert!(refusal.starts_with("no fault is called 'bad_luck'; choose from "), "{refusal}");
 }
 
 #[test]

@@ -227,7 +227,8 @@ pub enum WriteError {
     #[error(transparent)]
     Locked(Locked),
     /// The library is not the one that was opened.
-    #[error("{}: removed, replaced or brought to another format since it was opened; nothing was changed; open the library anew", .file.display())]
+    #[error("{}: removed, replaced or converted to another format since it was opened; nothing \
+    was changed; open the library again", .file.display())]
     Replaced {
         /// The file.
         file: PathBuf,
@@ -240,7 +241,8 @@ pub enum WriteError {
     },
     /// The same file is stored for another player.
     #[error(
-        "{file_name}: already stored as {recording} for player '{holder}', now given for '{given}'; check the player, or remove {recording} first"
+        "{file_name}: already stored as {recording} for player '{holder}', and now given for \
+         '{given}'; check the player, or remove {recording} first"
     )]
     OtherPlayer {
         /// The file, as named now.
@@ -264,7 +266,8 @@ pub enum WriteError {
     },
     /// A case has its plans already.
     #[error(
-        "{case}: on {day} it has {} in force already, at most two at a time; end one of them, let the new plan take the place of one, or plan in a later case",
+        "{case}: on {day} it already has {} in force, and two at a time is the most; end one of \
+         them, let the new plan replace one, or plan in a later case",
         listed(.plans)
     )]
     TooManyPlans {
@@ -276,7 +279,8 @@ pub enum WriteError {
         plans: Vec<super::PlanId>,
     },
     /// A plan has an end already.
-    #[error("{plan}: {} on {} already; amend that end, or make a new plan", told_end(.end), .end.day)]
+    #[error("{plan}: {} on {} already; change that ending, or make a new \
+    plan", told_end(.end), .end.day)]
     AlreadyEnded {
         /// The plan.
         plan: super::PlanId,
@@ -284,7 +288,7 @@ pub enum WriteError {
         end: Box<super::PlanEnd>,
     },
     /// A person speaks as the program.
-    #[error("by: '{found}' is the program's own name; a coach speaks by a code of their own")]
+    #[error("by: '{found}' is the program's own name; a coach signs with a code of their own")]
     ProgramsVoice {
         /// The code as given.
         found: String,

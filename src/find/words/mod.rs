@@ -159,7 +159,7 @@ impl Library {
         }
         if !complete {
             let text = text.chars().take(20).collect();
-            ignored.push(Ignored { text, why: "cut short after 2 s; hits may be missing" });
+            ignored.push(Ignored { text, why: "cut short after 2 s; matches may be missing" });
         }
         Ok(WordHits { cases: Some(found.into_iter().map(CaseId).collect()), ignored })
     }
