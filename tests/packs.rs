@@ -30,7 +30,7 @@ fn a_pack_goes_from_desk_to_desk_and_back() {
     assert_eq!((&told["cases"], &told["known"]), (&1.into(), &false.into()));
     let id = told["pack"].as_str().unwrap().to_owned();
     let (_, err) = theirs.expect(0, &["receive", pack]);
-    assert!(err.contains("this pack was here already"), "{err}");
+    assert!(err.contains("this pack has been received before"), "{err}");
     let (out, _) = theirs.expect(0, &["receive"]);
     assert!(out.contains(&id[..12]) && out.contains("North Side"), "{out}");
 

@@ -98,7 +98,7 @@ fn tell(
     };
     let by = match judgement.chosen {
         Chosen::Program => format!(
-            "first in the program's order; overrule with label {} --limiting FAULT",
+            "first in the program's order; overrule it with label {} --limiting FAULT",
             case.id
         ),
         Chosen::Coach => "the coach's choice".to_owned(),

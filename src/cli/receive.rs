@@ -116,7 +116,7 @@ fn take(
         }
     }
     if brought.known {
-        face.say("this pack was here already");
+        face.say("this pack has been received before");
     }
     if dry_run {
         face.say("nothing was stored; leave out --dry-run to receive it");

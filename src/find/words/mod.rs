@@ -376,7 +376,7 @@ impl Library {
         here.sort_unstable();
         if held != here {
             let (held, here) = (held.len(), here.len());
-            return Ok(Err(format!("the word index holds {held} cases, the store {here}")));
+            return Ok(Err(format!("the word index holds {held} cases, the store holds {here}")));
         }
         Ok(Ok(()))
     }
