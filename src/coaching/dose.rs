@@ -36,7 +36,7 @@ impl fmt::Display for DoseProblem {
             Self::Long { characters } => write!(
                 f,
                 "{characters} characters, at most {MOST_DOSE_CHARACTERS} fit next to the drill; \
-                put the rest in the plan's note"
+                 put the rest in the plan's note"
             ),
             Self::Lines => {
                 write!(f, "it is more than one line; put the rest in the plan's note")
