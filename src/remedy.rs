@@ -88,7 +88,7 @@ impl fmt::Display for Remedy {
             }
             Self::AnotherLayout => "name another layout",
             Self::LayoutOfJoints => "for joints under such a name give their layout",
-            Self::KeepWholeFrames => "keep the whole frames",
+            Self::KeepWholeFrames => "keep the complete frames",
             Self::DropLastRow => "drop an incomplete last one",
             Self::DropLastFrame => "drop the incomplete frame",
             Self::NameJoints => "say which joints they are, in order",
@@ -102,10 +102,10 @@ impl fmt::Display for Remedy {
             Self::SayCaptureRate => "give the rate it was filmed at",
             Self::SayPictureSize => "give its size in pixels",
             Self::CheckUnit => "check it",
-            Self::Mirror => "exchange them if they are",
+            Self::Mirror => "swap them if they are",
             Self::SayHand => "say which hand serves if you know",
             Self::SayView => "say from where it was filmed if you know",
-            Self::LeaveOutOdd => "leave out single odd serves",
+            Self::LeaveOutOdd => "leave out the odd single serve",
             Self::Rebuild => "let `verify` rebuild it",
             Self::ReadOnly => "opening it for reading only",
         })

@@ -106,7 +106,7 @@ pub struct Stopped;
 
 impl fmt::Display for Stopped {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("stopped; nothing of it is kept")
+        f.write_str("stopped; nothing was kept")
     }
 }
 

@@ -249,7 +249,7 @@ fn export_gives_arrays_and_tables_that_agree() {
     let measures = std::fs::read_to_string(out.join("measures.csv")).unwrap();
     assert!(measures.lines().next().unwrap().contains("unit"));
     let (_, err) = desk.expect(2, &["export", "-o", out.to_str().unwrap()]);
-    assert!(err.contains("is there already"), "{err}");
+    assert!(err.contains("exists already"), "{err}");
 }
 
 #[test]
@@ -513,7 +513,10 @@ fn a_person_is_followed_when_the_order_changes() {
     let (out, err) = desk.expect(0, &["read", "two.json", "--person", "1", "--json"]);
     let serve: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
     assert_eq!(serve["events"], alone[0]["events"]);
-    assert!(err.contains("followed by nearness") && err.contains("changed in 35 of 106"), "{err}");
+    assert!(
+        err.contains("followed by how close they are") && err.contains("changed in 35 of 106"),
+        "{err}"
+    );
     let (_, err) = desk.expect(1, &["read", "two.json", "--person", "2"]);
     assert!(err.contains("no serve found"), "{err}");
 }
@@ -635,7 +638,7 @@ fn words_are_found_ranked_with_excerpts_and_cautions() {
     let hits = desk.objects(0, &["find", "toss", "--where", "player=sanderling", "--json"]);
     assert_eq!(hits.iter().map(|hit| &hit["case"]).collect::<Vec<_>>(), ["c1"]);
     let (out, err) = desk.expect(1, &["find", "zebrafinch"]);
-    assert!(out.is_empty() && err.contains("'zebrafinch' (stands nowhere"), "{err}");
+    assert!(out.is_empty() && err.contains("'zebrafinch' (is nowhere"), "{err}");
     let (_, err) = desk.expect(1, &["find", "toss", "--where", "player=knot date<2020-01-01"]);
     assert!(err.contains("3 cases searched"), "{err}");
     let (_, err) = desk.expect(2, &["find", "toss", "--where", "player=nobody"]);

@@ -192,7 +192,7 @@ fn seen_worse(lines: &[Value]) -> Vec<(String, String)> {
         for reason in line["reasons"].as_array().unwrap() {
             if reason["kind"] == "worse" {
                 let text = reason["text"].as_str().unwrap();
-                let name = text.split(" gets worse").next().unwrap();
+                let name = text.split(" is getting worse").next().unwrap();
                 let fault = catalogue.faults().find(|f| f.name.eq_ignore_ascii_case(name)).unwrap();
                 worse.push((line["player"].as_str().unwrap().to_owned(), fault.id.clone()));
             }

@@ -30,7 +30,7 @@ fn a_pack_goes_from_desk_to_desk_and_back() {
     assert_eq!((&told["cases"], &told["known"]), (&1.into(), &false.into()));
     let id = told["pack"].as_str().unwrap().to_owned();
     let (_, err) = theirs.expect(0, &["receive", pack]);
-    assert!(err.contains("this pack was here already"), "{err}");
+    assert!(err.contains("this pack has been received before"), "{err}");
     let (out, _) = theirs.expect(0, &["receive"]);
     assert!(out.contains(&id[..12]) && out.contains("North Side"), "{out}");
 
@@ -76,7 +76,7 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
     let (_, err) = share(&ours, &["--lock", "--passphrase-file", "short.txt"], 2);
     assert!(err.contains("at least 12 characters") && !ours.at("p.zip").exists(), "{err}");
     let (_, err) = share(&ours, &["--sign", "--lock", "--passphrase-file", "words.txt"], 0);
-    assert!(err.contains("signed; tell the receiver by another way: key "), "{err}");
+    assert!(err.contains("signed; tell the receiver by another route: key "), "{err}");
     let pack = ours.at("p.zip");
     let pack = pack.to_str().unwrap();
 

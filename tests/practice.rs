@@ -38,7 +38,7 @@ fn a_plan_is_shown_with_its_week_and_what_is_said_to_juniors() {
     let much = [&much[..], &["over_the_rope=80 serves, two days a week@baseline"]].concat();
     let (_, err) = desk.expect(2, &much);
     assert!(err.contains("100 serves and throws on one day, 64 at most here"), "{err}");
-    assert!(err.contains("prescribe it all the same?") && err.contains("--sure"), "{err}");
+    assert!(err.contains("plan it anyway?") && err.contains("--sure"), "{err}");
 }
 
 #[test]
@@ -46,7 +46,7 @@ fn practice_is_logged_counted_and_cautioned() {
     let desk = planned();
     let log = |more: &[&'static str]| [&["log", "n1"][..], more].concat();
     for (more, said) in [
-        (&["--day", "2026-03-13"][..], "--day: n1: begins on 2026-03-14"),
+        (&["--day", "2026-03-13"][..], "--day: n1: starts on 2026-03-14"),
         (&["--day", "2999-01-01"], "--day: practised on 2999-01-01"),
         (&["--day", "2026-03-16", "--sessions", "12"], "--sessions: 12 sessions on one day"),
         (&["--day", "2026-03-16", "--effort", "11"], "--effort: effort is 0 (rest) to 10"),

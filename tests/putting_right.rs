@@ -62,7 +62,7 @@ fn words_are_added_and_a_change_is_taken_back() {
     let (out, _) = desk.expect(0, &["history", "c1"]);
     assert!(out.contains("(taken back by"), "{out}");
     let (_, err) = desk.expect(2, &["amend", "c1", "--rating", "1"]);
-    assert!(err.contains("--rating is nothing a case has"), "{err}");
+    assert!(err.contains("--rating does not belong to a case"), "{err}");
     desk.expect(2, &["--read-only", "history", "c1", "--undo"]);
     desk.expect(2, &["--read-only", "amend", "c1", "--note", "x"]);
 }
@@ -132,7 +132,7 @@ fn what_is_not_known_after_all_is_cleared_and_what_cannot_be_is_refused() {
     // Without a rating and sessions nothing but a day would be left.
     let bare = ["amend", "f1", "--clear", "rating", "--clear", "sessions"];
     let (_, err) = desk.expect(2, &bare);
-    assert!(err.contains("f1: nothing but a day would be left"), "{err}");
+    assert!(err.contains("f1: only its day would be left"), "{err}");
 
     let dose = |said: &str| format!("{drill}={said}");
     desk.expect(
@@ -149,7 +149,7 @@ fn what_is_not_known_after_all_is_cleared_and_what_cannot_be_is_refused() {
         "{err}"
     );
     let (_, err) = desk.expect(2, &["amend", "n1", "--clear", "rating"]);
-    assert!(err.contains("is nothing a plan has"), "{err}");
+    assert!(err.contains("does not belong to a plan"), "{err}");
 
     desk.expect(0, &["amend", "dunlin", "--stature", "1.71", "--consent", "none"]);
     desk.expect(0, &["amend", "dunlin", "--clear", "stature"]);

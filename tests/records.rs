@@ -12,7 +12,7 @@ fn a_table_goes_in_whole_or_not_at_all() {
     let desk = Desk::new();
     desk.expect(0, &["add", "--template", "past.csv"]);
     let (_, err) = desk.expect(2, &["add", "--template", "past.csv"]);
-    assert!(err.contains("past.csv: is there already"), "{err}");
+    assert!(err.contains("past.csv: exists already"), "{err}");
     let template = std::fs::read_to_string(desk.at("past.csv")).unwrap();
 
     // A bad cell in the last row: nothing of it stays, not even the new library's folder.
@@ -71,14 +71,14 @@ fn a_plan_says_where_and_a_follow_up_says_something() {
     let desk = Desk::stocked();
     let drill = |entry| ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", entry];
     let (_, err) = desk.expect(2, &drill("land_inside=3 x 8@moon"));
-    assert!(err.contains("'moon' is no place") && err.contains("service_line"), "{err}");
+    assert!(err.contains("'moon' is not a place") && err.contains("service_line"), "{err}");
     desk.expect(0, &drill("land_inside=3 x 8@practice_swing"));
     let like = desk.precedents(&["like", "s2", "--where", "player=sanderling", "--json"]);
     let planned = &like[0]["plans"][0]["drills"][0];
     assert_eq!((&planned["dose"], &planned["place"]), (&"3 x 8".into(), &"practice_swing".into()));
 
     let (_, err) = desk.expect(2, &["follow-up", "n1", "--date", "2026-04-14"]);
-    assert!(err.lines().count() == 1 && err.contains("only a day"), "{err}");
+    assert!(err.lines().count() == 1 && err.contains("only a date"), "{err}");
     for option in ["--serve", "--speed", "--first-serve", "--net", "--rating", "--sessions"] {
         assert!(err.contains(option), "{option}: {err}");
     }
@@ -175,7 +175,7 @@ fn usage_errors_take_one_line() {
         (&["add"][..], "--player"),
         (&["add", "x.c3d", "--player", "p", "--table", "t.csv"], "--table"),
         (&["plan", "c1"], "--drill"),
-        (&["like", "s1", "-k", "0"], "from 1 on"),
+        (&["like", "s1", "-k", "0"], "1 or more"),
         (&["like", "s1", "--focuss", "legs"], "--focus"),
         (&["review", "s1", "-o", "x.html", "--for", "umpire"], "coach"),
         (&["follow-up", "n1", "--date", "4.3.2026"], "--date"),

@@ -106,11 +106,15 @@ fn a_file_that_is_no_whole_clip_is_refused_and_leaves_nothing() {
     write("zero.mp4", b"");
     bench.refused("zero.mp4", &[], &["zero.mp4: not a video: the file is empty", "MP4, MOV"]);
     write("words.mp4", b"only words, no picture\n");
-    bench.refused("words.mp4", &[], &["its content is no clip's, whatever its name says"]);
+    bench.refused("words.mp4", &[], &["its content is not that of a clip, whatever its name says"]);
     write("head.mp4", &whole[..8]);
     bench.refused("head.mp4", &[], &["head.mp4: not a video"]);
     std::fs::copy(sample("new-serve.c3d"), bench.at("joints.mp4")).unwrap();
-    bench.refused("joints.mp4", &[], &["no clip's", "for joints under such a name give --layout"]);
+    bench.refused(
+        "joints.mp4",
+        &[],
+        &["not that of a clip", "for joints under such a name give --layout"],
+    );
 
     assert!(bench.make(&["-f", "lavfi", "-i", "sine=duration=1", "sound.mp4"]));
     bench.refused("sound.mp4", &[], &["sound.mp4: not a video: it holds no moving picture"]);

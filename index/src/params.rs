@@ -14,7 +14,7 @@ pub enum ParamError {
     /// A curve needs at least one frame and one channel, and not too many of either.
     #[error(
         "shape: a curve has 1 to {MAX_FRAMES} frames and 1 to {MAX_CHANNELS} channels, \
-         found {frames} x {channels}; cut or thin the curves"
+         found {frames} x {channels}; shorten or thin the curves"
     )]
     Shape {
         /// Frames asked for.

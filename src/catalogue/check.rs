@@ -268,7 +268,7 @@ fn check_fault(catalogue: &Catalogue, fault: &Fault) -> Result<(), Broken> {
             "explained_by",
             "two faults do not explain each other: neither would ever be judged beside the other",
             format!("'{both}' and '{}'", fault.id),
-            "keep the one that is cured first and take the other out",
+            "keep the one that is worked on first and take the other out",
         ));
     }
     let together = |other: &&String| catalogue.go_together(&fault.id, other) == Some(true);

@@ -33,7 +33,7 @@ pub(super) fn run(
     }
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
-        out.say("no recording in what was named");
+        out.say("no recording among the files and folders named");
         return Ok(Exit::Nothing);
     }
     let (mut library, made) = place::for_adding(library)?;
@@ -128,7 +128,7 @@ fn store(
 /// Writes the template of a table where there is no file yet.
 fn template(file: &Path, out: &mut Output) -> anyhow::Result<Exit> {
     if file.exists() {
-        bail!("{}: is there already; name a new file", file.display());
+        bail!("{}: exists already; name a new file", file.display());
     }
     place::write_whole(file, table_template().as_bytes())?;
     out.say(&format!(

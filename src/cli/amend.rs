@@ -36,7 +36,7 @@ pub(super) fn run(
         bail!("amend {item}: nothing to amend; see 'precedent amend --help'");
     }
     if let Some((option, _)) = given.iter().find(|(_, kinds)| !kinds.contains(&kind)) {
-        bail!("amend {item}: {option} is nothing a {kind} has; see 'precedent amend --help'");
+        bail!("amend {item}: {option} does not belong to a {kind}; see 'precedent amend --help'");
     }
     match item {
         ItemId::Player(id) => player(args).record(&mut library, id, &by)?,
@@ -50,7 +50,9 @@ pub(super) fn run(
         ItemId::Serve(_) | ItemId::Practice(_) => {}
     }
     let change = library.last_change(item)?;
-    out.say(&format!("{item}: amended; what it was is kept, see 'precedent history {item}'"));
+    out.say(&format!(
+        "{item}: amended; the earlier version is kept, see 'precedent history {item}'"
+    ));
     if out.json {
         let change = change.map(|change| change.to_string());
         out.object(&serde_json::json!({ "amended": item.to_string(), "change": change }))?;
@@ -125,7 +127,7 @@ fn plan(args: &AmendArgs) -> anyhow::Result<PlanAmendment> {
     for entry in &args.place {
         let (drill, name) = pair("--place", entry, "DRILL=PLACE, like towel_swing=wall")?;
         let Some(place) = Place::from_typed(&name) else {
-            bail!("--place {entry}: no such place; take from {}", Place::names());
+            bail!("--place {entry}: no such place; choose from {}", Place::names());
         };
         amendment.places.push((drill, place));
     }

@@ -11,7 +11,7 @@ use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, V
 use crate::video::{ModelChoice, Person};
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
-/// prescribed, and did it work?
+/// planned, and did it work?
 #[derive(Debug, Parser)]
 #[command(name = "precedent", version, propagate_version = true, arg_required_else_help = true)]
 pub(super) struct Cli {
@@ -48,29 +48,29 @@ pub(super) enum Command {
     Add(AddArgs),
     /// Fetch what reading clips needs, once; clips are then read without a network
     SetupVideo,
-    /// Look for words in cases, notes, plans and the catalogue; the best answers first
+    /// Look for words in cases, notes, plans and the catalogue; best answers first
     Find(FindArgs),
     /// Who served like this before, why, and what was done
     Like(LikeArgs),
-    /// Show where a case stands; confirm, reject or add its faults, say where to begin
+    /// Show where a case stands; confirm, reject or add its faults, say where to start
     Label(LabelArgs),
-    /// Record what was prescribed
+    /// Plan drills for a fault, end a plan or withdraw one
     Plan(PlanArgs),
-    /// Record later serves and results of a plan
+    /// Record what came of a plan: later serves and results
     FollowUp(FollowUpArgs),
-    /// Put right a player, recording, case, plan or follow-up; what it was is kept
+    /// Correct a player, recording, case, plan or follow-up; the earlier version is kept
     Amend(AmendArgs),
-    /// Give a recording or serve to another player or day
+    /// Move a recording or serve to another player or day
     Move(MoveArgs),
     /// Remove a recording, serve, plan, follow-up or label; what depends on it is listed first
     Remove(RemoveArgs),
     /// What was changed, when and by whom; take the last change back
     History(HistoryArgs),
-    /// Log practice that was done under a plan: sessions, effort, pain
+    /// Log practice done for a plan: sessions, effort, pain
     Log(LogArgs),
     /// Write a serve's review as one HTML file
     Review(ReviewArgs),
-    /// A player before and after: what each plan changed, and what else did
+    /// A player before and after: what each plan changed, and what else changed
     Progress(ProgressArgs),
     /// A squad: groups of similar serves, common faults, trends, whom to see next
     Squad(SquadArgs),
@@ -78,11 +78,11 @@ pub(super) enum Command {
     Export(ExportArgs),
     /// Remove a player from the library for good
     Forget(ForgetArgs),
-    /// Write cases of players who agreed to it as one file without names, for another academy
+    /// Write the cases of players who agreed to it as one file without names, for another academy
     Share(ShareArgs),
-    /// Take in another academy's pack, take one back, or list those that came
+    /// Receive another academy's pack, take one back, or list those received
     Receive(ReceiveArgs),
-    /// Check the library; rebuild what is derived
+    /// Check the library; rebuild what is derived from it
     Verify(VerifyArgs),
 }
 
@@ -90,7 +90,7 @@ pub(super) enum Command {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Reading the file")]
 pub(super) struct ReadArgs {
-    /// Layout of the file, where sniffing is wrong or undecided
+    /// Layout of the file, where it is not recognised or wrongly recognised
     #[arg(long)]
     layout: Option<Layout>,
     /// Sample rate in Hz, where the file states none
@@ -105,10 +105,10 @@ pub(super) struct ReadArgs {
     /// Unit of the positions in the file
     #[arg(long)]
     unit: Option<SourceUnit>,
-    /// Subject, where the file holds several
+    /// Which subject, where the file holds several
     #[arg(long)]
     subject: Option<String>,
-    /// Person, where the pictures show several: from 1, in a clip from the left
+    /// Which person, where the pictures show several: counted from 1, in a clip from the left
     #[arg(long, value_name = "N", value_parser = counted)]
     person: Option<usize>,
     /// Size of the picture in pixels, where points are fractions of it
@@ -120,13 +120,13 @@ pub(super) struct ReadArgs {
     /// Where the camera stood
     #[arg(long)]
     view: Option<View>,
-    /// How the joints were obtained, where the layout does not tell
+    /// How the joints were captured, where the layout does not say
     #[arg(long)]
     capture: Option<Capture>,
-    /// The source is a mirror image: exchange left and right
+    /// The source is a mirror image: swap left and right
     #[arg(long)]
     mirror: bool,
-    /// Keep the whole frames of a file that was cut off
+    /// Keep the complete frames of a file that was cut off
     #[arg(long)]
     trim: bool,
     #[command(flatten)]
@@ -140,7 +140,7 @@ pub(super) struct ClipArgs {
     /// Pose model: larger is slower and steadier
     #[arg(long, value_name = "MODEL", default_value = "full", value_parser = model)]
     model: ModelChoice,
-    /// Part of the picture in which the player's hips are at first, in pixels from the upper left
+    /// Part of the picture where the player's hips are at the start, in pixels from the top left
     #[arg(long, value_name = "X,Y,W,H", conflicts_with = "person", value_parser = region)]
     region: Option<[f64; 4]>,
     /// Frames per second at capture, for a clip filmed in slow motion
@@ -194,7 +194,7 @@ fn picture_size(text: &str) -> Result<[u32; 2], String> {
 
 fn at_least_one(text: &str) -> Result<usize, String> {
     match text.parse() {
-        Ok(0) | Err(_) => Err("a whole number from 1 on".to_owned()),
+        Ok(0) | Err(_) => Err("a whole number, 1 or more".to_owned()),
         Ok(count) => Ok(count),
     }
 }
@@ -208,7 +208,7 @@ fn counted(text: &str) -> Result<usize, String> {
 
 fn model(text: &str) -> Result<ModelChoice, String> {
     ModelChoice::from_name(text)
-        .ok_or_else(|| format!("no pose model is called '{text}'; take lite, full or heavy"))
+        .ok_or_else(|| format!("no pose model is called '{text}'; choose lite, full or heavy"))
 }
 
 fn region(text: &str) -> Result<[f64; 4], String> {
@@ -232,7 +232,7 @@ fn region(text: &str) -> Result<[f64; 4], String> {
 fn joint_name(text: &str) -> Result<Joint, String> {
     Joint::from_name(text.trim()).ok_or_else(|| {
         let names: Vec<&str> = Joint::ALL.iter().map(|joint| joint.name()).collect();
-        format!("no joint is called '{text}'; take from {}", names.join(", "))
+        format!("no joint is called '{text}'; choose from {}", names.join(", "))
     })
 }
 
@@ -252,7 +252,7 @@ pub(super) struct AddArgs {
     /// Recordings, or folders of them
     #[arg(required_unless_present_any = ["table", "template"])]
     pub(super) files: Vec<PathBuf>,
-    /// Player's code: a pseudonym, made new if unknown
+    /// Player's code: a pseudonym; an unknown one makes a new player
     #[arg(long, required_unless_present_any = ["table", "template"])]
     pub(super) player: Option<String>,
     /// Past players and cases from a table (CSV): all of it or, on any error, nothing
@@ -267,7 +267,7 @@ pub(super) struct AddArgs {
     /// What the recordings show
     #[arg(long)]
     pub(super) setting: Option<Setting>,
-    /// Intended ball
+    /// Type of serve the player went for
     #[arg(long = "type", value_name = "TYPE")]
     pub(super) serve_type: Option<ServeType>,
     /// Player's level
@@ -285,7 +285,7 @@ pub(super) struct AddArgs {
     /// Coach's code
     #[arg(long)]
     pub(super) coach: Option<String>,
-    /// What the player agreed to: keep here, or keep here and share without a name
+    /// What the player agreed to: keeping it here, or keeping it here and sharing it without a name
     #[arg(long)]
     pub(super) consent: Option<ConsentArg>,
     /// Keep a copy of each clip in the library; otherwise a clip stays where it is
@@ -301,11 +301,11 @@ pub(super) struct FindArgs {
     /// there and -absent must not: 'toss "front foot" -grip'
     #[arg(required = true, value_name = "WORDS")]
     pub(super) words: Vec<String>,
-    /// How many answers
+    /// How many answers at most
     #[arg(short, default_value_t = 10, value_parser = at_least_one)]
     pub(super) k: usize,
     /// Only cases that match, for example "hand=left level=club,competition date>=2026-03"; the
-    /// catalogue is left out then
+    /// then the catalogue is left out
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
 }
@@ -327,13 +327,13 @@ pub(super) struct LikeArgs {
     /// Look mainly at these body parts, for example "tossing-arm,trunk"
     #[arg(long, value_name = "PARTS")]
     pub(super) focus: Option<String>,
-    /// Whose serve a file holds, where the library knows the player: own serves are marked
+    /// Whose serve is in the file, if the library knows the player: their own serves are marked
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
-    /// Leave out the player's own serves too
+    /// Leave the player's own serves out as well
     #[arg(long)]
     pub(super) others: bool,
-    /// At most one serve of each player, the closest
+    /// At most one serve of each player: the closest
     #[arg(long)]
     pub(super) one_each: bool,
     #[command(flatten)]
@@ -353,7 +353,7 @@ pub(super) struct LabelArgs {
     /// Fault you see, with how strong it is from 0 to 1: tossing_arm_drops_early=0.7
     #[arg(long, value_name = "FAULT[=SEVERITY]")]
     pub(super) add: Vec<String>,
-    /// Fault you would begin with, whatever the program would; one, seen or not by the program
+    /// The one fault you would start with, whether or not the program sees it
     #[arg(long, value_name = "FAULT[=SEVERITY]")]
     pub(super) limiting: Option<String>,
     /// Bevel under the index knuckle, 1 to 8
@@ -414,7 +414,7 @@ pub(super) struct AmendArgs {
     /// Player: standing height in metres
     #[arg(long, value_name = "M", allow_negative_numbers = true)]
     pub(super) stature: Option<f64>,
-    /// Player: squads, in place of those known; may be repeated
+    /// Player: squads, instead of those recorded; may be repeated
     #[arg(long)]
     pub(super) squad: Vec<String>,
     /// Player: the player's coach (a code)
@@ -432,13 +432,13 @@ pub(super) struct AmendArgs {
     /// Recording: what it shows
     #[arg(long)]
     pub(super) setting: Option<Setting>,
-    /// Recording: intended ball
+    /// Recording: type of serve the player went for
     #[arg(long = "type", value_name = "TYPE")]
     pub(super) serve_type: Option<ServeType>,
-    /// Recording: where the camera stood; it is read again so
+    /// Recording: where the camera stood; it is read again with it
     #[arg(long)]
     pub(super) view: Option<View>,
-    /// Case: words to add, earlier ones stay; plan, follow-up: its words
+    /// Case: a note to add, earlier ones stay; plan, follow-up: its note
     #[arg(long)]
     pub(super) note: Option<String>,
     /// Plan: a drill's dose; may be repeated
@@ -456,10 +456,10 @@ pub(super) struct AmendArgs {
     /// Plan: the day it ended
     #[arg(long, value_name = "DAY", conflicts_with = "in_force")]
     pub(super) ended: Option<Date>,
-    /// Plan: it did not end, it goes on
+    /// Plan: it has not ended, it goes on
     #[arg(long)]
     pub(super) in_force: bool,
-    /// Follow-up: rating, -2 (worse) to 2 (cured)
+    /// Follow-up: rating, -2 (worse) to 2 (gone)
     #[arg(long, allow_negative_numbers = true)]
     pub(super) rating: Option<i8>,
     /// Follow-up: sessions done since the plan
@@ -518,7 +518,7 @@ impl AmendArgs {
 /// What a player agrees to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(super) enum AgreedArg {
-    /// To nothing any more: nothing is added, nothing leaves
+    /// No longer to anything: nothing is added, nothing goes out
     None,
     /// Recordings and cases may be kept here
     Keep,
@@ -610,7 +610,7 @@ pub(super) struct RemoveArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct HistoryArgs {
-    /// Of what: a player's code, or an id (p2, r3, s12, c1, n4, f5, d6)
+    /// History of what: a player's code, or an id (p2, r3, s12, c1, n4, f5, d6)
     pub(super) what: String,
     /// Take the last change back
     #[arg(long)]
@@ -656,13 +656,13 @@ pub(super) struct PlanArgs {
         required_unless_present_any = ["end", "withdraw"]
     )]
     pub(super) drill: Vec<String>,
-    /// The plan whose place this one takes, on the day it begins; of this case or an earlier one
+    /// The plan that this one replaces, on the day it starts; of this case or an earlier one
     #[arg(long, value_name = "PLAN")]
     pub(super) replaces: Option<String>,
-    /// End a plan instead of making one: it was done
+    /// End a plan instead of making one: it has been done
     #[arg(long, value_name = "PLAN", conflicts_with_all = ["fault", "drill", "withdraw", "replaces", "start", "review_on", "note"])]
     pub(super) end: Option<String>,
-    /// Withdraw a plan instead of making one: it is not to be done
+    /// Withdraw a plan instead of making one: it should not be done
     #[arg(long, value_name = "PLAN", requires = "reason", conflicts_with_all = ["fault", "drill", "replaces", "start", "review_on", "note"])]
     pub(super) withdraw: Option<String>,
     /// Day it ends [default: today]
@@ -671,7 +671,7 @@ pub(super) struct PlanArgs {
     /// Why a plan ends, is withdrawn or replaced
     #[arg(long, value_name = "WORDS")]
     pub(super) reason: Option<String>,
-    /// First day [default: the case's day; today for one that takes another's place]
+    /// First day [default: the case's day; today for one that replaces another]
     #[arg(long)]
     pub(super) start: Option<Date>,
     /// Day of the next review
@@ -684,7 +684,7 @@ pub(super) struct PlanArgs {
     #[arg(long)]
     pub(super) note: Option<String>,
     /// Record it although the program asks whether you mean it, for example for a drill that is
-    /// made for other faults
+    /// meant for other faults
     #[arg(long)]
     pub(super) sure: bool,
 }
@@ -701,7 +701,7 @@ pub(super) struct FollowUpArgs {
     pub(super) serve: Vec<String>,
     #[command(flatten)]
     pub(super) ball: BallArgs,
-    /// Your rating from -2 (worse) to 2 (cured)
+    /// Your rating from -2 (worse) to 2 (gone)
     #[arg(long, allow_hyphen_values = true)]
     pub(super) rating: Option<i8>,
     /// Sessions done since the plan
@@ -741,7 +741,7 @@ pub(super) struct LogArgs {
     /// Your code
     #[arg(long)]
     pub(super) coach: Option<String>,
-    /// Log it although the program asks, for example where it hurts
+    /// Log it even if the program asks, for example where it hurts
     #[arg(long)]
     pub(super) sure: bool,
 }
@@ -753,7 +753,7 @@ pub(super) struct ReviewArgs {
     /// Which serve of the file, counted from 1
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub(super) nth: usize,
-    /// Whose serve a file holds, where the library knows the player
+    /// Whose serve is in the file, if the library knows the player
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
     /// Where to write it
@@ -791,7 +791,7 @@ pub(super) struct SquadArgs {
     /// First day that counts
     #[arg(long, value_name = "DATE")]
     pub(super) from: Option<Date>,
-    /// Last day that counts; what is overdue is told as of this day [default: today]
+    /// Last day that counts; what is overdue is worked out for this day [default: today]
     #[arg(long, value_name = "DATE")]
     pub(super) to: Option<Date>,
     /// Write the squad report as one HTML file
@@ -801,7 +801,7 @@ pub(super) struct SquadArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct ExportArgs {
-    /// Folder to write into (made new)
+    /// Folder to write into (a new one)
     #[arg(short, long, value_name = "DIR")]
     pub(super) output: PathBuf,
     /// Only cases that match
@@ -826,10 +826,10 @@ pub(super) struct ShareArgs {
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
-    /// What the receiver shall call you
+    /// What the receiver should call you
     #[arg(long, value_name = "NAME")]
     pub(super) academy: Option<String>,
-    /// Let free words leave too
+    /// Let free words go out too
     #[arg(long)]
     pub(super) with_notes: bool,
     /// Sign it with the library's own key, made with the first signed pack
@@ -845,15 +845,15 @@ pub(super) struct ShareArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct ReceiveArgs {
-    /// The pack [default: list those that came]
+    /// The pack [default: list those received]
     pub(super) pack: Option<PathBuf>,
     /// Check it and say what it would bring; store nothing
     #[arg(long, requires = "pack")]
     pub(super) dry_run: bool,
-    /// Remove all that only this pack brought
+    /// Remove everything that only this pack brought
     #[arg(long, value_name = "PACK", conflicts_with = "pack")]
     pub(super) undo: Option<String>,
-    /// Take it although it is not signed with the key its sender signed with before
+    /// Accept it although it is not signed with the key its sender used before
     #[arg(long, requires = "pack")]
     pub(super) new_key: bool,
     /// File whose first line is the passphrase of a locked pack; - for standard input

@@ -47,7 +47,10 @@ pub(super) fn choose(
     match said.serve.parse::<ServeId>() {
         Ok(id) if !file.exists() => {
             if said.player.is_some() {
-                bail!("--player: {id} is stored and has its player; give it for a file only");
+                bail!(
+                    "--player: {id} is stored and already has its player; give it only for a \
+                file"
+                );
             }
             return Ok(Some(Chosen::Stored(id)));
         }

@@ -103,7 +103,7 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
 fn academy(folder: &Path, out: &mut Output) -> anyhow::Result<Library> {
     match Library::open(folder) {
         Ok(library) => {
-            out.say(&format!("{}: using the library that is there", folder.display()));
+            out.say(&format!("{}: using the library already there", folder.display()));
             return Ok(library);
         }
         Err(OpenError::Missing { .. }) => {}
@@ -122,7 +122,7 @@ fn academy(folder: &Path, out: &mut Output) -> anyhow::Result<Library> {
     let _ = making.keep();
     let library = Library::open(folder)?;
     out.say(&format!(
-        "an invented academy: {} of {} planted serves found, {} taken for serves that are none",
+        "an invented academy: {} of {} planted serves found, {} other movements taken for serves",
         built.found, built.planted, built.invented
     ));
     if !out.json {
@@ -166,7 +166,7 @@ fn judge(
     };
     plan.record(library)?;
     let name = catalogue.fault(&label.fault).map_or(label.fault.as_str(), |fault| &fault.name);
-    out.say(&format!("the coach confirms \"{name}\" and prescribes one drill"));
+    out.say(&format!("the coach confirms \"{name}\" and plans one drill"));
     Ok(())
 }
 

@@ -25,7 +25,7 @@ pub(super) fn run(
     );
     for pack in &sent {
         out.line(&format!(
-            "left already: {} in the pack of {} for {}, blake3 {}",
+            "already sent: {} in the pack of {} for {}, blake3 {}",
             count(pack.cases, "case"),
             pack.made.get(..10).unwrap_or(&pack.made),
             pack.recipient.as_deref().unwrap_or("nobody named"),
@@ -53,7 +53,7 @@ pub(super) fn run(
     if !sent.is_empty() {
         out.say("ask those who received these packs to remove the player as well");
     }
-    out.say("copies of the library made earlier still hold the player; remove them too");
+    out.say("earlier copies of the library still hold the player; remove those too");
     Ok(Exit::Found)
 }
 

@@ -79,7 +79,7 @@ fn print(
     };
     let by = match judgement.chosen {
         Chosen::Program => format!(
-            "first in the program's order; overrule with label {} --limiting FAULT",
+            "first in the program's order; overrule it with label {} --limiting FAULT",
             case.id
         ),
         Chosen::Coach => "the coach's choice".to_owned(),
@@ -93,7 +93,7 @@ fn print(
     for (at, one) in judgement.order.iter().enumerate() {
         if at > 0 {
             let second = judgement.second == Some(at);
-            let place = if second { "second, its plan goes with the first" } else { "later" };
+            let place = if second { "second; its plan goes well with the first" } else { "later" };
             out.line(&format!("{place}: {} [{}]", one.name, one.fault))?;
         }
         for reason in &one.reasons {

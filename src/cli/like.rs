@@ -105,7 +105,7 @@ pub(super) fn show(
     }
     if !out.json && !answer.precedents.is_empty() {
         out.say(&format!(
-            "{} searched; distance is in ordinary spreads between players, 0 = the same",
+            "{} searched; distance is in typical spreads between players, 0 = the same",
             count(answer.searched, "serve")
         ));
     }

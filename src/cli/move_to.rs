@@ -36,14 +36,16 @@ pub(super) fn run(
 pub(super) fn print(moved: &Moved, out: &mut Output) -> anyhow::Result<()> {
     match moved.left_case {
         LeftCase::HoldsOthers => {}
-        LeftCase::Gone => out.say(&format!("{}: was empty and is gone", moved.left)),
+        LeftCase::Gone => out.say(&format!("{}: was left empty and is removed", moved.left)),
         LeftCase::KeptEmpty => out.complain(&format!(
-            "{}: is without serves now; it stays for what you recorded there",
+            "{}: has no serves now; it stays because of what you recorded there",
             moved.left
         )),
     }
     for id in &moved.follow_ups {
-        out.complain(&format!("{id}: names these serves no more, they would not answer its plan"));
+        out.complain(&format!(
+            "{id}: no longer names these serves: they would not answer its plan"
+        ));
     }
     if out.json { out.object(moved) } else { Ok(out.line(&moved.joined.to_string())?) }
 }

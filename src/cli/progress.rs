@@ -47,7 +47,7 @@ pub(super) fn run(
     worked::end(&cautions, out)?;
     if !out.json {
         out.say(
-            "like is held against like; what came after a plan is associated with it, not proven \
+            "like is compared with like; what came after a plan is associated with it, not proven \
              to be caused by it",
         );
     }

@@ -63,7 +63,7 @@ fn take(
             place::take_back(library, before)?;
         }
         bail!(
-            "{}: {}; ask the sender by another way, then add --new-key to take it; nothing was \
+            "{}: {}; ask the sender by another route, then add --new-key to take it; nothing was \
              stored",
             at(),
             signature.describe(&pack)
@@ -107,7 +107,11 @@ fn take(
             (brought.replaced, "case changes to a newer version"),
             (brought.taken_back, "player is taken back by the sender"),
             (brought.forgotten, "player was forgotten here and is not taken"),
-            (brought.in_the_way, "case is not shown: your own of that day and player is there"),
+            (
+                brought.in_the_way,
+                "case is not shown: your own case of that player on that day \
+                 stands",
+            ),
         ] {
             if number > 0 {
                 out.line(&format!("{number} x {what}"))?;
@@ -118,7 +122,7 @@ fn take(
         out.complain(&notice.to_string());
     }
     if brought.known {
-        out.say("this pack was here already");
+        out.say("this pack has been received before");
     }
     if dry_run {
         out.say("nothing was stored; leave out --dry-run to receive it");
@@ -159,7 +163,7 @@ fn known(library: &Library, prefix: &str) -> anyhow::Result<String> {
     match fitting.as_slice() {
         [one] => Ok(one.clone()),
         [] => bail!("--undo {prefix}: no such pack here; `receive` without a file lists them"),
-        more => bail!("--undo {prefix}: {} packs begin so; give more digits", more.len()),
+        more => bail!("--undo {prefix}: {} packs begin like that; give more digits", more.len()),
     }
 }
 

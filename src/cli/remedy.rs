@@ -120,7 +120,7 @@ fn option(remedy: &Remedy) -> String {
         Remedy::SayCaptureRate => "give --capture-rate HZ".to_owned(),
         Remedy::SayPictureSize => format!("{remedy} with --picture WIDTHxHEIGHT"),
         Remedy::CheckUnit => format!("{remedy} with --unit"),
-        Remedy::Mirror => "exchange them with --mirror if they are".to_owned(),
+        Remedy::Mirror => "swap them with --mirror if they are".to_owned(),
         Remedy::SayHand => "say --hand if you know".to_owned(),
         Remedy::SayView => "say --view behind, side, front or diagonal if you know".to_owned(),
         Remedy::LeaveOutOdd => format!("{remedy} with --where"),

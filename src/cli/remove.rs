@@ -46,7 +46,7 @@ pub(super) fn run(
                    for one of its notes --note"
             )
         }
-        (ItemId::Player(id), None) => bail!("remove {id}: a player is forgotten, see forget"),
+        (ItemId::Player(id), None) => bail!("remove {id}: to remove a player, see forget"),
     };
     let on = reader.dependants(&removal)?;
     for line in on.lines() {
@@ -65,7 +65,7 @@ pub(super) fn run(
     let mut library = place::for_writing(library)?;
     let catalogue = library.catalogue()?;
     intake::remove(&mut library, &catalogue, &removal, &by)?;
-    out.say(&format!("{removal}: removed; what it was is kept, see history"));
+    out.say(&format!("{removal}: removed; what it held is kept, see history"));
     if out.json {
         out.object(&serde_json::json!({
             "what": removal.to_string(), "removed": true, "depends": on,

@@ -59,7 +59,9 @@ pub(super) fn run(
     }
     if left.received > 0 {
         let cases = count(left.received, "case");
-        out.say(&format!("left out: {cases} that came in a pack; only who made them shares them"));
+        out.say(&format!(
+            "left out: {cases} that came in a pack; only those who made them can share them"
+        ));
     }
     let cases = packed.leaving.cases.len();
     if cases == 0 && packed.withdrawn == 0 {
@@ -93,18 +95,20 @@ pub(super) fn run(
         count(packed.leaving.serves, "serve"),
         args.output.display(),
     ));
-    out.say("days, level, stature and the motion itself are in it: send it only to whom you trust");
+    out.say(
+        "days, level, stature and the motion itself are in it: send it only to people you trust",
+    );
     if packed.withdrawn > 0 {
         out.say(&format!(
-            "it takes back {} who left in earlier packs and are forgotten or agree no more",
+            "it takes back {} sent in earlier packs and since forgotten, or who no longer agree",
             count(packed.withdrawn, "player")
         ));
     }
     if let Some(key) = &key {
-        out.say(&format!("signed; tell the receiver by another way: key {}", key.fingerprint()));
+        out.say(&format!("signed; tell the receiver by another route: key {}", key.fingerprint()));
     }
     if passphrase.is_some() {
-        out.say("locked; tell the receiver the passphrase by another way");
+        out.say("locked; tell the receiver the passphrase by another route");
     }
     if args.with_notes {
         out.say("free words are in it: other people may be named there");

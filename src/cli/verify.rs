@@ -32,7 +32,7 @@ pub(super) fn run(
         count(checked.cases, "case"),
         count(checked.plans, "plan"),
         count(checked.follow_ups, "follow-up"),
-        if verified.rebuilt { "; built the curve and word indexes anew" } else { "" }
+        if verified.rebuilt { "; rebuilt the curve and word indexes" } else { "" }
     ));
     if verified.is_sound() {
         out.say("the library is sound");

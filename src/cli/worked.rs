@@ -61,7 +61,7 @@ pub(super) fn print(
     }
     if !worked.untried.is_empty() {
         let untried: Vec<&str> = worked.untried.iter().map(|drill| cautions.name(drill)).collect();
-        out.line(&format!("   nobody seen yet after: {}", untried.join(", ")))?;
+        out.line(&format!("   no follow-up yet for: {}", untried.join(", ")))?;
     }
     Ok(())
 }
@@ -95,11 +95,11 @@ fn describe_drill(
         amount(drill.detectable, unit)
     )];
     if drill.effective + 0.05 < drill.players as f64 {
-        lines[0].push_str(&format!("; they count like {:.1}", drill.effective));
+        lines[0].push_str(&format!("; they count as {:.1}", drill.effective));
     }
     lines.push(match drill.change {
         Some(change) => format!(
-            "      change to expect from such a start: {} (90 % interval {} to {})",
+            "      change to expect from this start: {} (90 % interval {} to {})",
             amount(change.mean, unit),
             amount(change.low, unit),
             amount(change.high, unit)

@@ -87,7 +87,7 @@ pub struct FollowUpAmendment {
     pub no_first_serve: bool,
     /// No misses were counted.
     pub no_misses: bool,
-    /// Coach's rating, -2 (worse) to 2 (cured).
+    /// Coach's rating, -2 (worse) to 2 (gone).
     pub rating: Amended<i8>,
     /// Sessions done since the plan.
     pub sessions_done: Amended<u32>,
@@ -126,7 +126,7 @@ pub enum AmendRefusal {
         problem: DoseProblem,
     },
     /// It would be a follow-up that says nothing.
-    #[error("{follow_up}: nothing but a day would be left; remove it instead")]
+    #[error("{follow_up}: only its day would be left; remove it instead")]
     NothingLeft {
         /// The follow-up.
         follow_up: FollowUpId,

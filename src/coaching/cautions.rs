@@ -53,7 +53,7 @@ impl Age {
 
     fn caution(self) -> Option<&'static str> {
         (self == Self::Unknown)
-            .then_some("No birth date is recorded: take every caution for juniors as meant here.")
+            .then_some("No birth date is recorded, so every caution for juniors applies here.")
     }
 }
 
@@ -272,7 +272,7 @@ impl ShownDrill {
             }
             None => vec![
                 "Not in this library's catalogue, so its own cautions are not known here: ask \
-                 who prescribes it."
+                 whoever planned it."
                     .to_owned(),
             ],
         };

@@ -5,7 +5,7 @@ use crate::library::{Case, FaultLabel, LabelState, PlanId};
 
 /// A fault the catalogue does not have.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("no fault is called '{found}'; take from {}", known.join(", "))]
+#[error("no fault is called '{found}'; choose from {}", known.join(", "))]
 pub struct UnknownFault {
     /// What was asked for.
     pub found: String,

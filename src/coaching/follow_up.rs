@@ -17,7 +17,7 @@ pub struct FollowUpRequest {
     pub serves: Vec<ServeId>,
     /// What the ball did.
     pub ball: BallReport,
-    /// Coach's rating, -2 (worse) to 2 (cured).
+    /// Coach's rating, -2 (worse) to 2 (gone).
     pub rating: Option<i8>,
     /// Sessions done since the plan.
     pub sessions_done: Option<u32>,
@@ -48,7 +48,8 @@ impl serde::Serialize for FollowUpRecorded {
 pub enum FollowUpRefusal {
     /// A day and nothing else.
     #[error(
-        "follow-up of {plan}: only a day, so nothing shows what changed; give a serve of that day, \
+        "follow-up of {plan}: only a date, so nothing shows what changed; give a serve from that \
+         day, \
          a speed, first serves in, misses, a rating, sessions or a note"
     )]
     NothingSaid {

@@ -91,7 +91,7 @@ pub enum LabelRefusal {
         found: String,
     },
     /// Two things said about one fault at once.
-    #[error("{fault}: named as {} and as {} at once; say one of them", .said[0].name(), .said[1].name())]
+    #[error("{fault}: named both as {} and as {}; choose one", .said[0].name(), .said[1].name())]
     SaidTwice {
         /// The fault.
         fault: String,
@@ -130,7 +130,7 @@ impl fmt::Display for Notice {
             Self::PlanHarms { plan, drill, worse } => write!(
                 f,
                 "{plan} asks for '{drill}', which makes '{worse}' worse; tell the player to leave \
-                 it out, and plan anew"
+                 it out, and make a new plan"
             ),
         }
     }

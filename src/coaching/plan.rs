@@ -13,7 +13,7 @@ use crate::library::{
     check_planned,
 };
 
-/// A drill somebody wants to prescribe.
+/// A drill somebody wants to plan.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DrillRequest {
     /// Catalogue id.
@@ -49,7 +49,7 @@ impl DrillRequest {
     }
 }
 
-/// What a coach prescribes for a case.
+/// What a coach plans for a case.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanRequest {
     /// The case.
@@ -116,13 +116,13 @@ impl Question {
     pub fn fact(&self) -> String {
         match self {
             Self::ServesAnotherFault { drill, fault, made_for, fitting } => format!(
-                "'{drill}' is made for {}, not for '{fault}', which has {}",
+                "'{drill}' is meant for {}, not for '{fault}', which has {}",
                 made_for.join(" and ").to_lowercase(),
                 fitting.join(", ")
             ),
-            Self::PullsTheOtherWay { fault, plan, other } => format!(
-                "{plan} works on '{other}', whose cure pulls the other way than that of '{fault}'"
-            ),
+            Self::PullsTheOtherWay { fault, plan, other } => {
+                format!("{plan} works on '{other}', and fixing that pulls against fixing '{fault}'")
+            }
             Self::Much { text, .. } => text.trim_end_matches('.').to_owned(),
         }
     }
@@ -131,8 +131,8 @@ impl Question {
 impl fmt::Display for Question {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let ask = match self {
-            Self::ServesAnotherFault { .. } | Self::Much { .. } => "prescribe it all the same?",
-            Self::PullsTheOtherWay { .. } => "plan both all the same?",
+            Self::ServesAnotherFault { .. } | Self::Much { .. } => "plan it anyway?",
+            Self::PullsTheOtherWay { .. } => "plan both anyway?",
         };
         write!(f, "{}; {ask}", self.fact())
     }
@@ -146,7 +146,7 @@ pub enum PlanRefusal {
     #[error(transparent)]
     UnknownFault(#[from] UnknownFault),
     /// The catalogue does not have the drill.
-    #[error("no drill is called '{found}'; for {fault} take from {}", fitting.join(", "))]
+    #[error("no drill is called '{found}'; for {fault} choose from {}", fitting.join(", "))]
     UnknownDrill {
         /// What was asked for.
         found: String,
@@ -156,7 +156,7 @@ pub enum PlanRefusal {
         fitting: Vec<String>,
     },
     /// There is no such place.
-    #[error("'{found}' is no place; take from {}", Place::names())]
+    #[error("'{found}' is not a place; choose from {}", Place::names())]
     UnknownPlace {
         /// What was said.
         found: String,
@@ -186,7 +186,7 @@ pub enum PlanRefusal {
         problem: DoseProblem,
     },
     /// The drill loads what hurts.
-    #[error("{}; once it does not hurt any more, log that day's practice without pain", .why.trim_end_matches('.'))]
+    #[error("{}; once it no longer hurts, log that day's practice without pain", .why.trim_end_matches('.'))]
     Sore {
         /// Catalogue id of the drill.
         drill: String,

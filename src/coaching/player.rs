@@ -90,8 +90,8 @@ pub struct PlayerRecorded {
 pub enum PlayerRefusal {
     /// Cases may leave, and may not be kept.
     #[error(
-        "player '{code}': cases may be shared and not kept; only what is kept here can leave, so say \
-         that it may be kept, or that it may not be shared"
+        "player '{code}': cases may be shared but not kept; only what is kept here can go out, so \
+         record that they may be kept, or that they may not be shared"
     )]
     SharedNotKept {
         /// The player's code.

@@ -89,7 +89,7 @@ impl fmt::Display for PracticeQuestion {
 #[non_exhaustive]
 pub enum PracticeRefusal {
     /// Before the plan.
-    #[error("{plan}: begins on {start}, practised on {day}; correct the day, or name another plan")]
+    #[error("{plan}: starts on {start}, practised on {day}; correct the day, or name another plan")]
     BeforeStart {
         /// The plan.
         plan: PlanId,
@@ -141,7 +141,7 @@ pub enum PracticeRefusal {
         plans: Vec<PlanId>,
     },
     /// More sessions than a day holds.
-    #[error("{found} sessions on one day, at most {}; log each day by itself", MOST_SESSIONS)]
+    #[error("{found} sessions on one day, at most {}; log each day on its own", MOST_SESSIONS)]
     Sessions {
         /// Sessions as said.
         found: u32,
@@ -159,7 +159,7 @@ pub enum PracticeRefusal {
         found: u8,
     },
     /// A place, and no pain.
-    #[error("the {} is named, and no pain; say how much it hurts, 1 to {}", .place.label(), SCALE)]
+    #[error("the {} is named, but no pain; say how much it hurts, 1 to {}", .place.label(), SCALE)]
     NoPain {
         /// The place.
         place: BodyPart,

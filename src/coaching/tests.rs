@@ -111,14 +111,14 @@ fn labels_are_taken_as_the_coach_means_them() {
     let refusal = twice.check(catalogue, &held).unwrap_err();
     assert_eq!(
         refusal.to_string(),
-        "short_finish: named as rejected and as limiting at once; say one of them"
+        "short_finish: named both as rejected and as limiting; choose one"
     );
     let nobody = LabelRequest { confirm: vec!["toss_behind".to_owned()], ..limiting.clone() };
     let refusal = nobody.check(catalogue, &held).unwrap_err();
     assert!(matches!(&refusal, LabelRefusal::NotSuspected { fault, .. } if fault == "toss_behind"));
     let unknown = LabelRequest { reject: vec!["bad_luck".to_owned()], ..limiting };
     let refusal = unknown.check(catalogue, &held).unwrap_err().to_string();
-    assert!(refusal.starts_with("no fault is called 'bad_luck'; take from "), "{refusal}");
+    assert!(refusal.starts_with("no fault is called 'bad_luck'; choose from "), "{refusal}");
 }
 
 #[test]
@@ -391,8 +391,8 @@ fn no_name_of_a_drill_without_its_cautions() {
         (
             "ball_throw_up",
             vec![
-                "1 kg ball in both hands at the chest: bend, then throw it straight up so that the legs do the work.",
-                "Sideways stance as for the serve: bend, and throw up and forward with both hands from over the head.",
+                "1 kg ball in both hands at the chest: bend, then throw it straight up and let the legs do the work.",
+                "Sideways stance as for the serve: bend, then throw up and forward with both hands from over your head.",
                 "Three throws, then three easy serves with the same push.",
             ]
         )
@@ -516,7 +516,7 @@ fn practice_is_logged_as_it_can_have_been() {
     assert_eq!(of(day).check(&held, today).unwrap().sessions, 1);
     let early = of(date(2026, 3, 13)).check(&held, today).unwrap_err();
     assert!(matches!(&early, PracticeRefusal::BeforeStart { .. }), "{early}");
-    assert!(early.to_string().starts_with("n1: begins on 2026-03-14"), "{early}");
+    assert!(early.to_string().starts_with("n1: starts on 2026-03-14"), "{early}");
     let ahead = of(date(2026, 4, 22)).check(&held, today).unwrap_err();
     assert!(matches!(ahead, PracticeRefusal::NotYet { .. }), "{ahead}");
     let end = PlanEnd {

@@ -1,4 +1,4 @@
-//! The academy's year: who was seen when, with what, what was prescribed and what came of it.
+//! The academy's year: who was seen when, with what, what was planned and what came of it.
 
 use jiff::civil::Date;
 use jiff::{Span, ToSpan};
@@ -20,7 +20,7 @@ use crate::simulator::chance::{Chance, chance, normal};
 use crate::simulator::{Ask, Server};
 use crate::simulator::{Sensor, SensorKind};
 
-/// One review of one player: what was recorded, said, prescribed and reported that day.
+/// One review of one player: what was recorded, said, planned and reported that day.
 ///
 /// Ids of players, cases and plans are 0 until a library gives them.
 #[derive(Debug, Clone)]
@@ -47,7 +47,7 @@ pub struct DemoSession {
     pub grip: Option<Grip>,
     /// The coach's words.
     pub note: Option<String>,
-    /// What was prescribed.
+    /// What was planned.
     pub plan: Option<DemoPlan>,
     /// What is recorded about the plan of the review before.
     pub answer: Option<DemoAnswer>,
@@ -108,8 +108,8 @@ impl Scenario {
     /// How it goes, so that what an estimate should find is known:
     /// - Each fault has a lasting severity. A review shows it with the day's form added, and each
     ///   serve with a little more; the coach sees the day's severity with an eye of his own.
-    /// - A fault is named from `rules.named_from` on and the strongest one named is prescribed
-    ///   for from `rules.plan_from` on. So plans start on bad days more often than on good ones
+    /// - A fault is named from `rules.named_from` on and the strongest one named gets a plan
+    ///   from `rules.plan_from` on. So plans start on bad days more often than on good ones
     ///   and the next review looks better even if nothing changed (regression to the mean).
     /// - One drill, three times in ten a second one, is drawn with weights that depend on the
     ///   severity seen (confounding by where the player started).

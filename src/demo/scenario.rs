@@ -84,7 +84,7 @@ pub struct Rules {
     pub drift_spread: f64,
     /// A coach names a fault from this severity on.
     pub named_from: f64,
-    /// A coach prescribes from this severity on.
+    /// A coach makes a plan from this severity on.
     pub plan_from: f64,
     /// Least share of the dose done.
     pub least_practice: f64,

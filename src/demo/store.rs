@@ -1,4 +1,4 @@
-//! The academy into a library: record, find, store, label, prescribe, follow up.
+//! The academy into a library: record, find, store, label, plan, follow up.
 
 use std::collections::HashMap;
 

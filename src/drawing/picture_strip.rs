@@ -53,7 +53,7 @@ pub(crate) fn picture_strip(
             let (time, when) = from_contact(event.time_s - contact_s);
             match event.trust {
                 _ if *kind == EventKind::Contact => format!("{time} {when}"),
-                trust if trust < 0.25 => "when exactly is not known".to_owned(),
+                trust if trust < 0.25 => "the exact moment is not known".to_owned(),
                 trust if trust < 0.5 => format!("about {time} {when}"),
                 _ => format!("{time} {when}"),
             }

@@ -85,7 +85,7 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
     let told = if narrow {
         format!("{unit} spreads apart")
     } else {
-        format!("{unit} ordinary spreads between players apart on average")
+        format!("{unit} typical spreads between players apart on average")
     };
     canvas.text([20.0 + unit * scale, base + 4.0], &told, Type::new(11.0, Tone::Quiet));
     canvas.finish()

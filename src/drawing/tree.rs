@@ -21,7 +21,7 @@ pub fn tree_drawing(alike: &Alike, width_px: f64) -> Svg {
     let farthest = alike.tree.joins.iter().map(|join| join.distance).fold(1e-9, f64::max);
     let x = |distance: f64| right - distance / farthest * (right - left);
     let title = format!("Tree of {} players", alike.players.len());
-    let description = "Players who meet at a smaller distance serve more alike.";
+    let description = "Players who join at a smaller distance serve more alike.";
     let mut canvas = Canvas::new("squad-tree", width_px, height, &title, description);
     let line = Stroke::solid(Tone::Ink, 1.2);
     let lane = |row: usize| 8.0 + ROW * (row as f64 + 0.5);

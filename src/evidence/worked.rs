@@ -167,7 +167,7 @@ impl Evidence {
         let mut notes = vec![counted(&followings, players, nearness)];
         if players < FEW_PLAYERS {
             notes.push(format!(
-                "Too little to estimate from; go by the reasoning of the catalogue: {}",
+                "Too little to estimate from; go by the reasoning in the catalogue: {}",
                 entry.evidence_text
             ));
         }
@@ -178,7 +178,7 @@ impl Evidence {
                 && chance < 0.9
             {
                 notes.push(format!(
-                    "The order may be chance: {} is ahead of {} with a chance of {:.0} in 100.",
+                    "The order may be chance: the chance that {} is ahead of {} is {:.0} in 100.",
                     first.done.mentioned(),
                     second.done.mentioned(),
                     100.0 * chance
@@ -331,8 +331,8 @@ fn trust(
             )
         }
         (Claim::NotBeyondChance, Some(gain)) if gain.low > 0.0 => format!(
-            "{who}: perhaps more than comes by itself ({} to {} beyond that, 90 % interval), but a \
-             claim wants a chance of 97.5 in 100.",
+            "{who}: perhaps more than comes by itself ({} to {} beyond that, 90 % interval), but \
+             to claim it takes a chance of 97.5 in 100.",
             bare(gain.low, unit),
             said(gain.high, unit)
         ),
@@ -354,7 +354,7 @@ fn trust(
             } else if of_a_serve {
                 format!("{who}, but hardly any serves like this one")
             } else {
-                format!("{who}, but too few for this fault in all")
+                format!("{who}, but too few for this fault overall")
             };
             match support {
                 Some(support) if !support.starts_with("none found") => {
@@ -371,7 +371,7 @@ fn trust(
 fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> String {
     if followings.plans == 0 {
         let others = if effective.is_some() { " else" } else { "" };
-        return format!("Nobody{others} had a plan for this fault yet.");
+        return format!("Nobody{others} has had a plan for this fault yet.");
     }
     let Followings { plans, followed_up, seen_again, missing, not_comparable } = *followings;
     let mut parts = vec![format!("{followed_up} followed up")];
@@ -386,7 +386,7 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     }
     let missed = if missing > 0 { "; those not seen again may have done worse" } else { "" };
     let nearness = effective.map_or_else(String::new, |effective| {
-        format!("; by likeness to this serve they count like {effective:.1}")
+        format!("; weighted by likeness to this serve they count as {effective:.1}")
     });
     format!(
         "{} for this fault: {}{missed}. {} counted once each{nearness}.",
@@ -400,7 +400,7 @@ fn compared(by_itself: Option<Estimate>, players: usize, unit: &str) -> Option<S
     let by_itself = by_itself?;
     Some(format!(
         "Without a plan {} with this fault changed by about {} from such a start (90 % interval {} \
-         to {}): so much comes by itself after a bad day.",
+         to {}): that much comes by itself after a bad day.",
         people(players).to_lowercase(),
         said(by_itself.mean, unit),
         bare(by_itself.low, unit),

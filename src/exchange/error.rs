@@ -47,7 +47,8 @@ pub enum PackError {
     },
     /// Made by another version.
     #[error(
-        "pack of format {found}, this program reads formats 1 to {known}; ask the sender for one of these, or take a newer program"
+        "pack of format {found}, this program reads formats 1 to {known}; ask the sender for one \
+         of these, or get a newer version of the program"
     )]
     Format {
         /// Format number in the pack.
@@ -72,7 +73,7 @@ pub enum PackError {
         source: Box<WriteError>,
     },
     /// It is locked, and no passphrase was given.
-    #[error("the pack is locked; give its passphrase, which the sender tells you by another way")]
+    #[error("the pack is locked; give its passphrase, which the sender tells you by another route")]
     Locked,
     /// The passphrase is not the one it was locked with.
     #[error(
@@ -89,7 +90,8 @@ pub enum PackError {
     },
     /// Trying a passphrase would take more than any pack of this program asks for.
     #[error(
-        "its lock asks for {found} {what}, at most {limit} is given; do not trust this file, nothing was stored"
+        "its lock asks for {found} {what}, and at most {limit} is allowed; do not trust this \
+         file, nothing was stored"
     )]
     Greedy {
         /// Of what.
@@ -101,7 +103,8 @@ pub enum PackError {
     },
     /// Locked in another version's way.
     #[error(
-        "locked in form {found}, this program knows form {known}; ask the sender for one of form {known}, or take a newer program"
+        "locked in form {found}, this program knows form {known}; ask the sender for one of form \
+         {known}, or get a newer version of the program"
     )]
     Lock {
         /// Form found.

@@ -138,7 +138,7 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
     // One made in the future would stand above every later one.
     let latest = Timestamp::now() + jiff::SignedDuration::from_hours(48);
     if made > latest {
-        return Err(part(format!("made: {made} lies in the future; check the clock here")));
+        return Err(part(format!("made: {made} is in the future; check the clock here")));
     }
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-';
     if manifest.sender.is_empty()
@@ -187,9 +187,9 @@ fn check_signature(
         (Some(key), true) => {
             sign::check(key, head, &inflate(archive, SIGNATURE, SIGNATURE_LIMIT, file)?)
         }
-        (Some(_), false) => {
-            Err(PackError::Signature { why: "the manifest names a key, there is none".to_owned() })
-        }
+        (Some(_), false) => Err(PackError::Signature {
+            why: "the manifest names a key, but there is no signature".to_owned(),
+        }),
         (None, true) => {
             Err(PackError::Signature { why: "the manifest names no key for it".to_owned() })
         }
@@ -217,7 +217,7 @@ fn read_items(lines: &[u8]) -> Result<Vec<Item>, PackError> {
         return if lines.is_empty() {
             Ok(Vec::new())
         } else {
-            let why = "the last line does not end".to_owned();
+            let why = "the last line is cut short".to_owned();
             Err(PackError::Part { place: CASES.to_owned(), why })
         };
     };
@@ -240,7 +240,7 @@ fn check_whole(manifest: &Manifest, items: &[Item]) -> Result<(), PackError> {
     let mut keys = BTreeSet::new();
     for (at, item) in items.iter().enumerate() {
         if !keys.insert((item.kind(), item.owner(), item.uid())) {
-            let why = format!("the {} is there twice", item.kind());
+            let why = format!("the {} is in it twice", item.kind());
             return Err(PackError::Part { place: format!("{CASES}, line {}", at + 1), why });
         }
     }

@@ -63,7 +63,7 @@ impl Passphrase {
         }
         Err(PackError::BadPassphrase {
             found: format!("{characters} characters"),
-            rule: "at least 12 characters, for example four words drawn by lot",
+            rule: "at least 12 characters, for example four words picked at random",
         })
     }
 }

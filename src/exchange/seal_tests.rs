@@ -117,7 +117,7 @@ fn every_changed_byte_of_a_signed_pack_is_noticed_or_changes_nothing() {
     let zip = |entries: &[(&str, &[u8])]| super::share::zipped(entries).unwrap();
     let other = PackKey::from_seed([8; 32]).sign(&head);
     for (bad, why) in [
-        (zip(&[(MANIFEST, &head), (CASES, &lines)]), "there is none"),
+        (zip(&[(MANIFEST, &head), (CASES, &lines)]), "there is no signature"),
         (zip(&[(MANIFEST, &head), (CASES, &lines), (SIGNATURE, &other)]), "does not belong"),
         (zip(&[(MANIFEST, &head), (CASES, &lines), (SIGNATURE, &other[..63])]), "not 64 bytes"),
     ] {

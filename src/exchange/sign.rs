@@ -105,7 +105,7 @@ impl PackKey {
 pub(super) fn check(key: &str, manifest: &[u8], signature: &[u8]) -> Result<(), PackError> {
     let fails = |why: &str| PackError::Signature { why: why.to_owned() };
     let key = unhex::<32>(key).ok_or_else(|| fails("its key is not 64 small hex digits"))?;
-    let key = VerifyingKey::from_bytes(&key).map_err(|_| fails("its key is no point"))?;
+    let key = VerifyingKey::from_bytes(&key).map_err(|_| fails("its key is not a valid point"))?;
     let signature = Signature::from_slice(signature).map_err(|_| fails("it is not 64 bytes"))?;
     // Strict: refuses keys under which one signature fits many messages.
     key.verify_strict(&[CONTEXT, manifest].concat(), &signature)

@@ -650,7 +650,7 @@ fn a_pack_that_breaks_a_rule_is_refused_though_its_hashes_are_right() {
     }
     let twice = format!("{text}{}\n", text.lines().next().unwrap());
     let told = refusal(&forged(&manifest, twice.as_bytes()));
-    assert!(told.contains("the player is there twice"), "{told}");
+    assert!(told.contains("the player is in it twice"), "{told}");
     let fewer: String = text.lines().take(3).map(|line| format!("{line}\n")).collect();
     let told = refusal(&forged(&manifest, fewer.as_bytes()));
     assert!(told.contains("0 recordings, 0 serves, expected 1 players"), "{told}");

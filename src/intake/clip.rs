@@ -63,14 +63,15 @@ pub(super) fn caution(looked: &mut Looked, known: &FindOptions) {
             what: "hand".to_owned(),
             taken: serve.hand.name().to_owned(),
             why: format!(
-                "as the motion shows, but one camera may have taken a raised arm for the other: {}",
+                "as the motion shows, but one camera may mistake one raised arm for the other: {}",
                 Remedy::SayHand
             ),
         });
     }
     if let (true, Some(last)) = (looked.found.serves.is_empty(), looked.found.refused.last_mut()) {
         last.reason.push_str(
-            "; if it is one: a single camera easily takes a raised arm for the other, above all from behind; film from the hitting arm's side or from diagonally in front of it",
+            "; if it is one: a single camera easily mistakes one raised arm for the other, above \
+             all from behind; film from the hitting arm's side or from diagonally in front of it",
         );
     }
 }

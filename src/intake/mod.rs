@@ -310,7 +310,7 @@ fn held_found(
             refused: vec![Refusal {
                 frames: (0, recording.frames().saturating_sub(1)),
                 reason: format!(
-                    "{} is stored as served with the {} hand, given is the {}",
+                    "{} is stored as serving with the {} hand, but the {} hand was given",
                     row.id,
                     hand(stored),
                     hand(given)
@@ -495,7 +495,7 @@ mod tests {
         assert!(refused.serves.is_empty());
         assert_eq!(
             why_none(&refused),
-            "r1 is stored as served with the left hand, given is the right"
+            "r1 is stored as serving with the left hand, but the right hand was given"
         );
 
         let again = take_in(&mut library, &player, &other);

@@ -83,7 +83,7 @@ pub fn judge_with(
 }
 
 /// What can be said of the day of a file that is not stored: its player and date, and what the
-/// program suspects in its serves. Nobody was asked anything, and nothing was prescribed; the ids
+/// program suspects in its serves. Nobody was asked anything, and nothing was planned; the ids
 /// are 0.
 #[must_use]
 pub fn unstored_case(catalogue: &Catalogue, looked: &Looked, player: Option<&Player>) -> Case {
@@ -104,7 +104,7 @@ pub fn judge_unstored(
     evidence: &Evidence,
 ) -> Judging {
     let day = DayServes::of_file(looked, player.and_then(|player| player.stature_m));
-    // Nothing was prescribed, so no day decides what is in force.
+    // Nothing was planned, so no day decides what is in force.
     settle(catalogue, case, player, &day, case.date, evidence)
 }
 

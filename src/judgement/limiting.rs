@@ -295,7 +295,7 @@ impl<'a> Weighed<'a> {
         if alone {
             "Nothing else stood out.".to_owned()
         } else {
-            "Of all that stood out, curing it should lift your serve most.".to_owned()
+            "Of everything that stood out, fixing this should lift your serve most.".to_owned()
         }
     }
 
@@ -310,7 +310,7 @@ impl<'a> Weighed<'a> {
                 format!("Strength {:.2} of 1, confirmed by {}.", label.severity, label.by)
             }
             LabelState::Limiting => {
-                format!("{} begins with it; strength {:.2} of 1.", label.by, label.severity)
+                format!("{} starts with it; strength {:.2} of 1.", label.by, label.severity)
             }
             LabelState::Added | LabelState::Rejected if label.severity > 0.0 => {
                 format!("Strength {:.2} of 1, seen by {}.", label.severity, label.by)
@@ -327,15 +327,15 @@ impl<'a> Weighed<'a> {
             );
             if cost.load > 0 {
                 text.push_str(match setting.age {
-                    Age::Junior => "; load weighs more in a junior",
-                    Age::Unknown => "; the age is not known, so load weighs as in a junior",
+                    Age::Junior => "; load counts for more in a junior",
+                    Age::Unknown => "; the age is not known, so load counts as in a junior",
                     Age::Adult => "",
                 });
             }
             reasons.push(format!("{text}."));
         }
         if !self.follow.is_empty() {
-            reasons.push(format!("Commonly followed by: {}.", self.follow.join(", ")));
+            reasons.push(format!("It often leads to: {}.", self.follow.join(", ")));
         }
         if let Some((side, count, all)) = self.misses {
             reasons.push(format!(
@@ -358,7 +358,7 @@ impl<'a> Weighed<'a> {
         });
         reasons.extend(self.seen.sight.advice().map(str::to_owned));
         if let Some(question) = self.open_question(catalogue, setting) {
-            reasons.push(format!("Not asked yet, and it may lie behind it: {question}"));
+            reasons.push(format!("Not asked yet, and it may be the cause: {question}"));
         }
         reasons
     }

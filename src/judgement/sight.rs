@@ -42,13 +42,13 @@ impl Sight {
                  ball, and bring the ball in last.",
             ),
             Self::OnlyBall => Some(
-                "The practice swing does not have it: the movement is there, and the ball \
-                 disturbs it. Keep the swing and bring the ball back in steps: soft balls against \
+                "The practice swing does not have it: the movement is there, and the ball gets in \
+                 its way. Keep the swing and bring the ball back in steps: soft balls against \
                  a wall, then short serves without a target.",
             ),
             Self::OnlySwing => Some(
-                "Only the practice swing has it: with the ball it is gone, so it can wait; use \
-                 swings like the serve, not the other way round.",
+                "Only the practice swing has it: with the ball it is gone, so it can wait; make \
+                 the practice swing like the serve, not the other way round.",
             ),
         }
     }

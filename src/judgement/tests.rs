@@ -128,9 +128,9 @@ fn load_weighs_more_in_a_junior() {
     assert_eq!(ratio(Age::Unknown), ratio(Age::Junior), "who is not known to be grown up is not");
     let junior = Circumstances { age: Age::Junior, ..Circumstances::default() };
     let reasons = first(&[seen("lumbar_arch", 0.6)], &junior).reasons.join(" ");
-    assert!(reasons.contains("load weighs more in a junior"), "{reasons}");
+    assert!(reasons.contains("load counts for more in a junior"), "{reasons}");
     let reasons = first(&[seen("lumbar_arch", 0.6)], &Circumstances::default()).reasons.join(" ");
-    assert!(reasons.contains("the age is not known, so load weighs as in a junior"), "{reasons}");
+    assert!(reasons.contains("the age is not known, so load counts as in a junior"), "{reasons}");
 }
 
 #[test]

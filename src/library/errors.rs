@@ -227,7 +227,8 @@ pub enum WriteError {
     #[error(transparent)]
     Locked(Locked),
     /// The library is not the one that was opened.
-    #[error("{}: removed, replaced or brought to another format since it was opened; nothing was changed; open the library anew", .file.display())]
+    #[error("{}: removed, replaced or converted to another format since it was opened; nothing \
+    was changed; open the library again", .file.display())]
     Replaced {
         /// The file.
         file: PathBuf,
@@ -240,7 +241,8 @@ pub enum WriteError {
     },
     /// The same file is stored for another player.
     #[error(
-        "{file_name}: already stored as {recording} for player '{holder}', now given for '{given}'; check the player, or move {recording} to '{given}'"
+        "{file_name}: already stored as {recording} for player '{holder}', and now given for \
+         '{given}'; check the player, or move {recording} to '{given}'"
     )]
     OtherPlayer {
         /// The file, as named now.
@@ -264,7 +266,8 @@ pub enum WriteError {
     },
     /// A case has its plans already.
     #[error(
-        "{case}: on {day} it has {} in force already, at most two at a time; end one of them, let the new plan take the place of one, or plan in a later case",
+        "{case}: on {day} it already has {} in force, and two at a time is the most; end one of \
+         them, let the new plan replace one, or plan in a later case",
         listed(.plans)
     )]
     TooManyPlans {
@@ -276,7 +279,10 @@ pub enum WriteError {
         plans: Vec<super::PlanId>,
     },
     /// A plan has an end already.
-    #[error("{plan}: {} on {} already; amend that end, or make a new plan", describe_end(.end), .end.day)]
+    #[error(
+        "{plan}: {} on {} already; change that ending, or make a new plan",
+        describe_end(.end), .end.day
+    )]
     AlreadyEnded {
         /// The plan.
         plan: super::PlanId,
@@ -285,7 +291,7 @@ pub enum WriteError {
     },
     /// What a change made is not as it made it any more.
     #[error(
-        "{change}: {what} was changed since, so it is not put back; take back what came after it first"
+        "{change}: {what} has been changed since, so it is not put back; first take back what came after it"
     )]
     ChangedSince {
         /// The change that was to be taken back.
@@ -294,7 +300,7 @@ pub enum WriteError {
         what: String,
     },
     /// A change was taken back before.
-    #[error("{change}: taken back by {by} already; take {by} back to have it again")]
+    #[error("{change}: already taken back by {by}; take {by} back to have it again")]
     AlreadyUndone {
         /// The change.
         change: super::ChangeId,
@@ -303,14 +309,14 @@ pub enum WriteError {
     },
     /// It came in a pack.
     #[error(
-        "{what}: came in a pack, so its sender puts it right; take that pack back, or receive a newer one"
+        "{what}: came in a pack, so only its sender can correct it; take that pack back, or receive a newer one"
     )]
     FromPack {
         /// What was to be changed.
         what: String,
     },
     /// A person speaks as the program.
-    #[error("by: '{found}' is the program's own name; a coach speaks by a code of their own")]
+    #[error("by: '{found}' is the program's own name; a coach signs with a code of their own")]
     ProgramsVoice {
         /// The code as given.
         found: String,

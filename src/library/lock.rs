@@ -79,7 +79,9 @@ fn host() -> Option<String> {
 
 /// Another process is changing the library and did not finish in time.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("{}: {} is changing the library; waited {} s; let it finish, or end it, and try again; what only reads works meanwhile", .file.display(), describe_holder(.holder.as_ref()), .waited.as_secs())]
+#[error("{}: {} is changing the library; waited {} s; let it finish, or end it, and try again; \
+reading works in the \
+meantime", .file.display(), describe_holder(.holder.as_ref()), .waited.as_secs())]
 pub struct Locked {
     /// The lock file.
     pub file: PathBuf,

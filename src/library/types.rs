@@ -381,7 +381,7 @@ pub struct PlanEnd {
     pub reason: Option<String>,
 }
 
-/// What was prescribed.
+/// What was planned.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Plan {
     /// Id.
@@ -443,7 +443,7 @@ pub struct FollowUp {
     pub serves: Vec<ServeId>,
     /// Ball results.
     pub ball: BallFlight,
-    /// Coach's rating, -2 (worse) to +2 (cured).
+    /// Coach's rating, -2 (worse) to +2 (gone).
     pub rating: Option<i8>,
     /// Sessions done since the plan.
     pub sessions_done: Option<u32>,

@@ -23,8 +23,8 @@ pub fn describe_change(change: &Change) -> String {
         None => format!("a change of {by}, within"),
     };
     format!(
-        "{} went from {} to {}: {word} what chance and measuring would give ({} for {} before and \
-         {} after)",
+        "{} went from {} to {}: {word} what chance and measuring would give ({} for {} \
+         before and {} after)",
         sentence(change.def.name),
         describe_value(change, change.before.value),
         describe_value(change, change.after.value),
@@ -47,7 +47,7 @@ impl Came {
                 None => why.to_string(),
             },
             Verdict::NotYet { from, to } => {
-                format!("not seen again; a look from {} to {} would tell", day(*from), day(*to))
+                format!("not seen again; a look between {} and {} would tell", day(*from), day(*to))
             }
         }
     }

@@ -177,6 +177,6 @@ pub enum Unlike {
         why: Option<String>,
     },
     /// No measure shows the fault.
-    #[error("no measure shows it: only what you see and what is reported tells")]
+    #[error("no measure shows it: only your eye and what is reported can tell")]
     NoMeasure,
 }

@@ -60,7 +60,7 @@ impl SetUp {
     ///
     /// One player's serves compare within one kind of source, one known place of the camera, with a
     /// ball or without, and one intended ball: each of them shifts measures by itself. What is not
-    /// known is held against nobody. This is stricter than [`crate::matcher::incomparable`], which
+    /// known counts against nobody. This is stricter than [`crate::matcher::incomparable`], which
     /// only decides who is shown as a precedent.
     #[must_use]
     pub fn unlike(self, later: Self) -> Option<String> {
@@ -108,7 +108,7 @@ mod tests {
         };
         assert!(alike(markers(target), markers(target)));
         assert!(alike(markers(target), markers(Some(Setting::Match))), "a ball is a ball");
-        assert!(alike(markers(target), markers(None)), "unknown is held against nobody");
+        assert!(alike(markers(target), markers(None)), "the unknown counts against nobody");
         assert!(!alike(markers(target), markers(swing)));
         assert!(!alike(markers(target), SetUp::new(Capture::DepthSensor, None, target, None)));
         assert!(alike(markers(target), SetUp::new(Capture::Unknown, None, target, None)));

@@ -87,7 +87,7 @@ pub struct Precedent {
     /// The case's faults as they stand: a coach's word before the program's, rejected ones left
     /// out; strongest first.
     pub faults: Vec<FaultLabel>,
-    /// What was prescribed; in JSON with the cautions, see [`Precedent::object`].
+    /// What was planned; in JSON with the cautions, see [`Precedent::object`].
     #[serde(skip)]
     pub plans: Vec<Plan>,
     /// All follow-ups of those plans, by day.
@@ -127,7 +127,7 @@ pub struct PrecedentObject<'a> {
 pub struct Outcome {
     /// Days from the case to the last follow-up.
     pub after_days: i32,
-    /// Coach's rating, -2 (worse) to +2 (cured).
+    /// Coach's rating, -2 (worse) to +2 (gone).
     pub rating: Option<i8>,
     /// Serve speed then minus now, km/h, where both are recorded.
     pub speed_change_kmh: Option<f64>,

@@ -22,7 +22,7 @@ pub struct Focus {
 #[non_exhaustive]
 pub enum FocusError {
     /// There is no such part.
-    #[error("focus: no part of the body '{found}'; there are {}", parts())]
+    #[error("focus: no body part is called '{found}'; choose from {}", parts())]
     Part {
         /// What was found.
         found: String,
@@ -42,7 +42,7 @@ pub enum FocusError {
         part: &'static str,
     },
     /// Nothing counts any more.
-    #[error("focus: every part weighs 0; leave one out of the focus, or weigh it more")]
+    #[error("focus: every part has weight 0; leave one out of the focus, or give it more weight")]
     Nothing,
 }
 

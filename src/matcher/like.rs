@@ -130,7 +130,7 @@ pub enum LikeError {
     #[error("focus: {0}")]
     Focus(#[from] ParamError),
     /// The serve's curve does not fit its channel set.
-    #[error("the serve's curve does not fit {channel_set}: {source}; read the recording anew")]
+    #[error("the serve's curve does not fit {channel_set}: {source}; read the recording again")]
     Curve {
         /// The channel set.
         channel_set: String,
@@ -280,18 +280,19 @@ fn notes(
         notes.push(match answer.selection.why_empty() {
             Some(why) => why,
             None if foreign > 0 => format!(
-                "no match: {foreign} serves pass, but none has the channels of this one \
-                 ({channel_set}); add recordings of the same kind"
+                "no match: {foreign} serves match the filter, but none has the channels of this \
+                 one ({channel_set}); add recordings of the same kind"
             ),
             None => format!(
-                "no match: all {} serves that pass are of the same {own}; add other recordings",
+                "no match: all {} serves that match the filter are from the same {own}; add other \
+                 recordings",
                 answer.left_out
             ),
         });
     }
     if foreign > 0 && answer.searched > 0 {
         notes.push(format!(
-            "{foreign} serves hold other channels than this one ({channel_set}) and were not \
+            "{foreign} serves have different channels from this one ({channel_set}) and were not \
              compared"
         ));
     }
@@ -299,7 +300,7 @@ fn notes(
         let mut note =
             format!("searched first: {} of {} serves, {first}", answer.comparable, answer.searched);
         if open_view {
-            note.push_str("; say from where it was filmed, and those seen from there come first");
+            note.push_str("; say where it was filmed from, and those seen from there come first");
         }
         notes.push(note);
     }
@@ -317,7 +318,7 @@ fn notes(
     }
     if !query.focus.is_even() {
         notes.push(format!(
-            "distances are weighted ({}) and compare only with the same focus",
+            "distances are weighted ({}) and can only be compared under the same focus",
             query.focus
         ));
     }

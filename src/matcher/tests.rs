@@ -193,7 +193,7 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
     assert!((sum(&why.phases) - 1.0).abs() < 1e-9, "{}", sum(&why.phases));
     let leg = why.parts.iter().find(|share| share.name == "front_leg").unwrap();
     assert!(leg.share > 0.6, "{}", leg.share);
-    assert!(why.sentence.contains("of the distance lies in the front leg"), "{}", why.sentence);
+    assert!(why.sentence.contains("of the distance is in the front leg"), "{}", why.sentence);
     assert!(why.sentence.contains("front knee bend (racket drop: "), "{}", why.sentence);
 }
 
@@ -276,7 +276,7 @@ fn the_case_comes_with_the_precedent() {
     assert!(answer.precedents.is_empty());
     assert_eq!(
         answer.notes,
-        ["no match: 24 serves searched, all cut by fault=b; change or drop it"]
+        ["no match: 24 serves searched, all ruled out by fault=b; change or drop it"]
     );
 }
 
@@ -294,13 +294,14 @@ fn nothing_found_says_why() {
     query.filter = Filter::parse("player=p1 date=2026-03-01").unwrap();
     assert_eq!(
         note(&query),
-        "no match: all 2 serves that pass are of the same day; add other recordings"
+        "no match: all 2 serves that match the filter are from the same day; add other recordings"
     );
     query.filter = Filter::parse("player=p1").unwrap();
     query.others = true;
     assert_eq!(
         note(&query),
-        "no match: all 4 serves that pass are of the same player; add other recordings"
+        "no match: all 4 serves that match the filter are from the same player; \
+         add other recordings"
     );
     let mut flat = made::serve(1);
     flat.curve.channel_set = "flat-9".to_owned();
@@ -313,7 +314,9 @@ fn nothing_found_says_why() {
         }),
         3,
     );
-    assert!(note(&query).starts_with("no match: 24 serves pass, but none has the channels"));
+    assert!(
+        note(&query).starts_with("no match: 24 serves match the filter, but none has the channels")
+    );
     let gone = like(&library, &Query::new(Subject::Stored(ServeId(99)), 3), &Watch::default())
         .unwrap_err();
     assert_eq!(gone.to_string(), "s99: not in this library");
@@ -324,14 +327,14 @@ fn focus_says_what_is_wrong() {
     let error = |text| Focus::parse(text).unwrap_err().to_string();
     assert_eq!(
         error("nose"),
-        "focus: no part of the body 'nose'; there are hitting_arm, tossing_arm, trunk, front_leg, \
-         back_leg"
+        "focus: no body part is called 'nose'; choose from hitting_arm, tossing_arm, trunk, \
+         front_leg, back_leg"
     );
     assert_eq!(error("trunk=-1"), "focus: trunk: weight '-1'; give 0 or 0.001 to 1000");
     assert_eq!(error("trunk=NaN"), "focus: trunk: weight 'NaN'; give 0 or 0.001 to 1000");
     assert_eq!(error("trunk,trunk=2"), "focus: trunk is named twice; name it once");
     let all = "hitting_arm=0,tossing_arm=0,trunk=0,front_leg=0,back_leg=0";
-    assert!(error(all).starts_with("focus: every part weighs 0"));
+    assert!(error(all).starts_with("focus: every part has weight 0"));
     assert_eq!(
         Focus::parse("front leg, back-leg=2").unwrap().to_string(),
         "front_leg=4,back_leg=2"

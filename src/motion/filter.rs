@@ -22,7 +22,10 @@ pub enum FilterError {
         highest_hz: f64,
     },
     /// Frames at uneven times.
-    #[error("the frames lie at uneven times, a filter needs even ones: resample first")]
+    #[error(
+        "the frames are unevenly spaced in time, and a filter needs even spacing: resample \
+         first"
+    )]
     UnevenTime,
 }
 

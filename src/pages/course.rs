@@ -50,7 +50,7 @@ pub struct CourseStep {
     pub drawing: Option<StepDrawing>,
 }
 
-/// What was prescribed.
+/// What was planned.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StepPlan {
     /// Its id (`n2`).

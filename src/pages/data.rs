@@ -47,7 +47,7 @@ pub struct ReviewData {
     pub measures: Vec<MeasureRow>,
     /// The search for precedents.
     pub precedents: Precedents,
-    /// What is prescribed.
+    /// What is planned.
     pub plan: Option<PlanFacts>,
     /// What happened to players like this one, best supported first.
     pub evidence: Vec<EvidenceRow>,
@@ -204,7 +204,7 @@ pub struct ShownPrecedent {
     pub faults: Vec<String>,
     /// Whether the limiting fault of this review is among them.
     pub same_fault: bool,
-    /// What was prescribed.
+    /// What was planned.
     pub drills: Vec<ShownDrill>,
     /// What came of it, plan by plan; empty where nothing was prescribed.
     pub outcomes: Vec<OutcomeFacts>,
@@ -221,7 +221,7 @@ pub struct OutcomeFacts {
     pub verdict: Verdict,
 }
 
-/// What is prescribed.
+/// What is planned.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanFacts {
     /// First day.

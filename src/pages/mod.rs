@@ -1,7 +1,7 @@
 //! Whole documents: a serve's review, a player's progress, a squad's report.
 //!
-//! [`mod@gather`] and [`mod@course`] read the library and fill plain structs; [`mod@review`],
-//! [`mod@progress_page`] and [`mod@squad_page`] turn those into one HTML file each and read
+//! `gather` and `course` read the library and fill plain structs; `review`,
+//! `progress_page` and `squad_page` turn those into one HTML file each and read
 //! nothing.
 
 mod course;

@@ -28,7 +28,7 @@ fn a_page_holds_codes_only_and_sound_drawings() {
     assert!(alike.groups.len() > 1);
     let page = squad_page(&squad);
     assert!(!page.contains("Name of") && !page.contains("a private word"));
-    assert!(page.contains("p01") && page.contains("Getting rarer: falls off after the hit"));
+    assert!(page.contains("p01") && page.contains("Getting rarer: falls away after contact"));
     assert!(page.contains("No clear change by front knee bend at trophy: "), "its measure decides");
     assert!(page.contains("as seen and rated: no measure shows it"));
     for caution in Catalogue::builtin().general_cautions().chain(["Not on a wet court."]) {

@@ -94,14 +94,14 @@ impl Sign {
             Self::Reach => "height of the hitting hand",
             Self::Toss => "height of the tossing hand",
             Self::Lead => "time from toss to swing",
-            Self::TossAbove => "tossing hand over hitting hand in the toss",
+            Self::TossAbove => "tossing hand above hitting hand in the toss",
             Self::HittingLow => "hitting hand not overhead in the toss",
             Self::BothUp => "arms up one after the other",
-            Self::HitAbove => "hitting hand over tossing hand at the top",
+            Self::HitAbove => "hitting hand above tossing hand at the top",
             Self::TossDown => "tossing arm coming down",
             Self::StartsLow => "tossing hand starting low",
-            Self::TossStanding => "height of the tossing hand over the standing body",
-            Self::Travel => "way of the hitting hand past the body",
+            Self::TossStanding => "height of the tossing hand above the standing body",
+            Self::Travel => "how far the hitting hand travels past the body",
             Self::FollowThrough => "follow-through",
             Self::Speed => "speed of the hitting hand",
             Self::Faster => "hitting hand faster than the tossing hand",
@@ -113,15 +113,18 @@ impl Sign {
         let Limits { least, .. } = self.limits();
         match self {
             Self::Reach => format!(
-                "no hand swings overhead (highest wrist {} the shoulders; a serve needs {least:.2} stature above)",
+                "no hand swings overhead (highest wrist {} the shoulders; a serve needs \
+                 {least:.2} of body height above)",
                 signed(value)
             ),
             Self::Toss => format!(
-                "no toss: the other hand does not rise above the shoulders before the swing (its top is {} them)",
+                "no toss: the other hand does not rise above the shoulders before the swing (its \
+                 highest point is {} them)",
                 signed(value)
             ),
             Self::Lead => format!(
-                "no toss before the swing: both hands reach their top together ({value:.2} s apart; a serve needs {least:.2} s)"
+                "no toss before the swing: both hands reach their highest point together \
+                 ({value:.2} s apart; a serve needs {least:.2} s)"
             ),
             Self::TossAbove => {
                 "no toss: the hitting hand is up before the other hand rises above it".to_owned()
@@ -133,30 +136,41 @@ impl Sign {
                 format!("no serve: both hands stay above the shoulders together for {value:.1} s")
             }
             Self::HitAbove => format!(
-                "no overhead hit: at the top of the swing the hitting hand is only {value:.2} stature above the other hand, both arms are up"
+                "no overhead hit: at the top of the swing the hitting hand is only {value:.2} of \
+                 body height above the other hand: both arms are up"
             ),
             Self::TossDown => format!(
-                "no serve: the other arm stays up through the swing (it comes down {value:.2} stature; a serve needs {least:.2})"
+                "no serve: the other arm stays up through the swing (it comes down by {value:.2} \
+                 of body height; a serve needs {least:.2})"
             ),
             Self::StartsLow => {
-                "no toss: the other hand is up from the start, its rise is not in the recording"
+                "no toss: the other hand is up from the start, and the recording does not show it \
+                 rising"
                     .to_owned()
             }
             Self::TossStanding => format!(
-                "no toss: the other hand is above the shoulders only because the trunk is bent (its top is {} where the shoulders were): picking something up, not tossing",
+                "no toss: the other hand is above the shoulders only because the trunk is bent \
+                 (its highest point is {} where the shoulders were): picking something up, not \
+                 tossing",
                 signed(value)
             ),
             Self::Travel => format!(
-                "no swing: the hitting hand goes up and down in place (it travels {value:.2} stature past the body; a serve needs {least:.2})"
+                "no swing: the hitting hand goes up and down in place (it travels {value:.2} of \
+                 body height past the body; a serve needs {least:.2})"
             ),
             Self::FollowThrough => format!(
-                "no follow-through: after its top the hitting hand comes down only {value:.2} stature before the recording ends or it rises again"
+                "no follow-through: after its highest point the hitting hand comes down by only \
+                 {value:.2} of body height before the recording ends or it rises again"
             ),
             Self::Speed => {
-                format!("no swing: the hitting hand moves at most {value:.1} statures per second")
+                format!(
+                    "no swing: the hitting hand never moves faster than {value:.1} body \
+                     heights a second"
+                )
             }
             Self::Faster => format!(
-                "no serve in this direction of time: the hand that rises first is {:.1} times as fast as the hand that would hit; the recording seems to run backwards",
+                "no serve: the hand that rises first is {:.1} times as fast as the hand that \
+                 would hit; the recording seems to run backwards",
                 1.0 / value
             ),
         }
@@ -165,8 +179,8 @@ impl Sign {
 
 fn signed(statures: f64) -> String {
     if statures < 0.0 {
-        format!("{:.2} stature below", -statures)
+        format!("{:.2} of body height below", -statures)
     } else {
-        format!("{statures:.2} stature above")
+        format!("{statures:.2} of body height above")
     }
 }

@@ -55,8 +55,8 @@ impl Agreement {
                  players could stand in another group."
             }
             Self::Poor => {
-                "A second way of grouping, by each player's average serve, parts the players \
-                 differently: look at the serves before you train by these groups."
+                "A second way of grouping, by each player's average serve, splits the players \
+                 differently: look at the serves before you train in these groups."
             }
         }
     }

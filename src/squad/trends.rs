@@ -124,7 +124,10 @@ pub enum TrendError {
     #[error("a trend needs looks in at least two months, found one moment")]
     OneMoment,
     /// The fault is always or never there, or splits cleanly in time.
-    #[error("the fault is there always, never, or up to one clean date: its odds have no trend")]
+    #[error(
+        "the fault is always there, never there, or there up to one clear date: its odds have \
+         no trend"
+    )]
     NoOverlap,
 }
 

@@ -184,7 +184,7 @@ fn read_picture(source: &mut impl BufRead, mut frame: Frame) -> io::Result<Optio
             }
             return Err(bad("the picture stream ends inside a header"));
         }
-        let text = std::str::from_utf8(&line).map_err(|_| bad("a picture header is no text"))?;
+        let text = std::str::from_utf8(&line).map_err(|_| bad("a picture header is not text"))?;
         fields.extend(text.split_ascii_whitespace().map(str::to_owned));
         if fields.first().is_none_or(|magic| magic != "P6") {
             return Err(bad("a picture does not begin with P6"));

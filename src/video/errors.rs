@@ -39,7 +39,8 @@ pub enum SetupError {
     },
     /// A fetched file is not the one this program was tested with.
     #[error(
-        "set-up: {file} from {package} has BLAKE3 {found}, expected {expected}; nothing was kept; run the set-up again, and if it repeats, the package was changed"
+        "set-up: {file} from {package} has BLAKE3 {found}, expected {expected}; nothing was kept; \
+         run the set-up again, and if it happens again, the package has been changed"
     )]
     WrongHash {
         /// File inside the package.
@@ -60,7 +61,7 @@ pub enum SetupError {
         package: String,
     },
     /// The file system refused.
-    #[error("set-up: {path}: {source}; free space or permission is missing")]
+    #[error("set-up: {path}: {source}; check free space and permissions")]
     Io {
         /// Where.
         path: PathBuf,

@@ -30,14 +30,15 @@ pub struct Kept {
 pub enum KeptError {
     /// Another form.
     #[error(
-        "what was kept of the clip has form {found}, this program reads form {FORM}; add the clip again"
+        "what was kept from the clip is in form {found}, this program reads form {FORM}; add the \
+         clip again"
     )]
     Form {
         /// The number found.
         found: u16,
     },
     /// Not what was written.
-    #[error("what was kept of the clip is damaged; add the clip again")]
+    #[error("what was kept from the clip is damaged; add the clip again")]
     Damaged,
 }
 

@@ -196,7 +196,7 @@ fn unopened(path: &Path, said: &str) -> String {
         said if said.is_empty() => "it holds no moving picture".to_owned(),
         // The decoder's way of saying that it knows no such content.
         said if said.starts_with("Invalid data found") => {
-            "its content is no clip's, whatever its name says".to_owned()
+            "its content is not that of a clip, whatever its name says".to_owned()
         }
         said => said,
     }

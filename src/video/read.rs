@@ -201,8 +201,8 @@ fn slow_down(
     }
     assumptions.push(assumption(
         "rate",
-        "the clip plays at life's speed",
-        format!("it plays at {container:.2} Hz and names no other capture rate"),
+        "the clip plays in real time",
+        format!("it plays at {container:.2} Hz and gives no other capture rate"),
     ));
     Ok(1.0)
 }
@@ -269,7 +269,7 @@ fn in_order(
         assumptions.push(assumption(
             "times",
             &format!("{dropped} frames left out"),
-            "they repeat the time of the frame before".to_owned(),
+            "they repeat the time of the frame before them".to_owned(),
         ));
     }
     *poses = kept;
@@ -329,16 +329,20 @@ fn standing_assumptions(model: ModelChoice) -> [Assumption; 3] {
         assumption(
             "origin",
             "the mid-hip point of each frame",
-            "one camera shows no place on court: jump, forward travel and height above the ground are not measurable, heights are above the hips".to_owned(),
+            "one camera does not show where on court the player is: jump, forward travel and \
+             height above the ground are not measurable, and heights are measured from the \
+             hips"
+                .to_owned(),
         ),
         assumption(
             "up",
             "the picture's vertical",
-            "the clip does not say how the phone was held; a tilted phone tilts the body".to_owned(),
+            "the clip does not say how the phone was held; a tilted phone tilts the body"
+                .to_owned(),
         ),
         assumption(
             "unit",
-            "metres by the model's idea of a body",
+            "metres, by the model's idea of a body",
             format!("model '{}'; the player's own size was not measured", model.name()),
         ),
     ]
@@ -376,7 +380,7 @@ fn nobody(path: &Path, person: Person, most_seen: usize, frames: usize) -> ClipE
         Person::Within([left, top, right, bottom]) => ClipError::NoSuchPerson {
             path,
             asked: format!("in the region {left:.0},{top:.0},{right:.0},{bottom:.0}"),
-            found: format!("no hips there in {frames} frames; draw it around the whole figure"),
+            found: format!("no hips there in {frames} frames; draw it around the whole player"),
         },
         _ => ClipError::Nobody { path, frames },
     }

@@ -86,7 +86,7 @@ pub(super) fn estimate_view(times_s: &[f64], poses: &[Option<Pose>]) -> Option<V
             view: view_at(off_axis_deg),
             off_axis_deg,
             confidence: 0.3 * whole.agreement,
-            why: "no strike above the head; the chest over the whole clip".to_owned(),
+            why: "no swing above the head, so read from the chest over the whole clip".to_owned(),
             after: None,
             before: None,
         });
@@ -110,8 +110,10 @@ fn judge(after: Facing, before: Option<Facing>) -> ViewEstimate {
     // Half sure on a border between two views, fully 30 degrees inside.
     let clear = 0.5 + 0.5 * (border / 30.0).min(1.0);
     let agreement = before.map_or(after.agreement, |b| after.agreement.min(b.agreement));
-    let chest =
-        format!("after the strike the hips face {:.0} deg off the camera's line", after.deg.abs());
+    let chest = format!(
+        "after contact the hips face {:.0} deg away from the line to the camera",
+        after.deg.abs()
+    );
     let (most, why) = match apart {
         Some(apart) if apart.abs() <= MAX_APART_DEG => {
             (1.0, format!("{chest}, and the stance before the toss agrees"))

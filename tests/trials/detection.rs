@@ -170,7 +170,7 @@ fn sensor(kind: SensorKind, rate_hz: f64, noise_m: f64) -> Sensor {
     Sensor { rate_hz, noise_m, ..Sensor::usual(kind) }
 }
 
-/// Two small trials that the suite runs again and holds against the page, with the least recall and
+/// Two small trials that the suite runs again and compares with the page, with the least recall and
 /// precision they may have.
 pub(crate) const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
     (SensorKind::Markers, 120.0, 0.002, 0.90, 0.90),

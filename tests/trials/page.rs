@@ -15,32 +15,34 @@ pub(crate) const PAGE_PATH: &str =
 
 /// Read off the tables by us.
 pub(crate) const WEAK: &str = "
-What is weak: a tray and a low elbow look alike, for a hanging elbow turns the palm up early in the
-racket drop, and the one study of the tray found the lower upper arm with it (R117): look at the
-pictures before both are named. A pause is lost in a depth sensor's noise.
+What is weak: a tray and a low elbow look alike, because a hanging elbow turns the palm up early in
+the racket drop, and the one study of the tray found a lower upper arm with it (R117): look at the
+pictures before naming both. A pause is lost in a depth sensor's noise.
 
 Not claimed: *contact too low* without the elbow's bend, so never from one camera, because a hanging
-elbow and bent legs lower the wrist as well (judged by the height alone, two suspicions of three were
-false alarms); *rushed start* while the toss is suspected to be too low, because both shorten the same
-time and the toss is mended first (from a depth sensor one suspicion of three was a false alarm, each
-of them a low toss); neither of the two where knee bend and racket drop are whole, for that is a style.
+elbow and bent legs lower the wrist as well (judged by the height alone, two out of three suspicions
+were false alarms); *rushed start* while the toss is suspected to be too low, because both shorten
+the same time and the toss is fixed first (from a depth sensor one suspicion in three was a false
+alarm, each of them a low toss); neither *rushed start* nor *toss too low* where knee bend and
+racket drop are complete, because that is a style.
 
-Not planted yet, so not in these tables: toss too high and too far in front, shallow racket drop, little
-shoulder turn, hips and shoulders turning as one, shoulders staying level. They are measured, and a
-test of every run (`a_sound_serve_of_any_type_is_suspected_of_nothing`) holds them off sound serves.
+Not planted yet, so not in these tables: toss too high and too far in front, shallow racket drop,
+not enough shoulder turn, hips and shoulders turning as one, shoulders staying level. They are
+measured, and a test in every run (`a_sound_serve_of_any_type_is_suspected_of_nothing`) keeps them
+off sound serves.
 ";
 
 /// What we know of the pairs.
 pub(crate) const HIDING: &str = "
-Four pairs were hidden once. Two are held together by a test of every run
-(`two_faults_at_once_are_both_found`): the generated body itself had lost the fault, because what was
-planted later moved what had been aimed at (finish behind toss), or the aim left out that the swing
-turns the palm, too (turn behind low elbow). Two are hidden on purpose now. *Front leg still bent at
-contact* is not judged while a late leg drive is suspected, for legs that push late are still bent at
-the hit. *Too much arch* is the trunk behind the thighs: legs that stay bent carry the lean, so behind
-late legs there is less arch in the body.
+Four pairs were once hidden. Two are now checked together by a test in every run
+(`two_faults_at_once_are_both_found`): the generated body itself had lost the fault, because what
+was planted later moved what had been aimed at (finish behind toss), or because the aim ignored that
+the swing turns the palm too (turn behind low elbow). Two are now hidden on purpose. *Front leg
+still bent at contact* is not judged while a late leg drive is suspected, because legs that push
+late are still bent at contact. *Too much arch* is the trunk behind the thighs: legs that stay bent
+carry the lean, so behind late legs there is less arch in the body.
 
-Still open: an arm that turns nothing by itself shows 20 to 45 deg of *turn after contact* on
+Still open: an arm that does not turn at all by itself shows 20 to 45 deg of *turn after contact* on
 generated bodies, with a low elbow 45 to 65, because trunk and swing turn the palm; the fault counts
 from 60 down to 25 deg, so behind a low elbow only an arm that works against its swing is found.
 ";
@@ -100,12 +102,12 @@ pub(crate) fn page(
 ) -> String {
     let mut text = format!(
         "# What the detector finds\n\n\
-         Written by the test `detection_tables` in `tests/trials/detection.rs`; not to be edited.\n\n\
-         All serves here are invented by the demo's generator. A session is three serves of one drawn\n\
-         player (three in ten left-handed, any level and size, the camera or the floor turned by up to 40\n\
-         deg) with none to three faults of severity 0.5 to 1, where 0.38 is where a fault begins to be\n\
-         suspected. {sessions} sessions a column. A real player's fault looks like the generator's only as\n\
-         far as the generator is right: these figures are a ceiling, not a promise.\n\n\
+         Written by the test `detection_tables` in `tests/trials/detection.rs`; do not edit it.\n\n\
+         All serves here are invented by the demo's generator. A session is three serves of one drawn player\n\
+         (three in ten left-handed, any level and size, the camera or the floor turned by up to 40 deg) with\n\
+         none to three faults of severity 0.5 to 1, where a fault starts to be suspected at 0.38. {sessions}\n\
+         sessions per column. A real player's fault looks like the generator's only as far as the generator\n\
+         is right: these figures are a ceiling, not a promise.\n\n\
          ## Precision and recall\n\n\
          `precision / recall (sessions in which it was planted and could be judged)`, in per cent.\n\n| fault |"
     );

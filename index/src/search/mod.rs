@@ -82,7 +82,7 @@ pub enum QueryError {
     #[error("query {0}")]
     Query(#[from] ParamError),
     /// The parameters were made for another number of channels.
-    #[error("parameters: made for {found} channels, the index has {expected}; make them anew")]
+    #[error("parameters: made for {found} channels, the index has {expected}; make new ones")]
     Channels {
         /// Channels of the index.
         expected: usize,

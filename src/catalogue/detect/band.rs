@@ -77,7 +77,7 @@ impl Band {
                     add(format!("Scaled to a stature of {stature:.2} m."));
                 }
                 None => add(format!(
-                    "The player's stature is not known, so taken as {ADULT_STATURE_M} m."
+                    "The player's stature is not known, so it is taken as {ADULT_STATURE_M} m."
                 )),
             }
         }

@@ -76,7 +76,7 @@ fn explained(catalogue: &Catalogue, fault: &Fault, all: &[Suspicion]) -> Option<
     let name = &catalogue.fault(&by.fault)?.name;
     Some(Finding::NotDetectable {
         why: format!(
-            "'{name}' is suspected and shows in the same measures: look again once it is cured"
+            "'{name}' is suspected and shows in the same measures: look again once it is gone"
         ),
         ask: fault.ask.clone(),
     })
@@ -144,7 +144,7 @@ fn judge(fault: &Fault, sources: &[Source<'_>], asked: &Asked<'_>) -> Finding {
         Some(most) => Finding::Scored { score: score.min(most), trust, evidence, missing },
         None => Finding::NotDetectable {
             why: format!(
-                "a style where the rest of the serve is whole, and that cannot be read: {}",
+                "a style if the rest of the serve is complete, and that cannot be read: {}",
                 missing.join("; ")
             ),
             ask: fault.ask.clone(),
@@ -177,7 +177,7 @@ fn in_sight<'a, 'b>(
 ) -> Result<Vec<&'a Source<'b>>, String> {
     let needs = &fault.needs;
     match needs.joints {
-        JointNeed::Ask => return Err("a pose does not show it: ask".into()),
+        JointNeed::Ask => return Err("joints do not show it: ask".into()),
         JointNeed::SeenOrAsked => {
             return Err("not measured: look for it in the clip, or ask".into());
         }

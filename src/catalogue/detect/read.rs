@@ -58,7 +58,7 @@ fn read_from(
                 trusts.push(*trust);
             }
             Some(ServeReading { reading: Reading::Value { .. }, .. }) => {
-                reason = reason.or(Some("too little trust in the reading".to_owned()))
+                reason = reason.or(Some("the reading is too unsure".to_owned()))
             }
             Some(ServeReading { reading: Reading::NotMeasurable { why }, .. }) => {
                 reason = reason.or(Some(why.clone()))

@@ -227,7 +227,7 @@ fn a_whole_quick_serve_is_a_style() {
     let Finding::NotDetectable { why, .. } = &of(&found, "toss_low").finding else {
         panic!("must not be judged");
     };
-    assert!(why.contains("a style where the rest of the serve is whole"), "{why}");
+    assert!(why.contains("a style if the rest of the serve is complete"), "{why}");
 }
 
 /// Two clips of the same serves: of each measure the better reading counts, whichever clip has it.

@@ -39,11 +39,11 @@ impl fmt::Display for DoseProblem {
             Self::Empty => write!(f, "it says nothing; say how many and how often, like 3 x 8"),
             Self::Long { characters } => write!(
                 f,
-                "{characters} characters, at most {MOST_DOSE_CHARACTERS} fit beside the drill; put \
-                 the rest into the plan's note"
+                "{characters} characters, at most {MOST_DOSE_CHARACTERS} fit next to the drill; put \
+                 the rest in the plan's note"
             ),
             Self::Lines => {
-                write!(f, "it is more than one line; put the rest into the plan's note")
+                write!(f, "it is more than one line; put the rest in the plan's note")
             }
             Self::Nothing => write!(f, "that is none at all; say how many, like 3 x 8"),
             Self::Many { repetitions } => write!(

@@ -141,7 +141,7 @@ pub fn check_doses(
             limit.text
         );
         if practiser.age_years.is_none() {
-            text.push_str(" The player's age is not known, so this is the measure for juniors.");
+            text.push_str(" The player's age is not known, so the limit for juniors is used.");
         }
         warnings.push(Warning {
             drill: None,
@@ -162,7 +162,7 @@ pub fn check_doses(
     };
     if practiser.serves_a_week.is_none() && week.arm().most > 0.0 {
         remark(format!(
-            "The plan adds {} serves and throws a week. What the player serves already is not \
+            "The plan adds {} serves and throws a week. How much the player already serves is not \
              known: ask before you add to it.",
             week.arm()
         ));

@@ -151,7 +151,7 @@ fn check_case(item: &CaseItem) -> Result<(), WriteError> {
             if let Some(rating) = follow_up.rating
                 && !(-2..=2).contains(&rating)
             {
-                return Err(invalid("rating", rating, "-2 (worse) to 2 (cured)"));
+                return Err(invalid("rating", rating, "-2 (worse) to 2 (gone)"));
             }
             if follow_up.date < plan.start {
                 return Err(invalid("date", follow_up.date, "not before the plan's start"));

@@ -74,7 +74,7 @@ impl Writer<'_> {
             return Err(WriteError::Invalid {
                 field: "pack",
                 found: "made by this very library".to_owned(),
-                rule: "a pack is received by another library; its cases are here already"
+                rule: "a pack is for another library to receive; its cases are here already"
                     .to_owned(),
             });
         }

@@ -179,7 +179,10 @@ pub enum FilterError {
         column: usize,
     },
     /// Words that can not be searched, in strict mode.
-    #[error("filter, column {column}: words can not be searched: {ignored}; leave them out")]
+    #[error(
+        "filter, column {column}: these words cannot be searched for: {ignored}; leave them \
+         out"
+    )]
     Words {
         /// First character, from 1.
         column: usize,

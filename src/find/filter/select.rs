@@ -69,14 +69,18 @@ fn why_empty(what: &str, searched: usize, terms: &[TermCut]) -> String {
     let term = &worst.term;
     match worst.without {
         _ if terms.len() == 1 => {
-            format!("no match: {searched} {what} searched, all cut by {term}; change or drop it")
+            format!(
+                "no match: {searched} {what} searched, all ruled out by {term}; change or \
+                 drop it"
+            )
         }
         0 => format!(
-            "no match: {searched} {what} searched, {cut} cut by {term}, and no single term to \
-             blame; drop several to widen"
+            "no match: {searched} {what} searched, {cut} ruled out by {term}, and no single term \
+             to blame; drop several to widen the search"
         ),
         left => format!(
-            "no match: {searched} {what} searched, {cut} cut by {term}; without it {left} match"
+            "no match: {searched} {what} searched, {cut} ruled out by {term}; without it {left} \
+             match"
         ),
     }
 }
@@ -373,7 +377,7 @@ fn nearest(found: &str, known: &[String]) -> String {
     let shown: Vec<_> = ranked.iter().take(8).map(|(_, name)| name.as_str()).collect();
     let more = known.len() - shown.len();
     let rest = if more > 0 { format!(" and {more} more") } else { String::new() };
-    format!("nearest are {}{rest}", shown.join(", "))
+    format!("the nearest are {}{rest}", shown.join(", "))
 }
 
 /// Letters to add, drop or change to turn `a` into `b` (Levenshtein).

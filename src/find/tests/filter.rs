@@ -203,7 +203,8 @@ fn a_phrase_and_ignored_words() {
     let error = library.select_strictly(&filter).unwrap_err().to_string();
     assert_eq!(
         error,
-        "filter, column 1: words can not be searched: '**' (no letters or digits); leave them out"
+        "filter, column 1: these words cannot be searched for: '**' (no letters or digits); \
+         leave them out"
     );
 }
 
@@ -234,7 +235,10 @@ fn nothing_left_names_the_term_that_cuts_most() {
         why("hand=left type=kick date>=2026-04"),
         "no match: 3 serves searched, 2 cut by type=kick; without it 1 match"
     );
-    assert_eq!(why("age<14"), "no match: 3 serves searched, all cut by age<14; change or drop it");
+    assert_eq!(
+        why("age<14"),
+        "no match: 3 serves searched, all ruled out by age<14; change or drop it"
+    );
     let (_folder, empty) = {
         let folder = TempDir::new().unwrap();
         let library = Library::create(folder.path()).unwrap();

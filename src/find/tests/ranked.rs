@@ -126,7 +126,7 @@ fn what_was_left_out_is_said() {
         [
             "'**' (no letters or digits)",
             "'the' (too common or too long a word)",
-            "'zebrafinch' (stands nowhere in the library or its catalogue)"
+            "'zebrafinch' (is nowhere in the library or its catalogue)"
         ]
     );
     let nothing = find(&library, "zebrafinch", "", 5);

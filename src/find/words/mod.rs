@@ -160,7 +160,7 @@ impl Library {
         }
         if !complete {
             let text = text.chars().take(20).collect();
-            ignored.push(Ignored { text, why: "cut short after 2 s; hits may be missing" });
+            ignored.push(Ignored { text, why: "cut short after 2 s; matches may be missing" });
         }
         Ok(WordHits { cases: Some(found.into_iter().map(CaseId).collect()), ignored })
     }
@@ -377,7 +377,7 @@ impl Library {
         here.sort_unstable();
         if held != here {
             let (held, here) = (held.len(), here.len());
-            return Ok(Err(format!("the word index holds {held} cases, the store {here}")));
+            return Ok(Err(format!("the word index holds {held} cases, the store holds {here}")));
         }
         Ok(Ok(()))
     }

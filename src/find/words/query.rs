@@ -185,7 +185,7 @@ pub(super) fn rank(
     }
     if words.is_empty() {
         if !parts.is_empty() {
-            let text = "only words that must not be there".to_owned();
+            let text = "only words that must be absent".to_owned();
             ignored.push(Ignored { text, why: "nothing to rank by; add a word to look for" });
         }
         return (None, ignored);

@@ -196,7 +196,7 @@ impl Library {
         let both = Both(on_disk.iter().chain(&beside).collect());
         for word in &terms.words {
             if both.doc_freq(&word.term).map_err(self.words_error())? == 0 {
-                let why = "stands nowhere in the library or its catalogue";
+                let why = "is nowhere in the library or its catalogue";
                 ignored.push(Ignored { text: word.text.clone(), why });
             }
         }
@@ -211,7 +211,7 @@ impl Library {
         }
         if !complete {
             let text = query.text.chars().take(20).collect();
-            ignored.push(Ignored { text, why: "cut short after 2 s; hits may be missing" });
+            ignored.push(Ignored { text, why: "cut short after 2 s; matches may be missing" });
         }
         found.matched = all.len();
         all.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));

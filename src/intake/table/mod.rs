@@ -78,7 +78,7 @@ const PLAN_FIELDS: [(&str, &str); 5] = [
 #[non_exhaustive]
 pub enum TableError {
     /// The file is not a readable table.
-    #[error("table: {0}; save it as CSV in UTF-8 with commas, as the template is")]
+    #[error("table: {0}; save it as CSV in UTF-8 with commas, like the template")]
     Csv(#[from] csv::Error),
     /// A column we do not know, or `player` is missing.
     #[error("table, header: {found}; columns are {}", columns().collect::<Vec<_>>().join(", "))]
@@ -273,7 +273,7 @@ fn add_row(
 
 fn no_plan(row: &TableRow) -> Result<(), TableError> {
     row.none_of(&PLAN, "a plan needs its limiting_fault")?;
-    row.none_of(&FOLLOW_UP, "a follow-up needs the plan it answers: its limiting_fault")
+    row.none_of(&FOLLOW_UP, "a follow-up needs the plan it belongs to: its limiting_fault")
 }
 
 /// Note, ball, grip and faults of a case.
@@ -433,7 +433,7 @@ fn add_follow_up(
         } else {
             Err(row.bad(
                 "follow_up_date",
-                format!("the plan has another follow-up of that day, {}; keep one", known.id),
+                format!("the plan already has a follow-up on that day, {}; keep one", known.id),
             ))
         };
     }

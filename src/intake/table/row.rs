@@ -178,7 +178,7 @@ pub(super) fn read(csv: &[u8]) -> Result<Vec<TableRow>, TableError> {
             return Err(TableError::Header { found: format!("unknown column '{name}'") });
         };
         if held.contains(&column) {
-            return Err(TableError::Header { found: format!("column '{name}' is there twice") });
+            return Err(TableError::Header { found: format!("column '{name}' appears twice") });
         }
         held.push(column);
     }

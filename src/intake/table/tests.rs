@@ -68,8 +68,8 @@ fn a_second_follow_up_joins_its_plan() {
     let error = library.add_table(other.as_bytes()).unwrap_err().to_string();
     assert_eq!(
         error,
-        "table, row 2, column follow_up_date: '2026-04-01'; the plan has another follow-up of that \
-         day, f2; keep one"
+        "table, row 2, column follow_up_date: '2026-04-01'; the plan already has a follow-up \
+         on that day, f2; keep one"
     );
 }
 
@@ -145,7 +145,7 @@ fn a_bad_row_is_named_and_nothing_stays() {
         ),
         (
             "player,case_date,limiting_fault,follow_up_date\np1,2026-03-04,toss_low,2026-04-04\n",
-            "row 2, column follow_up_date: '2026-04-04'; follow-up of n1: only a day",
+            "row 2, column follow_up_date: '2026-04-04'; follow-up of n1: only a date",
         ),
         (
             "player,case_date,limiting_fault,follow_up_date,rating\n\
@@ -203,6 +203,6 @@ fn an_odd_drill_in_a_table_is_told() {
     let added = library.add_table(table.as_bytes()).unwrap();
     assert_eq!((added.plans, added.notes.len(), added.notes[0].row), (1, 1, 2));
     let told = added.notes[0].to_string();
-    assert!(told.starts_with(&format!("table, row 2: '{}' is made for ", odd.id)), "{told}");
+    assert!(told.starts_with(&format!("table, row 2: '{}' is meant for ", odd.id)), "{told}");
     assert!(told.ends_with("; stored as it was"), "{told}");
 }

@@ -89,7 +89,7 @@ fn at_most_two_are_in_force_at_any_time() {
     let error = library.write(|w| w.end_plan(one, &end(date(2026, 6, 1), Ending::Ended)));
     assert_eq!(
         error.unwrap_err().to_string(),
-        format!("{one}: ended on 2026-05-01 already; amend that end, or make a new plan")
+        format!("{one}: ended on 2026-05-01 already; change that ending, or make a new plan")
     );
 }
 

@@ -239,8 +239,8 @@ fn what_was_changed_since_is_not_put_back() {
     assert_eq!(
         error.to_string(),
         format!(
-            "{planned}: follow-up f1 was changed since, so it is not put back; take back what came \
-             after it first"
+            "{planned}: follow-up f1 has been changed since, so it is not put back; first take back \
+             what came after it"
         )
     );
     assert_eq!(shown(&library), before);

@@ -137,7 +137,7 @@ fn the_same_file_again_is_reported_and_not_stored() {
     let error = made::add(&mut library, p08, 1, date(2026, 3, 4), 2).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "file-1.csv: already stored as r1 for player 'p07', now given for 'p08'; \
+        "file-1.csv: already stored as r1 for player 'p07', and now given for 'p08'; \
          check the player, or move r1 to 'p08'"
     );
     // A second file of the same day joins the case.
@@ -253,7 +253,7 @@ fn a_follow_up_keeps_to_its_player_and_time() {
         assert_eq!(text(&own, &mut library), format!("serves: '{serve}'; {rule}"));
     }
     let rated = FollowUp { rating: Some(3), ..good.clone() };
-    assert_eq!(text(&rated, &mut library), "rating: '3'; -2 (worse) to 2 (cured)");
+    assert_eq!(text(&rated, &mut library), "rating: '3'; -2 (worse) to 2 (gone)");
     let gone = FollowUp { plan: PlanId(99), ..good };
     assert_eq!(text(&gone, &mut library), "n99: not in this library");
 }
@@ -315,8 +315,8 @@ fn a_turn_that_does_not_come_names_who_has_it_and_reading_goes_on() {
     assert!(waited >= Duration::from_millis(50), "{text}");
     let age = jiff::Timestamp::now().duration_since(holder.since.unwrap());
     assert!((0..60).contains(&age.as_secs()), "{text}");
-    let rest = "is changing the library; waited 0 s; let it finish, or end it, and try again; what \
-        only reads works meanwhile";
+    let rest = "is changing the library; waited 0 s; let it finish, or end it, and try again; \
+        reading works in the meantime";
     assert!(text.ends_with(&format!("library.lock: {holder} {rest}")), "{text}");
 
     // Opening, even for writing, and reading wait for nobody.
@@ -339,7 +339,7 @@ fn a_library_that_was_replaced_since_is_not_changed() {
     assert!(folder.read_dir().unwrap().next().is_none());
     let error = late.add_player(&made::player("p07")).unwrap_err();
     assert!(matches!(error, WriteError::Replaced { .. }), "{error}");
-    assert!(error.to_string().contains("nothing was changed; open the library anew"), "{error}");
+    assert!(error.to_string().contains("nothing was changed; open the library again"), "{error}");
 
     let mut again = Library::create(&folder).unwrap();
     let error = late.add_player(&made::player("p07")).unwrap_err();

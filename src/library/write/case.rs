@@ -212,7 +212,7 @@ impl Writer<'_> {
         if let Some(rating) = follow_up.rating
             && !(-2..=2).contains(&rating)
         {
-            return Err(invalid("rating", rating, "-2 (worse) to 2 (cured)"));
+            return Err(invalid("rating", rating, "-2 (worse) to 2 (gone)"));
         }
         let (player, case, start): (i64, i64, String) = self
             .run("looking for a plan", || {

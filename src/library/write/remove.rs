@@ -110,11 +110,11 @@ impl Dependants {
         );
         say(
             !self.follow_ups_losing_serves.is_empty(),
-            format!("follow-ups name it no more: {}", list(&self.follow_ups_losing_serves)),
+            format!("follow-ups that no longer name it: {}", list(&self.follow_ups_losing_serves)),
         );
         say(
             !self.replaced_plans.is_empty(),
-            format!("plans it took the place of stay ended: {}", list(&self.replaced_plans)),
+            format!("plans it replaced stay ended: {}", list(&self.replaced_plans)),
         );
         say(
             !self.cases.is_empty(),
@@ -126,7 +126,7 @@ impl Dependants {
         );
         let times =
             if self.packs == 1 { "a pack".to_owned() } else { format!("{} packs", self.packs) };
-        say(self.packs > 0, format!("it left in {times}; the next pack says so to whoever has it"));
+        say(self.packs > 0, format!("it left in {times}; the next pack tells everyone who has it"));
         lines
     }
 }

@@ -34,7 +34,7 @@ fn text_and_nan_where_numbers_belong() {
         ("abc", "line 5, column nose_x: expected a number, found \"abc\""),
         ("NaN", "line 5, column nose_x: expected a finite number, found NaN"),
         ("inf", "line 5, column nose_x: expected a finite number, found inf"),
-        ("1e300", "line 5, column nose_x: the coordinate 1e300 lies beyond 1e7"),
+        ("1e300", "line 5, column nose_x: the coordinate 1e300 is beyond 1e7"),
     ] {
         let error = fails(text.replacen(&format!(",{cell},"), &format!(",{put},"), 1).as_bytes());
         assert!(error.starts_with(want), "{error}");
@@ -67,15 +67,15 @@ fn labels_rows_and_times() {
     assert!(fails(back.as_bytes()).starts_with("frame 2: time must increase, found 0.01 s after"));
     let leap = table(&body(4, 50.0)).replace("\n0.06,", "\n9000000,");
     let error = fails(leap.as_bytes());
-    assert!(error.starts_with("4 frames spread over 9000000 s, although most lie"), "{error}");
+    assert!(error.starts_with("4 frames are spread over 9000000 s, although most are"), "{error}");
     let header: String = text.lines().take(4).map(|line| format!("{line}\n")).collect();
     assert!(fails(header.as_bytes()).starts_with("the recording holds no frame"));
     let cut = depth_lines(3);
     let cut: String = cut.lines().take(47).map(|line| format!("{line}\n")).collect();
     assert_eq!(
         fails(cut.as_bytes()),
-        "depth-20, line 47: a frame has 20 lines, the last one only 7; export it again, or drop \
-         the incomplete frame"
+        "depth-20, line 47: a frame has 20 lines, the last one has only 7; export it again, or \
+         drop the incomplete frame"
     );
 }
 

@@ -133,7 +133,11 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
                 ReadErrorKind::RaggedRow { place, expected, found: row.len() }
             });
         }
-        assumptions.push(assumed("frames", format!("the {frames} whole ones"), "trimmed as asked"));
+        assumptions.push(assumed(
+            "frames",
+            format!("the {frames} complete ones"),
+            "trimmed as asked",
+        ));
     } else if promised < frames {
         assumptions.push(assumed(
             "frames",
@@ -148,7 +152,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         assumptions.push(assumed(
             "labels",
             format!("not used: {}", super::errors::shorten(&unknown, 12)),
-            "not names of joints known here",
+            "not joint names known here",
         ));
     }
     Ok(Raw {

@@ -102,7 +102,11 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
                 found: over,
             });
         }
-        assumptions.push(assumed("frames", format!("the {frames} whole ones"), "trimmed as asked"));
+        assumptions.push(assumed(
+            "frames",
+            format!("the {frames} complete ones"),
+            "trimmed as asked",
+        ));
         positions.truncate(frames * joints.len());
         confidence.truncate(frames * joints.len());
     }

@@ -85,7 +85,7 @@ pub enum ReadErrorKind {
     },
     /// Fewer bytes or rows than the header promises.
     #[error(
-        "{layout}: the header promises {promised} frames, the file holds {held} whole ones; \
+        "{layout}: the header promises {promised} frames, the file holds {held} complete ones; \
          export it again, or {}",
         remedy(self)
     )]
@@ -133,8 +133,8 @@ pub enum ReadErrorKind {
     },
     /// A coordinate no body reaches.
     #[error(
-        "{place}: the coordinate {found:e} lies beyond {limit:e}, farther than any recording reaches; \
-         the file is damaged or its numbers are stored otherwise: export it again"
+        "{place}: the coordinate {found:e} is beyond {limit:e}, further than any recording \
+         reaches; the file is damaged or stores its numbers differently: export it again"
     )]
     OutOfRange {
         /// Where.
@@ -159,7 +159,7 @@ pub enum ReadErrorKind {
     },
     /// The file ends in the middle of a frame.
     #[error(
-        "{layout}, {place}: a frame has {expected} lines, the last one only {found}; \
+        "{layout}, {place}: a frame has {expected} lines, the last one has only {found}; \
          export it again, or {}",
         remedy(self)
     )]
@@ -186,7 +186,7 @@ pub enum ReadErrorKind {
     /// A declared joint order that does not fit the columns.
     #[error(
         "{columns} columns do not divide into {joints} joints of 2, 3 or 4 numbers each \
-         (with or without a first column of time); {}",
+         (with or without a column of time first); {}",
         remedy(self)
     )]
     JointOrder {
@@ -196,7 +196,7 @@ pub enum ReadErrorKind {
         joints: usize,
     },
     /// A joint with x but without y, or one of several without z.
-    #[error("the column {column} is missing beside {beside}; add it, or remove the joint")]
+    #[error("the column {column} is missing next to {beside}; add it, or remove the joint")]
     MissingColumn {
         /// The column that is missing.
         column: String,
@@ -217,8 +217,9 @@ pub enum ReadErrorKind {
     },
     /// The core of the body is not there.
     #[error(
-        "a serve needs shoulders, elbows, wrists, hips, knees and ankles of both sides; \
-         not found: {}{}; rename the labels (for example left_wrist) or export with them",
+        "a serve needs shoulders, elbows, wrists, hips, knees and ankles on both sides; \
+         not found: {}{}; rename the labels (for example left_wrist), or export the recording \
+         with them",
         names(missing),
         unused(unknown)
     )]
@@ -237,7 +238,11 @@ pub enum ReadErrorKind {
         wanted: Option<String>,
     },
     /// Several people in the picture and none, or one too many, chosen.
-    #[error("{place}: {people} people are in the picture{}; {}", person_rule(*wanted), remedy(self))]
+    #[error(
+        "{place}: there are {people} people in the picture{}; {}",
+        person_rule(*wanted),
+        remedy(self)
+    )]
     Person {
         /// Where.
         place: FilePlace,
@@ -247,7 +252,7 @@ pub enum ReadErrorKind {
         wanted: Option<usize>,
     },
     /// Not one frame.
-    #[error("the recording holds no frame; export it again with data in it")]
+    #[error("the recording holds no frames; export it again with data in it")]
     NoFrames,
     /// Not one frame in which anything was measured.
     #[error("every frame is a gap, nothing was measured; export it again with data in it")]
@@ -280,7 +285,7 @@ pub enum ReadErrorKind {
     },
     /// Times so far apart that hardly a frame lies between them.
     #[error(
-        "{frames} frames spread over {span_s} s, although most lie {step_s} s apart; \
+        "{frames} frames are spread over {span_s} s, although most are {step_s} s apart; \
          correct the times, or {}",
         remedy(self)
     )]
@@ -294,7 +299,8 @@ pub enum ReadErrorKind {
     },
     /// Which axis points up could not be told from the motion.
     #[error(
-        "which axis points up is not stated, and the body stands along no axis (best: {best} in {share_percent} % of the frames); {}",
+        "the file does not say which axis points up, and the body does not stand along any (best: \
+         {best} in {share_percent} % of the frames); {}",
         remedy(self)
     )]
     UpUnknown {

@@ -391,7 +391,7 @@ fn keypoints_in_space_fractions_and_several_people() {
     let two = serde_json::json!({ "fps": 50, "frames": two }).to_string();
     assert_eq!(
         fails(two.as_bytes(), &ReadOptions::default()),
-        "frame 0: 2 people are in the picture; choose one, 1 to 2"
+        "frame 0: there are 2 people in the picture; choose one, 1 to 2"
     );
     let second = ReadOptions { person: Some(1), ..ReadOptions::default() };
     assert_same(&read_bytes(two.as_bytes(), &second).expect("chosen"), &flat, 1e-9);

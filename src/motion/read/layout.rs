@@ -74,7 +74,7 @@ impl fmt::Display for Layout {
 
 /// A word that is none of the names an option takes.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("{found:?} is no {what}; take one of {names}")]
+#[error("{found:?} is not a known {what}; choose one of {names}")]
 pub struct UnknownName {
     /// What was wanted, for example `layout`.
     pub what: &'static str,

@@ -112,7 +112,7 @@ impl Markers {
             assumptions.push(assumed(
                 "labels",
                 format!("not used: {}", shorten(&unknown, 12)),
-                "not names of joints or markers known here",
+                "not joint or marker names known here",
             ));
         }
         Ok(Joints {

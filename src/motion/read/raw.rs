@@ -108,7 +108,7 @@ impl Raw {
         };
         Ok(if options.mirror {
             let mut turned = recording.mirrored();
-            turned.assumptions.push(assumed("sides", "left and right exchanged", "as asked"));
+            turned.assumptions.push(assumed("sides", "left and right swapped", "as asked"));
             turned
         } else {
             recording
@@ -224,7 +224,7 @@ impl Raw {
                 self.assumptions.push(assumed(
                     "rate",
                     format!("{rate_hz:.3} Hz"),
-                    "frames lie at uneven times; this is the middle of their distances",
+                    "the frames are unevenly spaced; this is the median spacing",
                 ));
                 Ok((each, rate_hz))
             }
@@ -333,8 +333,7 @@ impl Raw {
                 "unit",
                 unit.name(),
                 format!(
-                    "as stated, although the body then measures {:.3} m from ankles to head: \
-                     {}",
+                    "as stated, although that makes the body {:.3} m from ankles to head: {}",
                     height * metres,
                     Remedy::CheckUnit
                 ),
@@ -396,10 +395,10 @@ impl Raw {
                 "sides",
                 "side A is right, x points to the camera's right",
                 format!(
-                    "by convention: the file names no side, and the picture may be mirrored; \
-                     so read, feet point to the front of the body in {percent:.0} % of the \
-                     frames, which is so for the mirrored reading too: let the motion or the \
-                     user say which hand serves"
+                    "by convention: the file does not name the sides, and the picture may be \
+                     mirrored; read this way, the feet point to the front of the body in \
+                     {percent:.0} % of the frames, but read mirrored they would too: let the \
+                     motion or the user say which hand serves"
                 ),
             ));
         } else if percent < 30.0 {
@@ -407,8 +406,8 @@ impl Raw {
                 "sides",
                 "left and right as named",
                 format!(
-                    "although feet and face point to the front of the body in only \
-                     {percent:.0} % of the frames: the sides may be exchanged; {}",
+                    "although feet and face point to the front of the body in only {percent:.0} % \
+                     of the frames: the sides may be swapped; {}",
                     Remedy::Mirror
                 ),
             ));

@@ -117,11 +117,11 @@ fn a_cut_off_file_says_what_it_promised() {
     let error = read_bytes(&bytes[..400_000], &ReadOptions::default()).expect_err("cut off");
     assert_eq!(
         error.to_string(),
-        "c3d: the header promises 1092 frames, the file holds 635 whole ones; \
-         export it again, or keep the whole frames"
+        "c3d: the header promises 1092 frames, the file holds 635 complete ones; \
+         export it again, or keep the complete frames"
     );
     let trim = ReadOptions { trim: true, ..ReadOptions::default() };
     let recording = read_bytes(&bytes[..400_000], &trim).expect("trimmed");
     assert_eq!(recording.frames(), 635);
-    assert_eq!(taken(&recording, "frames"), Some("the 635 whole ones"));
+    assert_eq!(taken(&recording, "frames"), Some("the 635 complete ones"));
 }

@@ -27,7 +27,7 @@ pub enum WriteError {
         found: Dimensions,
     },
     /// No frame, or more than the format can count.
-    #[error("{format} holds 1 to {most} frames, the recording has {found}; cut it first")]
+    #[error("{format} holds 1 to {most} frames, the recording has {found}; shorten it first")]
     Frames {
         /// The format asked for.
         format: &'static str,
@@ -37,7 +37,7 @@ pub enum WriteError {
         found: u64,
     },
     /// Frames at uneven times, where the format knows only a rate.
-    #[error("{format} holds frames at even times only; resample the recording first")]
+    #[error("{format} holds evenly spaced frames only; resample the recording first")]
     UnevenTime {
         /// The format asked for.
         format: &'static str,

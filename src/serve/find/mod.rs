@@ -68,7 +68,9 @@ pub fn find(recording: &Recording, options: &FindOptions) -> Found {
         let frames =
             (longest * recording.rate_hz).round() as usize + usize::from(!stretches.is_empty());
         return whole(format!(
-            "tracking is broken or the take is cut: the longest stretch with a tracked body is {frames} frames ({longest:.2} s), too short for a serve ({LEAST_STRETCH_S:.1} s at least)"
+            "tracking is broken or the recording is cut: the longest stretch with a tracked body \
+             is {frames} frames ({longest:.2} s), too short for a serve ({LEAST_STRETCH_S:.1} s at \
+             least)"
         ));
     }
     let accepted = accept(&candidates);
@@ -123,7 +125,8 @@ fn keep_one_hand(found: &mut Found) {
         found.refused.push(Refusal {
             frames: serve.frames,
             reason: format!(
-                "looks like a serve with the {} hand, but the other serves of this recording are hit with the {}",
+                "looks like a serve with the {} hand, but the other serves in this recording are \
+                 hit with the {}",
                 side_name(serve.hand),
                 side_name(kept)
             ),

@@ -164,7 +164,8 @@ impl Reader<'_> {
             Some(said) if said != candidate.hand => (
                 said,
                 vec![format!(
-                    "the side this file's layout calls {} hits; the player is said to be {}-handed, so the picture is taken as a mirror image",
+                    "the player hits with the side this file's layout calls {}, and is said to be \
+                     {}-handed, so the picture is taken as a mirror image",
                     side_name(candidate.hand),
                     side_name(said)
                 )],
@@ -172,7 +173,8 @@ impl Reader<'_> {
             None if self.recording.capture == Capture::DepthSensor => (
                 candidate.hand,
                 vec![format!(
-                    "the side this file's layout calls {} hits; a depth picture may be mirrored, so {}",
+                    "the player hits with the side this file's layout calls {}; a depth picture \
+                     may be mirrored, so {}",
                     side_name(candidate.hand),
                     Remedy::SayHand
                 )],
@@ -192,17 +194,19 @@ impl Reader<'_> {
         let rate = self.recording.rate_hz;
         if rate < SPEED_PEAK_LEAST_HZ {
             notes.push(format!(
-                "{rate:.0} Hz: no speeds; contact is the hitting wrist's highest point, fast moments are not measured"
+                "{rate:.0} Hz is too slow for speeds: contact is taken as the hitting wrist's \
+                 highest point, and fast moments are not measured"
             ));
         }
         notes.push(format!(
-            "likeness to a serve {:.2} of 1; faintest sign: {}",
+            "likeness to a serve {:.2} out of 1; faintest sign: {}",
             candidate.score,
             candidate.weakest.0.name()
         ));
         if moments.get(EventKind::Trophy).trust < 0.45 {
             notes.push(
-                "trophy is uncertain: the front knee shows no clear deepest bend or frames are few"
+                "trophy is uncertain: the front knee shows no clear deepest bend, or there are \
+                 too few frames"
                     .to_owned(),
             );
         }
@@ -218,7 +222,8 @@ impl Reader<'_> {
         }
         if flat {
             notes.push(format!(
-                "one camera: angles are those of the picture plane ({FLAT_SET}); compare only recordings of the same view"
+                "one camera: angles are those of the picture plane ({FLAT_SET}); compare only \
+                 recordings from the same view"
             ));
         }
         notes

@@ -101,7 +101,7 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
             let reading = match read {
                 Ok(v) if v.value.is_finite() && v.error.is_finite() => context.claim(def, &v),
                 Ok(_) => {
-                    Reading::NotMeasurable { why: "a joint is unseen at this moment".to_owned() }
+                    Reading::NotMeasurable { why: "a joint is not seen at this moment".to_owned() }
                 }
                 Err(why) => Reading::NotMeasurable { why },
             };

@@ -139,7 +139,7 @@ pub(super) fn palm_up_kept(c: &Context<'_>) -> Read {
     let mut elevations = palm_elevations(c)?;
     elevations.retain(|elevation| !elevation.is_nan());
     if elevations.is_empty() {
-        return Err("the hand is unseen in the racket drop".to_owned());
+        return Err("the hand is not seen in the racket drop".to_owned());
     }
     elevations.sort_by(f64::total_cmp);
     Ok(palm_value(c, elevations[elevations.len() / 2]))

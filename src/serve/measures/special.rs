@@ -49,7 +49,7 @@ impl Context<'_> {
 
     fn wrist_speed(&self) -> Result<Vec<f64>, String> {
         if self.rate_hz < 25.0 {
-            return Err(format!("{:.0} Hz: no speeds", self.rate_hz));
+            return Err(format!("{:.0} Hz: too slow for speeds", self.rate_hz));
         }
         let track = &self.body.track;
         let path = |joint| track.path(joint).ok_or("no wrist or hips");
@@ -110,7 +110,7 @@ fn crossing(values: &[f64], from: f64, to: f64, level: f64, rising: bool) -> Opt
 
 pub(super) fn knee_extension_lead(c: &Context<'_>) -> Read {
     if c.rate_hz < 25.0 {
-        return Err(format!("{:.0} Hz: no speeds", c.rate_hz));
+        return Err(format!("{:.0} Hz: too slow for speeds", c.rate_hz));
     }
     let bending = c.rates(&c.body.courses.front_knee);
     let straightening: Vec<f64> = bending.iter().map(|rate| -rate).collect();
@@ -160,7 +160,7 @@ pub(super) fn greatest_backward_lean(c: &Context<'_>) -> Read {
 pub(super) fn greatest_arch(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
     if c.capture == Capture::OneCameraLifted {
-        return Err("one camera: its depth decides what lies behind what".to_owned());
+        return Err("one camera: this rests on depth, which it can only guess".to_owned());
     }
     let track = &c.body.track;
     let path = |joint| track.path(joint).ok_or("no shoulders, hips or knees");
@@ -209,7 +209,7 @@ pub(super) fn forearm_lowest(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
     c.not_too_fast(EventKind::RacketLow)?;
     if c.capture == Capture::OneCameraLifted {
-        return Err("one camera: not held against real serves yet".to_owned());
+        return Err("one camera: not checked against real serves yet".to_owned());
     }
     let track = &c.body.track;
     let path = |joint| track.path(joint).ok_or("no elbow or wrist");
@@ -245,7 +245,7 @@ pub(super) fn trunk_opening_time(c: &Context<'_>) -> Read {
 pub(super) fn trunk_turn_peak_lead(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
     if c.rate_hz < 25.0 {
-        return Err(format!("{:.0} Hz: no speeds", c.rate_hz));
+        return Err(format!("{:.0} Hz: too slow for speeds", c.rate_hz));
     }
     let rates = c.rates(&c.body.courses.shoulder_turn);
     let contact = c.position(EventKind::Contact);
@@ -273,7 +273,7 @@ pub(super) fn racket_height(c: &Context<'_>) -> Read {
 pub(super) fn contact_forward(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
     if c.capture == Capture::OneCameraLifted {
-        return Err("one camera shows no place on court".to_owned());
+        return Err("one camera does not show where on court the player is".to_owned());
     }
     let track = &c.body.track;
     let (Some(wrist), Some(ankle)) = (track.path(Joint::RightWrist), track.path(Joint::LeftAnkle))

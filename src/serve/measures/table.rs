@@ -508,7 +508,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
     (
         def(
             "toss_top_to_trophy_time",
-            "top of the tossing hand to trophy",
+            "tossing hand's highest point to trophy",
             "time from the tossing wrist's highest point to trophy; positive = the knees are deepest later",
             "release to contact",
             "s",
@@ -593,7 +593,8 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
         def(
             "shoulder_elevation_drop",
             "highest elbow in the racket drop",
-            "greatest angle of the upper arm to the trunk between trophy and racket low point; it does not matter when the elbow gets there, so a late arm is no low one",
+            "greatest angle of the upper arm to the trunk between trophy and racket low point; it \
+             does not matter when the elbow gets there, so a late arm does not count as a low one",
             "trophy to racket_low",
             "deg",
             SD_SHOULDER.0,

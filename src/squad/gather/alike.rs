@@ -367,10 +367,10 @@ fn sentence(
     } else if stability.is_some() {
         parts.push("no fault is clearly more common here".to_owned());
     } else {
-        parts.push("no groups stand out: the squad is one".to_owned());
+        parts.push("no groups stand out: the squad is all one".to_owned());
     }
     let sure = match stability {
-        Some(value) if value < SHAKY => " Not found again in resampled squads: do not build on it.",
+        Some(value) if value < SHAKY => " Not found again in resampled squads: do not rely on it.",
         Some(value) if value < FIRM => " Found again only roughly in resampled squads.",
         _ => "",
     };

@@ -61,7 +61,7 @@ pub enum SquadError {
     #[error(transparent)]
     Distances(#[from] DistancesError),
     /// A period that ends before it begins.
-    #[error("period: from {from} to {to} holds no day; exchange the two")]
+    #[error("period: there is no day from {from} to {to}; swap the two")]
     Period {
         /// First day.
         from: Date,
@@ -69,7 +69,7 @@ pub enum SquadError {
         to: Date,
     },
     /// A name that a filter cannot hold.
-    #[error("squad: '{found}' holds a quotation mark; squads are named without")]
+    #[error("squad: '{found}' holds a quotation mark; name squads without one")]
     Name {
         /// What was given.
         found: String,
@@ -279,8 +279,8 @@ fn notes(read: &Read<'_>, faults: &[SquadFault], ignored: &[crate::find::Ignored
     let few = (0..read.players.len()).filter(|&player| read.cases_of(player).count() < 2).count();
     if few > 0 {
         notes.push(format!(
-            "{few} of {} players were looked at only once in this period: nothing can be said \
-             about their change",
+            "{few} of {} players had only one look in this period: nothing can be said about \
+             whether they changed",
             read.players.len()
         ));
     }

@@ -79,7 +79,8 @@ fn worse(read: &Read<'_>, last: &SeenCase) -> Result<Vec<Reason>, StoreError> {
         let since = read.snapshot.since(read.catalogue, &last.case, &label.fault)?;
         let Some(Verdict::Worse(change)) = since.map(|since| since.came.verdict) else { continue };
         let text = format!(
-            "{} gets worse: {} {} to {}, more than chance and measuring give ({})",
+            "{} is getting worse: {} {} to {}, more than chance and measuring would give \
+             ({})",
             lower(&read.fault_name(&label.fault)),
             change.def.name,
             bare(change.before.value, change.def.unit),
@@ -102,7 +103,7 @@ fn load(read: &Read<'_>, last: &SeenCase) -> Vec<Reason> {
         let care = fault
             .health_note
             .as_deref()
-            .unwrap_or("Ask about pain first: pain goes to a licensed clinician.");
+            .unwrap_or("Ask about pain first: pain is for a licensed clinician.");
         Some(Reason {
             kind: ReasonKind::Load,
             text: format!("load: {sure}{}. {care}", lower(&fault.name)),

@@ -233,7 +233,7 @@ fn head(
         }
         assumptions.push(assumed(
             "frames",
-            format!("the {held} whole ones"),
+            format!("the {held} complete ones"),
             format!("trimmed as asked: the header promises {}", head.frames),
         ));
         head.frames = held;

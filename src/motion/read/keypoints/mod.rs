@@ -91,7 +91,7 @@ impl Keypoints {
             if object.contains_key("frames") {
                 return Err(structure(
                     FilePlace::Frame(number),
-                    "one frame a file in a folder",
+                    "one frame per file in a folder",
                     &Value::String("a file with many".to_owned()),
                 ));
             }
@@ -187,14 +187,14 @@ impl Keypoints {
         if !rising || span > 4 * count {
             return Err(structure(
                 FilePlace::Header,
-                "frame numbers that count upwards with few left out",
+                "frame numbers that count upwards with few missing",
                 &Value::String(format!("{count} frames from {} to {}", ids[0], ids[ids.len() - 1])),
             ));
         }
         assumptions.push(assumed(
             "frames",
             format!("{} gaps", span - count),
-            "their numbers are left out: nobody was detected in them",
+            "their numbers are missing: nobody was detected in them",
         ));
         let given = std::mem::take(&mut self.frames);
         let mut next = ids[0];

@@ -64,8 +64,11 @@ pub(super) fn choose(
     }
     assumptions.push(assumed(
         "person",
-        format!("number {} of frame {first}, followed by nearness", wanted + 1),
-        format!("as asked; up to {most} people are in the picture"),
+        format!(
+            "person {} of frame {first}, followed by how close they are from frame to frame",
+            wanted + 1
+        ),
+        format!("as asked; there are up to {most} people in the picture"),
     ));
     say(&frames, &picks, wanted, assumptions);
     let people = frames.into_iter().zip(picks);
@@ -125,7 +128,7 @@ fn say(frames: &[Frame], picks: &[Pick], wanted: usize, assumptions: &mut Vec<As
         assumptions.push(assumed(
             "order of people",
             format!("changed in {swapped} of {} frames", frames.len()),
-            "the same person goes on under another number there",
+            "there the same person carries on under another number",
         ));
     }
     let unsure: Vec<usize> = (0..picks.len()).filter(|&at| picks[at].unsure).collect();
@@ -137,7 +140,7 @@ fn say(frames: &[Frame], picks: &[Pick], wanted: usize, assumptions: &mut Vec<As
                 unsure.len(),
                 frames.len()
             ),
-            "two people were about as near; look whether it is the same person throughout",
+            "two people were about equally close; check that it is the same person throughout",
         ));
     }
     let there = |at: &usize| !frames[*at].people.is_empty() && picks[*at].person.is_none();
@@ -232,7 +235,10 @@ mod tests {
         let (chosen, said) = run(frames.collect(), 0);
         let want: Vec<_> = (0..10).map(|at| Some(100.0 + f64::from(at))).collect();
         assert_eq!(chosen, want);
-        assert_eq!(told(&said, "person"), Some("number 1 of frame 0, followed by nearness"));
+        assert_eq!(
+            told(&said, "person"),
+            Some("person 1 of frame 0, followed by how close they are from frame to frame")
+        );
         assert_eq!(told(&said, "order of people"), Some("changed in 4 of 10 frames"));
         assert_eq!(told(&said, "tracking"), None);
     }

@@ -20,7 +20,7 @@ pub(super) fn third_numbers(people: &mut [Option<Person>], assumptions: &mut Vec
             *p = [p[0], p[1], p[3], f64::NAN];
         }
     }
-    assumptions.push(assumed("dimensions", "three", "the third number is no score from 0 to 1"));
+    assumptions.push(assumed("dimensions", "three", "the third number is not a score from 0 to 1"));
 }
 
 /// What the numbers are.
