@@ -352,7 +352,7 @@ fn every_output_says_the_same_of_the_same_plan() {
         assert!(verdicts.get(verdict).is_some_and(|&count| count > 3), "{verdicts:?}");
     }
     for verdict in ["better", "worse", "no_clear_change", "not_comparable"] {
-        assert!(squads.get(verdict).is_some_and(|&count| count > 3), "{squads:?}");
+        assert!(squads.get(verdict).is_some_and(|&count| count > 1), "{squads:?}");
     }
 }
 

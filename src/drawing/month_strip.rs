@@ -87,6 +87,24 @@ fn pack(
         .collect()
 }
 
+/// A review's value beside its whisker, on the side with room.
+struct Label {
+    text: String,
+    to_the_right: bool,
+    left: f64,
+    right: f64,
+    /// Base line of the letters.
+    base: f64,
+}
+
+impl Label {
+    /// Whether it comes closer to another than 4 px, or a line's height.
+    fn meets(&self, other: &Self) -> bool {
+        let beside = self.left >= other.right + 4.0 || other.left >= self.right + 4.0;
+        !beside && (self.base - other.base).abs() < 12.0
+    }
+}
+
 /// Reviews in time with the measure, the corridor in which a change cannot be told from chance
 /// around the first review, and the plans as spans beneath. `None` without a finite review.
 #[must_use]
@@ -184,11 +202,18 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
 
     let line: Vec<[f64; 2]> = reviews.iter().map(|r| [x(r.date), y(r.value)]).collect();
     canvas.shape(&line, false, Paint::stroke(Stroke::solid(Tone::This, 2.0)));
-    let labels: Vec<(f64, f64)> = reviews
+    let label = |review: &&ReviewPoint| {
+        let (at, text) = (x(review.date), amount(review.value, &strip.unit));
+        let length = width(&text, 12.0, true);
+        let to_the_right = at + 10.0 + length < right;
+        let left = if to_the_right { at + 9.0 } else { at - 9.0 - length };
+        Label { text, to_the_right, left, right: left + length, base: y(review.value) - 8.0 }
+    };
+    let labels: Vec<Label> = reviews.iter().map(label).collect();
+    let crowded = labels
         .iter()
-        .map(|r| (x(r.date), width(&amount(r.value, &strip.unit), 12.0, true)))
-        .collect();
-    let crowded = labels.windows(2).any(|p| p[1].0 - p[0].0 < (p[0].1 + p[1].1) / 2.0 + 4.0);
+        .enumerate()
+        .any(|(place, one)| labels[place + 1..].iter().any(|other| one.meets(other)));
     for (index, review) in reviews.iter().enumerate() {
         let at = [x(review.date), y(review.value)];
         let give = if review.give_or_take.is_finite() { review.give_or_take.abs() } else { 0.0 };
@@ -197,14 +222,11 @@ pub fn month_strip(strip: &MonthStrip, width_px: f64) -> Option<Svg> {
         let fill = if review.beyond { Tone::This } else { Tone::Paper };
         canvas.circle(at, 5.0, Paint::fill(fill).and(Stroke::solid(Tone::This, 1.8)));
         if !crowded || index == 0 || index + 1 == reviews.len() {
-            let text = amount(review.value, &strip.unit);
-            let length = width(&text, 12.0, true);
-            // Beside the whisker, on the side with room.
-            let right_side = at[0] + 10.0 + length < right;
+            let Label { text, to_the_right, base, .. } = &labels[index];
             let style = Type::new(12.0, Tone::This).bold().halo();
             let (from, style) =
-                if right_side { (at[0] + 9.0, style) } else { (at[0] - 9.0, style.end()) };
-            canvas.text([from, at[1] - 8.0], &text, style);
+                if *to_the_right { (at[0] + 9.0, style) } else { (at[0] - 9.0, style.end()) };
+            canvas.text([from, *base], text, style);
         }
     }
 

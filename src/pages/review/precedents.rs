@@ -54,7 +54,7 @@ pub(super) fn searched(data: &ReviewData, shown: usize, coach: bool) -> String {
 
 fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
     if outcomes.is_empty() {
-        return "Nothing was prescribed.".to_owned();
+        return "Nothing was planned.".to_owned();
     }
     let words = |outcome: &OutcomeFacts| {
         let moved = |change: &Change, word: &str| {

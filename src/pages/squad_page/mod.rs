@@ -261,7 +261,7 @@ fn lines(squad: &Squad, cautions: &Cautions) -> Vec<String> {
          measure shows is called rarer or more common only where more players lost it than got it, \
          or the other way round."
             .to_owned(),
-        "Cures are seen at the next look, so the days to a cure are rather too many.".to_owned(),
+        "That a fault is gone shows only at the next look, so the days it took are rather too many.".to_owned(),
     ];
     let general = cautions.lines().into_iter();
     general

@@ -81,8 +81,8 @@ pub fn describe_result(result: &ReportedResult) -> Option<String> {
     let pair = |unit: &str| -> Option<String> {
         Some(match (result.before, result.after) {
             (Some(a), Some(b)) => format!("{} before, {}{unit} after", number(a), number(b)),
-            (Some(a), None) => format!("{}{unit} before, not told after", number(a)),
-            (None, Some(b)) => format!("not told before, {}{unit} after", number(b)),
+            (Some(a), None) => format!("{}{unit} before, not reported after", number(a)),
+            (None, Some(b)) => format!("not reported before, {}{unit} after", number(b)),
             (None, None) => return None,
         })
     };
@@ -93,7 +93,7 @@ pub fn describe_result(result: &ReportedResult) -> Option<String> {
                 -1 => "a little worse",
                 0 => "unchanged",
                 1 => "better",
-                _ => "cured",
+                _ => "gone",
             };
             Some(format!("Coach's rating: {} ({word}).", signed(result.after?)))
         }
