@@ -1,6 +1,5 @@
 //! The index as a Python class.
 
-use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use std::sync::{PoisonError, RwLock};
 
@@ -12,7 +11,7 @@ use pyo3::types::PyTuple;
 
 use crate::answers;
 use crate::errors::{of_store, refused};
-use crate::input::{Many, One, filter, ids, params};
+use crate::input::{Many, One, filter, ids, params, thread_count};
 
 /// Curves of one shape under ids, in memory or on file, to be searched exactly.
 ///
@@ -39,7 +38,7 @@ struct Asked<'a, 'py> {
     ids: Option<&'a Bound<'py, PyAny>>,
     not_ids: Option<&'a Bound<'py, PyAny>>,
     cutoff: f64,
-    threads: NonZeroUsize,
+    threads: usize,
 }
 
 fn closed() -> PyErr {
@@ -95,7 +94,8 @@ impl Index {
         }
         let params = params(channels, asked.band_frames, asked.weights)?;
         let filter = filter(asked.ids, asked.not_ids)?;
-        let mut what = Nearest::new(&params, k).threads(asked.threads).max_cost(asked.cutoff);
+        let mut what =
+            Nearest::new(&params, k).threads(thread_count(asked.threads)?).max_cost(asked.cutoff);
         if let Some(filter) = &filter {
             what = what.filter(filter);
         }
@@ -291,7 +291,7 @@ impl Index {
     ///     Only these; applied before the search. Ids the index does not hold do no harm.
     /// not_ids : array of whole numbers, optional
     ///     All but these. Not together with ids.
-    /// cutoff : float
+    /// cutoff : float, inf unless given
     ///     Only curves with a cost (not a distance) of at most this. Of several indexes, the cost of the k-th
     ///     best so far is such a limit; see `curve_index.shards`.
     /// threads : int
@@ -309,7 +309,7 @@ impl Index {
     ///     that was closed.
     #[pyo3(signature = (
         query, k=10, *, band_frames=None, weights=None, ids=None, not_ids=None, cutoff=f64::INFINITY,
-        threads=NonZeroUsize::MIN
+        threads=1
     ))]
     #[expect(clippy::too_many_arguments, reason = "they are keywords in Python")]
     fn nearest<'py>(
@@ -321,7 +321,7 @@ impl Index {
         ids: Option<&Bound<'py, PyAny>>,
         not_ids: Option<&Bound<'py, PyAny>>,
         cutoff: f64,
-        threads: NonZeroUsize,
+        threads: usize,
     ) -> PyResult<Bound<'py, PyAny>> {
         let asked = Asked { query, band_frames, weights, ids, not_ids, cutoff, threads };
         self.search(k, &asked)
@@ -349,7 +349,7 @@ impl Index {
     ///     As `nearest`.
     #[pyo3(signature = (
         query, cutoff, *, band_frames=None, weights=None, ids=None, not_ids=None,
-        threads=NonZeroUsize::MIN
+        threads=1
     ))]
     #[expect(clippy::too_many_arguments, reason = "they are keywords in Python")]
     fn within<'py>(
@@ -360,7 +360,7 @@ impl Index {
         weights: Option<&Bound<'py, PyAny>>,
         ids: Option<&Bound<'py, PyAny>>,
         not_ids: Option<&Bound<'py, PyAny>>,
-        threads: NonZeroUsize,
+        threads: usize,
     ) -> PyResult<Bound<'py, PyAny>> {
         let asked = Asked { query, band_frames, weights, ids, not_ids, cutoff, threads };
         self.search(usize::MAX, &asked)

@@ -1,5 +1,7 @@
 //! What Python hands over: borrowed where it lies as the engine reads it, else converted once.
 
+use std::num::NonZeroUsize;
+
 use curve_index::{Curve, DtwParams, GroupError, IdFilter, ValidDtwParams};
 use numpy::ndarray::{ArrayView2, Axis};
 use numpy::{
@@ -157,6 +159,12 @@ pub(crate) fn params(
         params = params.weights(&weights);
     }
     params.check().map_err(refused)
+}
+
+/// A number of threads.
+pub(crate) fn thread_count(given: usize) -> PyResult<NonZeroUsize> {
+    NonZeroUsize::new(given)
+        .ok_or_else(|| PyValueError::new_err("threads: expected at least 1, found 0; give it one"))
 }
 
 /// Ids: an array of whole numbers, or anything that gives them one by one.

@@ -1,14 +1,12 @@
 //! Pairs and sets of curves, without an index.
 
-use std::num::NonZeroUsize;
-
 use curve_index::{Curve, Scratch, ValidDtwParams};
 use numpy::{IntoPyArray, PyArray1};
 use pyo3::prelude::*;
 
 use crate::answers;
 use crate::errors::refused;
-use crate::input::{Many, One, params, unlike};
+use crate::input::{Many, One, params, thread_count, unlike};
 
 /// Two curves of one channel list, and how to compare them.
 fn pair<'a>(
@@ -38,7 +36,7 @@ fn pair<'a>(
 ///     diagonals). None: any warping.
 /// weights : sequence of float, one per channel, optional
 ///     Each multiplies its channel's squared differences: 0, or 1e-100 to 1e100. None: 1 for each.
-/// cutoff : float
+/// cutoff : float, inf unless given
 ///     Above this cost the comparison is given up.
 ///
 /// Returns
@@ -110,7 +108,7 @@ pub(crate) fn explain<'py>(
 ///     Curves in a list may differ in length.
 /// band_frames, weights
 ///     As in `dtw`.
-/// cutoff : float
+/// cutoff : float, inf unless given
 ///     A pair above this cost has inf.
 /// threads : int
 ///     Threads that work at it; the answer does not depend on their number.
@@ -126,16 +124,17 @@ pub(crate) fn explain<'py>(
 ///     As `dtw`.
 #[pyfunction]
 #[pyo3(signature = (
-    curves, *, band_frames=None, weights=None, cutoff=f64::INFINITY, threads=NonZeroUsize::MIN
+    curves, *, band_frames=None, weights=None, cutoff=f64::INFINITY, threads=1
 ))]
 pub(crate) fn pairwise<'py>(
     curves: &Bound<'py, PyAny>,
     band_frames: Option<usize>,
     weights: Option<&Bound<'py, PyAny>>,
     cutoff: f64,
-    threads: NonZeroUsize,
+    threads: usize,
 ) -> PyResult<Bound<'py, PyArray1<f64>>> {
     let py = curves.py();
+    let threads = thread_count(threads)?;
     let given = Many::new(curves)?;
     let curves = given.curves()?;
     let params = params(given.shape()?.1, band_frames, weights)?;
@@ -173,7 +172,7 @@ pub(crate) fn pairwise<'py>(
 ///     No curve, or as `dtw`.
 #[pyfunction]
 #[pyo3(signature = (
-    curves, start=None, *, rounds=10, band_frames=None, weights=None, threads=NonZeroUsize::MIN
+    curves, start=None, *, rounds=10, band_frames=None, weights=None, threads=1
 ))]
 pub(crate) fn barycenter<'py>(
     curves: &Bound<'py, PyAny>,
@@ -181,9 +180,10 @@ pub(crate) fn barycenter<'py>(
     rounds: usize,
     band_frames: Option<usize>,
     weights: Option<&Bound<'py, PyAny>>,
-    threads: NonZeroUsize,
+    threads: usize,
 ) -> PyResult<Bound<'py, PyAny>> {
     let py = curves.py();
+    let threads = thread_count(threads)?;
     let given = Many::new(curves)?;
     let curves = given.curves()?;
     let channels = given.shape()?.1;

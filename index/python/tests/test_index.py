@@ -296,6 +296,11 @@ def test_searches_and_changes_at_a_time_keep_out_of_each_others_way(walks):
             "ids: expected whole numbers from 0 to 2^64 - 1, found the type bool; number the curves so",
         ),
         (
+            lambda index, curve: index.nearest(curve, threads=0),
+            ValueError,
+            "threads: expected at least 1, found 0; give it one",
+        ),
+        (
             lambda index, curve: index.delete([-4]),
             ValueError,
             "ids: expected whole numbers from 0 to 2^64 - 1, found -4; number the curves so",
@@ -380,7 +385,5 @@ def test_things_that_are_no_numbers_are_refused(walks):
     ):
         with pytest.raises(OverflowError):
             job()
-    with pytest.raises(ValueError):
-        index.nearest(walks[0], threads=0)
     with pytest.raises(TypeError):
         Index()

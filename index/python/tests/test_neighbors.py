@@ -67,14 +67,16 @@ def test_votes_and_ties():
 
 
 @pytest.mark.parametrize(
-    ("change", "text"),
+    ("change", "kind", "text"),
     [
-        (dict(n_neighbors=9), "n_neighbors: expected a whole number from 1 to n_samples_fit = 4, found 9"),
-        (dict(channel_weights=[1, 2]), "weights: one per channel, expected 1, found 2; give every channel one"),
-        (dict(band_frames=-1), "band_frames"),
+        (dict(n_neighbors=9), ValueError, "n_neighbors: expected a whole number from 1 to n_samples_fit = 4, found 9"),
+        (dict(n_neighbors=0), ValueError, "n_neighbors: expected a whole number from 1 to n_samples_fit = 4, found 0"),
+        (dict(n_neighbors=1.5), TypeError, "n_neighbors|integer"),
+        (dict(channel_weights=[1, 2]), ValueError, "weights: one per channel, expected 1, found 2; give every channel one"),
+        (dict(band_frames=-1), OverflowError, "negative"),
     ],
 )
-def test_what_does_not_hold_is_said(change, text):
+def test_what_does_not_hold_is_said(change, kind, text):
     curves = np.arange(4.0)[:, None, None]
-    with pytest.raises(ValueError, match=text):
+    with pytest.raises(kind, match=text):
         KNeighborsDTW(**change).fit(curves, [0, 1, 0, 1]).kneighbors(curves)

@@ -6,7 +6,6 @@ from typing import Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import BaseEstimator, ClassifierMixin
-from sklearn.utils._param_validation import Interval
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, column_or_1d, validate_data
 
@@ -45,13 +44,6 @@ class KNeighborsDTW(ClassifierMixin, BaseEstimator):
         Curves of `fit`.
     """
 
-    _parameter_constraints: dict = {
-        "n_neighbors": [Interval(Integral, 1, None, closed="left")],
-        "band_frames": [Interval(Integral, 0, None, closed="left"), None],
-        "channel_weights": ["array-like", None],
-        "n_jobs": [Interval(Integral, 1, None, closed="left"), None],
-    }
-
     def __init__(
         self,
         n_neighbors: int = 5,
@@ -76,16 +68,17 @@ class KNeighborsDTW(ClassifierMixin, BaseEstimator):
         Raises
         ------
         ValueError
-            Curves that are not finite, as many classes as curves not given, weights that do not fit.
+            Curves that are not finite, another number of classes than of curves, weights that do not fit.
+        TypeError, OverflowError
+            Parameters that are no whole numbers, or below 0.
         """
-        self._validate_params()
         X, y = validate_data(self, X, y, dtype=np.float32, allow_nd=True)
         check_classification_targets(y)
         self.classes_, self._y = np.unique(column_or_1d(y, warn=True), return_inverse=True)
         self.index_ = Index.build(self._curves(X))
         self.n_samples_fit_ = len(self.index_)
         # What does not fit is said now, not when somebody asks.
-        self._search(self.index_.curve(0), 1)
+        self._search(self.index_.curve(0), self.n_neighbors)
         return self
 
     def kneighbors(
