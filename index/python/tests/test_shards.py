@@ -76,9 +76,10 @@ def test_shards_answer_as_one_index(client, serves, tmp_path):
             (curves[303], 0, {}),
         ):
             want = whole.nearest(query, k, **how)
-            got = shards.nearest(client, made, query, k, **how)
-            assert got.ids.tolist() == want.ids.tolist()
-            assert got.costs.tolist() == want.costs.tolist()
+            for first in ([], [made[-1].name]):
+                got = shards.nearest(client, made, query, k, first=first, **how)
+                assert got.ids.tolist() == want.ids.tolist()
+                assert got.costs.tolist() == want.costs.tolist()
     want_ids, want_costs = brute_force(curves[5], curves, ids, 100)
     got = shards.nearest(client, made, curves[5], 100)
     assert (got.ids.tolist(), got.costs.tolist()) == (want_ids, want_costs)
@@ -129,10 +130,16 @@ def test_later_shards_are_asked_with_the_best_so_far(client, serves, tmp_path):
     client.run(spy, str(tmp_path))
     try:
         found = shards.nearest(client, made, curves[100], 3)
+        told = sorted(float(line) for line in (tmp_path / "asked").read_text().split())
+        assert len(told) == 8 and told[4:] == [np.inf] * 4 and told[3] < np.inf and told[0] >= found.costs[-1]
+        # One is asked before all others, which are told from the start.
+        (tmp_path / "asked").unlink()
+        again = shards.nearest(client, made, curves[100], 3, first=["s4"])
+        told = sorted(float(line) for line in (tmp_path / "asked").read_text().split())
+        assert len(told) == 8 and told[7] == np.inf and told[6] < np.inf
     finally:
         client.run(leave)
-    told = sorted(float(line) for line in (tmp_path / "asked").read_text().split())
-    assert len(told) == 8 and told[4:] == [np.inf] * 4 and told[0] >= found.costs[-1] and told[3] < np.inf
+    assert again.ids.tolist() == found.ids.tolist() and again.costs.tolist() == found.costs.tolist()
 
 
 def test_what_does_not_hold_names_the_shard(client, serves, tmp_path):
@@ -148,6 +155,11 @@ def test_what_does_not_hold_names_the_shard(client, serves, tmp_path):
         shards.nearest(client, made, curves[0], weights=[1])
     with pytest.raises(ShardsMissing, match="shards: 1 of 2 gave no answer, so there is none: no .*No such file"):
         shards.find(client, {"s0": made[0].path, "no": tmp_path / "no.index"})
+
+    with pytest.raises(ValueError, match="first: no shard has the name 'nowhere'; take one from the shards"):
+        shards.nearest(client, made, curves[0], first=["nowhere"])
+    with pytest.raises(ValueError, match="shards: two have one name"):
+        shards.nearest(client, [*made, made[0]], curves[0])
 
     # The same id in two shards.
     with Index.open(made[2].path, writable=True) as index:
@@ -233,7 +245,8 @@ def test_a_shard_that_does_not_answer_in_time_is_named(client, serves, tmp_path)
     thread.join(60)
     os.kill(worker, signal.SIGKILL)
     # What stood behind it in its queue was never asked.
-    assert made[1].name in outcome[0].missing and "(not within 2 s)" in str(outcome[0])
+    assert list(outcome[0].missing) == [made[1].name, made[5].name]
+    assert set(outcome[0].missing.values()) == {"not within 2 s"}
 
 
 def test_without_workers_every_shard_is_named(serves):

@@ -116,7 +116,7 @@ class KNeighborsDTW(ClassifierMixin, BaseEstimator):
         if not isinstance(k, Integral) or not 1 <= k <= others:
             raise ValueError(
                 f"n_neighbors: expected a whole number from 1 to n_samples_fit = {others}, found {k!r} "
-                f"(n_samples = {0 if X is None else len(X)}); fit more curves or ask for fewer"
+                f"(n_samples = {0 if X is None else np.shape(X)[0]}); fit more curves or ask for fewer"
             )
         if X is None:
             found = [
