@@ -215,7 +215,7 @@ def test_other_threads_go_on_while_an_index_is_built_and_searched(walks):
         for job in (
             lambda: Index.build(many),
             lambda: curve_index.pairwise(walks[:400]),
-            lambda: curve_index.barycenter(walks[:60], rounds=5),
+            lambda: curve_index.barycenter(walks[:150], rounds=10),
         ):
             before = ticks[0]
             job()
