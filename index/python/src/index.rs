@@ -418,12 +418,15 @@ impl Index {
 
     fn __repr__(&self, py: Python<'_>) -> String {
         let shape = format!("{} frames x {} channels", self.frames(), self.channels());
-        let count = self.__len__(py).map_or_else(|_| "closed".to_owned(), |len| len.to_string());
+        let count = match self.__len__(py) {
+            Ok(count) => format!("{count} curves"),
+            Err(_) => "closed".to_owned(),
+        };
         let place = match &self.path {
             Some(path) => path.display().to_string(),
             None => "in memory".to_owned(),
         };
-        format!("<curve_index.Index: {count} of {shape}, {place}>")
+        format!("<curve_index.Index: {count}, {shape}, {place}>")
     }
 
     fn __enter__(this: PyRef<'_, Self>) -> PyRef<'_, Self> {

@@ -114,7 +114,8 @@ def test_a_file_is_opened_changed_and_checked(tmp_path, walks):
             Index.open(path, writable=True)
     with pytest.raises(ValueError, match="^index: closed; open it again$"):
         index.nearest(walks[0])
-    assert "closed" in repr(index)
+    assert repr(index) == f"<curve_index.Index: closed, 40 frames x 6 channels, {path}>"
+    assert repr(Index.build(walks[:3])) == "<curve_index.Index: 3 curves, 40 frames x 6 channels, in memory>"
 
     reader = Index.open(str(path))
     again = reader.nearest(walks[0], 5, band_frames=3)
