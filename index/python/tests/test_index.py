@@ -179,14 +179,16 @@ def test_pickles_carry_the_curves_or_the_path(tmp_path, walks):
     assert isinstance(error, IndexFileError) and str(error) == "text"
 
 
-def test_layouts_that_allow_it_are_not_copied(walks, monkeypatch):
+def test_layouts_that_allow_it_are_not_copied(walks, monkeypatch, tmp_path):
     """Whatever has to be converted goes through `numpy.asarray`; what lies in order does not."""
+    np.save(tmp_path / "walks.npy", walks[:20])
+    mapped = np.load(tmp_path / "walks.npy", mmap_mode="r")
     asked = []
     true = np.asarray
     monkeypatch.setattr(np, "asarray", lambda *a, **k: asked.append(1) or true(*a, **k))
     readonly = walks[:20].view()
     readonly.flags.writeable = False
-    for curves in (walks[:20], walks[:40:2], walks[20:0:-1], readonly, list(walks[:20])):
+    for curves in (walks[:20], walks[:40:2], walks[20:0:-1], readonly, mapped, list(walks[:20])):
         index = Index.build(curves)
         index.nearest(curves[3], 2)
         np.testing.assert_array_equal(index.curve(3), curves[3])

@@ -240,13 +240,13 @@ def test_a_shard_that_went_with_its_worker_is_named(client, serves, tmp_path):
 def test_a_shard_that_does_not_answer_in_time_is_named(client, serves, tmp_path):
     players, curves, _ = serves
     made = shards.build(client, split(serves, shards.assign(players, 8)), tmp_path)
-    ask = lambda: shards.nearest(client, made, curves[9], 50, timeout=2.0)
+    ask = lambda: shards.nearest(client, made, curves[9], 50, timeout=6.0)
     thread, worker, outcome = kill_while_asking(client, ask, made[1].name, tmp_path)
     thread.join(60)
     os.kill(worker, signal.SIGKILL)
     # What stood behind it in its queue was never asked.
     assert list(outcome[0].missing) == [made[1].name, made[5].name]
-    assert set(outcome[0].missing.values()) == {"not within 2 s"}
+    assert set(outcome[0].missing.values()) == {"not within 6 s"}
 
 
 def test_without_workers_every_shard_is_named(serves):
