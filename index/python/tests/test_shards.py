@@ -158,6 +158,8 @@ def test_what_does_not_hold_names_the_shard(client, serves, tmp_path):
 
     with pytest.raises(ValueError, match="first: no shard has the name 'nowhere'; take one from the shards"):
         shards.nearest(client, made, curves[0], first=["nowhere"])
+    with pytest.raises(ValueError, match="shards: none given, at least one is needed"):
+        shards.nearest(client, [], curves[0])
     with pytest.raises(ValueError, match="shards: two have one name"):
         shards.nearest(client, [*made, made[0]], curves[0])
 

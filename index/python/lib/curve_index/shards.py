@@ -152,7 +152,7 @@ def nearest(
     ShardsMissing
         Naming every shard that gave no answer.
     ValueError
-        As `Index.nearest`; its note names the shard. An id or a name that two shards have; a first shard that is none.
+        As `Index.nearest`; its note names the shard. No shard, an id or a name that two shards have; a first shard that is none.
     """
     query = np.ascontiguousarray(query, dtype=np.float32)
     found: dict[int, tuple[float, str]] = {}
@@ -162,6 +162,8 @@ def nearest(
         kth = best[k - 1][0] if 0 < k <= len(best) else np.inf
         return (shard, query, k, min(cutoff, kth), how)
 
+    if not shards:
+        raise ValueError("shards: none given, at least one is needed; find or build them first")
     named = {shard.name: shard for shard in shards}
     if len(named) < len(shards):
         raise ValueError("shards: two have one name; name each its own way")
