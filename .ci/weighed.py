@@ -1,4 +1,4 @@
-"""Checks Cargo.lock against weighed.toml where the advisory database cannot be fetched.
+"""Checks both Cargo.lock against weighed.toml where the advisory database cannot be fetched.
 
 Fails if an exception of deny.toml was not weighed or the other way round, if what was weighed is
 no longer what is built on, or if a version known to be weak came in. It cannot know of advisories
@@ -22,8 +22,11 @@ def number(version):
 
 weighed = load(".ci/weighed.toml")
 locked = {}
-for package in load("Cargo.lock")["package"]:
-    locked.setdefault(package["name"], []).append(package["version"])
+for lock in ("Cargo.lock", "index/python/Cargo.lock"):
+    for package in load(lock)["package"]:
+        versions = locked.setdefault(package["name"], [])
+        if package["version"] not in versions:
+            versions.append(package["version"])
 wrong = []
 
 ignored = {entry["id"] for entry in load("deny.toml")["advisories"]["ignore"]}

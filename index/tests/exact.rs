@@ -279,7 +279,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 120, ..ProptestConfig::default() })]
 
     /// Several indexes, asked one after the other with the k-th best cost so far or side by side without, give
-    /// the answer of one; and the costs of a list of ids are the oracle's.
+    /// the answer of one, under whatever cutoff from outside; and the costs of a list of ids are the oracle's.
     #[test]
     fn many_indexes_answer_as_one(
         (frames, channels, curves) in set(60),
@@ -311,22 +311,35 @@ proptest! {
         let checked = |values| Curve::new(values, channels).unwrap();
         let live: Vec<(u64, Curve)> = all.iter().map(|&(id, values)| (id, checked(values))).collect();
         let everything = naive::nearest(checked(query), &live, &params, usize::MAX);
-        let want = &everything[..k.min(everything.len())];
+        let mut whole = Index::in_memory(shape);
+        for &(id, values) in &all {
+            whole.push(id, values).unwrap();
+        }
+        let whole = whole.finish().unwrap();
 
+        // The first cutoff comes from outside: none, or one within the answer, at its end, just before that.
+        let end = everything[k.clamp(1, everything.len()) - 1].cost;
+        let middle = everything[everything.len() / 2].cost;
         let threads = NonZeroUsize::new(threads).unwrap();
-        for in_turn in [true, false] {
+        for outside in [f64::INFINITY, middle, end, end.next_down().max(0.0)] {
+            let inside = everything.iter().filter(|one| one.cost <= outside);
+            let want: Vec<Neighbour> = inside.take(k).copied().collect();
             for strategy in [Strategy::Scan, Strategy::Pruned] {
-                let mut best: Vec<Neighbour> = Vec::new();
-                for part in &parts {
-                    let mut what = Nearest::new(&params, k).strategy(strategy).threads(threads);
-                    if let Some(worst) = best.get(k.wrapping_sub(1)).filter(|_| in_turn) {
-                        what = what.max_cost(worst.cost);
+                let asked = Nearest::new(&params, k).strategy(strategy).threads(threads);
+                let one = whole.nearest(query, &asked.clone().max_cost(outside)).unwrap();
+                prop_assert_eq!(&one.neighbours, &want, "one index: {}, {:?}", outside, strategy);
+                for in_turn in [true, false] {
+                    let mut best: Vec<Neighbour> = Vec::new();
+                    for part in &parts {
+                        let so_far = best.get(k.wrapping_sub(1)).filter(|_| in_turn);
+                        let most = so_far.map_or(outside, |worst| worst.cost);
+                        let what = asked.clone().max_cost(most);
+                        best.extend(part.nearest(query, &what).unwrap().neighbours);
+                        best.sort_by(|a, b| a.cost.total_cmp(&b.cost).then(a.id.cmp(&b.id)));
+                        best.truncate(k);
                     }
-                    best.extend(part.nearest(query, &what).unwrap().neighbours);
-                    best.sort_by(|a, b| a.cost.total_cmp(&b.cost).then(a.id.cmp(&b.id)));
-                    best.truncate(k);
+                    prop_assert_eq!(&best, &want, "{}, {}, {:?}", outside, in_turn, strategy);
                 }
-                prop_assert_eq!(&best, want, "in turn: {}, {:?}", in_turn, strategy);
             }
         }
 

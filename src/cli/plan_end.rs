@@ -7,7 +7,7 @@ use anyhow::bail;
 use super::args::PlanArgs;
 use super::output::Output;
 use super::{Exit, place};
-use crate::library::{Author, CaseId, Ending, PlanEnd, PlanId, check_planned};
+use crate::coaching::{EndOfPlan, PlanEndRequest};
 
 pub(super) fn run(
     args: &PlanArgs,
@@ -15,30 +15,26 @@ pub(super) fn run(
     out: &mut Output,
 ) -> anyhow::Result<Exit> {
     let (option, plan, how) = match (&args.end, &args.withdraw) {
-        (Some(plan), _) => ("--end", plan, Ending::Ended),
-        (None, Some(plan)) => ("--withdraw", plan, Ending::Withdrawn),
+        (Some(plan), _) => ("--end", plan, EndOfPlan::Done),
+        (None, Some(plan)) => ("--withdraw", plan, EndOfPlan::Withdrawn),
         (None, None) => bail!("plan: name the plan with --end or --withdraw"),
     };
-    let id: PlanId = place::id(option, plan)?;
-    let day = args.on.unwrap_or_else(place::today);
-    check_planned("--on", day)?;
+    let request = PlanEndRequest {
+        plan: place::id(option, plan)?,
+        case: args.case.as_deref().map(|case| place::id("case", case)).transpose()?,
+        how,
+        day: args.on.unwrap_or_else(place::today),
+        by: args.coach.clone().unwrap_or_else(|| "coach".to_owned()),
+        reason: args.reason.clone(),
+    };
     let mut library = place::for_writing(library)?;
-    let plan = library.plan(id)?;
-    if let Some(case) = &args.case {
-        let case: CaseId = place::id("case", case)?;
-        if case != plan.case {
-            bail!("{option} {id}: a plan of {}, not of {case}; leave the case out", plan.case);
-        }
-    }
-    let by = Author::coach(args.coach.as_deref().unwrap_or("coach"))?;
-    let end = PlanEnd { day, how, by, reason: args.reason.clone() };
-    library.write(|writer| writer.end_plan(id, &end))?;
-    let done = if how == Ending::Ended { "ended" } else { "withdrawn" };
-    out.say(&format!("{id}: {done} on {day}"));
+    let ended = request.record(&mut library)?;
+    let done = if how == EndOfPlan::Done { "ended" } else { "withdrawn" };
+    out.say(&format!("{}: {done} on {}", ended.plan, ended.ended.day));
     if out.json {
-        out.object(&serde_json::json!({ "plan": id.to_string(), "ended": end }))?;
+        out.object(&ended)?;
     } else {
-        out.line(&id.to_string())?;
+        out.line(&ended.plan.to_string())?;
     }
     Ok(Exit::Found)
 }

@@ -4,7 +4,8 @@
 use std::error::Error;
 
 use crate::coaching::{
-    FollowUpRefusal, HarmShown, LabelRefusal, PlanRefusal, PlayerRefusal, PracticeRefusal,
+    FollowUpRefusal, HarmShown, LabelRefusal, PlanEndRefusal, PlanRefusal, PlayerRefusal,
+    PracticeRefusal,
 };
 use crate::intake::{IntakeError, LookError};
 use crate::library::{OpenError, StoreError, WriteError};
@@ -17,6 +18,7 @@ use crate::video::ClipError;
 const RECORDED: &[(&str, &str)] = &[
     ("start", "--start"),
     ("review_on", "--review-on"),
+    ("ended", "--on"),
     ("date", "--date"),
     ("serves", "--serve"),
     ("speed_kmh", "--speed"),
@@ -46,6 +48,13 @@ pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
                  --sessions or --note)"
             )),
             FollowUpRefusal::Write(error) => field(error),
+        };
+    }
+    if let Some(refusal) = error.downcast_ref::<PlanEndRefusal>() {
+        return match refusal {
+            PlanEndRefusal::NoReason { .. } => Some(format!("--reason: {refusal}")),
+            PlanEndRefusal::Write(error) => field(error),
+            _ => None,
         };
     }
     if let Some(refusal) = error.downcast_ref::<PracticeRefusal>() {

@@ -1,7 +1,7 @@
 //! What a coach may record, and what must stand beside it.
 //!
 //! Every way in passes here: commands, tables of past records, pages. A request ([`LabelRequest`],
-//! [`PlanRequest`], [`FollowUpRequest`], [`PracticeRequest`], [`PlayerRequest`]) is plain data.
+//! [`PlanRequest`], [`PlanEndRequest`], [`FollowUpRequest`], [`PracticeRequest`], [`PlayerRequest`]) is plain data.
 //! `check` holds it against the rules without touching a store; `record` takes the turn, reads what
 //! the rules need, checks and stores it as one change. A refusal is
 //! typed and says the rule, the place, what was found and the next step, in words that no face owns;
@@ -19,6 +19,7 @@ mod follow_up;
 mod label;
 mod load;
 mod plan;
+mod plan_end;
 mod player;
 mod practice;
 mod refusal;
@@ -36,6 +37,7 @@ pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};
 pub use load::{Load, practiser, practiser_of};
 pub use plan::{DrillRequest, PlanRecorded, PlanRefusal, PlanRequest, Question};
+pub use plan_end::{EndOfPlan, PlanEndRefusal, PlanEndRequest, PlanEnded};
 pub use player::{
     ConsentGiven, ConsentRequest, PlayerRecorded, PlayerRefusal, PlayerRequest, SquadsRequest,
 };

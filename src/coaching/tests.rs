@@ -692,3 +692,27 @@ fn consent_to_sharing_means_consent_to_keeping() {
     let known = crate::library::Player { squads: vec!["girls".to_owned()], ..both };
     assert_eq!(only.check(Some(&known), None).unwrap().squads, ["boys"]);
 }
+
+#[test]
+fn a_plan_is_ended_by_its_case_and_withdrawn_with_a_reason() {
+    let held = plan(4, "toss_low");
+    let request = PlanEndRequest {
+        plan: PlanId(4),
+        case: Some(CaseId(1)),
+        how: EndOfPlan::Withdrawn,
+        day: date(2026, 4, 1),
+        by: "ash".to_owned(),
+        reason: None,
+    };
+    let refusal = request.check(&held).unwrap_err();
+    assert!(matches!(refusal, PlanEndRefusal::NoReason { plan: PlanId(4) }), "{refusal}");
+    let done = PlanEndRequest { how: EndOfPlan::Done, ..request.clone() };
+    assert_eq!(done.check(&held).unwrap().how, Ending::Ended);
+    let other = PlanEndRequest { case: Some(CaseId(2)), ..done.clone() };
+    let refusal = other.check(&held).unwrap_err().to_string();
+    assert!(refusal.starts_with("n4: a plan of c1, not of c2"), "{refusal}");
+    let program = PlanEndRequest { by: "program".to_owned(), ..done };
+    assert!(matches!(program.check(&held), Err(PlanEndRefusal::Write(_))));
+    let said = PlanEndRequest { reason: Some("knee".to_owned()), ..request };
+    assert_eq!(said.check(&held).unwrap().how, Ending::Withdrawn);
+}
