@@ -177,12 +177,23 @@ impl Cautions {
     /// library's general cautions, in this order.
     #[must_use]
     pub fn lines(&self) -> Vec<String> {
+        self.with_juniors(self.juniors.iter().filter(|_| self.planned))
+    }
+
+    /// The same for a page with room for two sheets: of what is said to juniors only what the
+    /// general cautions hold of it. The coach has the rest, wherever the plan is shown to the coach.
+    #[must_use]
+    pub fn in_short(&self) -> Vec<String> {
+        self.with_juniors([])
+    }
+
+    fn with_juniors<'s>(&'s self, juniors: impl IntoIterator<Item = &'s String>) -> Vec<String> {
         let drills = self.drills.iter().map(|(_, name, own)| format!("{name}: {}", own.join(" ")));
         let faults = self.faults.iter().map(|(fault, note)| format!("{fault}: {note}"));
         drills
             .chain(faults)
             .chain(self.age.caution().map(str::to_owned))
-            .chain(self.juniors.iter().filter(|_| self.planned).cloned())
+            .chain(juniors.into_iter().cloned())
             .chain(self.general.iter().cloned())
             .collect()
     }

@@ -8,6 +8,7 @@
 //! [`export`] writes serves as arrays and tables for other programs.
 
 mod error;
+mod items;
 mod merge;
 mod open;
 #[cfg(test)]
@@ -28,11 +29,11 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 pub use error::PackError;
-pub use open::open;
-pub use received::{
+pub use items::{
     Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, Origin, PackRow,
     PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
+pub use open::open;
 pub use rules::PackNotice;
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};

@@ -3,7 +3,7 @@
 
 use jiff::civil::Date;
 
-use super::received::{Arrived, CaseItem, Item, PlanItem};
+use super::items::{Arrived, CaseItem, Item, PlanItem};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Breach, breaches};
 use crate::library::{Author, Case, CaseId, Ending, Plan, PlanEnd, PlanId, PlayerId};

@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::show::away_player;
-use crate::exchange::received::{AWAY_AUTHOR, CaseItem, HowEnded, Item, ServeItem};
+use crate::exchange::items::{CaseItem, HowEnded, Item, ServeItem};
+use crate::exchange::received::AWAY_AUTHOR;
 use crate::library::envelope::checksum;
 use crate::library::stored::{ServeBytes, ServeColumns};
 use crate::library::write::checks::{

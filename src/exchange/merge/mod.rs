@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
 
 use self::check::check_print;
-use super::received::{Arrived, Brought, CaseItem, Item, Leaving};
+use super::items::{Arrived, Brought, CaseItem, Item, Leaving};
 use crate::library::keyed_print;
 use crate::library::write::checks::check_code;
 use crate::library::write::no_such;

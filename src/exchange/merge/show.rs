@@ -7,7 +7,7 @@ use rusqlite::params;
 
 use super::{ACADEMY_IN_CODE, Shown, Winners, away, damaged};
 use crate::coaching::Breach;
-use crate::exchange::received::{
+use crate::exchange::items::{
     Brought, CaseItem, FollowUpItem, Item, PlanItem, PlayerItem, RecordingItem,
 };
 use crate::exchange::rules::broken;

@@ -201,7 +201,10 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         aside: data.with_ball.is_some() || !data.asked.is_empty() || !unmeasured.is_empty(),
         not_measurable: unmeasured,
         asked: asked_lines(&data.asked, coach, &texts),
-        cautions: cautions.lines().iter().map(|text| texts.clean(text)).collect(),
+        cautions: if coach { cautions.lines() } else { cautions.in_short() }
+            .iter()
+            .map(|text| texts.clean(text))
+            .collect(),
         extra: coach.then(|| Extra {
             second: data.second.as_ref().map(|fault| fault_view(fault, data, &texts)),
             others: data.other_faults.iter().map(|fault| fault_view(fault, data, &texts)).collect(),

@@ -1,0 +1,180 @@
+//! Arguments of the commands that record what a coach says.
+
+use clap::Args;
+use jiff::civil::Date;
+
+use crate::catalogue::BodyPart;
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct LabelArgs {
+    /// The case (c3)
+    pub(in crate::cli) case: String,
+    /// Fault the program suspects and you see too; may be repeated
+    #[arg(long, value_name = "FAULT")]
+    pub(in crate::cli) confirm: Vec<String>,
+    /// Fault the program suspects and you do not see; may be repeated
+    #[arg(long, value_name = "FAULT")]
+    pub(in crate::cli) reject: Vec<String>,
+    /// Fault you see, with how strong it is from 0 to 1: tossing_arm_drops_early=0.7
+    #[arg(long, value_name = "FAULT[=SEVERITY]")]
+    pub(in crate::cli) add: Vec<String>,
+    /// The one fault you would start with, whether or not the program sees it
+    #[arg(long, value_name = "FAULT[=SEVERITY]")]
+    pub(in crate::cli) limiting: Option<String>,
+    /// Bevel under the index knuckle, 1 to 8
+    #[arg(long, value_name = "BEVEL")]
+    pub(in crate::cli) index_knuckle: Option<u8>,
+    /// Bevel under the heel pad, 1 to 8
+    #[arg(long, value_name = "BEVEL")]
+    pub(in crate::cli) heel_pad: Option<u8>,
+    #[command(flatten)]
+    pub(in crate::cli) ball: BallArgs,
+    /// Free words
+    #[arg(long)]
+    pub(in crate::cli) note: Option<String>,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(in crate::cli) coach: String,
+}
+
+impl LabelArgs {
+    /// Whether nothing was said about the case, so that it is shown instead.
+    pub(in crate::cli) fn records_nothing(&self) -> bool {
+        let Self { confirm, reject, add, limiting, index_knuckle, heel_pad, ball, note, .. } = self;
+        let BallArgs { speed, first_serve, net, long, wide } = ball;
+        [confirm, reject, add].iter().all(|list| list.is_empty())
+            && limiting.is_none()
+            && index_knuckle.is_none()
+            && heel_pad.is_none()
+            && speed.is_none()
+            && first_serve.is_none()
+            && [net, long, wide].iter().all(|count| count.is_none())
+            && note.is_none()
+    }
+}
+
+/// What the ball did, as reported.
+#[derive(Debug, Clone, Args)]
+pub(in crate::cli) struct BallArgs {
+    /// Serve speed, km/h
+    #[arg(long, value_name = "KMH", allow_negative_numbers = true)]
+    pub(in crate::cli) speed: Option<f64>,
+    /// First serves in, percent
+    #[arg(long, value_name = "PERCENT", allow_negative_numbers = true)]
+    pub(in crate::cli) first_serve: Option<f64>,
+    /// Misses into the net
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) net: Option<u32>,
+    /// Misses beyond the service line
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) long: Option<u32>,
+    /// Misses beside the box
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) wide: Option<u32>,
+}
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct PlanArgs {
+    /// The case (c3)
+    #[arg(required_unless_present_any = ["end", "withdraw"])]
+    pub(in crate::cli) case: Option<String>,
+    /// The limiting fault
+    #[arg(long, required_unless_present_any = ["end", "withdraw"])]
+    pub(in crate::cli) fault: Option<String>,
+    /// Drill, dose and where it is done (off_court, practice_swing, wall, service_line, baseline),
+    /// from easy to full: "towel_swing=3 x 10, five days a week@practice_swing"; may be repeated
+    #[arg(
+        long,
+        value_name = "DRILL[=DOSE][@WHERE]",
+        required_unless_present_any = ["end", "withdraw"]
+    )]
+    pub(in crate::cli) drill: Vec<String>,
+    /// The plan that this one replaces, on the day it starts; of this case or an earlier one
+    #[arg(long, value_name = "PLAN")]
+    pub(in crate::cli) replaces: Option<String>,
+    /// End a plan instead of making one: it has been done
+    #[arg(long, value_name = "PLAN", conflicts_with_all = ["fault", "drill", "withdraw", "replaces", "start", "review_on", "note"])]
+    pub(in crate::cli) end: Option<String>,
+    /// Withdraw a plan instead of making one: it should not be done
+    #[arg(long, value_name = "PLAN", requires = "reason", conflicts_with_all = ["fault", "drill", "replaces", "start", "review_on", "note"])]
+    pub(in crate::cli) withdraw: Option<String>,
+    /// Day it ends [default: today]
+    #[arg(long, value_name = "DAY", conflicts_with_all = ["fault", "drill"])]
+    pub(in crate::cli) on: Option<Date>,
+    /// Why a plan ends, is withdrawn or replaced
+    #[arg(long, value_name = "WORDS")]
+    pub(in crate::cli) reason: Option<String>,
+    /// First day [default: the case's day; today for one that replaces another]
+    #[arg(long)]
+    pub(in crate::cli) start: Option<Date>,
+    /// Day of the next review
+    #[arg(long)]
+    pub(in crate::cli) review_on: Option<Date>,
+    /// Your code
+    #[arg(long)]
+    pub(in crate::cli) coach: Option<String>,
+    /// Free words
+    #[arg(long)]
+    pub(in crate::cli) note: Option<String>,
+    /// Record it although the program asks whether you mean it, for example for a drill that is
+    /// meant for other faults
+    #[arg(long)]
+    pub(in crate::cli) sure: bool,
+}
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct FollowUpArgs {
+    /// The plan (n4)
+    pub(in crate::cli) plan: String,
+    /// Day
+    #[arg(long)]
+    pub(in crate::cli) date: Date,
+    /// Serves recorded then (s31); may be repeated
+    #[arg(long)]
+    pub(in crate::cli) serve: Vec<String>,
+    #[command(flatten)]
+    pub(in crate::cli) ball: BallArgs,
+    /// Your rating from -2 (worse) to 2 (gone)
+    #[arg(long, allow_hyphen_values = true)]
+    pub(in crate::cli) rating: Option<i8>,
+    /// Sessions done since the plan
+    #[arg(long)]
+    pub(in crate::cli) sessions: Option<u32>,
+    /// Free words
+    #[arg(long)]
+    pub(in crate::cli) note: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(in crate::cli) struct LogArgs {
+    /// The plan (n4), or the case (c3) if one plan of it is in force
+    #[arg(value_name = "PLAN|CASE")]
+    pub(in crate::cli) practised: String,
+    /// Day [default: today]
+    #[arg(long)]
+    pub(in crate::cli) day: Option<Date>,
+    /// Sessions on that day
+    #[arg(long, value_name = "COUNT", default_value_t = 1)]
+    pub(in crate::cli) sessions: u32,
+    /// Repetitions, all drills together
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) repetitions: Option<u32>,
+    /// How hard it was, from 0 (rest) to 10 (all the player has)
+    #[arg(long, value_name = "0-10")]
+    pub(in crate::cli) effort: Option<u8>,
+    /// Pain, from 0 (none) to 10 (the worst); it never leaves this library
+    #[arg(long, value_name = "0-10")]
+    pub(in crate::cli) pain: Option<u8>,
+    /// Where it hurts
+    #[arg(long = "where", value_name = "PLACE")]
+    pub(in crate::cli) place: Option<BodyPart>,
+    /// Free words
+    #[arg(long)]
+    pub(in crate::cli) note: Option<String>,
+    /// Your code
+    #[arg(long)]
+    pub(in crate::cli) coach: Option<String>,
+    /// Log it even if the program asks, for example where it hurts
+    #[arg(long)]
+    pub(in crate::cli) sure: bool,
+}
