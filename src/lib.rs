@@ -6,8 +6,8 @@
 //! with other academies ([`exchange`]); what a coach may record there, and how a drill may be
 //! shown, is [`coaching`]'s. [`matcher`] finds the closest past serves, [`evidence`] says what worked
 //! for them, [`judgement`] where to begin, [`squad`] what a group has in common; [`drawing`] and
-//! [`pages`] put it on paper. [`cli`] is the command line over all of it; what a refusal advises is a
-//! [`remedy`], which a face spells.
+//! [`pages`] put it on paper. [`page`] is the coach's page in a browser and [`cli`] the command line
+//! over all of it; what a refusal advises is a [`remedy`], which a face spells.
 //!
 //! The rooms stand below in their order: a module may use those above it, never those below.
 //!
@@ -59,6 +59,8 @@ pub mod pages;
 pub mod simulator;
 
 pub mod demo;
+
+pub mod page;
 
 pub mod cli;
 

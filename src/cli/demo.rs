@@ -1,6 +1,6 @@
 use std::fs::File;
 use std::io::BufWriter;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use jiff::ToSpan;
@@ -26,6 +26,8 @@ use crate::squad::{GroupsParams, SquadQuery};
 const NEW_SERVE: (&str, &[u8]) = ("new-serve.c3d", include_bytes!("../../demo-data/new-serve.c3d"));
 const PRACTICE_SWINGS: (&str, &[u8]) =
     ("practice-swings.c3d", include_bytes!("../../demo-data/practice-swings.c3d"));
+/// Where the demo is built unless somebody names another folder.
+pub(super) const DEMO_FOLDER: &str = "precedent-demo";
 /// The invented coach who looks at it.
 const COACH: &str = "ash";
 /// The day the new serve comes in.
@@ -97,6 +99,15 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
     squad::write(&squad::gather(&library, &query, out)?, &page)?;
     out.say(&format!("wrote {}", page.display()));
     Ok(if answer.precedents.is_empty() { Exit::Nothing } else { Exit::Found })
+}
+
+/// The folder of the invented academy's library, built if it is not there yet. Never the library
+/// somebody works in, whatever names that.
+pub(super) fn academy_for_page(out: &mut Output) -> anyhow::Result<PathBuf> {
+    std::fs::create_dir_all(DEMO_FOLDER).with_context(|| DEMO_FOLDER.to_owned())?;
+    let folder = Path::new(DEMO_FOLDER).join("library");
+    drop(academy(&folder, out)?);
+    Ok(folder)
 }
 
 /// The invented academy's library, built if it is not there yet.

@@ -17,6 +17,7 @@ mod like;
 mod log;
 mod move_to;
 mod output;
+mod page;
 mod passphrase;
 mod place;
 mod plan_end;
@@ -99,6 +100,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
                     | Command::Forget(_)
                     | Command::Share(_)
                     | Command::Demo(_)
+                    | Command::Page(_)
             ))
     {
         anyhow::bail!("--read-only: this command changes the library; leave the option out");
@@ -108,6 +110,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Read(args) => read::run(args, out),
         Command::Add(args) => add::run(args, library, out),
         Command::SetupVideo => setup_video::run(out),
+        Command::Page(args) => page::run(args, library, out),
         Command::Find(args) => find::run(args, library, out),
         Command::Like(args) => like::run(args, library, out),
         Command::Review(args) => review::run(args, library, out),

@@ -27,6 +27,7 @@ mod report;
 mod shown_plan;
 #[cfg(test)]
 mod tests;
+mod today;
 
 pub use amend::{AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment};
 pub use breach::{Breach, breaches};
@@ -48,3 +49,4 @@ pub use practice::{
 pub use refusal::Refusal;
 pub use report::BallReport;
 pub use shown_plan::{PlansInForce, ShownPlan};
+pub use today::{PlayerToday, Today};

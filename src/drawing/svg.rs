@@ -170,7 +170,7 @@ impl Canvas {
         let mut out = String::new();
         let _ = write!(
             out,
-            r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" class="{device}" viewBox="0 0 {w} {h}" width="{w}" height="{h}" font-family="{SANS}" style="font-variant-numeric:tabular-nums"><title>{}</title><desc>{}</desc>"#,
+            r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" class="{device}" viewBox="0 0 {w} {h}" width="{w}" height="{h}" font-family="{SANS}"><title>{}</title><desc>{}</desc>"#,
             escape(title),
             escape(description)
         );

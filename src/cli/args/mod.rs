@@ -50,6 +50,8 @@ pub(super) struct Cli {
 pub(super) enum Command {
     /// Build the invented academy's library, add a new serve, find its precedents, write its review
     Demo(DemoArgs),
+    /// The coach's page in your browser: players, sessions, plans, follow-ups; Ctrl-C ends it
+    Page(PageArgs),
     /// Show what a recording holds and store nothing
     Read(ReadCommand),
     /// Store recordings and their serves for a player
@@ -480,7 +482,7 @@ pub(super) struct VerifyArgs {
 #[derive(Debug, Args)]
 pub(super) struct DemoArgs {
     /// Folder for the demo's library and review
-    #[arg(long, value_name = "DIR", default_value = "precedent-demo")]
+    #[arg(long, value_name = "DIR", default_value = super::demo::DEMO_FOLDER)]
     pub(super) into: PathBuf,
     /// Write this many curves as one NPY array (curves x frames x channels) and stop
     #[arg(long, value_name = "N", requires = "output")]
@@ -491,6 +493,22 @@ pub(super) struct DemoArgs {
     /// File for `--curves`
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct PageArgs {
+    /// Port on this computer; 0: any that is free
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub(super) port: u16,
+    /// Print the address and open no browser
+    #[arg(long)]
+    pub(super) no_open: bool,
+    /// Serve the invented academy, built in `precedent-demo` if it is not there yet; --library is left alone
+    #[arg(long)]
+    pub(super) demo: bool,
+    /// Your code, in whose name the page records
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
 }
 
 /// What can be typed for a value is its stable name, with hyphens.

@@ -160,7 +160,7 @@ pub(super) fn parsed(row: &Row<'_>, column: usize) -> rusqlite::Result<Date> {
     text.parse().map_err(|error: jiff::Error| unreadable(column, error.to_string()))
 }
 
-fn parsed_if(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<Date>> {
+pub(super) fn parsed_if(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<Date>> {
     match row.get_ref(column)? {
         rusqlite::types::ValueRef::Null => Ok(None),
         _ => parsed(row, column).map(Some),

@@ -1,0 +1,341 @@
+use askama::Template;
+
+use super::desk::{Desk, today};
+use super::refusal::Refusal;
+use super::view::{BallView, Frame, PlanView, StripView};
+use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, PlansInForce};
+use crate::drawing::Viewpoint;
+use crate::judgement::{Chosen, Judging, judge};
+use crate::library::{
+    Case, CaseId, Change, ChangeKind, Ending, FaultLabel, FollowUp, ItemId, LabelState, Library,
+    Named, Plan, ServeId,
+};
+use crate::looks::Snapshot;
+use crate::words::{count, day, sentence, serve_type, setting};
+use crate::work::Watch;
+
+/// A fault of the case, in the order in which it is worth working on.
+pub(super) struct FaultView {
+    id: String,
+    name: String,
+    /// Where it stands: "Limiting fault", "Second ..." or "Later".
+    place: &'static str,
+    said_by: String,
+    why: String,
+    reasons: Vec<String>,
+    advice: Option<&'static str>,
+    /// Whether the program suspects it, so that the coach can confirm or reject that.
+    suspected: bool,
+}
+
+struct ServeLine {
+    id: String,
+    facts: String,
+}
+
+/// A plan of the case with what came of it.
+struct PlanBlock {
+    plan: PlanView,
+    /// "ended 4 May 2026", or nothing.
+    end: String,
+    note: Option<String>,
+    came: String,
+    follow_ups: Vec<FollowUpView>,
+    /// Later serves of the player that a follow-up may name: id and day.
+    later: Vec<(String, String)>,
+}
+
+struct FollowUpView {
+    day: String,
+    said: String,
+    note: Option<String>,
+}
+
+struct ChangeView {
+    what: String,
+    lines: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "case.html")]
+pub(super) struct Page {
+    frame: Frame,
+    id: String,
+    player: String,
+    player_id: String,
+    day: String,
+    today: String,
+    /// The player's sessions before and after this one: id and day.
+    earlier: Option<(String, String)>,
+    later: Option<(String, String)>,
+    serves: Vec<ServeLine>,
+    /// The first serve with a ball, else the first practice swing.
+    strip: Option<StripView>,
+    chosen: &'static str,
+    program_first: Option<String>,
+    faults: Vec<FaultView>,
+    /// Faults a coach rejected: id, name, by whom.
+    rejected: Vec<(String, String, String)>,
+    /// Every fault of the catalogue: id and name.
+    catalogue: Vec<(String, String)>,
+    index_knuckle: u8,
+    heel_pad: u8,
+    ball: BallView,
+    /// What a follow-up begins with.
+    no_ball: BallView,
+    /// Words, and who said them when.
+    notes: Vec<(String, String)>,
+    plans: Vec<PlanBlock>,
+    load: Option<String>,
+    warnings: Vec<String>,
+    cautions: Vec<String>,
+    changes: Vec<ChangeView>,
+    /// The change that can be taken back here: id and what it was.
+    undo: Option<(String, String)>,
+}
+
+impl Page {
+    pub(super) fn of(
+        desk: &Desk,
+        library: &Library,
+        id: CaseId,
+        watch: &Watch,
+    ) -> Result<Self, Refusal> {
+        let case = library.case(id)?;
+        let player = library.player(case.player)?;
+        let catalogue = library.catalogue()?;
+        let on = today();
+        let judging = judge(library, &catalogue, &case, on, watch)?;
+        let mut cautions = Cautions::of(&catalogue, judging.age);
+        for label in &judging.labels {
+            cautions.fault(&catalogue, &label.fault);
+        }
+        let in_force = PlansInForce::of(library, &catalogue, &case, &player, on)?;
+        let all = library.cases(Some(player.id))?;
+        let at = all.iter().position(|other| other.id == id).unwrap_or(0);
+        let named =
+            |other: Option<&Case>| other.map(|other| (other.id.to_string(), day(other.date)));
+        let rejected =
+            case.labels.iter().filter(|label| label.state == LabelState::Rejected).map(|label| {
+                (label.fault.clone(), catalogue.fault_name(&label.fault), label.by.to_string())
+            });
+        let load = in_force.as_ref().map(|plans| &plans.load);
+        let changes = changes(library, &case)?;
+        let undo = last_of(&changes).map(|change| (change.id.to_string(), said(change)));
+        Ok(Self {
+            frame: Frame::of(desk, format!("{}, {}", player.code, day(case.date))),
+            id: id.to_string(),
+            player_id: player.id.to_string(),
+            day: day(case.date),
+            today: on.to_string(),
+            earlier: named(at.checked_sub(1).and_then(|before| all.get(before))),
+            later: named(all.get(at + 1)),
+            serves: serves(library, &case)?,
+            strip: strip(library, &judging)?,
+            chosen: chosen(&judging),
+            program_first: judging.judgement.program_first.clone(),
+            faults: faults(&case, &judging),
+            rejected: rejected.collect(),
+            catalogue: catalogue.faults().map(|f| (f.id.clone(), f.name.clone())).collect(),
+            index_knuckle: case.grip.and_then(|grip| grip.index_knuckle).unwrap_or(0),
+            heel_pad: case.grip.and_then(|grip| grip.heel_pad).unwrap_or(0),
+            ball: BallView::of(&case.ball),
+            no_ball: BallView::default(),
+            notes: notes(&case),
+            plans: plans(library, &catalogue, &case, &all, &mut cautions)?,
+            load: load.and_then(|load| load.sum()).map(|sum| sentence(&sum)),
+            warnings: load.into_iter().flat_map(|l| &l.warnings).map(|w| w.text.clone()).collect(),
+            cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
+            changes: changes.iter().map(ChangeView::of).collect(),
+            undo,
+            player: player.code,
+        })
+    }
+}
+
+fn chosen(judging: &Judging) -> &'static str {
+    match judging.judgement.chosen {
+        Chosen::Program => "The program would begin here; you may choose another.",
+        Chosen::Coach => "The coach's choice.",
+        Chosen::Plan => "The plan in force works on it.",
+    }
+}
+
+fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
+    let order = judging.judgement.order.iter().enumerate();
+    let views = order.map(|(at, one)| FaultView {
+        id: one.fault.clone(),
+        name: one.name.clone(),
+        place: match at {
+            0 => "Limiting fault",
+            _ if judging.judgement.second == Some(at) => "Second: its plan goes with the first",
+            _ => "Later",
+        },
+        said_by: judging.labels.get(at).map(said_by).unwrap_or_default(),
+        why: one.why.clone(),
+        reasons: one.reasons.clone(),
+        advice: one.sight.advice(),
+        suspected: case.labels.iter().any(|l| l.fault == one.fault && !l.by.is_coach()),
+    });
+    views.collect()
+}
+
+fn said_by(label: &FaultLabel) -> String {
+    let by = &label.by;
+    match label.state {
+        LabelState::Suspected => "suspected by the program".to_owned(),
+        LabelState::Confirmed => format!("confirmed by {by}"),
+        LabelState::Rejected => format!("not seen by {by}"),
+        LabelState::Added => format!("seen by {by}"),
+        LabelState::Limiting => format!("{by} begins with it"),
+    }
+}
+
+fn strip(library: &Library, judging: &Judging) -> Result<Option<StripView>, Refusal> {
+    let Some(&first) = judging.balls.first().or(judging.swings.first()) else { return Ok(None) };
+    let row = library.serve(first)?;
+    Ok(Some(StripView::of(&row.serve, &first.to_string(), Viewpoint::FromBehind)))
+}
+
+fn serves(library: &Library, case: &Case) -> Result<Vec<ServeLine>, Refusal> {
+    let mut lines = Vec::new();
+    for &id in &case.serves {
+        let head = library.serve_head(id)?;
+        let facts = [
+            head.setting.map(|kind| setting(kind).to_owned()),
+            head.serve_type.map(|kind| serve_type(kind).to_owned()),
+            Some(head.capture.describe().to_owned()),
+            head.view.map(|view| format!("seen {}", view.seen())),
+        ];
+        let facts = facts.into_iter().flatten().collect::<Vec<_>>().join("; ");
+        lines.push(ServeLine { id: id.to_string(), facts });
+    }
+    Ok(lines)
+}
+
+fn notes(case: &Case) -> Vec<(String, String)> {
+    let notes = case.notes.iter().map(|note| {
+        let by = note.by.as_ref().map(ToString::to_string);
+        let at = note.at.as_deref().map(|at| at.get(..10).unwrap_or(at).to_owned());
+        let who = [by, at].into_iter().flatten().collect::<Vec<_>>().join(", ");
+        (note.text.clone(), who)
+    });
+    notes.collect()
+}
+
+fn plans(
+    library: &Library,
+    catalogue: &Catalogue,
+    case: &Case,
+    all: &[Case],
+    cautions: &mut Cautions,
+) -> Result<Vec<PlanBlock>, Refusal> {
+    let came = Snapshot::new(library).came_of_plans(catalogue, case.player, case.id)?;
+    let block = |plan: &Plan| {
+        let came = came.iter().find(|came| came.plan == Some(plan.id));
+        let answers = case.follow_ups.iter().filter(|answer| answer.plan == plan.id);
+        let later = all.iter().filter(|other| other.id != case.id && other.date >= plan.start);
+        let later = later.flat_map(|other| {
+            other.serves.iter().map(|serve: &ServeId| (serve.to_string(), day(other.date)))
+        });
+        PlanBlock {
+            plan: PlanView::of(catalogue, plan, cautions),
+            end: plan.ended.as_ref().map(|end| ended(end.how, day(end.day))).unwrap_or_default(),
+            note: plan.note.clone(),
+            came: came.map(|came| sentence(&came.describe())).unwrap_or_default(),
+            follow_ups: answers.map(FollowUpView::of).collect(),
+            later: later.collect(),
+        }
+    };
+    // The newest first: that is what is worked on.
+    Ok(case.plans.iter().rev().map(block).collect())
+}
+
+fn ended(how: Ending, day: String) -> String {
+    match how {
+        Ending::Ended => format!("ended {day}"),
+        Ending::Withdrawn => format!("withdrawn {day}"),
+        Ending::Replaced(by) => format!("replaced by {by}, {day}"),
+    }
+}
+
+impl FollowUpView {
+    fn of(answer: &FollowUp) -> Self {
+        let mut said = Vec::new();
+        said.extend(answer.rating.map(|rating| rated(rating).to_owned()));
+        said.extend(answer.ball.speed_kmh.map(|speed| format!("{speed} km/h")));
+        said.extend(answer.ball.first_serve_pct.map(|share| format!("{share} % first serves in")));
+        said.extend(answer.ball.misses.map(|misses| {
+            format!("misses: {} net, {} long, {} wide", misses.net, misses.long, misses.wide)
+        }));
+        said.extend(answer.sessions_done.map(|sessions| {
+            format!("{} done", count(usize::try_from(sessions).unwrap_or(usize::MAX), "session"))
+        }));
+        if !answer.serves.is_empty() {
+            said.push(count(answer.serves.len(), "serve"));
+        }
+        Self { day: day(answer.date), said: said.join("; "), note: answer.note.clone() }
+    }
+}
+
+/// A coach's rating in words.
+fn rated(rating: i8) -> &'static str {
+    match rating {
+        ..=-2 => "worse",
+        -1 => "a little worse",
+        0 => "as before",
+        1 => "better",
+        2.. => "cured",
+    }
+}
+
+impl ChangeView {
+    fn of(change: &Change) -> Self {
+        let mut what = said(change);
+        if let Some(undone) = change.undoes {
+            what.push_str(&format!(" {undone}"));
+        }
+        if let Some(later) = change.undone_by {
+            what.push_str(&format!(" (taken back by {later})"));
+        }
+        let lines = change.fields.iter().map(|field| field.line()).collect();
+        Self { what: format!("{}: {what}", change.id), lines }
+    }
+}
+
+/// Who changed what, and when.
+fn said(change: &Change) -> String {
+    let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
+    let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
+    format!("{}, {by}, {at} UTC", change.kind.name().replace('_', " "))
+}
+
+/// Every change of a case, its plans and follow-ups, the last first.
+fn changes(library: &Library, case: &Case) -> Result<Vec<Change>, Refusal> {
+    let plans = case.plans.iter().map(|plan| ItemId::Plan(plan.id));
+    let mut all: Vec<Change> = Vec::new();
+    for item in plans.chain([ItemId::Case(case.id)]) {
+        for change in library.history(item)? {
+            if all.iter().all(|known| known.id != change.id) {
+                all.push(change);
+            }
+        }
+    }
+    all.sort_by_key(|change| std::cmp::Reverse(change.id));
+    Ok(all)
+}
+
+/// The last change that stands and is no taking back itself, if it can be taken back here: a
+/// recording that came, moved or went takes more than this place shows with it.
+fn last_of(changes: &[Change]) -> Option<&Change> {
+    let mut standing = changes.iter().filter(|c| c.undoes.is_none() && c.undone_by.is_none());
+    standing.next().filter(|change| {
+        !matches!(change.kind, ChangeKind::Added | ChangeKind::Moved | ChangeKind::Removed)
+    })
+}
+
+/// The change of a case that can be taken back.
+pub(super) fn last_change(library: &Library, case: &Case) -> Result<Option<Change>, Refusal> {
+    Ok(last_of(&changes(library, case)?).cloned())
+}

@@ -1,0 +1,69 @@
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use axum::response::Html;
+use jiff::ZonedDateTime;
+use jiff::civil::Date;
+
+use super::door::Door;
+use super::refusal::Refusal;
+use crate::find::InStep;
+use crate::library::{Author, Library};
+use crate::work::Watch;
+
+/// What every request needs: which library, who writes, who may come in.
+#[derive(Debug)]
+pub(super) struct Desk {
+    library: PathBuf,
+    pub(super) coach: Author,
+    pub(super) door: Door,
+}
+
+/// Stops the work of a request whose reader went away.
+struct StopOnDrop(Watch);
+
+impl Drop for StopOnDrop {
+    fn drop(&mut self) {
+        self.0.stop();
+    }
+}
+
+impl Desk {
+    pub(super) fn new(library: PathBuf, coach: Author, door: Door) -> Self {
+        Self { library, coach, door }
+    }
+
+    /// Reads the library, beside whoever else reads or changes it, and makes a page of it.
+    pub(super) async fn read(
+        self: &Arc<Self>,
+        work: impl FnOnce(&Self, &Library, &Watch) -> Result<String, Refusal> + Send + 'static,
+    ) -> Result<Html<String>, Refusal> {
+        let desk = Arc::clone(self);
+        let stop = StopOnDrop(Watch::default());
+        let watch = stop.0.clone();
+        let done = tokio::task::spawn_blocking(move || {
+            let library = Library::open_read_only(&desk.library)?;
+            work(&desk, &library, &watch)
+        });
+        done.await.map_err(|_| Refusal::Broken)?.map(Html)
+    }
+
+    /// Changes the library. Once begun it is brought to its end, whether or not anybody waits for
+    /// the answer.
+    pub(super) async fn change<T: Send + 'static>(
+        self: &Arc<Self>,
+        work: impl FnOnce(&Self, &mut Library) -> Result<T, Refusal> + Send + 'static,
+    ) -> Result<T, Refusal> {
+        let desk = Arc::clone(self);
+        let done = tokio::task::spawn_blocking(move || {
+            let mut library = InStep::new(Library::open(&desk.library)?);
+            work(&desk, &mut library)
+        });
+        done.await.map_err(|_| Refusal::Broken)?
+    }
+}
+
+/// Today, here.
+pub(super) fn today() -> Date {
+    ZonedDateTime::now().date()
+}

@@ -1,0 +1,210 @@
+//! A plan for one fault of a case, and what came of it.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::{Html, IntoResponse, Response};
+
+use super::case::{asked_for, ball, go_to};
+use super::desk::{Desk, today};
+use super::fields::{Asked, Fields};
+use super::refusal::Refusal;
+use super::view::{DrillView, Frame};
+use crate::catalogue::{Catalogue, Place};
+use crate::coaching::{
+    Age, Cautions, DrillRequest, FollowUpRequest, PlanRefusal, PlanRequest, Question, ShownDrill,
+    harms,
+};
+use crate::library::{CaseId, Library, Named, PlanId, ServeId};
+use crate::words::day;
+
+/// A drill to choose, or why not to.
+struct ChoiceView {
+    drill: DrillView,
+    /// Name of a fault it makes worse that counts here.
+    worse: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "plan.html")]
+struct Page {
+    frame: Frame,
+    case: String,
+    player: String,
+    day: String,
+    fault: String,
+    name: String,
+    health: Option<String>,
+    choices: Vec<ChoiceView>,
+    /// Drills made for other faults: id and name.
+    others: Vec<DrillView>,
+    places: Vec<(&'static str, &'static str)>,
+    today: String,
+    /// Plans whose place this one may take: id and fault.
+    replaceable: Vec<(String, String)>,
+    cautions: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "questions.html")]
+struct QuestionsPage {
+    frame: Frame,
+    case: String,
+    fault: String,
+    questions: Vec<String>,
+    /// What was filled in, to be sent once more.
+    fields: Vec<(String, String)>,
+    cautions: Vec<String>,
+}
+
+/// What to prescribe for a fault: the drills made for it, dose, place and days.
+pub(super) async fn place(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+    Asked(asked): Asked,
+) -> Result<Html<String>, Refusal> {
+    desk.read(move |desk, library, _| {
+        let case = library.case(asked_for(&id)?)?;
+        let player = library.player(case.player)?;
+        let catalogue = library.catalogue()?;
+        let wanted = asked.text("fault").unwrap_or_default();
+        let fault = catalogue.fault(wanted).ok_or_else(|| Refusal::no_such("fault", wanted))?;
+        let mut cautions = Cautions::of(&catalogue, Age::on(today(), player.born));
+        cautions.fault(&catalogue, &fault.id);
+        let choices = catalogue.drills_for(&fault.id).into_iter().map(|drill| ChoiceView {
+            drill: DrillView::of(&ShownDrill::of(&catalogue, &drill.id, &fault.id), &mut cautions),
+            worse: harms(drill, &case, &fault.id).map(|harm| catalogue.fault_name(&harm.worse)),
+        });
+        let choices = choices.collect();
+        let others = catalogue
+            .drills()
+            .filter(|drill| !drill.faults.contains(&fault.id))
+            .map(|drill| DrillView::of(&ShownDrill::of(&catalogue, &drill.id, ""), &mut cautions));
+        let others = others.collect();
+        let open = case.plans.iter().filter(|plan| plan.ended.is_none());
+        let page = Page {
+            frame: Frame::of(desk, format!("Plan for {}", player.code)),
+            case: case.id.to_string(),
+            player: player.code.clone(),
+            day: day(case.date),
+            fault: fault.id.clone(),
+            name: fault.name.clone(),
+            health: fault.health_note.clone(),
+            choices,
+            others,
+            places: Place::ALL.into_iter().map(|place| (place.name(), place.label())).collect(),
+            today: today().to_string(),
+            replaceable: open
+                .map(|plan| (plan.id.to_string(), catalogue.fault_name(&plan.limiting_fault)))
+                .collect(),
+            cautions: cautions.lines(),
+        };
+        Ok(page.render()?)
+    })
+    .await
+}
+
+/// Records a plan, or puts the questions that come before it.
+pub(super) async fn record(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+    fields: Fields,
+) -> Result<Response, Refusal> {
+    let case = asked_for(&id)?;
+    let mut request = request(&desk, case, &fields)?;
+    let answered: Vec<String> = fields.all("sure").map(str::to_owned).collect();
+    let asked = desk
+        .change(move |_, library| match request.record(library) {
+            Err(PlanRefusal::Unanswered(questions)) => {
+                // A yes counts for the question it was given to, and for no other.
+                let yes = |question: &Question| answered.contains(&question.to_string());
+                if questions.iter().all(yes) {
+                    request.sure = questions;
+                    request.record(library)?;
+                    return Ok(None);
+                }
+                let cautions = cautions(library, &library.catalogue()?, &request)?;
+                Ok(Some((questions, cautions)))
+            }
+            recorded => recorded.map(|_| None).map_err(Refusal::from),
+        })
+        .await?;
+    let Some((questions, cautions)) = asked else {
+        return Ok(go_to(&format!("/case/{case}#plans")));
+    };
+    let said = fields.pairs().iter().filter(|(name, _)| name != "sure").cloned();
+    let page = QuestionsPage {
+        frame: Frame::of(&desk, "Before it is recorded"),
+        case: case.to_string(),
+        fault: fields.words("fault").unwrap_or_default(),
+        questions: questions.iter().map(ToString::to_string).collect(),
+        fields: said.collect(),
+        cautions,
+    };
+    Ok(Html(page.render()?).into_response())
+}
+
+fn request(desk: &Desk, case: CaseId, fields: &Fields) -> Result<PlanRequest, Refusal> {
+    let mut request = PlanRequest::new(case, fields.text("fault").unwrap_or_default());
+    for drill in fields.all("drill") {
+        let place = fields.text(&format!("where-{drill}")).map(|name| {
+            let unknown = || PlanRefusal::UnknownPlace { found: name.to_owned() };
+            Place::from_typed(name).ok_or_else(unknown)
+        });
+        request.drills.push(DrillRequest {
+            drill: drill.to_owned(),
+            dose: fields.words(&format!("dose-{drill}")),
+            place: place.transpose()?,
+        });
+    }
+    request.start = fields.value("start", "First day")?;
+    request.review_on = fields.value("review_on", "Next review")?;
+    request.note = fields.words("note");
+    request.replaces = fields.value("replaces", "In place of")?;
+    request.reason = fields.words("reason");
+    request.coach = Some(desk.coach.to_string());
+    Ok(request)
+}
+
+/// What must be said about the drills a plan asks for.
+fn cautions(
+    library: &Library,
+    catalogue: &Catalogue,
+    request: &PlanRequest,
+) -> Result<Vec<String>, Refusal> {
+    let player = library.player(library.case(request.case)?.player)?;
+    let drills: Vec<ShownDrill> = request
+        .drills
+        .iter()
+        .map(|wanted| ShownDrill::of(catalogue, &wanted.drill, &request.fault))
+        .collect();
+    Ok(Cautions::of(catalogue, Age::on(today(), player.born)).with(&drills).lines())
+}
+
+/// Records what came of a plan.
+pub(super) async fn follow_up(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+    fields: Fields,
+) -> Result<Response, Refusal> {
+    let plan: PlanId = id.parse().map_err(|_: String| Refusal::no_such("plan", &id))?;
+    let day = fields.value("date", "Day")?.unwrap_or_else(today);
+    let read = |text: &str| text.parse().map_err(|_: String| Refusal::no_such("serve", text));
+    let request = FollowUpRequest {
+        serves: fields.all("serve").map(read).collect::<Result<Vec<ServeId>, _>>()?,
+        ball: ball(&fields)?,
+        rating: fields.value("rating", "How it is now")?,
+        sessions_done: fields.value("sessions", "Sessions done")?,
+        note: fields.words("note"),
+        ..FollowUpRequest::new(plan, day)
+    };
+    let case = desk
+        .change(move |_, library| {
+            let case = library.plan(plan)?.case;
+            request.record(library)?;
+            Ok(case)
+        })
+        .await?;
+    Ok(go_to(&format!("/case/{case}#plan-{plan}")))
+}

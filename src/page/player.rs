@@ -1,0 +1,115 @@
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::header::CONTENT_SECURITY_POLICY;
+use axum::response::{Html, IntoResponse, Response};
+
+use super::desk::{Desk, today};
+use super::door::DOCUMENT_POLICY;
+use super::refusal::Refusal;
+use super::view::{Frame, PlanView};
+use crate::coaching::{Age, Cautions, PlansInForce, standing};
+use crate::library::{Case, Player, PlayerId};
+use crate::pages;
+use crate::words::{count, day, handed, level, list};
+
+/// A session: the player's case of one day.
+struct SessionView {
+    case: String,
+    day: String,
+    serves: String,
+    faults: String,
+    plans: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "player.html")]
+struct Page {
+    frame: Frame,
+    id: String,
+    code: String,
+    name: Option<String>,
+    facts: String,
+    sessions: Vec<SessionView>,
+    /// The case a plan in force belongs to, its plans, and what they ask together in a week.
+    in_force: Vec<(String, Vec<PlanView>, Option<String>)>,
+    cautions: Vec<String>,
+}
+
+/// A player: sessions, plans in force, progress.
+pub(super) async fn place(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+) -> Result<Html<String>, Refusal> {
+    desk.read(move |desk, library, _| {
+        let player = library.player(asked_for(&id)?)?;
+        let catalogue = library.catalogue()?;
+        let on = today();
+        let cases = library.cases(Some(player.id))?;
+        let mut cautions = Cautions::of(&catalogue, Age::on(on, player.born));
+        let mut in_force = Vec::new();
+        for case in cases.iter().rev() {
+            if let Some(plans) = PlansInForce::of(library, &catalogue, case, &player, on)? {
+                let views = PlanView::of_all(&plans, &mut cautions);
+                in_force.push((case.id.to_string(), views, plans.load.sum()));
+            }
+        }
+        let session = |case: &Case| {
+            let faults = standing(&case.labels);
+            let names: Vec<String> =
+                faults.iter().map(|label| catalogue.fault_name(&label.fault)).collect();
+            SessionView {
+                case: case.id.to_string(),
+                day: day(case.date),
+                serves: count(case.serves.len(), "serve"),
+                faults: list(&names),
+                plans: case
+                    .plans
+                    .iter()
+                    .map(|plan| catalogue.fault_name(&plan.limiting_fault))
+                    .collect(),
+            }
+        };
+        let page = Page {
+            frame: Frame::of(desk, player.code.clone()),
+            id: player.id.to_string(),
+            code: player.code.clone(),
+            name: player.name.clone(),
+            facts: facts(&player),
+            sessions: cases.iter().rev().map(session).collect(),
+            in_force,
+            cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
+        };
+        Ok(page.render()?)
+    })
+    .await
+}
+
+fn facts(player: &Player) -> String {
+    let mut facts = Vec::new();
+    facts.extend(player.level.map(|known| level(known).to_owned()));
+    facts.extend(player.hand.map(|hand| handed(hand).to_owned()));
+    facts.extend(player.born.map(|born| format!("born {}", day(born))));
+    facts.extend(player.stature_m.map(|height| format!("{height:.2} m tall")));
+    facts.extend((!player.squads.is_empty()).then(|| player.squads.join(", ")));
+    facts.join("; ")
+}
+
+fn asked_for(id: &str) -> Result<PlayerId, Refusal> {
+    id.parse().map_err(|_: String| Refusal::no_such("player", id))
+}
+
+/// The player's progress as it goes on paper.
+pub(super) async fn progress(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+) -> Result<Response, Refusal> {
+    let page = desk
+        .read(move |_, library, watch| {
+            let course = pages::course(library, &library.catalogue()?, asked_for(&id)?, watch)?;
+            Ok(pages::progress_page(&course))
+        })
+        .await?;
+    Ok(([(CONTENT_SECURITY_POLICY, DOCUMENT_POLICY)], page).into_response())
+}

@@ -1,0 +1,162 @@
+use std::future::Future;
+use std::io;
+use std::net::{Ipv4Addr, TcpListener};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::DefaultBodyLimit;
+use axum::middleware;
+use axum::routing::{get, post};
+use axum::{Router, serve};
+use thiserror::Error;
+
+use super::desk::Desk;
+use super::door::{self, Door};
+use super::refusal::Refusal;
+use super::{assets, case, catalogue, find, plan, player, serve as serve_place, today};
+use crate::library::{Author, Library, OpenError, WriteError};
+use crate::work::Watch;
+
+/// Largest body of a request, bytes: a long note is a few thousand.
+const BODY_LIMIT_BYTES: usize = 256 * 1024;
+/// Requests that read or change the library at once; others wait for their turn.
+const AT_ONCE: usize = 16;
+/// How often the server looks whether it is to end.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
+/// How long requests that are being answered may take once the server is to end. A change takes
+/// milliseconds once its turn has come, and is stored whole or not at all (our estimate).
+const LAST_ANSWERS: Duration = Duration::from_secs(5);
+
+/// What to serve, and for whom.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// The library's folder.
+    pub library: PathBuf,
+    /// The coach's code, in whose name the page records.
+    pub coach: String,
+    /// Port; 0: any that is free.
+    pub port: u16,
+}
+
+/// Why the page cannot be served.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum PageError {
+    /// There is no library to show.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The coach speaks as the program.
+    #[error(transparent)]
+    Coach(#[from] WriteError),
+    /// The port is not to be had.
+    #[error("port {port} of this computer: {source}; choose another, or 0 for any that is free")]
+    Port {
+        /// The port.
+        port: u16,
+        /// The cause.
+        source: io::Error,
+    },
+    /// The system refused what a server needs.
+    #[error("the page cannot be served: {0}; close other programs and try again")]
+    System(io::Error),
+}
+
+/// The page, bound to its port and not answering yet.
+#[derive(Debug)]
+pub struct Server {
+    listener: TcpListener,
+    desk: Arc<Desk>,
+}
+
+impl Server {
+    /// Takes the port on this computer's own address; nobody else's can reach it.
+    ///
+    /// # Errors
+    /// [`PageError::Open`] without a library; [`PageError::Coach`], [`PageError::Port`].
+    pub fn bind(settings: &Settings) -> Result<Self, PageError> {
+        let Settings { library, coach, port } = settings;
+        drop(Library::open_read_only(library)?);
+        let coach = Author::coach(coach)?;
+        let bound = TcpListener::bind((Ipv4Addr::LOCALHOST, *port)).and_then(|listener| {
+            listener.set_nonblocking(true)?;
+            let address = listener.local_addr()?;
+            Ok((listener, address))
+        });
+        let (listener, address) =
+            bound.map_err(|source| PageError::Port { port: *port, source })?;
+        let door = Door::new(address.port());
+        Ok(Self { listener, desk: Arc::new(Desk::new(library.clone(), coach, door)) })
+    }
+
+    /// The address that lets one browser in; it works once.
+    #[must_use]
+    pub fn address(&self) -> String {
+        self.desk.door.first_address()
+    }
+
+    /// Answers until `watch` is stopped; a change that was acknowledged is stored by then.
+    ///
+    /// # Errors
+    /// [`PageError::System`].
+    pub fn run(self, watch: &Watch) -> Result<(), PageError> {
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(2)
+            .max_blocking_threads(AT_ONCE)
+            .enable_all()
+            .build()
+            .map_err(PageError::System)?;
+        let served = runtime.block_on(async {
+            let listener =
+                tokio::net::TcpListener::from_std(self.listener).map_err(PageError::System)?;
+            let answering =
+                serve(listener, routes(self.desk)).with_graceful_shutdown(stopped(watch));
+            tokio::select! {
+                ended = answering.into_future() => ended.map_err(PageError::System),
+                () = patience(watch) => Ok(()),
+            }
+        });
+        runtime.shutdown_timeout(LAST_ANSWERS);
+        served
+    }
+}
+
+/// Returns once the server is to end.
+fn stopped(watch: &Watch) -> impl Future<Output = ()> + Send + 'static {
+    let watch = watch.clone();
+    async move {
+        while !watch.is_stopped() {
+            tokio::time::sleep(LOOK_EVERY).await;
+        }
+    }
+}
+
+/// Returns once whoever still waits for an answer has waited long enough.
+async fn patience(watch: &Watch) {
+    stopped(watch).await;
+    tokio::time::sleep(LAST_ANSWERS).await;
+}
+
+/// Every place by its address; the door stands before all of them.
+fn routes(desk: Arc<Desk>) -> Router {
+    Router::new()
+        .route("/", get(today::place))
+        .route("/find", get(find::place))
+        .route("/player/{player}", get(player::place))
+        .route("/player/{player}/progress", get(player::progress))
+        .route("/case/{case}", get(case::place))
+        .route("/case/{case}/judge", post(case::judge))
+        .route("/case/{case}/undo", post(case::undo))
+        .route("/case/{case}/plan", get(plan::place).post(plan::record))
+        .route("/plan/{plan}/follow-up", post(plan::follow_up))
+        .route("/serve/{serve}", get(serve_place::place))
+        .route("/serve/{serve}/review/{audience}", get(serve_place::review))
+        .route("/catalogue", get(catalogue::place))
+        .route("/catalogue/fault/{fault}", get(catalogue::fault))
+        .route("/catalogue/drill/{drill}", get(catalogue::drill))
+        .route("/assets/{name}", get(assets::asset))
+        .fallback(async || Refusal::NotHere("There is no such page.".to_owned()))
+        .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))
+        .layer(middleware::from_fn_with_state(Arc::clone(&desk), door::guard))
+        .with_state(desk)
+}
