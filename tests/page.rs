@@ -14,7 +14,9 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use desk::Desk;
+use jiff::civil::date;
 use precedent::catalogue::Catalogue;
+use precedent::coaching::{FollowUpRequest, PlanRequest, Today};
 use precedent::library::{Author, CaseId, LabelState, Library, Note, Player, PlayerId};
 
 const OWN_FORM: &str = "application/x-www-form-urlencoded";
@@ -545,6 +547,35 @@ fn readers_and_changes_go_side_by_side() {
     assert_eq!(page.library().case(case).unwrap().notes.len(), 6);
     page.changed(&judge, &[("note", "in time")]);
     page.ended();
+}
+
+/// A follow-up a week before the day of the review counts as the review, one before that does not.
+#[test]
+fn a_review_is_due_from_its_day_until_somebody_looks() {
+    let desk = Desk::stocked();
+    let mut library = Library::open(desk.at("library")).unwrap();
+    let case = library.case_ids(None).unwrap()[0];
+    let request = PlanRequest {
+        start: Some(date(2026, 3, 16)),
+        review_on: Some(date(2026, 4, 13)),
+        ..PlanRequest::new(case, "low_contact")
+    };
+    let plan = request.record(&mut library).unwrap().plan;
+    let due = |library: &Library, month, day| {
+        let today = Today::on(date(2026, month, day), library).unwrap();
+        assert_eq!(today.players.len(), 3);
+        today.due.iter().map(|(at, one)| (today.players[*at].player.id, one.id)).collect::<Vec<_>>()
+    };
+    let whose = library.case(case).unwrap().player;
+    assert_eq!(due(&library, 4, 12), []);
+    assert_eq!(due(&library, 4, 13), [(whose, plan)]);
+    assert_eq!(due(&library, 9, 1), [(whose, plan)]);
+    for (day, waits) in [(5, true), (6, false)] {
+        let seen =
+            FollowUpRequest { rating: Some(1), ..FollowUpRequest::new(plan, date(2026, 4, day)) };
+        seen.record(&mut library).unwrap();
+        assert_eq!(!due(&library, 9, 1).is_empty(), waits, "seen on 2026-04-{day:02}");
+    }
 }
 
 /// Whoever is connected and says nothing keeps nobody from ending.

@@ -12,7 +12,7 @@ use super::view::{Frame, PlanView};
 use crate::coaching::{Age, Cautions, PlansInForce, standing};
 use crate::library::{Case, Player, PlayerId};
 use crate::pages;
-use crate::words::{count, day, handed, level, list};
+use crate::words::{count, day, handed, level, list, sentence};
 
 /// A session: the player's case of one day.
 struct SessionView {
@@ -32,8 +32,10 @@ struct Page {
     name: Option<String>,
     facts: String,
     sessions: Vec<SessionView>,
-    /// The case a plan in force belongs to, its plans, and what they ask together in a week.
-    in_force: Vec<(String, Vec<PlanView>, Option<String>)>,
+    /// The last case with plans in force, its plans, and what they ask together in a week.
+    in_force: Option<(String, Vec<PlanView>, Option<String>)>,
+    /// Plans of earlier cases that nobody ended: case, plan, fault, first day.
+    left_open: Vec<[String; 4]>,
     cautions: Vec<String>,
 }
 
@@ -48,12 +50,21 @@ pub(super) async fn place(
         let on = today();
         let cases = library.cases(Some(player.id))?;
         let mut cautions = Cautions::of(&catalogue, Age::on(on, player.born));
-        let mut in_force = Vec::new();
+        let (mut in_force, mut left_open) = (None, Vec::new());
         for case in cases.iter().rev() {
-            if let Some(plans) = PlansInForce::of(library, &catalogue, case, &player, on)? {
+            let Some(plans) = PlansInForce::of(library, &catalogue, case, &player, on)? else {
+                continue;
+            };
+            let id = case.id.to_string();
+            if in_force.is_none() {
                 let views = PlanView::of_all(&plans, &mut cautions);
-                in_force.push((case.id.to_string(), views, plans.load.sum()));
+                in_force = Some((id, views, plans.load.sum().map(|sum| sentence(&sum))));
+                continue;
             }
+            let open = plans.plans.into_iter();
+            left_open.extend(
+                open.map(|plan| [id.clone(), plan.plan.to_string(), plan.name, day(plan.start)]),
+            );
         }
         let session = |case: &Case| {
             let faults = standing(&case.labels);
@@ -79,6 +90,7 @@ pub(super) async fn place(
             facts: facts(&player),
             sessions: cases.iter().rev().map(session).collect(),
             in_force,
+            left_open,
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
         };
         Ok(page.render()?)

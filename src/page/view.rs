@@ -5,6 +5,7 @@ use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, PlansInForce, ShownDrill};
 use crate::drawing::{EventStrip, Viewpoint, event_strip};
 use crate::library::{BallFlight, Misses, Plan, PlannedDrill};
+use crate::motion::Side;
 use crate::serve::Serve;
 use crate::words::day;
 
@@ -157,6 +158,8 @@ impl BallView {
 pub(super) struct StripView {
     pub(super) wide: String,
     pub(super) narrow: String,
+    /// Left-handers are drawn mirrored, and that is said.
+    pub(super) mirrored: bool,
 }
 
 impl StripView {
@@ -169,6 +172,6 @@ impl StripView {
             seen,
         };
         let drawn = |width| event_strip(&strip, width).to_string();
-        Self { wide: drawn(WIDE), narrow: drawn(NARROW) }
+        Self { wide: drawn(WIDE), narrow: drawn(NARROW), mirrored: serve.hand == Side::Left }
     }
 }
