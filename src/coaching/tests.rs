@@ -540,7 +540,7 @@ fn practice_is_logged_as_it_can_have_been() {
     assert_eq!(stored.pain, Some(Pain { level: 3, place: None }));
     for (request, said) in [
         (hurts(11, Some(BodyPart::Knee)), "found 11"),
-        (hurts(0, Some(BodyPart::Knee)), "the knee is named, and no pain"),
+        (hurts(0, Some(BodyPart::Knee)), "the knee is named, but no pain"),
         (PracticeRequest { effort: Some(12), ..of(day) }, "found 12"),
         (PracticeRequest { sessions: 9, ..of(day) }, "9 sessions on one day"),
         (PracticeRequest { by: Some("Program".to_owned()), ..of(day) }, "the program's own name"),

@@ -18,8 +18,15 @@ fn anna() -> Author {
 fn sent() -> (super::tests::Room, Arrived) {
     let mut from = room();
     stocked(&mut from.library);
-    let first = opened(&packed_at(&from.library, true, 0, "").bytes).unwrap();
+    let first = leave(&mut from.library);
     (from, first)
+}
+
+/// A pack of everything that leaves and is remembered, as `share` does it.
+fn leave(library: &mut Library) -> Arrived {
+    let packed = packed_at(library, true, 0, "");
+    library.write(|w| w.add_leaving(&packed.leaving)).unwrap();
+    opened(&packed.bytes).unwrap()
 }
 
 fn moved(library: &mut Library, recording: i64, day: Date) {
@@ -112,7 +119,7 @@ fn what_never_left_is_not_taken_back_and_a_forgotten_player_takes_all_back() {
     let mut from = room();
     stocked(&mut from.library);
     moved(&mut from.library, 2, date(2026, 4, 11));
-    let first = opened(&packed_at(&from.library, true, 0, "").bytes).unwrap();
+    let first = leave(&mut from.library);
     assert_eq!(first.withdrawn_items, []);
     moved(&mut from.library, 2, date(2026, 4, 12));
     from.library.forget(PlayerId(1), date(2026, 5, 1)).unwrap();

@@ -9,15 +9,17 @@ use crate::find::AGE_BANDS;
 use crate::library::{Case, Level, Named, StoreError};
 use crate::looks::{Followed, Over};
 
-/// A follow-up's rating that means "cured".
+/// A follow-up's rating that says the fault is gone.
 const CURED: i8 = 2;
+
+/// What came of each player who had the fault; `None` for one who was looked at only once.
+type CameOf = Vec<(usize, Option<Over>)>;
 
 /// One fault as it was seen, and how its measure moved.
 pub(super) struct FaultSeen {
     looks: Vec<FaultLook>,
-    /// Where a measure shows it: its name, and what came of each player who had the fault; `None`
-    /// for a player looked at only once.
-    moved: Option<(&'static str, Vec<(usize, Option<Over>)>)>,
+    /// Where a measure shows it: its name, and what came of the players.
+    moved: Option<(&'static str, CameOf)>,
 }
 
 impl FaultSeen {
@@ -52,7 +54,7 @@ impl FaultSeen {
             return (found, TrendBasis::LabelsAndRatings { trend, no_trend_because }, verdict);
         };
         let players = players.iter().filter(|(player, _)| inside(*player));
-        let moved = PlayersMoved::count(*measure, players.map(|(_, over)| over.as_ref()));
+        let moved = PlayersMoved::count(measure, players.map(|(_, over)| over.as_ref()));
         (found, TrendBasis::Measure(moved), moved.verdict(CONFIDENCE, tried))
     }
 
