@@ -6,7 +6,7 @@
 //! but who may come in: each opens the library for itself, for reading beside everybody, for
 //! writing only while a change takes its turn.
 //!
-//! Closed to others ([`door`]): loopback only, one browser let in by an address that works once,
+//! Closed to others (`door`): loopback only, one browser let in by an address that works once,
 //! every request held against host, origin and cookie, nothing from outside on any page.
 
 mod assets;
