@@ -289,7 +289,7 @@ fn nothing_found_says_why() {
     query.filter = Filter::parse("level=club hand=right date>=2026-03-02").unwrap();
     assert_eq!(
         note(&query),
-        "no match: 24 serves searched, 24 cut by hand=right; without it 6 match"
+        "no match: 24 serves searched, 24 ruled out by hand=right; without it 6 match"
     );
     query.filter = Filter::parse("player=p1 date=2026-03-01").unwrap();
     assert_eq!(

@@ -214,16 +214,16 @@ fn names_nobody_bears_are_an_error_with_the_nearest() {
     let error = |text: &str| library.select(&Filter::parse(text).unwrap()).unwrap_err().to_string();
     assert_eq!(
         error("level=club player=p9"),
-        "filter, column 12: player has no 'p9'; nearest are p1, p2, p3"
+        "filter, column 12: player has no 'p9'; the nearest are p1, p2, p3"
     );
     assert_eq!(
         error("squad=munday"),
-        "filter, column 1: squad has no 'munday'; nearest are monday, tuesday, girls"
+        "filter, column 1: squad has no 'munday'; the nearest are monday, tuesday, girls"
     );
     let text = error("fault=own_falt");
-    assert!(text.contains("nearest are ") && text.ends_with(" more"), "{text}");
+    assert!(text.contains("the nearest are ") && text.ends_with(" more"), "{text}");
     let text = error("limiting=own_falt");
-    assert!(text.contains("nearest are own_fault, "), "{text}");
+    assert!(text.contains("the nearest are own_fault, "), "{text}");
 }
 
 #[test]
@@ -233,7 +233,7 @@ fn nothing_left_names_the_term_that_cuts_most() {
         |text: &str| library.select(&Filter::parse(text).unwrap()).unwrap().why_empty().unwrap();
     assert_eq!(
         why("hand=left type=kick date>=2026-04"),
-        "no match: 3 serves searched, 2 cut by type=kick; without it 1 match"
+        "no match: 3 serves searched, 2 ruled out by type=kick; without it 1 match"
     );
     assert_eq!(
         why("age<14"),

@@ -71,6 +71,7 @@ impl Writer<'_> {
         })?;
         for (kind, id) in touched {
             match kind.as_str() {
+                "serve" => self.retouch_serve(id)?,
                 "case" => self.retouch("id", id)?,
                 "player" => self.retouch("player", id)?,
                 _ => {}

@@ -219,7 +219,7 @@ fn what_something_was_is_listed_with_author_and_time() {
     assert_eq!(last.fields, [field(what, Some("severity"), Some("0.5"), Some("0.75"))]);
     assert_eq!(first.fields, [field(what, None, None, Some("state added, severity 0.5"))]);
     assert_eq!(added.kind, ChangeKind::Added);
-    assert_eq!(library.history(ItemId::Serve(ServeId(2))).unwrap(), [added.clone()]);
+    assert_eq!(library.history(ItemId::Serve(ServeId(2))).unwrap(), std::slice::from_ref(added));
 
     // What is gone keeps its history under its id.
     library.write(|w| w.remove(&Removal::Recording(RecordingId(2)), &[], &anna())).unwrap();

@@ -85,6 +85,16 @@ impl<'t> Writer<'t> {
         if counter == "serve_change" { self.serve_change } else { self.word_change }
     }
 
+    /// Marks the curve of a serve as changed.
+    pub(super) fn retouch_serve(&self, id: i64) -> Result<(), WriteError> {
+        self.run("marking a serve", || {
+            self.db
+                .prepare_cached("UPDATE serves SET serve_change = ?2 WHERE id = ?1")?
+                .execute((id, self.serve_change))
+        })?;
+        Ok(())
+    }
+
     /// Marks the words of cases as changed: those whose `column` (id, player) is `id`.
     pub(super) fn retouch(&self, column: &'static str, id: i64) -> Result<(), WriteError> {
         self.run("marking cases", || {

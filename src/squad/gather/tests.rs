@@ -326,7 +326,7 @@ fn a_period_cuts_looks_and_a_wrong_one_is_refused() {
     let error = gathered(&library, &wrong).unwrap_err().to_string();
     assert_eq!(error, "period: there is no day from 2026-04-30 to 2026-03-01; swap the two");
     let error = gathered(&library, &ask(Some("mondy"))).unwrap_err().to_string();
-    assert!(error.contains("squad has no 'mondy'; nearest are monday"), "{error}");
+    assert!(error.contains("squad has no 'mondy'; the nearest are monday"), "{error}");
     let error = gathered(&library, &ask(Some("a\"b"))).unwrap_err().to_string();
     assert!(error.contains("quotation mark"), "{error}");
 
