@@ -22,7 +22,7 @@ pub struct Load {
     /// What they add up to.
     pub week: Week,
     /// What speaks against it, or is not known: refusals first, see
-    /// [`check_doses`](crate::catalogue::check_doses).
+    /// [`check_doses`].
     pub warnings: Vec<Warning>,
 }
 

@@ -278,7 +278,7 @@ impl PlanRequest {
 
     /// The plan this means for the case as it stands, and what the coach is asked first;
     /// `practiser`: the player as the doses are held against, see
-    /// [`practiser`](super::practiser).
+    /// [`practiser`].
     ///
     /// The plan's own id is none yet. How many plans are in force is not looked at: see
     /// [`Self::check_new`].

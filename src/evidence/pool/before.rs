@@ -11,7 +11,7 @@ use crate::evidence::fit::{Fit, Noise, fit};
 pub(super) struct Before {
     /// Mean and variance of what plans add to a fault, if known.
     pub(super) gain: Option<(f64, f64)>,
-    /// Log-likelihood of each of [`weighed`].
+    /// Log-likelihood of each of [`weighed`](super::prior::weighed).
     pub(super) spreads: [f64; WEIGHED],
     pub(super) noise: Noise,
     pub(super) faults: usize,

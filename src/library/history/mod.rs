@@ -223,7 +223,7 @@ impl Library {
         Ok(change)
     }
 
-    /// The change that [`Writer::undo`] would take back for something: its last that stands and is
+    /// The change that [`Writer::undo`](crate::library::Writer::undo) would take back for something: its last that stands and is
     /// no taking back itself.
     ///
     /// # Errors

@@ -46,7 +46,7 @@ impl Writer<'_> {
     /// Replaces everything known about the player with this id, consent included.
     ///
     /// # Errors
-    /// As [`Writer::add_player`]; [`StoreError::NoSuch`].
+    /// As [`Writer::add_player`]; [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn update_player(&mut self, player: &Player) -> Result<(), WriteError> {
         check_player(player)?;
         self.check_code_free(player, Some(player.id))?;
@@ -120,7 +120,7 @@ impl Writer<'_> {
     /// bytes in the file are overwritten; derived indexes follow when next used.
     ///
     /// # Errors
-    /// [`StoreError::NoSuch`].
+    /// [`NoSuch`](crate::library::StoreError::NoSuch).
     pub fn remove_player(&mut self, id: PlayerId) -> Result<(), WriteError> {
         self.keep_no_history();
         self.erase_history(id, &[])?;
@@ -135,7 +135,7 @@ impl Writer<'_> {
     /// Removes a player of whom nothing is stored; whether that was so.
     ///
     /// # Errors
-    /// [`StoreError::Sql`].
+    /// [`Sql`](crate::library::StoreError::Sql).
     pub fn remove_idle_player(&mut self, id: PlayerId) -> Result<bool, WriteError> {
         let removed = self.run("removing a player", || {
             self.db.execute(
