@@ -17,7 +17,7 @@ use crate::serve::{CURVE_FRAMES, EventKind, MEASURES, Reading, channels};
 #[non_exhaustive]
 pub enum ExportError {
     /// Something of that name is there.
-    #[error("{}: is there already; name a new folder, or move it away", .folder.display())]
+    #[error("{}: exists already; name a new folder, or move it away", .folder.display())]
     Exists {
         /// The folder.
         folder: PathBuf,
