@@ -8,7 +8,7 @@ use super::args::{AmendArgs, ClearArg};
 use super::output::Output;
 use super::{Exit, judge, place};
 use crate::catalogue::Place;
-use crate::coaching::{Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment};
+use crate::coaching::{Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment, add_words};
 use crate::intake::{self, RecordingAmendment};
 use crate::library::{Author, ItemId, Library, Named, RecordingId};
 
@@ -43,7 +43,7 @@ pub(super) fn run(
         ItemId::Recording(id) => recording(args, &mut library, id, &by, out)?,
         ItemId::Case(id) => {
             let note = args.note.as_deref().unwrap_or_default();
-            library.write(|writer| writer.add_note(id, note, Some(&by)))?;
+            add_words(&mut library, id, note, &by)?;
         }
         ItemId::Plan(id) => plan(args)?.record(&mut library, id, &by)?,
         ItemId::FollowUp(id) => follow_up(args).record(&mut library, id, &by)?,

@@ -7,8 +7,8 @@ use thiserror::Error;
 use super::report::BallReport;
 use crate::catalogue::{Dose, DoseProblem, Place};
 use crate::library::{
-    Author, BallFlight, ChangeKind, Consent, Ending, FollowUpId, Level, Library, PlanEnd, PlanId,
-    PlayerId, StoreError, WriteError, check_born, check_past, check_planned,
+    Author, BallFlight, CaseId, ChangeKind, Consent, Ending, FollowUpId, Level, Library, PlanEnd,
+    PlanId, PlayerId, StoreError, WriteError, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
@@ -144,6 +144,23 @@ impl From<StoreError> for AmendRefusal {
 
 fn unchanged(what: impl ToString) -> AmendRefusal {
     AmendRefusal::Unchanged { what: what.to_string() }
+}
+
+/// Adds words to a case; earlier ones stay.
+///
+/// # Errors
+/// [`AmendRefusal::Write`].
+pub fn add_words(
+    library: &mut Library,
+    case: CaseId,
+    text: &str,
+    by: &Author,
+) -> Result<(), AmendRefusal> {
+    library.write(|writer| {
+        writer.keep_history(ChangeKind::Amended, Some(by))?;
+        writer.add_note(case, text, Some(by))
+    })?;
+    Ok(())
 }
 
 impl PlayerAmendment {

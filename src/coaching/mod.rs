@@ -29,7 +29,9 @@ mod shown_plan;
 mod tests;
 mod today;
 
-pub use amend::{AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment};
+pub use amend::{
+    AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment, add_words,
+};
 pub use breach::{Breach, breaches};
 pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
