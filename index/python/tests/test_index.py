@@ -342,7 +342,7 @@ def test_searches_and_changes_at_a_time_keep_out_of_each_others_way(walks):
         (
             lambda index, curve: Index.build(np.empty((0, 0, 3), dtype=np.float32)),
             ValueError,
-            "shape: a curve has 1 to 65536 frames and 1 to 1024 channels, found 0 x 3; cut or thin the curves",
+            "shape: a curve has 1 to 65536 frames and 1 to 1024 channels, found 0 x 3; shorten or thin the curves",
         ),
         (
             lambda index, curve: Index.build(curve),

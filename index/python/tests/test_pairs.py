@@ -141,7 +141,7 @@ def test_the_barycenter_is_the_mean_of_what_is_aligned_with_it():
             "curve 1: expected 3 channels, found 1; compare curves of one channel list",
         ),
         (lambda a: dtw(a[:0], a), "curve: expected 3 values (frames x channels), found 0; resample the curve or check the channel list"),
-        (lambda a: dtw(a[:, :0], a), "shape: a curve has 1 to 65536 frames and 1 to 1024 channels, found 1 x 0; cut or thin the curves"),
+        (lambda a: dtw(a[:, :0], a), "shape: a curve has 1 to 65536 frames and 1 to 1024 channels, found 1 x 0; shorten or thin the curves"),
     ],
 )
 def test_what_does_not_hold_is_said(job, text):
