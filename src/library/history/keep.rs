@@ -156,7 +156,7 @@ impl Writer<'_> {
             Ok(nets)
         })?;
         if let Some(only) = &keeping.only
-            && let Some(other) = nets.iter().find(|net| !only.contains(&net.identity()))
+            && let Some(other) = nets.iter().find(|net| !net.is_among(only))
             && let Some(change) = keeping.undoes
         {
             return Err(WriteError::ChangedSince { change, what: named(other.table, &other.key) });

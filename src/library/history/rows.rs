@@ -50,6 +50,17 @@ impl Net {
         identity(self.table.name, &self.key)
     }
 
+    /// Whether it is one of these rows, or goes with one of them as its parent.
+    pub(super) fn is_among(&self, rows: &BTreeSet<String>) -> bool {
+        let of_parent = || {
+            let (_, parent) = self.table.of.first()?;
+            let (_, id) = self.key.first()?;
+            Some(identity(&format!("{parent}s"), &vec![("id".to_owned(), id.clone())]))
+        };
+        rows.contains(&self.identity())
+            || (self.table.with_parent && of_parent().is_some_and(|parent| rows.contains(&parent)))
+    }
+
     /// As it is stored: of an update what differs, of a row that came all but its bytes.
     fn row(&self) -> RowV1 {
         let (mut before, mut after) = (self.before.clone(), self.after.clone());

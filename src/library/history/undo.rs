@@ -5,7 +5,7 @@ use rusqlite::{OptionalExtension, params_from_iter};
 
 use super::ChangeKind;
 use super::keep::Keeping;
-use super::rows::{RowV1, conditions, identity, rows_of, value_of};
+use super::rows::{Columns, RowV1, conditions, identity, rows_of, value_of};
 use super::tables::{TABLES, Table, table_named};
 use super::words::named;
 use crate::library::write::Writer;
@@ -50,11 +50,19 @@ impl Writer<'_> {
             }
         }
         self.run("putting back", || self.db.execute_batch("PRAGMA defer_foreign_keys = ON"))?;
-        // What came goes before what went comes back, children before their parents.
+        // What was changed is as it was first, the last change of it first, so that nothing hangs
+        // any more on what came; that goes next, children before their parents; what went comes
+        // back last, parents before their children.
+        rows.reverse();
         rows.sort_by_key(|(table, row)| {
             let place = TABLES.iter().position(|one| one.name == table.name).unwrap_or(0) as i64;
-            if row.before.is_none() { (0, -place) } else { (1, place) }
+            match (&row.before, &row.after) {
+                (Some(_), Some(_)) if !table.with_parent => (0, 0),
+                (None, _) => (1, -place),
+                _ => (2, place),
+            }
         });
+        self.clear_places(&rows)?;
         for (table, row) in &rows {
             self.put_back(table, row).map_err(|source| match source.sqlite_error_code() {
                 Some(rusqlite::ErrorCode::ConstraintViolation) => {
@@ -78,6 +86,25 @@ impl Writer<'_> {
             }
         }
         self.note_changes();
+        Ok(())
+    }
+
+    /// Gives up the places in their recordings of serves that leave or change them, so that none is
+    /// in another's way.
+    fn clear_places(&self, rows: &[(&Table, RowV1)]) -> Result<(), StoreError> {
+        for (table, row) in rows {
+            let moves = |columns: &Columns| columns.iter().any(|(column, _)| column == "place");
+            if table.name == "serves" && row.before.as_ref().is_none_or(moves) {
+                let sql = format!(
+                    "UPDATE main.serves SET place = -1 - id WHERE {}",
+                    conditions(&row.key, 1)
+                );
+                self.run("putting back", || {
+                    let key = row.key.iter().map(|(_, value)| Value::from(value));
+                    self.db.prepare_cached(&sql)?.execute(params_from_iter(key))
+                })?;
+            }
+        }
         Ok(())
     }
 
