@@ -281,7 +281,7 @@ fn a_month_in_small() {
     assert_eq!((answer.rating, answer.ball.speed_kmh), (Some(1), Some(148.0)));
     assert!(page.shown("/").contains("No review is due."));
     let nothing = page.post(&to, &[("date", "2026-04-15")]);
-    assert!(nothing.status == 422 && nothing.body.contains("only a day"), "{}", nothing.body);
+    assert!(nothing.status == 422 && nothing.body.contains("only a date"), "{}", nothing.body);
 
     // The last change, and only that, is taken back.
     let shown = page.shown(&at);
