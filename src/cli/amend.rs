@@ -4,11 +4,14 @@ use std::path::Path;
 
 use anyhow::bail;
 
-use super::args::{AmendArgs, ClearArg};
+use super::args::{AgreedArg, AmendArgs, ClearArg};
 use super::output::Output;
 use super::{Exit, judge, place};
 use crate::catalogue::Place;
-use crate::coaching::{Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment, add_words};
+use crate::coaching::{
+    AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlanRefusal, PlayerAmendment,
+    add_words,
+};
 use crate::intake::{self, RecordingAmendment};
 use crate::library::{Author, ItemId, Library, Named, RecordingId};
 
@@ -45,7 +48,15 @@ pub(super) fn run(
             let note = args.note.as_deref().unwrap_or_default();
             add_words(&mut library, id, note, &by)?;
         }
-        ItemId::Plan(id) => plan(args)?.record(&mut library, id, &by)?,
+        ItemId::Plan(id) => {
+            let amendment = plan(args)?;
+            match amendment.clone().record(&mut library, id, &by) {
+                Err(AmendRefusal::Plan(PlanRefusal::Unanswered(sure))) if args.sure => {
+                    PlanAmendment { sure, ..amendment }.record(&mut library, id, &by)?;
+                }
+                recorded => recorded?,
+            }
+        }
         ItemId::FollowUp(id) => follow_up(args).record(&mut library, id, &by)?,
         ItemId::Serve(_) | ItemId::Practice(_) => {}
     }
@@ -80,7 +91,7 @@ fn player(args: &AmendArgs) -> PlayerAmendment {
         stature_m: anew(args, args.stature, ClearArg::Stature),
         squads: squads.then(|| args.squad.clone()),
         coach: anew(args, args.coach_of_player.clone(), ClearArg::CoachOfPlayer),
-        consent: args.consent.map(|agreed| agreed.keep_and_share()),
+        consent: args.consent.map_or(Amended::Kept, AgreedArg::agreed),
     }
 }
 

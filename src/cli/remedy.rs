@@ -4,8 +4,8 @@
 use std::error::Error;
 
 use crate::coaching::{
-    FollowUpRefusal, HarmShown, LabelRefusal, PlanEndRefusal, PlanRefusal, PlayerRefusal,
-    PracticeRefusal,
+    AmendRefusal, FollowUpRefusal, HarmShown, LabelRefusal, PlanEndRefusal, PlanRefusal,
+    PlayerRefusal, PracticeRefusal,
 };
 use crate::intake::{IntakeError, LookError};
 use crate::library::{OpenError, StoreError, WriteError};
@@ -40,6 +40,16 @@ pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
     }
     if let Some(refusal) = error.downcast_ref::<PlanRefusal>() {
         return plan(refusal);
+    }
+    if let Some(refusal) = error.downcast_ref::<AmendRefusal>() {
+        return match refusal {
+            AmendRefusal::Plan(PlanRefusal::Unanswered(_)) => {
+                Some(format!("{refusal} Then say so (--sure)"))
+            }
+            AmendRefusal::Plan(_) => Some(format!("--dose: {refusal}")),
+            AmendRefusal::Write(error) => field(error),
+            _ => None,
+        };
     }
     if let Some(refusal) = error.downcast_ref::<FollowUpRefusal>() {
         return match refusal {

@@ -4,8 +4,11 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use thiserror::Error;
 
+use super::load::practiser;
+use super::plan::{PlanRefusal, PlanRequest, Question};
+use super::player::ConsentGiven;
 use super::report::BallReport;
-use crate::catalogue::{Dose, DoseProblem, Place};
+use crate::catalogue::{Dose, Place};
 use crate::library::{
     Author, BallFlight, CaseId, ChangeKind, Consent, Ending, FollowUpId, Level, Library, PlanEnd,
     PlanId, PlayerId, StoreError, WriteError, check_born, check_past, check_planned,
@@ -53,8 +56,8 @@ pub struct PlayerAmendment {
     pub squads: Option<Vec<String>>,
     /// Coach (a code).
     pub coach: Amended<String>,
-    /// What player or guardian agrees to from today on: keeping, and sharing.
-    pub consent: Option<(bool, bool)>,
+    /// What player or guardian agrees to from today on; cleared, to nothing any more.
+    pub consent: Amended<ConsentGiven>,
 }
 
 /// A plan, put right.
@@ -72,6 +75,8 @@ pub struct PlanAmendment {
     pub note: Amended<String>,
     /// The day it ended; cleared, it goes on.
     pub ended: Amended<Date>,
+    /// Questions the coach was asked and answered with yes.
+    pub sure: Vec<Question>,
 }
 
 /// A follow-up, put right.
@@ -115,16 +120,9 @@ pub enum AmendRefusal {
         /// Ids of its drills.
         has: Vec<String>,
     },
-    /// The dose does not fit.
-    #[error("dose of '{drill}': '{dose}': {problem}")]
-    Dose {
-        /// The drill.
-        drill: String,
-        /// The dose as said.
-        dose: String,
-        /// What is wrong with it.
-        problem: DoseProblem,
-    },
+    /// A rule of plans stands against it, or the coach has to be asked first.
+    #[error(transparent)]
+    Plan(#[from] PlanRefusal),
     /// It would be a follow-up that says nothing.
     #[error("{follow_up}: only its day would be left; remove it instead")]
     NothingLeft {
@@ -189,9 +187,13 @@ impl PlayerAmendment {
         player.stature_m = self.stature_m.over(player.stature_m);
         player.squads = self.squads.unwrap_or(player.squads);
         player.coach = self.coach.over(player.coach);
-        if let Some((keep, share)) = self.consent
-            && (keep, share) != (player.consent.keep, player.consent.share)
-        {
+        let agreed = match self.consent {
+            Amended::Kept => (player.consent.keep, player.consent.share),
+            Amended::To(given) => (true, given == ConsentGiven::KeepAndShare),
+            Amended::Cleared => (false, false),
+        };
+        if agreed != (player.consent.keep, player.consent.share) {
+            let (keep, share) = agreed;
             player.consent = Consent { keep, share, date: Some(ZonedDateTime::now().date()) };
         }
         if player == known {
@@ -228,7 +230,7 @@ impl PlanAmendment {
             let planned = plan.drills.iter_mut().find(|planned| planned.drill == drill);
             let planned = planned.ok_or_else(|| not_planned(&drill))?;
             if let Err(problem) = Dose::check(&dose) {
-                return Err(AmendRefusal::Dose { drill, dose, problem });
+                return Err(PlanRefusal::Dose { drill, dose, problem }.into());
             }
             planned.dose = dose;
         }
@@ -258,6 +260,19 @@ impl PlanAmendment {
         };
         if plan == known {
             return Err(unchanged(id));
+        }
+        let asks_more =
+            (&plan.drills, plan.start) != (&known.drills, known.start) || known.ended.is_some();
+        if plan.ended.is_none() && asks_more {
+            let held = library.case(plan.case)?;
+            let day = plan.start.max(ZonedDateTime::now().date());
+            let player = practiser(library, &library.player(held.player)?, day)?;
+            let request = PlanRequest {
+                replaces: Some(id),
+                sure: self.sure,
+                ..PlanRequest::new(plan.case, &plan.limiting_fault)
+            };
+            request.check_doses(&library.catalogue()?, &held, &plan, &player)?;
         }
         library.write_in(&turn, |writer| {
             writer.keep_history(ChangeKind::Amended, Some(by))?;

@@ -383,6 +383,26 @@ impl PlanRequest {
         Ok(questions)
     }
 
+    /// Holds a plan that is in force already, with other doses or days, against the same rules.
+    ///
+    /// # Errors
+    /// [`PlanRefusal::Sore`]; [`PlanRefusal::Unanswered`].
+    pub(super) fn check_doses(
+        &self,
+        catalogue: &Catalogue,
+        held: &Case,
+        plan: &Plan,
+        practiser: &Practiser,
+    ) -> Result<(), PlanRefusal> {
+        self.answered(self.much(catalogue, held, &plan.drills, practiser, plan.start)?)
+    }
+
+    /// Refuses where a question was not answered with yes.
+    fn answered(&self, mut questions: Vec<Question>) -> Result<(), PlanRefusal> {
+        questions.retain(|question| !self.sure.contains(question));
+        if questions.is_empty() { Ok(()) } else { Err(PlanRefusal::Unanswered(questions)) }
+    }
+
     /// What the drills ask, together with the plans beside.
     fn load(
         &self,
@@ -417,13 +437,13 @@ impl PlanRequest {
         held: &Case,
         practiser: &Practiser,
     ) -> Result<Plan, PlanRefusal> {
-        let (plan, mut questions) = self.check(catalogue, held, practiser)?;
+        let (plan, questions) = self.check(catalogue, held, practiser)?;
         let in_force: Vec<PlanId> = self.beside(held, plan.start).map(|plan| plan.id).collect();
         if in_force.len() >= MOST_PLANS {
             return Err(PlanRefusal::ThirdPlan { case: held.id, in_force });
         }
-        questions.retain(|question| !self.sure.contains(question));
-        if questions.is_empty() { Ok(plan) } else { Err(PlanRefusal::Unanswered(questions)) }
+        self.answered(questions)?;
+        Ok(plan)
     }
 
     /// Checks and stores it as one change.

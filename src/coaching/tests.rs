@@ -716,3 +716,43 @@ fn a_plan_is_ended_by_its_case_and_withdrawn_with_a_reason() {
     let said = PlanEndRequest { reason: Some("knee".to_owned()), ..request };
     assert_eq!(said.check(&held).unwrap().how, Ending::Withdrawn);
 }
+
+#[test]
+fn another_dose_meets_the_rules_of_plans_again() {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("library")).unwrap();
+    let owner = PlayerRequest::new("p01").record(&mut library).unwrap().player.id;
+    let (held, _) = library.write(|writer| writer.case_of_day(owner, DAY)).unwrap();
+    let fault = &Catalogue::builtin().drill("over_the_rope").unwrap().faults[0];
+    let rope = DrillRequest {
+        dose: Some("10 serves, two days a week".to_owned()),
+        ..drill("over_the_rope")
+    };
+    let request = PlanRequest { drills: vec![rope], ..PlanRequest::new(held, fault) };
+    let plan = request.record(&mut library).unwrap().plan;
+    let by = Author::from_text("ash");
+    let dose = |words: &str| PlanAmendment {
+        doses: vec![("over_the_rope".to_owned(), words.to_owned())],
+        ..PlanAmendment::default()
+    };
+    // Of unknown age: as of a junior, for whom 64 serves and throws are the most on one day.
+    let much = dose("70 serves, two days a week");
+    let refusal = much.clone().record(&mut library, plan, &by).unwrap_err();
+    let AmendRefusal::Plan(PlanRefusal::Unanswered(sure)) = refusal else { panic!("{refusal}") };
+    assert!(sure[0].to_string().contains("70 serves and throws on one day"), "{sure:?}");
+    let kept = library.plan(plan).unwrap().drills[0].dose.clone();
+    assert_eq!(kept, "10 serves, two days a week");
+    PlanAmendment { sure, ..much }.record(&mut library, plan, &by).unwrap();
+    // What hurts now is not given in another dose either; words may be put right.
+    let hurts = PracticeRequest {
+        pain: Some(5),
+        place: Some(BodyPart::Shoulder),
+        ..PracticeRequest::new(PractisedFor::Plan(plan), jiff::ZonedDateTime::now().date())
+    };
+    hurts.clone().record(&mut library).unwrap();
+    let refusal = dose("9 serves, two days a week").record(&mut library, plan, &by).unwrap_err();
+    assert!(matches!(&refusal, AmendRefusal::Plan(PlanRefusal::Sore { .. })), "{refusal}");
+    let words =
+        PlanAmendment { note: Amended::To("calmer".to_owned()), ..PlanAmendment::default() };
+    words.record(&mut library, plan, &by).unwrap();
+}

@@ -16,7 +16,7 @@ use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, V
 use crate::video::{ModelChoice, Person};
 
 pub(super) use coaching::{BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
-pub(super) use put_right::{AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
+pub(super) use put_right::{AgreedArg, AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
 /// planned, and did it work?

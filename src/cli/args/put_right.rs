@@ -4,6 +4,7 @@ use clap::{Args, ValueEnum};
 use jiff::civil::Date;
 
 use super::BallArgs;
+use crate::coaching::{Amended, ConsentGiven};
 use crate::library::{Level, ServeType, Setting};
 use crate::motion::{Side, View};
 
@@ -79,6 +80,9 @@ pub(in crate::cli) struct AmendArgs {
     pub(in crate::cli) sessions: Option<u32>,
     #[command(flatten)]
     pub(in crate::cli) ball: BallArgs,
+    /// Plan: you were asked about its doses, and are sure
+    #[arg(long)]
+    pub(in crate::cli) sure: bool,
     /// What is not known after all; may be repeated
     #[arg(long, value_name = "WHAT")]
     pub(in crate::cli) clear: Vec<ClearArg>,
@@ -91,7 +95,7 @@ impl AmendArgs {
     /// The options that were given, and what each of them belongs to.
     pub(in crate::cli) fn given(&self) -> Vec<(&'static str, &'static [&'static str])> {
         let ball = &self.ball;
-        let all: [(bool, &str, &[&str]); 27] = [
+        let all: [(bool, &str, &[&str]); 28] = [
             (self.code.is_some(), "--code", &["player"]),
             (self.name.is_some(), "--name", &["player"]),
             (self.level.is_some(), "--level", &["player"]),
@@ -112,6 +116,7 @@ impl AmendArgs {
             (self.review_on.is_some(), "--review-on", &["plan"]),
             (self.ended.is_some(), "--ended", &["plan"]),
             (self.in_force, "--in-force", &["plan"]),
+            (self.sure, "--sure", &["plan"]),
             (self.rating.is_some(), "--rating", &["follow-up"]),
             (self.sessions.is_some(), "--sessions", &["follow-up"]),
             (ball.speed.is_some(), "--speed", &["follow-up"]),
@@ -139,9 +144,12 @@ pub(in crate::cli) enum AgreedArg {
 }
 
 impl AgreedArg {
-    /// Whether keeping and sharing are agreed to.
-    pub(in crate::cli) fn keep_and_share(self) -> (bool, bool) {
-        (self != Self::None, self == Self::Share)
+    pub(in crate::cli) fn agreed(self) -> Amended<ConsentGiven> {
+        match self {
+            Self::None => Amended::Cleared,
+            Self::Keep => Amended::To(ConsentGiven::Keep),
+            Self::Share => Amended::To(ConsentGiven::KeepAndShare),
+        }
     }
 }
 
