@@ -15,7 +15,7 @@ use crate::catalogue::Place;
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(crate) const FORMAT: i64 = 4;
+pub(crate) const FORMAT: i64 = 5;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
@@ -23,6 +23,8 @@ const SCHEMA_2: &str = include_str!("schema-2.sql");
 const SCHEMA_3: &str = include_str!("schema-3.sql");
 /// What format 4 adds to one of format 3.
 const SCHEMA_4: &str = include_str!("schema-4.sql");
+/// What format 5 adds to one of format 4.
+const SCHEMA_5: &str = include_str!("schema-5.sql");
 /// A case's one note of formats 1 to 3 as a row of `case_notes`. Whether it came in a pack shows
 /// from the case as it came.
 const NOTES_BEFORE_4: &str = "SELECT c.id AS id, c.id AS case_id, c.note AS text, NULL AS said_by,
@@ -380,6 +382,7 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
     lay_format_2(&transaction)?;
     transaction.execute_batch(SCHEMA_3)?;
     lay_format_4(&transaction)?;
+    transaction.execute_batch(SCHEMA_5)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
@@ -433,7 +436,10 @@ fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
         transaction
             .execute(&format!("UPDATE plan_drills SET dose = {dose}, done_where = {place}"), [])?;
     }
-    lay_format_4(&transaction)?;
+    if from < 4 {
+        lay_format_4(&transaction)?;
+    }
+    transaction.execute_batch(SCHEMA_5)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
 }
@@ -452,10 +458,13 @@ fn stand_in(connection: &Connection, format: i64) -> rusqlite::Result<()> {
                 FROM main.plan_drills"
         ))?;
     }
-    empty_tables(connection, SCHEMA_4)?;
-    connection.execute_batch(&format!(
-        "DROP TABLE temp.case_notes; CREATE TEMP VIEW case_notes AS {NOTES_BEFORE_4}"
-    ))
+    if format < 4 {
+        empty_tables(connection, SCHEMA_4)?;
+        connection.execute_batch(&format!(
+            "DROP TABLE temp.case_notes; CREATE TEMP VIEW case_notes AS {NOTES_BEFORE_4}"
+        ))?;
+    }
+    empty_tables(connection, SCHEMA_5)
 }
 
 /// The tables of a schema, of this connection alone and empty.

@@ -128,7 +128,7 @@ fn a_library_of_format_1_is_read_as_it_is_and_migrated_by_the_first_writer() {
     let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
     drop(library);
-    assert_eq!(format_of(&file), 4);
+    assert_eq!(format_of(&file), super::super::store::FORMAT);
     let library = Library::open_read_only(folder.path()).unwrap();
     check_contents(&library);
     assert_eq!(library.clip(RecordingId(1)).unwrap(), Some(clip()));
@@ -181,7 +181,7 @@ fn a_place_behind_the_dose_of_format_2_is_told_apart() {
     assert_eq!(library.case(CaseId(1)).unwrap().plans, [plan()]);
     assert_eq!(at_wall(&library), 2);
     drop(library);
-    assert_eq!(format_of(&file), 4);
+    assert_eq!(format_of(&file), super::super::store::FORMAT);
 }
 
 #[test]
@@ -211,7 +211,7 @@ fn a_library_of_format_3_keeps_its_note_and_its_plan_goes_on() {
         assert_eq!(case.notes, std::slice::from_ref(&note));
         assert_eq!(case.plans_in_force(date(2030, 1, 1)), [&plan()]);
         assert!(library.practice_of(PlanId(1)).unwrap().is_empty());
-        assert_eq!(format_of(&file), if writes { 4 } else { 3 });
+        assert_eq!(format_of(&file), if writes { super::super::store::FORMAT } else { 3 });
     }
 }
 

@@ -1,0 +1,1 @@
+-- What format 5 adds to format 4.
