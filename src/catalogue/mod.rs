@@ -12,7 +12,8 @@ mod types;
 mod tests;
 
 pub use detect::{
-    Conditions, Evidence, Finding, Observed, ObservedDay, Recorded, SUSPECTED, Suspicion, detect,
+    Conditions, Evidence, Finding, LIKELY, Observed, ObservedDay, Recorded, SUSPECTED, Suspicion,
+    describe_chance, detect,
 };
 pub use dose::{
     Asked, Dose, DoseProblem, Effort, Limit, LimitOf, MOST_DOSE_CHARACTERS, MOST_REPETITIONS,

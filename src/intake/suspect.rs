@@ -1,6 +1,6 @@
 //! What the program suspects in the serves of a day.
 
-use crate::catalogue::{Catalogue, Conditions, Observed, ObservedDay, Recorded};
+use crate::catalogue::{Catalogue, Conditions, Observed, ObservedDay, Recorded, describe_chance};
 use crate::library::{
     Author, CaseId, FaultLabel, LabelState, Library, ServeId, ServeType, Setting, StoreError,
 };
@@ -59,10 +59,12 @@ pub(super) fn suspicions(
         .filter(|suspicion| suspicion.suspected())
         .map(|suspicion| FaultLabel {
             severity: suspicion.score().unwrap_or_default(),
+            note: suspicion
+                .chance()
+                .map(|chance| format!("{}: by the readings it has begun", describe_chance(chance))),
             fault: suspicion.fault,
             state: LabelState::Suspected,
             by: Author::Program,
-            note: None,
         })
         .collect()
 }

@@ -136,7 +136,9 @@ fn settle(
             let sight = swing.as_ref().map_or(Sight::Unknown, |swing| {
                 Sight::of(judged(swing, &label.fault), judged(&suspicions, &label.fault))
             });
-            StandingFault { improvement, sight, label }
+            let shown = suspicions.iter().find(|suspicion| suspicion.fault == label.fault);
+            let chance = shown.and_then(Suspicion::chance);
+            StandingFault { improvement, sight, chance, label }
         })
         .collect();
     let setting = Circumstances {

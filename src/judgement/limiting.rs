@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::Sight;
-use crate::catalogue::{Catalogue, Fault, Miss};
+use crate::catalogue::{Catalogue, Fault, Miss, describe_chance};
 use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{FaultLabel, Grip, LabelState, Misses};
@@ -31,6 +31,8 @@ pub struct StandingFault {
     pub improvement: Option<Improvement>,
     /// With or without the ball.
     pub sight: Sight,
+    /// How likely it has begun, by what the day's serves show; `None` where nothing shows it.
+    pub chance: Option<f64>,
 }
 
 /// What else weighs, beside the faults themselves.
@@ -92,7 +94,7 @@ pub struct Judgement {
 ///
 /// A coach's choice (label or, without one, the plan) comes first whatever the rest says. The
 /// others are ordered by what they weigh: severity (a coach's word counts one and a half times a
-/// suspicion) times cost (speed, consistency and load, load one and a half times for a junior and
+/// suspicion, and a suspicion by its chance) times cost (speed, consistency and load, load one and a half times for a junior and
 /// where the age is not known), up
 /// to a quarter more or less by how many players improved with a plan for it (few players say
 /// little, one or two nothing), a quarter more where most misses go where it sends them, a little more where the
@@ -217,7 +219,10 @@ impl<'a> Weighed<'a> {
             1.0 + f64::from(fault.cost.speed + fault.cost.consistency)
                 + load * f64::from(fault.cost.load)
         });
-        let word = if seen.label.state == LabelState::Suspected { 1.0 } else { 1.5 };
+        let word = match seen.label.state {
+            LabelState::Suspected => seen.chance.unwrap_or(1.0),
+            _ => 1.5,
+        };
         let misses = fault.and_then(|fault| sent(fault, setting.misses?));
         let mut weight = seen.label.severity * word * cost;
         if let Some(improvement) = seen.improvement.as_ref().filter(|one| one.players >= FEW) {
@@ -303,9 +308,14 @@ impl<'a> Weighed<'a> {
         let label = &self.seen.label;
         let mut reasons = Vec::new();
         reasons.push(match label.state {
-            LabelState::Suspected => {
-                format!("Strength {:.2} of 1, as the program sees it.", label.severity)
-            }
+            LabelState::Suspected => match self.seen.chance {
+                Some(chance) => format!(
+                    "Strength {:.2} of 1, as the program sees it; that it is there at all: {}.",
+                    label.severity,
+                    describe_chance(chance)
+                ),
+                None => format!("Strength {:.2} of 1, as the program sees it.", label.severity),
+            },
             LabelState::Confirmed => {
                 format!("Strength {:.2} of 1, confirmed by {}.", label.severity, label.by)
             }

@@ -19,6 +19,7 @@ fn seen(fault: &str, severity: f64) -> StandingFault {
         },
         improvement: None,
         sight: Sight::Unknown,
+        chance: None,
     }
 }
 
@@ -131,6 +132,22 @@ fn load_weighs_more_in_a_junior() {
     assert!(reasons.contains("load counts for more in a junior"), "{reasons}");
     let reasons = first(&[seen("lumbar_arch", 0.6)], &Circumstances::default()).reasons.join(" ");
     assert!(reasons.contains("the age is not known, so load counts as in a junior"), "{reasons}");
+}
+
+#[test]
+fn a_suspicion_weighs_by_its_chance_and_a_coachs_word_by_itself() {
+    let setting = Circumstances::default();
+    let likely = |chance, one: StandingFault| {
+        let one = StandingFault { chance: Some(chance), ..one };
+        weigh(Catalogue::builtin(), &[one], &setting).order.remove(0)
+    };
+    let suspected = |chance| likely(chance, seen("rushed_tempo", 0.7));
+    let (sure, less) = (suspected(1.0), suspected(0.8));
+    assert!((less.weight / sure.weight - 0.8).abs() < 1e-9, "{} {}", less.weight, sure.weight);
+    assert!(less.reasons[0].contains("8 in 10"), "{:?}", less.reasons);
+    let confirmed =
+        |chance| likely(chance, by_coach("rushed_tempo", 0.7, LabelState::Confirmed)).weight;
+    assert_eq!(confirmed(0.2), confirmed(1.0));
 }
 
 #[test]

@@ -24,6 +24,12 @@ pub enum Capture {
 }
 
 impl Capture {
+    /// Whether all that is known comes from the picture of one camera.
+    #[must_use]
+    pub fn is_one_camera(self) -> bool {
+        matches!(self, Self::OneCameraLifted | Self::OneCameraFlat)
+    }
+
     /// How the joints were obtained, in words for a coach: "depth sensor", "one camera".
     #[must_use]
     pub fn describe(self) -> &'static str {

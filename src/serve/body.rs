@@ -2,6 +2,7 @@
 
 use super::EventKind;
 use super::events::Moments;
+use super::net::Net;
 use super::track::Track;
 use super::vector::{
     NAN3, V3, add, angle_deg, dot, flexion_deg, mid, norm, scale, sub, unwrap_deg, wrapped_deg,
@@ -18,6 +19,8 @@ pub(super) struct Body {
     pub track: Track,
     /// Courses over the grid.
     pub courses: Courses,
+    /// Where the net is; `track` is turned to it.
+    pub net: Net,
 }
 
 /// Angles in degrees, lengths in statures, over the track's grid; NaN where a joint is unseen.
@@ -27,7 +30,8 @@ pub(super) struct Courses {
     pub back_knee: Vec<f64>,
     /// Trunk off the vertical, any direction.
     pub inclination: Vec<f64>,
-    /// Trunk off the vertical towards the net (in a picture: in the picture, towards the tossing side).
+    /// Trunk off the vertical towards the net (in a picture: in the picture, towards the net from
+    /// the side, towards the tossing side from behind or in front).
     pub trunk_forward: Vec<f64>,
     /// Trunk off the vertical towards the tossing side.
     pub trunk_side: Vec<f64>,
@@ -53,30 +57,6 @@ pub(super) struct Courses {
     /// Hitting wrist over the ground under the stance.
     pub hit_over_ground: Vec<f64>,
 }
-
-/// Direction to the net, seen from above: the hitting wrist's way past the hips at contact. A unit
-/// vector, or `None` where the wrist has no horizontal way.
-///
-/// The stance cannot tell it: some players stand sideways to the net and some face it. The hand's
-/// way is good to about [`HEADING_ERROR_DEG`].
-pub(super) fn net_direction(track: &Track, moments: &Moments, rate_hz: f64) -> Option<[f64; 2]> {
-    let wrist = track.path(Joint::RightWrist)?;
-    let (left, right) = (track.path(Joint::LeftHip)?, track.path(Joint::RightHip)?);
-    let last = (track.samples - 1) as f64;
-    let at = |position: f64| {
-        let p = position.clamp(0.0, last);
-        sub(between(wrist, p), mid(between(left, p), between(right, p)))
-    };
-    let contact = moments.at(EventKind::Contact);
-    let reach = 0.03f64.max(1.0 / rate_hz) / track.step_s;
-    let (from, to) = (at(contact - reach), at(contact + reach));
-    let (x, y) = (to[0] - from[0], to[1] - from[1]);
-    let length = x.hypot(y);
-    (length > 0.0).then(|| [x / length, y / length])
-}
-
-/// How far the hand's way at contact may point beside the net, one standard error.
-pub(super) const HEADING_ERROR_DEG: f64 = 12.0;
 
 /// The path's point at a fractional grid position inside it.
 pub(super) fn between(path: &[V3], position: f64) -> V3 {
@@ -104,19 +84,18 @@ impl Body {
         moments: &Moments,
         stature: f64,
         dimensions: Dimensions,
-        rate_hz: f64,
+        net: Net,
     ) -> Self {
         let toss_start = moments.at(EventKind::TossStart);
         let flat = dimensions == Dimensions::Two;
-        let net =
-            if flat { None } else { net_direction(track, moments, rate_hz) }.unwrap_or([0.0, 1.0]);
+        let turn = if flat { [0.0, 1.0] } else { net.towards };
         let origin = ground(track, toss_start, stature);
         let placed = track.mapped(|p| {
             let q = scale(sub(p, origin), 1.0 / stature);
-            [q[0] * net[1] - q[1] * net[0], q[0] * net[0] + q[1] * net[1], q[2]]
+            [q[0] * turn[1] - q[1] * turn[0], q[0] * turn[0] + q[1] * turn[1], q[2]]
         });
-        let courses = courses(&placed, toss_start, flat);
-        Self { track: placed, courses }
+        let courses = courses(&placed, toss_start, flat.then_some(net.towards[0]));
+        Self { track: placed, courses, net }
     }
 }
 
@@ -138,7 +117,9 @@ fn ground(track: &Track, toss_start: f64, stature: f64) -> V3 {
     }
 }
 
-fn courses(track: &Track, toss_start: f64, flat: bool) -> Courses {
+/// `along`: in a picture 1 where the net, or from behind and in front the tossing side, lies to its
+/// right, else -1; `None` in space.
+fn courses(track: &Track, toss_start: f64, along: Option<f64>) -> Courses {
     let n = track.samples;
     let unseen = vec![NAN3; n];
     let path = |joint| track.path(joint).unwrap_or(&unseen);
@@ -152,16 +133,7 @@ fn courses(track: &Track, toss_start: f64, flat: bool) -> Courses {
     };
     let over = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { (0..n).map(f).collect() };
     let trunk = |i: usize| sub(mid(sh_l[i], sh_r[i]), mid(hip_l[i], hip_r[i]));
-    // In a picture the tossing side is where the tossing shoulder and hip lie on the whole.
-    let toss_side = if flat {
-        let lean: f64 = (0..n)
-            .map(|i| sh_l[i][0] + hip_l[i][0] - sh_r[i][0] - hip_r[i][0])
-            .filter(|x| !x.is_nan())
-            .sum();
-        if lean < 0.0 { -1.0 } else { 1.0 }
-    } else {
-        -1.0
-    };
+    let toss_side = along.unwrap_or(-1.0);
     let lean = |axis: usize, sign: f64| {
         over(&|i| {
             let t = trunk(i);
@@ -195,7 +167,7 @@ fn courses(track: &Track, toss_start: f64, flat: bool) -> Courses {
         front_knee: hinge(Joint::LeftHip, Joint::LeftKnee, Joint::LeftAnkle),
         back_knee: hinge(Joint::RightHip, Joint::RightKnee, Joint::RightAnkle),
         inclination: over(&|i| angle_deg(trunk(i), [0.0, 0.0, 1.0])),
-        trunk_forward: if flat { lean(0, toss_side) } else { lean(1, 1.0) },
+        trunk_forward: if along.is_some() { lean(0, toss_side) } else { lean(1, 1.0) },
         trunk_side: lean(0, toss_side),
         shoulder_tilt: over(&|i| {
             let l = sub(sh_r[i], sh_l[i]);

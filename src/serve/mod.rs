@@ -8,6 +8,7 @@ mod figures;
 mod find;
 mod geometry;
 mod measures;
+mod net;
 mod palm;
 mod signs;
 #[cfg(test)]

@@ -4,8 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::catalogue::types::Direction;
 
-/// From this score on, a suspicion is shown as one.
+/// From this score on, a suspicion is shown as one, if it is likely enough.
 pub const SUSPECTED: f64 = 0.5;
+
+/// From this chance on: four in five (our estimate). A score without it is to be looked at.
+pub const LIKELY: f64 = 0.8;
 
 /// One measure's share in a suspicion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -30,6 +33,9 @@ pub struct Evidence {
     pub full: f64,
     /// Expected share of the way from `starts` to `full`, 0 to 1.
     pub score: f64,
+    /// Share of the reading's error that lies beyond `starts`, 0 to 1.
+    #[serde(default)]
+    pub chance: f64,
     /// How far to trust the reading, 0 to 1.
     pub trust: f64,
     /// Published rows behind the band.
@@ -47,6 +53,9 @@ pub enum Finding {
     Scored {
         /// 0 (nothing of it) to 1 (as strong as it gets).
         score: f64,
+        /// The chance that it has begun at all, 0 to 1.
+        #[serde(default)]
+        chance: f64,
         /// How far to trust the score, 0 to 1.
         trust: f64,
         /// The measures behind it.
@@ -89,9 +98,38 @@ impl Suspicion {
         }
     }
 
-    /// Whether the fault is suspected, at [`SUSPECTED`].
+    /// How likely the fault has begun at all, where measures or an answer show it.
+    #[must_use]
+    pub fn chance(&self) -> Option<f64> {
+        match self.finding {
+            Finding::Scored { chance, .. } => Some(chance),
+            Finding::Answered { score, .. } => Some(if score > 0.0 { 1.0 } else { 0.0 }),
+            Finding::NotDetectable { .. } => None,
+        }
+    }
+
+    /// Whether the fault is suspected: strong enough ([`SUSPECTED`]) and likely enough ([`LIKELY`]).
     #[must_use]
     pub fn suspected(&self) -> bool {
+        self.strong() && self.chance().is_some_and(|chance| chance >= LIKELY)
+    }
+
+    /// Whether it is strong enough to be suspected, but too unlikely: to be looked at in the clip.
+    #[must_use]
+    pub fn to_look_at(&self) -> bool {
+        self.strong() && !self.suspected()
+    }
+
+    fn strong(&self) -> bool {
         self.score().is_some_and(|score| score >= SUSPECTED)
+    }
+}
+
+/// A chance as one says it: "9 in 10".
+#[must_use]
+pub fn describe_chance(chance: f64) -> String {
+    match (10.0 * chance).floor().clamp(0.0, 10.0) {
+        all if all >= 10.0 || chance >= 0.99 => "almost certain".to_owned(),
+        tenths => format!("{tenths:.0} in 10"),
     }
 }

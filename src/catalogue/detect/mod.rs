@@ -9,7 +9,7 @@ mod tests;
 
 use self::band::Asked;
 use self::read::read;
-pub use finding::{Evidence, Finding, SUSPECTED, Suspicion};
+pub use finding::{Evidence, Finding, LIKELY, SUSPECTED, Suspicion, describe_chance};
 pub use observed::{Conditions, Observed, ObservedDay, Recorded};
 
 use super::Catalogue;
@@ -31,7 +31,10 @@ use crate::serve::ServeReading;
 /// Over several serves the median counts; its uncertainty is the reading's own error (which does not
 /// shrink with repetition) and the spread from serve to serve over the square root of their number.
 /// The score of a measure is its expected place between `starts` and `full` under that uncertainty,
-/// so a poor reading near a threshold scores near the middle instead of flipping. A fault is not
+/// so a poor reading near a threshold scores near the middle instead of flipping. Its chance is the
+/// share of the same uncertainty that lies beyond `starts`: the mean over a fault's measures, or the
+/// greatest, as their scores are combined; below [`LIKELY`] a fault is to be looked at and not
+/// suspected. A fault is not
 /// judged without a measure it needs, nor while a suspected one explains what its measures show; one
 /// that is a style in a serve otherwise whole ([`Fault::only_with`]) scores no more than what is
 /// missing in it. No serves: everything not detectable.
@@ -120,28 +123,36 @@ fn judge(fault: &Fault, sources: &[Source<'_>], asked: &Asked<'_>) -> Finding {
     let trust =
         weights.iter().zip(&evidence).map(|(weight, found)| weight * found.trust).sum::<f64>()
             / total;
-    let score = match fault.combine {
+    let combined = |of: fn(&Evidence) -> f64| match fault.combine {
         Combine::Mean => {
-            weights.iter().zip(&evidence).map(|(weight, found)| weight * found.score).sum::<f64>()
+            weights.iter().zip(&evidence).map(|(weight, found)| weight * of(found)).sum::<f64>()
                 / total
         }
-        Combine::Strongest => evidence.iter().map(|found| found.score).fold(0.0, f64::max),
+        Combine::Strongest => evidence.iter().map(of).fold(0.0, f64::max),
     };
+    let (score, chance) = (combined(|found| found.score), combined(|found| found.chance));
     if fault.only_with.is_empty() {
-        return Finding::Scored { score, trust, evidence, missing };
+        return Finding::Scored { score, chance, trust, evidence, missing };
     }
-    let mut incomplete: Option<f64> = None;
+    let mut incomplete: Option<(f64, f64)> = None;
     for measure in &fault.only_with {
         match read(measure, &sources, asked) {
             Ok(found) => {
-                incomplete = Some(incomplete.map_or(found.score, |most| most.max(found.score)));
+                let (score, chance) = incomplete.unwrap_or_default();
+                incomplete = Some((score.max(found.score), chance.max(found.chance)));
                 evidence.push(found);
             }
             Err(why) => missing.push(format!("{}: {why}", measure.measure)),
         }
     }
     match incomplete {
-        Some(most) => Finding::Scored { score: score.min(most), trust, evidence, missing },
+        Some(most) => Finding::Scored {
+            score: score.min(most.0),
+            chance: chance.min(most.1),
+            trust,
+            evidence,
+            missing,
+        },
         None => Finding::NotDetectable {
             why: format!(
                 "a style if the rest of the serve is complete, and that cannot be read: {}",

@@ -87,6 +87,7 @@ fn read_from(
         starts: band.starts,
         full: band.full,
         score: ramp(value, error, band.starts, band.full),
+        chance: beyond(value, error, band.starts, band.full),
         trust: median(&mut trusts),
         sources: measure.sources.clone(),
         basis: band.basis,
@@ -108,6 +109,15 @@ pub(super) fn ramp(value: f64, error: f64, starts: f64, full: f64) -> f64 {
         (at - a) * standard.cdf(z) + error * standard.pdf(z)
     };
     (above(0.0) - above(1.0)).clamp(0.0, 1.0)
+}
+
+/// Chance that x, normal about `value`, lies beyond `starts` on the side of `full`.
+pub(super) fn beyond(value: f64, error: f64, starts: f64, full: f64) -> f64 {
+    let past = (value - starts) * (full - starts).signum();
+    if !(error.is_finite() && error > 1e-9) {
+        return if past > 0.0 { 1.0 } else { 0.0 };
+    }
+    Normal::standard().cdf(past / error)
 }
 
 fn median(values: &mut [f64]) -> f64 {

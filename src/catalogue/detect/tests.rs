@@ -1,6 +1,6 @@
 use statrs::distribution::{Continuous, Normal};
 
-use super::read::ramp;
+use super::read::{beyond, ramp};
 use super::*;
 use crate::catalogue::types::Attempt;
 use crate::serve::Reading;
@@ -260,6 +260,38 @@ fn of_several_recordings_the_best_reading_of_each_measure_counts() {
     let clips = [Observed { readings: &slow, ..clips[0] }, clips[1]];
     let found = detect(catalogue, &clips, &Conditions::default());
     assert!(of(&found, "tossing_arm_drops_early").score().is_some());
+}
+
+/// Shares of the normal distribution by any printed table: 0.5 at the mean, 0.8413 within one
+/// standard deviation above, 0.7995 within 0.84.
+#[test]
+fn a_chance_is_the_share_of_the_error_beyond_where_the_fault_starts() {
+    let close = |got: f64, want: f64| assert!((got - want).abs() < 5e-4, "{got}, not {want}");
+    close(beyond(33.0, 10.0, 33.0, 50.0), 0.5);
+    close(beyond(43.0, 10.0, 33.0, 50.0), 0.8413);
+    close(beyond(41.4, 10.0, 33.0, 50.0), 0.7995);
+    // A fault below: the other way round.
+    close(beyond(40.0, 10.0, 50.0, 32.0), 0.8413);
+    assert_eq!((beyond(40.0, 0.0, 50.0, 32.0), beyond(51.0, 0.0, 50.0, 32.0)), (1.0, 0.0));
+}
+
+/// A knee of 36 deg where the fault starts at 50 and is whole at 32: strong, and with 5 deg give or
+/// take certain; with 40 it may as well not be there.
+#[test]
+fn a_strong_but_unlikely_fault_is_to_be_looked_at() {
+    let judged = |give| {
+        let readings = [value("front_knee_flexion_trophy", 36.0, give)];
+        let found =
+            detect(Catalogue::builtin(), &[markers(&readings, None)], &Conditions::default());
+        let one = of(&found, "shallow_leg_drive");
+        (one.suspected(), one.to_look_at(), one.chance().unwrap())
+    };
+    let (suspected, look, chance) = judged(5.0);
+    assert!(suspected && !look && chance > 0.99, "{chance}");
+    let (suspected, look, chance) = judged(40.0);
+    assert!(!suspected && look && (0.6..0.8).contains(&chance), "{chance}");
+    assert_eq!(describe_chance(0.86), "8 in 10");
+    assert_eq!(describe_chance(0.995), "almost certain");
 }
 
 #[test]

@@ -165,7 +165,10 @@ impl Library {
             if label.state != LabelState::Rejected {
                 pieces.extend(of_fault(catalogue, Part::Fault, &label.fault));
             }
-            pieces.extend(label.note.iter().map(|note| Piece::new(Part::FaultNote, note)));
+            // What the program notes of its own suspicion is no word to search by.
+            if label.by.is_coach() {
+                pieces.extend(label.note.iter().map(|note| Piece::new(Part::FaultNote, note)));
+            }
         }
         for plan in &case.plans {
             let part = Part::Plan(plan.id);

@@ -16,7 +16,7 @@ use super::{
     Asked, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedents, ReviewData, ReviewFault,
     ServeFacts, ShownPrecedent,
 };
-use crate::catalogue::{Catalogue, Finding, Suspicion};
+use crate::catalogue::{Catalogue, Finding, Suspicion, describe_chance};
 use crate::coaching::{Age, Cautions, ShownDrill, standing};
 use crate::drawing::channel::quantile;
 use crate::drawing::{Channel, Likeness, Pictures, channels_of};
@@ -380,7 +380,7 @@ fn first_words(judging: &Judging) -> String {
     }
 }
 
-/// Faults that today's serves cannot show and nobody says are there.
+/// Faults that today's serves cannot show, or not surely enough, and nobody says are there.
 fn unseen(catalogue: &Catalogue, judging: &Judging) -> Vec<(String, String)> {
     let stands = |fault: &str| judging.labels.iter().any(|label| label.fault == fault);
     judging
@@ -391,6 +391,13 @@ fn unseen(catalogue: &Catalogue, judging: &Judging) -> Vec<(String, String)> {
             Finding::NotDetectable { why, .. } => {
                 Some((catalogue.fault(&suspicion.fault)?.name.clone(), why.clone()))
             }
+            Finding::Scored { chance, .. } if suspicion.to_look_at() => Some((
+                catalogue.fault(&suspicion.fault)?.name.clone(),
+                format!(
+                    "to look at, not suspected: {} by these readings, and it takes 8",
+                    describe_chance(*chance)
+                ),
+            )),
             _ => None,
         })
         .collect()

@@ -1,5 +1,6 @@
 //! The six moments of one serve, between frames where the data allow.
 
+mod one_camera;
 mod search;
 mod trust;
 
@@ -8,7 +9,7 @@ use self::trust::{Basis, sure};
 use super::EventKind;
 use super::track::{Track, runs};
 use super::vector::{V3, angle_deg, mid, norm, sub};
-use crate::motion::{Capture, Joint, butterworth};
+use crate::motion::{Capture, Joint, View, butterworth};
 
 /// Below this rate the peak of wrist speed is not resolved and the highest wrist stands for contact.
 pub(super) const SPEED_PEAK_LEAST_HZ: f64 = 20.0;
@@ -49,8 +50,11 @@ impl Moments {
 /// What the events are read from: a serve's smoothed track with `Right` as the hitting side.
 pub(super) struct Scene<'a> {
     pub track: &'a Track,
+    /// The same, hardly smoothed.
+    pub quick: &'a Track,
     pub rate_hz: f64,
     pub capture: Capture,
+    pub view: Option<View>,
     /// Stature in the recording's unit.
     pub stature: f64,
     /// Grid positions of the tops the search found.
@@ -95,10 +99,18 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     // at it; at no ball it may go on gaining speed on its way down. So contact is where the hand is
     // highest or, where it is fastest only later, most of the way to there, but never later than
     // its fall through a third of its height over the shoulders.
+    // One camera's hand tells its height better than its speed.
+    let one_camera = scene.capture.is_one_camera();
     let (mut by_racket, mut apart_s) = (false, 0.0);
     let wrist_speed = speed(hit);
     let contact = if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
         top
+    } else if one_camera {
+        let height = quick_height(scene.quick)?;
+        let hand = one_camera::contact(&height, top, track.step_s, scene.stature);
+        let hit_by_racket = racket_contact(scene, hand);
+        by_racket = hit_by_racket.is_some();
+        hit_by_racket.unwrap_or(hand)
     } else {
         let third = hit_over_shoulders[top.round() as usize] / 3.0;
         let fallen = crossing_down(&hit_over_shoulders, top, third);
@@ -125,6 +137,7 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         toss_top,
         track.span(2.2),
         LEAST_TOSS_RISE * scene.stature,
+        if one_camera { one_camera::TOSS_START_SHARE } else { TOSS_START_SHARE },
     )?;
 
     // A ball leaves the hand when the hand slows by more than gravity. A slow swing may never do
@@ -139,13 +152,21 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     // From the sample before its fastest on: at a low rate both lie between the same two samples.
     let freed = crossing_up(&slowing, fastest.floor(), gravity).map(|at| at.max(fastest));
     let slowed = crossing_down(&upward, fastest, 0.75 * upward[fastest.round() as usize]);
-    let release = match (freed, slowed) {
-        (Some(a), Some(b)) => a.min(b),
-        (one, other) => one.or(other).unwrap_or(fastest),
-    }
-    .min(toss_top);
+    let release = if one_camera {
+        one_camera::release(&toss_height, toss_start, fastest, toss_top)
+    } else {
+        match (freed, slowed) {
+            (Some(a), Some(b)) => a.min(b),
+            (one, other) => one.or(other).unwrap_or(fastest),
+        }
+        .min(toss_top)
+    };
 
-    let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact);
+    let knees = one_camera.then(|| one_camera::Knees {
+        least_deg: 2.5 * LEAST_KNEE_BEND_DEG,
+        from_behind: scene.capture == Capture::OneCameraFlat && scene.view == Some(View::Behind),
+    });
+    let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact, knees);
     // The forearm also hangs low before the arm is up: only the last stretch with a raised upper
     // arm counts.
     let raised = |i: usize| {
@@ -159,7 +180,15 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let tip = track
         .path(Joint::RacketTip)
         .filter(|tip| low_from <= low_to && tip[low_from..=low_to].iter().all(|p| !p[0].is_nan()));
-    let racket_low = if low_from >= low_to {
+    let low_range = if one_camera {
+        let from = (trophy.ceil() as usize + 1).max(floor.saturating_sub(track.span(0.3)));
+        (from < low_to).then_some(from..low_to + 1)
+    } else {
+        None
+    };
+    let racket_low = if let Some(range) = low_range.clone() {
+        one_camera::racket_low(&hit_over_shoulders, range, contact, track.step_s, scene.stature)
+    } else if low_from >= low_to {
         (trophy + contact) / 2.0
     } else {
         let line: Vec<f64> = (0..track.samples)
@@ -170,7 +199,8 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
             .collect();
         highest(&line, low_from..low_to + 1)
     };
-    let low_at_edge = (racket_low - low_from as f64) < 1.0 || low_to as f64 - racket_low < 1.0;
+    let low_at_edge = low_range.is_none()
+        && ((racket_low - low_from as f64) < 1.0 || low_to as f64 - racket_low < 1.0);
 
     let finish = finish(track, &hit_height, &wrist_speed, contact);
     let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
@@ -204,6 +234,16 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     Ok(Moments { all, toss_top })
 }
 
+/// Height of the hitting wrist over the shoulders.
+fn quick_height(quick: &Track) -> Result<Vec<f64>, String> {
+    let path = |joint: Joint| {
+        quick.path(joint).ok_or_else(|| format!("no {}", joint.name().replace('_', " ")))
+    };
+    let (left, right) = (path(Joint::LeftShoulder)?, path(Joint::RightShoulder)?);
+    let wrist = path(Joint::RightWrist)?;
+    Ok((0..quick.samples).map(|i| wrist[i][2] - mid(left[i], right[i])[2]).collect())
+}
+
 /// How far contact lies from the highest hand towards a hand that is fastest only later.
 const LATER_SHARE: f64 = 0.75;
 
@@ -226,7 +266,13 @@ fn racket_contact(scene: &Scene<'_>, guess: f64) -> Option<f64> {
 
 /// Deepest bend of the front knee between release and shortly before contact; where the knee is
 /// unseen or hardly bends, the top of the tossing hand (`false`).
-fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, bool) {
+fn trophy(
+    track: &Track,
+    release: f64,
+    toss_top: f64,
+    contact: f64,
+    one_camera: Option<one_camera::Knees>,
+) -> (f64, bool) {
     let fallback = (
         toss_top.max(release + 1.0).min(contact - track.span(0.06) as f64 * 2.0).max(release + 1.0),
         false,
@@ -243,9 +289,24 @@ fn trophy(track: &Track, release: f64, toss_top: f64, contact: f64) -> (f64, boo
     }
     let mut bend: Vec<f64> =
         (0..track.samples).map(|i| super::vector::flexion_deg(hip[i], knee[i], ankle[i])).collect();
+    if one_camera.is_some()
+        && let (Some(hip), Some(knee), Some(ankle)) = (
+            track.path(Joint::RightHip),
+            track.path(Joint::RightKnee),
+            track.path(Joint::RightAnkle),
+        )
+    {
+        for (i, front) in bend.iter_mut().enumerate() {
+            *front = f64::midpoint(*front, super::vector::flexion_deg(hip[i], knee[i], ankle[i]));
+        }
+    }
     // The bend is flat at its deepest; noise would move the moment, not the angle.
     for run in runs(&bend) {
         let _within_bounds = butterworth(&mut bend[run], POSTURE_CUTOFF_HZ, 1.0 / track.step_s);
+    }
+    if let Some(knees) = one_camera {
+        let at = one_camera::trophy(&bend, from..to + 1, contact, track.step_s, &knees);
+        return (at, true);
     }
     let deepest = highest(&bend, from..to + 1);
     let depth = bend[deepest.round() as usize];
@@ -265,18 +326,30 @@ const RAISED_ARM_DEG: f64 = 55.0;
 
 /// Where the tossing hand begins to rise and where it rises fastest.
 ///
-/// It begins where, going back from its fastest rise, it last rises at less than 3 % of that.
+/// It begins where, going back from its fastest rise, it last rises at less than `share` of that.
+/// Only the last rise counts: who bounces the ball or gets ready has lowered the hand since.
 fn toss_rise(
     height: &[f64],
     upward: &[f64],
     toss_top: f64,
     search: usize,
     least_rise: f64,
+    share: f64,
 ) -> Result<(f64, f64), String> {
     let top = toss_top.round() as usize;
     let from = top.saturating_sub(search);
-    let fastest = highest(upward, from..top + 1);
-    let slow = 0.03 * upward[fastest.round() as usize];
+    let mut lowest = top;
+    for i in (from..=top).rev() {
+        if height[i] < height[lowest] {
+            lowest = i;
+        } else if height[top] - height[lowest] > least_rise
+            && height[i] - height[lowest] > LEAST_LOWERED * least_rise
+        {
+            break;
+        }
+    }
+    let fastest = highest(upward, lowest..top + 1);
+    let slow = share * upward[fastest.round() as usize];
     let begins = (from..fastest.floor() as usize)
         .rev()
         .find(|&i| upward[i] < slow && height[top] - height[i] > least_rise);
@@ -290,6 +363,12 @@ fn toss_rise(
         None => Err("the start of the tossing arm's rise is not in the recording".to_owned()),
     }
 }
+
+/// Share of its fastest rise at which a hand measured in space begins to toss.
+const TOSS_START_SHARE: f64 = 0.03;
+
+/// A hand that was higher by this share of the least rise has been lowered to begin anew.
+const LEAST_LOWERED: f64 = 0.4;
 
 /// A rise smaller than this (statures) is a dip on the way up, not where the rise began.
 const LEAST_TOSS_RISE: f64 = 0.2;

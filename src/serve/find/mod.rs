@@ -76,8 +76,8 @@ pub fn find(recording: &Recording, options: &FindOptions) -> Found {
     let accepted = accept(&candidates);
     let reader = Reader { recording, options, stature, stretches: &stretches };
     let mut found = Found::default();
-    for candidate in &accepted {
-        match reader.read(candidate) {
+    for read in reader.read_all(&accepted) {
+        match read {
             Ok(serve) => found.serves.push(serve),
             Err(refusal) => found.refused.push(refusal),
         }

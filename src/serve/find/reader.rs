@@ -10,6 +10,7 @@ use crate::serve::detect::Candidate;
 use crate::serve::events::{Moments, SPEED_PEAK_LEAST_HZ, Scene, moments};
 use crate::serve::figures::figures;
 use crate::serve::measures::{Context, readings};
+use crate::serve::net::{Net, Seen};
 use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut};
 use crate::serve::{Event, EventKind, Refusal, Serve};
 
@@ -19,6 +20,23 @@ const READ_CUTOFF_HZ: f64 = 8.0;
 const LEAST_CUTOFF_HZ: f64 = 5.0;
 /// The racket moves faster than any joint.
 const RACKET_CUTOFF_HZ: f64 = 20.0;
+/// A serve's stretch of the recording, ready to be read.
+struct ServeCut<'c> {
+    candidate: &'c Candidate,
+    track: Track,
+    moments: Moments,
+    cutoff_hz: f64,
+}
+
+impl ServeCut<'_> {
+    fn seen(&self) -> Seen<'_> {
+        Seen { track: &self.track, moments: &self.moments }
+    }
+}
+
+/// A hand at its top moves faster than the body, too.
+const QUICK_CUTOFF_HZ: f64 = 14.0;
+
 pub(super) struct Reader<'a> {
     pub(super) recording: &'a Recording,
     pub(super) options: &'a FindOptions,
@@ -38,7 +56,30 @@ impl Reader<'_> {
         Refusal { frames: (self.frame_at(from_s), self.frame_at(to_s)), reason }
     }
 
-    pub(super) fn read(&self, candidate: &Candidate) -> Result<Serve, Refusal> {
+    /// Every candidate read, those of one camera with one net for all serves of a hand.
+    pub(super) fn read_all(&self, candidates: &[Candidate]) -> Vec<Result<Serve, Refusal>> {
+        let recording = self.recording;
+        let cuts: Vec<_> = candidates.iter().map(|candidate| self.cut(candidate)).collect();
+        let shared = [Side::Left, Side::Right].map(|hand| {
+            let same = cuts.iter().flatten().filter(|cut| cut.candidate.hand == hand);
+            let serves: Vec<Seen<'_>> = same.map(ServeCut::seen).collect();
+            let one_camera = recording.capture.is_one_camera();
+            one_camera
+                .then(|| Net::by_signs(&serves, recording.dimensions, recording.view, self.stature))
+                .flatten()
+        });
+        cuts.into_iter()
+            .map(|cut| {
+                let cut = cut?;
+                let net = shared[cut.candidate.hand as usize].clone();
+                let net = net.unwrap_or_else(|| Net::by_hand(&cut.seen(), recording.rate_hz));
+                self.read(cut, net)
+            })
+            .collect()
+    }
+
+    /// The candidate's stretch of the recording, hitting side named right, and its moments.
+    fn cut<'c>(&self, candidate: &'c Candidate) -> Result<ServeCut<'c>, Refusal> {
         let recording = self.recording;
         let refuse = |reason| self.refusal(candidate.toss_top_s, candidate.top_s, reason);
         if let Some(said) = self.options.hand
@@ -66,17 +107,27 @@ impl Reader<'_> {
             Side::Right => track,
             Side::Left => track.mirrored(),
         };
+        let quick = track.clone().smoothed(QUICK_CUTOFF_HZ, RACKET_CUTOFF_HZ);
         let track = track.smoothed(cutoff_hz, RACKET_CUTOFF_HZ.min(recording.rate_hz / 3.0));
         let position = |time_s: f64| ((time_s - track.start_s) / track.step_s).round() as usize;
         let moments = moments(&Scene {
             track: &track,
+            quick: &quick,
             rate_hz: recording.rate_hz,
             capture: recording.capture,
+            view: recording.view,
             stature: self.stature,
             toss_top: position(candidate.toss_top_s),
             top: position(candidate.top_s),
         })
         .map_err(refuse)?;
+        Ok(ServeCut { candidate, track, moments, cutoff_hz })
+    }
+
+    fn read(&self, cut: ServeCut<'_>, net: Net) -> Result<Serve, Refusal> {
+        let recording = self.recording;
+        let ServeCut { candidate, track, moments, cutoff_hz } = cut;
+        let net_note = net.note(recording.capture);
         let (start, finish) = (moments.at(EventKind::TossStart), moments.at(EventKind::Finish));
         let (start_s, finish_s) = (track.time_s(start), track.time_s(finish));
         let flat = recording.dimensions == Dimensions::Two;
@@ -98,8 +149,7 @@ impl Reader<'_> {
         if let Some(reason) = broken_bone(recording, from, to) {
             return Err(self.refusal(start_s, finish_s, reason));
         }
-        let body =
-            Body::new(&track, &moments, self.stature, recording.dimensions, recording.rate_hz);
+        let body = Body::new(&track, &moments, self.stature, recording.dimensions, net);
         let curve = curve(&body.courses, flat, start, finish).map_err(|channel| {
             self.refusal(
                 start_s,
@@ -126,6 +176,7 @@ impl Reader<'_> {
         });
         let (hand, mut notes) = self.hand(candidate);
         notes.extend(self.notes(candidate, &gaps, flat, &moments));
+        notes.extend(net_note);
         notes.extend(doubtful_bone(recording, from, to));
         Ok(Serve {
             hand,
@@ -219,6 +270,13 @@ impl Reader<'_> {
                 longest.first,
                 longest.last
             ));
+        }
+        if self.recording.capture.is_one_camera() {
+            notes.push(
+                "the ball is not followed: release is a guess from the tossing arm's way up, and \
+                 no time from it is measured"
+                    .to_owned(),
+            );
         }
         if flat {
             notes.push(format!(

@@ -9,7 +9,7 @@ use one_camera::planted_error;
 pub use table::MEASURES;
 use table::TABLE;
 
-use super::body::{Body, Courses, HEADING_ERROR_DEG, value_at};
+use super::body::{Body, Courses, value_at};
 use super::events::{Moment, Moments, SPEED_PEAK_LEAST_HZ};
 use super::{EventKind, MeasureDef, Reading, ServeReading};
 use crate::motion::{Capture, View};
@@ -40,11 +40,13 @@ enum AngleKind {
     Turn,
 }
 
-/// What a picture from one camera can say about a measure.
+/// What a picture from one camera can say about a measure, as real serves showed it view by view
+/// (`src/serve/REAL-CLIPS.md`).
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Flat {
-    /// Readable in the picture plane.
-    Yes,
+    /// Readable from behind only: at trophy the chest faces a camera at the side, and the knees bend
+    /// towards it.
+    Knees,
     /// Readable from the side only.
     FromSide,
     /// Readable from behind or in front only.
@@ -86,6 +88,16 @@ const USABLE_DEG: f64 = 36.0;
 const USABLE_S: f64 = 0.1;
 const USABLE_RATIO: f64 = 0.15;
 
+const KNEES_HIDDEN: &str =
+    "one camera: the knees bend towards it and half of the bend is not seen; film from behind";
+/// A net that lies further across the picture than this (60 deg off the camera's line) is filmed from
+/// the side.
+const FROM_SIDE: f64 = 0.87;
+/// Of a lean's direction at least this share must lie across the picture.
+const LEAST_SHOWN: f64 = 0.5;
+/// A network's guess of a lean towards or away from the camera, one standard error (our estimate).
+const DEPTH_LEAN_DEG: f64 = 15.0;
+
 /// Reads every measure of the table, in its order.
 pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
     TABLE
@@ -114,9 +126,11 @@ impl Context<'_> {
     /// The reading of a value, or that one camera cannot claim it.
     fn claim(&self, def: &MeasureDef, v: &Value) -> Reading {
         let mut give_or_take = NINE_OF_TEN * v.error;
-        if self.capture == Capture::OneCameraLifted {
-            give_or_take =
-                give_or_take.max(NINE_OF_TEN * planted_error(def.id).unwrap_or_default());
+        if self.capture.is_one_camera() {
+            if !self.flat {
+                let planted = planted_error(def.id).unwrap_or_default();
+                give_or_take = give_or_take.max(NINE_OF_TEN * planted);
+            }
             let usable = match def.unit {
                 "deg" => USABLE_DEG,
                 "s" => USABLE_S,
@@ -197,7 +211,8 @@ impl Context<'_> {
 
     fn not_flat(&self, flat: Flat) -> Result<(), String> {
         let seen = match (self.flat, flat, self.view) {
-            (false, _, _) | (true, Flat::Yes, _) => true,
+            (false, _, _) => true,
+            (true, Flat::Knees, view) => view == Some(View::Behind),
             (true, Flat::FromSide, view) => view == Some(View::Side),
             (true, Flat::FromBehind, view) => matches!(view, Some(View::Behind | View::Front)),
             (true, Flat::No, _) => false,
@@ -208,8 +223,37 @@ impl Context<'_> {
         Err(match flat {
             Flat::FromSide => "one camera: seen only from the side".to_owned(),
             Flat::FromBehind => "one camera: seen only from behind or in front".to_owned(),
-            Flat::Yes | Flat::No => "one camera: needs three dimensions".to_owned(),
+            Flat::Knees => KNEES_HIDDEN.to_owned(),
+            Flat::No => "one camera: needs three dimensions".to_owned(),
         })
+    }
+
+    /// What the direction to the net adds to the error of a lean along it ([`Flat::FromSide`]) or
+    /// across it, degrees; `Err` where this camera cannot tell which way the trunk leans.
+    fn heading_error_deg(&self, part: Flat, at: f64) -> Result<f64, String> {
+        let net = &self.body.net;
+        if self.capture.is_one_camera()
+            && let Some(doubt) = &net.doubt
+        {
+            return Err(format!("one camera: {doubt}"));
+        }
+        if self.flat {
+            return Ok(0.0);
+        }
+        // A heading that is off turns one part of the lean into the other.
+        let turned = net.error_deg.to_radians() * value_at(&self.body.courses.inclination, at);
+        if self.capture != Capture::OneCameraLifted {
+            return Ok(turned);
+        }
+        let shown = if part == Flat::FromSide { net.towards[0] } else { net.towards[1] }.abs();
+        if shown < LEAST_SHOWN {
+            return Err(
+                "one camera: it sees this lean from in front or behind, so it cannot tell \
+                        towards from away"
+                    .to_owned(),
+            );
+        }
+        Ok(turned.hypot(DEPTH_LEAN_DEG * (1.0 - shown * shown).sqrt()))
     }
 
     /// How fast a course changes at a grid position, per second.
@@ -228,16 +272,18 @@ impl Context<'_> {
         flat: Flat,
     ) -> Result<Value, String> {
         self.not_flat(flat)?;
+        let lifted = self.capture == Capture::OneCameraLifted;
+        let from_side = self.body.net.towards[0].abs() > FROM_SIDE;
+        if lifted && flat == Flat::Knees && event == EventKind::Trophy && from_side {
+            return Err(KNEES_HIDDEN.to_owned());
+        }
         if matches!(kind, AngleKind::Elbow | AngleKind::Arm) {
             self.not_too_fast(event)?;
         }
         let moment = self.moment(event);
         let timing = self.slope(course, moment.at) * moment.error_s;
-        // A heading that is off turns one part of the lean into the other.
         let heading = match kind {
-            AngleKind::Lean if !self.flat => {
-                HEADING_ERROR_DEG.to_radians() * value_at(&self.body.courses.inclination, moment.at)
-            }
+            AngleKind::Lean => self.heading_error_deg(flat, moment.at)?,
             _ => 0.0,
         };
         let error = self.source_error_deg(kind).hypot(timing).hypot(heading);

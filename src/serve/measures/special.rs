@@ -4,7 +4,7 @@ use super::one_camera::planted_error;
 use super::{Context, Flat, Value};
 use crate::motion::{Capture, Joint, butterworth};
 use crate::serve::EventKind;
-use crate::serve::body::{HEADING_ERROR_DEG, between, value_at};
+use crate::serve::body::{between, value_at};
 use crate::serve::events::POSTURE_CUTOFF_HZ;
 use crate::serve::track::runs;
 use crate::serve::vector::{V3, cross, dot, mid, norm, scale, sub};
@@ -74,6 +74,15 @@ impl Context<'_> {
         }
     }
 
+    /// One camera sees a turn about the vertical by depth alone.
+    fn turn_is_seen(&self) -> Result<(), String> {
+        if self.capture == Capture::OneCameraLifted {
+            return Err("one camera: a turn of the trunk rests on depth, which it can only guess"
+                .to_owned());
+        }
+        Ok(())
+    }
+
     pub(super) fn frames_enough(&self, least_hz: f64) -> Result<(), String> {
         if self.rate_hz < least_hz {
             return Err(format!(
@@ -109,6 +118,7 @@ fn crossing(values: &[f64], from: f64, to: f64, level: f64, rising: bool) -> Opt
 }
 
 pub(super) fn knee_extension_lead(c: &Context<'_>) -> Read {
+    c.not_flat(Flat::Knees)?;
     if c.rate_hz < 25.0 {
         return Err(format!("{:.0} Hz: too slow for speeds", c.rate_hz));
     }
@@ -139,11 +149,7 @@ pub(super) fn greatest_backward_lean(c: &Context<'_>) -> Read {
     let lean: Vec<f64> = courses.trunk_forward.iter().map(|lean| -lean).collect();
     let at = calm_peak(c, &lean, EventKind::Release, EventKind::Contact)
         .ok_or("no time between release and contact")?;
-    let heading = if c.flat {
-        0.0
-    } else {
-        HEADING_ERROR_DEG.to_radians() * value_at(&courses.inclination, at)
-    };
+    let heading = c.heading_error_deg(Flat::FromSide, at)?;
     // The lean at trophy stands in for what one camera was not asked for on drawn serves.
     let planted = match c.capture {
         Capture::OneCameraLifted => planted_error("trunk_backward_lean_trophy").unwrap_or_default(),
@@ -231,6 +237,7 @@ pub(super) fn forearm_lowest(c: &Context<'_>) -> Read {
 
 pub(super) fn trunk_opening_time(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
+    c.turn_is_seen()?;
     let turn = &c.body.courses.shoulder_turn;
     let contact = c.position(EventKind::Contact);
     let range = c.samples(c.position(EventKind::Release), contact);
@@ -244,6 +251,7 @@ pub(super) fn trunk_opening_time(c: &Context<'_>) -> Read {
 
 pub(super) fn trunk_turn_peak_lead(c: &Context<'_>) -> Read {
     c.not_flat(Flat::No)?;
+    c.turn_is_seen()?;
     if c.rate_hz < 25.0 {
         return Err(format!("{:.0} Hz: too slow for speeds", c.rate_hz));
     }
@@ -255,6 +263,11 @@ pub(super) fn trunk_turn_peak_lead(c: &Context<'_>) -> Read {
 }
 
 pub(super) fn contact_height(c: &Context<'_>) -> Read {
+    if c.capture.is_one_camera() {
+        return Err(
+            "one camera: neither the ground nor the stature is sure in the picture".to_owned()
+        );
+    }
     let course = &c.body.courses.hit_over_ground;
     let at = c.position(EventKind::Contact);
     Ok(c.height(value_at(course, at), course, EventKind::Contact))

@@ -59,7 +59,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_KNEE.0,
             "definition as R025 (convention assumed there); spread: R145 (another stroke, 2.9-9.0)",
         ),
-        at!(front_knee, Trophy, Hinge, Yes),
+        at!(front_knee, Trophy, Hinge, Knees),
     ),
     (
         def(
@@ -71,7 +71,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_KNEE.0,
             SD_KNEE.1,
         ),
-        at!(back_knee, Trophy, Hinge, Yes),
+        at!(back_knee, Trophy, Hinge, Knees),
     ),
     (
         def(
@@ -83,7 +83,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_KNEE.0,
             "definition as R022 (recalled there); spread: R145 (another stroke, 2.9-9.0)",
         ),
-        at!(front_knee, Contact, Hinge, Yes),
+        at!(front_knee, Contact, Hinge, Knees),
     ),
     (
         def(
@@ -95,7 +95,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_KNEE.0,
             SD_KNEE.1,
         ),
-        at!(back_knee, Contact, Hinge, Yes),
+        at!(back_knee, Contact, Hinge, Knees),
     ),
     (
         def(
@@ -119,7 +119,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             SD_ELBOW.1,
         ),
-        at!(hit_elbow, Trophy, Elbow, Yes),
+        at!(hit_elbow, Trophy, Elbow, No),
     ),
     (
         def(
@@ -131,7 +131,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             "definition as R002 (there around the cocked position); spread: R147 (another stroke, 6.4-13.9), lower end",
         ),
-        at!(hit_elbow, RacketLow, Elbow, Yes),
+        at!(hit_elbow, RacketLow, Elbow, No),
     ),
     (
         def(
@@ -143,7 +143,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             "definition as R028 and R020 (convention assumed there); spread: R147 (another stroke, 6.4-13.9), lower end",
         ),
-        at!(hit_elbow, Contact, Elbow, Yes),
+        at!(hit_elbow, Contact, Elbow, FromBehind),
     ),
     (
         def(
@@ -431,7 +431,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             SD_ELBOW.1,
         ),
-        at!(toss_elbow, Contact, Hinge, Yes),
+        at!(toss_elbow, Contact, Hinge, No),
     ),
     (
         def(

@@ -1,0 +1,117 @@
+//! The moments as one camera shows them: its joints tremble, so each rule asks for less than the
+//! one for joints measured in space. Held against real serves in `src/serve/REAL-CLIPS.md`.
+
+use super::search::highest;
+
+/// The hand begins to toss where it rises at this share of its fastest rise.
+pub(super) const TOSS_START_SHARE: f64 = 0.25;
+
+/// The hand is at its top while within this of it (statures): a blurred hand stays there.
+const TOP_STATURES: f64 = 0.03;
+/// Contact is looked for this close to the top that the search found.
+const AROUND_TOP_S: f64 = 0.1;
+
+/// Middle of the time the hitting hand is at its top, from heights that are hardly smoothed.
+pub(super) fn contact(height: &[f64], guess: f64, step_s: f64, stature: f64) -> f64 {
+    let span = (AROUND_TOP_S / step_s).round() as usize;
+    let at = guess.round() as usize;
+    let from = at.saturating_sub(span);
+    let top = highest(height, from..(at + span + 1).min(height.len()));
+    let peak = top.round() as usize;
+    let level = height[peak] - TOP_STATURES * stature;
+    let edge = |inside: usize, outside: usize| {
+        let part = (height[inside] - level) / (height[inside] - height[outside]);
+        inside as f64 + part * (outside as f64 - inside as f64)
+    };
+    let rises = (1..=peak).rev().find(|&i| height[i - 1] < level).map(|i| edge(i, i - 1));
+    let falls = (peak..height.len() - 1).find(|&i| height[i + 1] < level).map(|i| edge(i, i + 1));
+    match (rises, falls) {
+        (Some(rises), Some(falls)) => (rises + falls) / 2.0,
+        _ => top,
+    }
+}
+
+/// Where on its way from the start of the rise to the arm's top the hand lets go of the ball:
+/// seen at 0.46, 0.50 and 0.67 in three real serves.
+const RELEASE_SHARE: f64 = 0.54;
+/// The arm is at its top when it has done this share of its rise.
+const ARM_UP_SHARE: f64 = 0.97;
+
+/// The release as it lies in the arm's rise on the whole; the ball is not seen.
+pub(super) fn release(height: &[f64], start: f64, fastest: f64, toss_top: f64) -> f64 {
+    let (first, top) = (start.round() as usize, toss_top.round() as usize);
+    let up = height[first] + ARM_UP_SHARE * (height[top] - height[first]);
+    let arm_up = (fastest.round() as usize..=top).find(|&i| height[i] >= up).unwrap_or(top);
+    start + RELEASE_SHARE * (arm_up as f64 - start)
+}
+
+/// A moment that lies this long before contact, more or less: the medians of the real serves, their
+/// spread and what may lie outside.
+struct Usual {
+    before_contact_s: f64,
+    spread_s: f64,
+}
+
+const TROPHY: Usual = Usual { before_contact_s: 0.38, spread_s: 0.2 };
+/// From behind a picture shows the knees as they bend, so they count for more.
+const TROPHY_FROM_BEHIND: Usual = Usual { before_contact_s: 0.38, spread_s: 0.4 };
+const RACKET_LOW: Usual = Usual { before_contact_s: 0.125, spread_s: 0.05 };
+/// A wrist that is lower by this much weighs like one spread of time (statures).
+const LOWER_STATURES: f64 = 0.2;
+
+impl Usual {
+    /// The sample where `gain` less half the square of the distance from the usual time is greatest.
+    fn best(
+        &self,
+        range: std::ops::Range<usize>,
+        contact: f64,
+        step_s: f64,
+        gain: impl Fn(usize) -> f64,
+    ) -> f64 {
+        let worth: Vec<f64> = range
+            .clone()
+            .map(|i| {
+                let before_s = (contact - i as f64) * step_s;
+                gain(i) - 0.5 * ((before_s - self.before_contact_s) / self.spread_s).powi(2)
+            })
+            .collect();
+        range.start as f64 + highest(&worth, 0..worth.len())
+    }
+}
+
+/// What the knees' bend is worth.
+pub(super) struct Knees {
+    /// Changes smaller than this are noise.
+    pub(super) least_deg: f64,
+    /// A picture from behind.
+    pub(super) from_behind: bool,
+}
+
+/// Deepest bend of both knees (`bend`, calm), the usual time before contact counting too: a picture
+/// shows half of a bend or other bends.
+pub(super) fn trophy(
+    bend: &[f64],
+    range: std::ops::Range<usize>,
+    contact: f64,
+    step_s: f64,
+    knees: &Knees,
+) -> f64 {
+    let until = (contact.ceil() as usize + 1).min(bend.len());
+    let seen = || bend[range.start..until].iter().copied().filter(|deg| !deg.is_nan());
+    let (low, high) =
+        seen().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    let spread = (high - low).max(knees.least_deg);
+    let usual = if knees.from_behind { TROPHY_FROM_BEHIND } else { TROPHY };
+    usual.best(range, contact, step_s, |i| (bend[i] - high) / spread)
+}
+
+/// Hitting wrist lowest under the shoulders on the way to contact, the usual time counting too.
+pub(super) fn racket_low(
+    height: &[f64],
+    range: std::ops::Range<usize>,
+    contact: f64,
+    step_s: f64,
+    stature: f64,
+) -> f64 {
+    RACKET_LOW.best(range, contact, step_s, |i| -height[i] / (LOWER_STATURES * stature))
+}
