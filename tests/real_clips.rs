@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use precedent::catalogue::{Catalogue, Conditions, Finding, Observed, Recorded, Suspicion, detect};
-use precedent::motion::{self, Joint, ReadOptions, Recording, View};
+use precedent::motion::{self, Capture, Dimensions, Joint, ReadOptions, Recording, View};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, find};
 
 const PAGE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/serve/REAL-CLIPS.md");
@@ -222,6 +222,7 @@ fn page(folder: &Path) -> String {
             );
         }
     }
+    page.push_str(&around(folder));
     page.push_str(
         "\n## What is suspected of strong players\n\nAll serves found, whole or not, each by itself: \
          suspected / to look at / judged. Faults that no view lets be judged are left out. A fault \
@@ -305,6 +306,96 @@ fn tally(serves: &[FlatServe]) -> BTreeMap<String, Tally> {
         }
     }
     tallies
+}
+
+/// The marker serves as a flat picture from `around_deg`: 0 from behind, 90 from the player's right,
+/// 180 from in front. The net lies along -y (the hand's, the trunk's and the feet's direction over the
+/// five serves, read with ezc3d and NumPy: within 20 deg).
+fn pictured(markers: &Recording, around_deg: f64) -> Recording {
+    let (sin, cos) = around_deg.to_radians().sin_cos();
+    // The way the camera looks, and the picture's right.
+    let look = [-sin, -cos];
+    let right = [look[1], -look[0]];
+    let view = match around_deg.abs() {
+        deg if deg <= 30.0 => View::Behind,
+        deg if (60.0..=120.0).contains(&deg) => View::Side,
+        deg if deg >= 150.0 => View::Front,
+        _ => View::Diagonal,
+    };
+    let flat = |p: &[f64; 3]| [p[0] * right[0] + p[1] * right[1], 0.0 * p[0], p[2]];
+    Recording {
+        positions: markers.positions.iter().map(flat).collect(),
+        dimensions: Dimensions::Two,
+        capture: Capture::OneCameraFlat,
+        view: Some(view),
+        ..markers.clone()
+    }
+}
+
+/// Measures that some view shows in a picture.
+const PICTURED: [&str; 7] = [
+    "front_knee_flexion_trophy",
+    "back_knee_flexion_trophy",
+    "front_knee_flexion_contact",
+    "elbow_flexion_contact",
+    "trunk_backward_lean_trophy",
+    "trunk_side_tilt_trophy",
+    "trunk_side_tilt_contact",
+];
+
+/// Off the markers' own reading of the same serve, degrees, and how many serves were found.
+fn off_markers(markers: &Recording, around_deg: f64) -> (usize, BTreeMap<&'static str, Vec<f64>>) {
+    let own = find(markers, &FindOptions::default()).serves;
+    let seen = find(&pictured(markers, around_deg), &FindOptions::default()).serves;
+    let mut off: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
+    for serve in &seen {
+        let near = |own: &&Serve| (own.events[4].time_s - serve.events[4].time_s).abs() < 0.5;
+        let Some(own) = own.iter().find(near) else { continue };
+        for measure in PICTURED {
+            if let (Some(seen), Some(true_in_space)) = (value(serve, measure), value(own, measure))
+            {
+                off.entry(measure).or_default().push(seen - true_in_space);
+            }
+        }
+    }
+    (seen.len(), off)
+}
+
+fn markers(folder: &Path) -> Recording {
+    let file = folder.join("../marker-serves-50hz.c3d");
+    motion::read(&file, &ReadOptions::default()).expect("the marker serves")
+}
+
+/// The marker serves from all around, as rows of the page.
+fn around(folder: &Path) -> String {
+    let markers = markers(folder);
+    let mut text = String::from(
+        "\n## The marker serves as flat pictures\n\nFive serves without a ball, true in space, drawn \
+         as points in the picture of a camera that goes round the player (0 from behind, 90 from the \
+         player's right, 180 from in front): median of the picture's reading less the markers' own, \
+         and the largest size, degrees.\n\n| camera | found |",
+    );
+    for measure in PICTURED {
+        let def = MEASURES.iter().find(|def| def.id == measure).expect("a measure");
+        let _ = write!(text, " {} |", def.name);
+    }
+    let _ = writeln!(text, "\n|---|---|{}", "---|".repeat(PICTURED.len()));
+    for step in -11..=12 {
+        let around_deg = 15.0 * f64::from(step);
+        let (found, off) = off_markers(&markers, around_deg);
+        let cells: Vec<String> = PICTURED
+            .iter()
+            .map(|measure| match off.get(measure) {
+                Some(off) => {
+                    let sizes: Vec<f64> = off.iter().map(|off| off.abs()).collect();
+                    format!("{:+.0}, {:.0}", median(off), share(&sizes, 1.0))
+                }
+                None => "-".to_owned(),
+            })
+            .collect();
+        let _ = writeln!(text, "| {around_deg:.0} | {found} | {} |", cells.join(" | "));
+    }
+    text
 }
 
 /// Writes `src/serve/REAL-CLIPS.md`.

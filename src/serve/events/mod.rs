@@ -50,8 +50,8 @@ impl Moments {
 /// What the events are read from: a serve's smoothed track with `Right` as the hitting side.
 pub(super) struct Scene<'a> {
     pub track: &'a Track,
-    /// The same, hardly smoothed.
-    pub quick: &'a Track,
+    /// The same, hardly smoothed; of one camera only.
+    pub quick: Option<&'a Track>,
     pub rate_hz: f64,
     pub capture: Capture,
     pub view: Option<View>,
@@ -105,8 +105,8 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let wrist_speed = speed(hit);
     let contact = if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
         top
-    } else if one_camera {
-        let height = quick_height(scene.quick)?;
+    } else if let Some(quick) = scene.quick {
+        let height = quick_height(quick)?;
         let hand = one_camera::contact(&height, top, track.step_s, scene.stature);
         let hit_by_racket = racket_contact(scene, hand);
         by_racket = hit_by_racket.is_some();
@@ -304,7 +304,9 @@ fn trophy(
     for run in runs(&bend) {
         let _within_bounds = butterworth(&mut bend[run], POSTURE_CUTOFF_HZ, 1.0 / track.step_s);
     }
-    if let Some(knees) = one_camera {
+    if let Some(knees) = one_camera
+        && bend[from..=to].iter().any(|deg| !deg.is_nan())
+    {
         let at = one_camera::trophy(&bend, from..to + 1, contact, track.step_s, &knees);
         return (at, true);
     }

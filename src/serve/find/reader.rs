@@ -20,6 +20,9 @@ const READ_CUTOFF_HZ: f64 = 8.0;
 const LEAST_CUTOFF_HZ: f64 = 5.0;
 /// The racket moves faster than any joint.
 const RACKET_CUTOFF_HZ: f64 = 20.0;
+/// A hand at its top moves faster than the body, too.
+const QUICK_CUTOFF_HZ: f64 = 14.0;
+
 /// A serve's stretch of the recording, ready to be read.
 struct ServeCut<'c> {
     candidate: &'c Candidate,
@@ -33,9 +36,6 @@ impl ServeCut<'_> {
         Seen { track: &self.track, moments: &self.moments }
     }
 }
-
-/// A hand at its top moves faster than the body, too.
-const QUICK_CUTOFF_HZ: f64 = 14.0;
 
 pub(super) struct Reader<'a> {
     pub(super) recording: &'a Recording,
@@ -107,12 +107,15 @@ impl Reader<'_> {
             Side::Right => track,
             Side::Left => track.mirrored(),
         };
-        let quick = track.clone().smoothed(QUICK_CUTOFF_HZ, RACKET_CUTOFF_HZ);
+        let quick = recording
+            .capture
+            .is_one_camera()
+            .then(|| track.clone().smoothed(QUICK_CUTOFF_HZ, RACKET_CUTOFF_HZ));
         let track = track.smoothed(cutoff_hz, RACKET_CUTOFF_HZ.min(recording.rate_hz / 3.0));
         let position = |time_s: f64| ((time_s - track.start_s) / track.step_s).round() as usize;
         let moments = moments(&Scene {
             track: &track,
-            quick: &quick,
+            quick: quick.as_ref(),
             rate_hz: recording.rate_hz,
             capture: recording.capture,
             view: recording.view,
