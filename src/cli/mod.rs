@@ -15,6 +15,7 @@ mod history;
 mod judge;
 mod like;
 mod log;
+mod mark;
 mod move_to;
 mod output;
 mod page;
@@ -84,10 +85,12 @@ pub fn run() -> ExitCode {
 fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
     let library = cli.library.as_deref();
     let undoes = matches!(&cli.command, Command::History(args) if args.undo);
+    let marks = matches!(&cli.command, Command::Mark(args) if args.changes());
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
         && (receives
             || undoes
+            || marks
             || matches!(
                 cli.command,
                 Command::Add(_)
@@ -120,6 +123,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         }
         Command::Plan(args) => judge::plan(args, library, out),
         Command::FollowUp(args) => judge::follow_up(args, library, out),
+        Command::Mark(args) => mark::run(args, library, out),
         Command::Amend(args) => amend::run(args, library, out),
         Command::Move(args) => move_to::run(args, library, out),
         Command::Remove(args) => remove::run(args, library, cli.read_only, out),

@@ -4,8 +4,8 @@
 use std::error::Error;
 
 use crate::coaching::{
-    AmendRefusal, FollowUpRefusal, HarmShown, LabelRefusal, PlanEndRefusal, PlanRefusal,
-    PlayerRefusal, PracticeRefusal,
+    AmendRefusal, FollowUpRefusal, HarmShown, LabelRefusal, MarkRefusal, PlanEndRefusal,
+    PlanRefusal, PlayerRefusal, PracticeRefusal,
 };
 use crate::intake::{IntakeError, LookError};
 use crate::library::{OpenError, StoreError, WriteError};
@@ -69,6 +69,9 @@ pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
     }
     if let Some(refusal) = error.downcast_ref::<PracticeRefusal>() {
         return practice(refusal);
+    }
+    if let Some(MarkRefusal::Write(error)) = error.downcast_ref::<MarkRefusal>() {
+        return field(error);
     }
     if let Some(PlayerRefusal::Write(error)) = error.downcast_ref::<PlayerRefusal>() {
         return field(error);

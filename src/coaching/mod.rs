@@ -1,7 +1,8 @@
 //! What a coach may record, and what must stand beside it.
 //!
 //! Every way in passes here: commands, tables of past records, pages. A request ([`LabelRequest`],
-//! [`PlanRequest`], [`PlanEndRequest`], [`FollowUpRequest`], [`PracticeRequest`], [`PlayerRequest`]) is plain data.
+//! [`PlanRequest`], [`PlanEndRequest`], [`FollowUpRequest`], [`PracticeRequest`],
+//! [`PlayerRequest`], [`MomentsRequest`], [`DrawingRequest`]) is plain data.
 //! `check` holds it against the rules without touching a store; `record` takes the turn, reads what
 //! the rules need, checks and stores it as one change. A refusal is
 //! typed and says the rule, the place, what was found and the next step, in words that no face owns;
@@ -18,6 +19,7 @@ mod fault;
 mod follow_up;
 mod label;
 mod load;
+mod mark;
 mod plan;
 mod plan_end;
 mod player;
@@ -39,6 +41,7 @@ pub use fault::{Harm, HarmShown, UnknownFault, harms, standing};
 pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};
 pub use load::{Load, practiser, practiser_of};
+pub use mark::{ClipTime, DrawingRequest, MarkRefusal, MomentsRequest, remove_drawing};
 pub use plan::{DrillRequest, PlanRecorded, PlanRefusal, PlanRequest, Question};
 pub use plan_end::{EndOfPlan, PlanEndRefusal, PlanEndRequest, PlanEnded};
 pub use player::{

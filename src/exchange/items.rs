@@ -5,9 +5,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::library::{
     Author, BallFlight, CaseId, FaultLabel, Grip, Level, PlannedDrill, PlayerId, ServeType,
-    Setting, StoreError,
+    Setting, StoreError, Witness,
 };
 use crate::motion::{Capture, Side, View};
+use crate::serve::EventKind;
 
 /// One version of a player, case or recording, as it travels: one JSON object.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -166,6 +167,28 @@ pub struct RecordingItem {
     pub serve_type: Option<ServeType>,
     /// Serves in order of time, at least one.
     pub serves: Vec<ServeItem>,
+    /// Moments that the serves' joints alone do not say; not in packs of format 1 to 3.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub moments: Vec<MomentItem>,
+}
+
+/// What a person or the program says of a moment of a serve; the serve's own events hold what counts.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MomentItem {
+    /// Place of the serve in its recording.
+    pub serve: usize,
+    /// Which moment.
+    pub event: EventKind,
+    /// Who or what says so; a coach is a voice.
+    pub witness: Witness,
+    /// Time in the recording, seconds.
+    pub time_s: f64,
+    /// Nearest frame of the recording, from 0.
+    pub frame: usize,
+    /// Standard error in seconds, and trust 0 to 1; of the program's word.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sure: Option<(f64, f64)>,
 }
 
 /// A serve in the store's own frozen encoding, as hex digits.

@@ -9,6 +9,8 @@
 
 mod error;
 mod items;
+#[cfg(test)]
+mod mark_tests;
 mod merge;
 mod open;
 #[cfg(test)]
@@ -30,8 +32,8 @@ use serde::{Deserialize, Serialize};
 
 pub use error::PackError;
 pub use items::{
-    Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, Origin, PackRow,
-    PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
+    Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, MomentItem, Origin,
+    PackRow, PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
 pub use open::open;
 pub use rules::PackNotice;
@@ -41,7 +43,7 @@ pub use sign::{PackKey, Signing, fingerprint};
 pub use tables::{ExportError, export};
 
 /// The format this program writes; it reads all from 1 on.
-pub const FORMAT: u32 = 3;
+pub const FORMAT: u32 = 4;
 const MANIFEST: &str = "manifest.json";
 const CASES: &str = "cases.jsonl";
 /// Only in a signed pack: the 64 bytes of the signature.

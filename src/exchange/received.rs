@@ -9,8 +9,8 @@ use jiff::civil::Date;
 use rusqlite::OptionalExtension;
 
 use super::items::{
-    CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Origin, PackRow, PlanEndItem, PlanItem,
-    PlayerItem, RecordingItem, ServeItem,
+    CaseItem, FollowUpItem, HowEnded, Item, ItemKey, MomentItem, Origin, PackRow, PlanEndItem,
+    PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
 use crate::catalogue::Catalogue;
 use crate::coaching::sessions_done;
@@ -18,8 +18,8 @@ use crate::find::AGE_BANDS;
 use crate::library::read::count;
 use crate::library::stored::ServeBytes;
 use crate::library::{
-    Author, CaseId, Ending, FaultLabel, Library, Note, Plan, PlanId, PlannedDrill, PlayerId,
-    RecordingRow, StoreError,
+    Author, CaseId, Ending, FaultLabel, Library, Plan, PlanId, PlannedDrill, PlayerId,
+    RecordingRow, ServeId, StoreError, Witness,
 };
 
 impl Library {
@@ -187,6 +187,8 @@ impl Library {
                 follow_ups,
             });
         }
+        let mut notes: Vec<String> = case.notes.iter().map(|note| note.text.clone()).collect();
+        notes.extend(self.words_on_pictures(case.id)?);
         items.push(Item::Case(CaseItem {
             player: player.clone(),
             day: case.date,
@@ -195,7 +197,7 @@ impl Library {
             ball: case.ball,
             labels,
             plans,
-            note: words_of(&case.notes, &words),
+            note: words_of(notes, &words),
         }));
         for row in self.recordings(Some(case.player))?.iter().filter(|row| row.date == case.date) {
             items.push(Item::Recording(self.recording_item(row, &player)?));
@@ -209,8 +211,10 @@ impl Library {
         player: &str,
     ) -> Result<RecordingItem, StoreError> {
         let mut serves = Vec::new();
-        for id in self.serves_in(row.id)? {
+        let mut moments = Vec::new();
+        for (place, id) in self.serves_in(row.id)?.into_iter().enumerate() {
             let serve = self.serve(id)?.serve;
+            moments.extend(self.moment_items(id, place)?);
             let bytes = ServeBytes::of(&serve)
                 .map_err(|why| StoreError::Damaged { what: id.to_string(), why })?;
             serves.push(ServeItem {
@@ -232,7 +236,30 @@ impl Library {
             setting: row.setting,
             serve_type: row.serve_type,
             serves,
+            moments,
         })
+    }
+
+    /// What people set of a serve's moments, and what the program saw beside it.
+    fn moment_items(&self, id: ServeId, serve: usize) -> Result<Vec<MomentItem>, StoreError> {
+        let mut items = Vec::new();
+        for mark in self.marks_of_serve(id)? {
+            if let Some(event) = mark.what.event() {
+                let witness = Witness::Person(self.speaker(&mark.by)?);
+                let (time_s, frame) = (mark.time_s, mark.frame);
+                items.push(MomentItem { serve, event, witness, time_s, frame, sure: None });
+            }
+        }
+        items.extend(self.moments_seen(id)?.into_iter().map(|seen| MomentItem {
+            serve,
+            event: seen.event,
+            witness: seen.witness,
+            time_s: seen.time_s,
+            frame: seen.frame,
+            sure: Some((seen.error_s, seen.trust)),
+        }));
+        items.sort_by(|a, b| (a.event, &a.witness).cmp(&(b.event, &b.witness)));
+        Ok(items)
     }
 
     fn end_item(
@@ -323,9 +350,11 @@ impl Library {
 }
 
 /// The notes that may leave, as one text.
-fn words_of(notes: &[Note], words: &dyn Fn(&Option<String>) -> Option<String>) -> Option<String> {
-    let texts: Vec<String> =
-        notes.iter().filter_map(|note| words(&Some(note.text.clone()))).collect();
+fn words_of(
+    notes: Vec<String>,
+    words: &dyn Fn(&Option<String>) -> Option<String>,
+) -> Option<String> {
+    let texts: Vec<String> = notes.into_iter().filter_map(|note| words(&Some(note))).collect();
     (!texts.is_empty()).then(|| texts.join("\n"))
 }
 

@@ -13,8 +13,11 @@ use crate::library::{COMING, Clip, Library, Named, StoreError};
 use crate::motion::{Assumption, ReadError, ReadErrorKind, Recording};
 use crate::remedy::Remedy;
 use crate::serve::FindOptions;
-use crate::video::{ClipOptions, Kept, ModelChoice, Person, read_clip};
+use crate::video::{ClipOptions, Kept, ModelChoice, Person, Sound, read_clip};
 use crate::work::Watch;
+
+/// A clip whose rate is this near to the container's plays in real time.
+const REAL_TIME: f64 = 0.05;
 
 /// How to read a clip; joint files need none of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -27,13 +30,13 @@ pub struct ClipWay {
     pub capture_rate_hz: Option<f64>,
 }
 
-/// Reads a clip as `context` says; the recording in space comes first, what the picture showed
-/// second.
+/// Reads a clip as `context` says: the recording in space, what the picture showed, and the sound of
+/// a clip that plays in real time.
 pub(super) fn read(
     file: &Path,
     context: &Context,
     watch: &Watch,
-) -> Result<(Recording, Option<SeenClip>), LookError> {
+) -> Result<(Recording, Option<SeenClip>, Option<Sound>), LookError> {
     let at = |kind| ReadError { file: file.to_owned(), kind };
     // A missing file is named in the same words whatever it would have been.
     std::fs::metadata(file).map_err(|source| at(ReadErrorKind::from(source)))?;
@@ -47,10 +50,13 @@ pub(super) fn read(
         view: context.read.view,
     };
     let reading = read_clip(file, &options, watch)?;
+    let in_real_time =
+        (reading.recording.rate_hz / reading.info.container_hz - 1.0).abs() < REAL_TIME;
+    let sound = if in_real_time { Sound::of_clip(file, watch)? } else { None };
     let seen = SeenClip { kept: Kept::of(&reading), pace_hz: Some(reading.pace_hz) };
     let recording =
         if context.read.mirror { reading.recording.mirrored() } else { reading.recording };
-    Ok((recording, Some(seen)))
+    Ok((recording, Some(seen), sound))
 }
 
 /// Says what is peculiar to serves seen by one camera: the network gives a raised arm to the other
@@ -163,6 +169,7 @@ mod tests {
             passed_over: false,
             recording: made::recording(1),
             found: Found { serves, refused },
+            moments: Vec::new(),
             clip: None,
             file_date: jiff::civil::date(2026, 3, 4),
         };

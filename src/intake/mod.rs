@@ -3,6 +3,10 @@
 
 mod clip;
 mod content;
+mod heard;
+mod mark;
+#[cfg(test)]
+mod mark_tests;
 mod object;
 mod put_right;
 mod suspect;
@@ -14,8 +18,8 @@ use jiff::civil::Date;
 
 use crate::catalogue::{Catalogue, Recorded};
 use crate::library::{
-    Added, Author, FaultLabel, Library, Named, NewRecording, Player, RecordingRow, ServeType,
-    Setting, StoreError, WriteError, check_born, check_past,
+    Added, Author, FaultLabel, Library, Named, NewRecording, Player, RecordingRow, SeenMoment,
+    ServeType, Setting, StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{ReadError, ReadOptions, Recording, Side, read};
 use crate::remedy::Remedy;
@@ -27,6 +31,7 @@ use self::suspect::{SessionServe, session, suspicions};
 
 pub use clip::ClipWay;
 pub use content::{ContentId, recordings_in};
+pub use mark::set_moments;
 pub use object::{EventObject, FileObject, MeasureObject, PalmFrame, PalmObject, ServeObject};
 pub use put_right::{Movable, RecordingAmendment, amend_recording, move_to, remove};
 pub use table::{TableAdded, TableError, table_template};
@@ -168,6 +173,8 @@ pub struct Looked {
     pub recording: Recording,
     /// The serves in them; what was refused is known only of a file that was read now.
     pub found: Found,
+    /// What the program saw of each serve's moments, where not the joints alone decide.
+    pub moments: Vec<Vec<SeenMoment>>,
     /// What the picture showed, where the file is a clip.
     pub clip: Option<SeenClip>,
     /// The day the file was last written, here.
@@ -234,12 +241,13 @@ pub fn look(
         _ => None,
     };
     if let (Some(library), Some(row)) = (library, &stored)
-        && let Some((recording, serves, clip)) = held(library, row, as_clip)?
+        && let Some((recording, serves, moments, clip)) = held(library, row, as_clip)?
     {
         return Ok(Looked {
             file: file.to_owned(),
             content,
             found: held_found(row, &recording, serves, known),
+            moments,
             stored,
             from_store: true,
             passed_over: context.says_how(),
@@ -249,19 +257,28 @@ pub fn look(
         });
     }
     check()?;
-    let (recording, clip) = if as_clip {
+    let (recording, clip, sound) = if as_clip {
         clip::read(file, context, watch)?
     } else {
-        (read(file, &context.read)?, None)
+        (read(file, &context.read)?, None, None)
     };
     check()?;
+    let mut found = find(&recording, known);
+    let mut moments = vec![Vec::new(); found.serves.len()];
+    // A practice swing hits nothing: whatever sounds like a hit is somebody else's.
+    if let (Some(seen), Some(sound)) = (&clip, &sound)
+        && context.setting != Some(Setting::PracticeSwing)
+    {
+        (found, moments) = heard::listen(found, &recording, &seen.kept, sound, known);
+    }
     let mut looked = Looked {
         file: file.to_owned(),
         content,
         stored,
         from_store: false,
         passed_over: false,
-        found: find(&recording, known),
+        found,
+        moments,
         recording,
         clip,
         file_date,
@@ -279,7 +296,7 @@ fn content_of(file: &Path, context: &Context, watch: &Watch) -> Result<ContentId
     })
 }
 
-type Held = (Recording, Vec<Serve>, Option<SeenClip>);
+type Held = (Recording, Vec<Serve>, Vec<Vec<SeenMoment>>, Option<SeenClip>);
 
 /// What the library holds of a recording; `None` where that is not enough to go on with: no joints
 /// (it came in a pack), or what was kept of the clip is of another form.
@@ -289,11 +306,12 @@ fn held(library: &Library, row: &RecordingRow, as_clip: bool) -> Result<Option<H
     if recording.frames() == 0 || as_clip != kept.is_some() {
         return Ok(None);
     }
-    let mut serves = Vec::new();
+    let (mut serves, mut moments) = (Vec::new(), Vec::new());
     for id in library.serves_in(row.id)? {
         serves.push(library.serve(id)?.serve);
+        moments.push(library.moments_seen(id)?);
     }
-    Ok(Some((recording, serves, kept.map(|kept| SeenClip { kept, pace_hz: None }))))
+    Ok(Some((recording, serves, moments, kept.map(|kept| SeenClip { kept, pace_hz: None }))))
 }
 
 /// Stored serves as found ones; a hand that contradicts them is refused as it is in a file.
@@ -406,6 +424,9 @@ pub fn store(
                 writer.set_clip(added.recording, &clip.about)?;
             }
             if added.new {
+                for (id, seen) in added.serves.iter().zip(&looked.moments) {
+                    writer.set_moments_seen(*id, seen)?;
+                }
                 writer.replace_labels(added.case, &Author::Program, &labels)?;
             }
             Ok(added)

@@ -5,6 +5,7 @@
 
 use jiff::civil::Date;
 
+use super::mark::{Reread, stored_serves};
 use super::suspect::{SessionServe, suspicions};
 use crate::catalogue::Catalogue;
 use crate::library::{
@@ -12,7 +13,7 @@ use crate::library::{
     Removal, ServeId, ServeType, Setting, StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{Side, View};
-use crate::serve::{FindOptions, find};
+use crate::serve::FindOptions;
 
 /// What is to be moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -144,8 +145,7 @@ pub fn amend_recording(
         let held = serves.first().map(|&serve| library.serve_head(serve)).transpose()?;
         let known =
             FindOptions { hand: hand.or(held.map(|head| head.hand)), stature_m: player.stature_m };
-        let found = find(&recording, &known).serves;
-        Some((recording, found))
+        Some(Reread::of(recording, &known, &stored_serves(library, id)?))
     } else {
         None
     };
@@ -154,7 +154,7 @@ pub fn amend_recording(
         let mut shown = SessionServe::of(library, serve)?;
         shown.setting = setting;
         shown.serve_type = serve_type;
-        if let Some(read) = read_again.as_ref().and_then(|(_, found)| found.get(at)) {
+        if let Some(read) = read_again.as_ref().and_then(|read| read.serves.get(at)) {
             shown.readings.clone_from(&read.readings);
         }
         Ok(Some(shown))
@@ -168,7 +168,7 @@ pub fn amend_recording(
     let facts = RecordingFacts {
         setting,
         serve_type,
-        read_again: read_again.as_ref().map(|(recording, found)| (recording, found.as_slice())),
+        read_again: read_again.as_ref().map(|read| (&read.recording, read.serves.as_slice())),
     };
     match date {
         Some(date) => {
@@ -186,6 +186,7 @@ pub fn amend_recording(
             library
                 .write_in(&turn, |writer| {
                     writer.amend_recording(id, &facts, by)?;
+                    read_again.as_ref().map_or(Ok(()), |read| read.store_seen(writer))?;
                     writer.move_recording(id, &to, by)
                 })
                 .map(Some)
@@ -195,6 +196,7 @@ pub fn amend_recording(
             let labels = suspicions(catalogue, &left, player.stature_m);
             library.write_in(&turn, |writer| {
                 writer.amend_recording(id, &facts, by)?;
+                read_again.as_ref().map_or(Ok(()), |read| read.store_seen(writer))?;
                 writer.replace_labels(case, &Author::Program, &labels)
             })?;
             Ok(None)

@@ -249,7 +249,9 @@ impl Library {
                  UNION SELECT n.case_id FROM practice d JOIN plans n ON n.id = d.plan
                     WHERE instr(lower(d.note), lower(?1))
                  UNION SELECT n.case_id FROM plan_ends e JOIN plans n ON n.id = e.plan
-                    WHERE instr(lower(e.reason), lower(?1))",
+                    WHERE instr(lower(e.reason), lower(?1))
+                 UNION SELECT r.case_id FROM marks m JOIN recordings r ON r.id = m.recording
+                    WHERE instr(lower(m.text), lower(?1))",
                 [name],
                 |row| row.get(0).map(CaseId),
             )?);
@@ -313,7 +315,7 @@ mod tests {
     use super::*;
     use crate::library::envelope::raw_f32;
     use crate::library::tests::made::{self, holding};
-    use crate::library::{Author, Clip, FaultLabel, LabelState, Removal};
+    use crate::library::{Author, Clip, FaultLabel, LabelState, Marked, NewMark, Removal};
     use crate::video::Placed;
 
     /// Things of the player, and whether a file of the whole library holds them; words in the word
@@ -324,6 +326,8 @@ mod tests {
             ("name", b"Name of zebrafinch".to_vec()),
             ("note of the case", b"quokkanote".to_vec()),
             ("note of a label", b"numbatlabel".to_vec()),
+            ("words on a picture", b"wallabywords".to_vec()),
+            ("words on a picture that were taken off", b"dunnartwords".to_vec()),
             ("earlier note of a label", b"bilbyearlier".to_vec()),
             ("removed curve", raw_f32(&made::serve(31).curve.values[12..40])),
             ("file name", b"file-1.csv".to_vec()),
@@ -363,6 +367,14 @@ mod tests {
                 w.set_clip(added.recording, &clip)
             })
             .unwrap();
+        for text in ["dunnartwords", "wallabywords"] {
+            let what = Marked::Words { at: None, text: text.to_owned() };
+            let mark =
+                NewMark { recording: added.recording, serve: None, what, time_s: 0.0, frame: 0 };
+            library.write(|w| w.set_mark(&mark, &label.by)).unwrap();
+        }
+        let off = library.marks(added.recording).unwrap()[0].clone();
+        library.write(|w| w.remove_mark(&off, &label.by)).unwrap();
         // What was before: a label as it was, a recording that is removed.
         let first = FaultLabel { note: Some("bilbyearlier".to_owned()), ..label.clone() };
         library.write(|w| w.set_label(added.case, &first)).unwrap();
@@ -489,7 +501,10 @@ mod tests {
     fn the_words_of_others_that_name_the_player_are_listed() {
         let folder = TempDir::new().unwrap();
         let (mut library, gone) = stocked(folder.path());
-        library.write(|w| w.add_note(CaseId(2), "hits with Zebrafinch", None)).unwrap();
+        let what = Marked::Words { at: None, text: "as Zebrafinch does".to_owned() };
+        let mark = NewMark { recording: RecordingId(2), serve: None, what, time_s: 0.0, frame: 0 };
+        let anna = Author::coach("anna").unwrap();
+        library.write(|w| w.set_mark(&mark, &anna)).unwrap();
         let forgotten = library.forget(gone, date(2026, 6, 1)).unwrap();
         assert_eq!(forgotten.mentions, [CaseId(2)]);
     }

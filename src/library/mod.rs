@@ -14,6 +14,7 @@ mod forget;
 mod history;
 mod interrupt;
 mod lock;
+mod marks;
 mod named;
 mod overview;
 mod practice;
@@ -37,6 +38,7 @@ pub use errors::{Damage, OpenError, StoreError, WriteError};
 pub use forget::{Forgotten, SentPack};
 pub use history::{Change, ChangeKind, FieldChange, ItemId};
 pub use lock::{Holder, Locked};
+pub use marks::{Mark, Marked, Point, SeenMoment, ServeMoment, Witness};
 pub use named::Named;
 pub use overview::{CaseDay, OpenPlan};
 pub use practice::{Pain, Practice};
@@ -47,11 +49,12 @@ pub use stills::STILLS_BUDGET_BYTES;
 pub use store::Library;
 pub use types::{
     Author, BallFlight, Case, CaseId, ChangeId, Consent, Ending, FaultLabel, FollowUp, FollowUpId,
-    Grip, LabelState, Level, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
-    PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
+    Grip, LabelState, Level, MarkId, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player,
+    PlayerId, PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
 pub(crate) use types::{spelled, spelled_all, spelled_if};
 pub use verify::Finding;
 pub use write::{
-    Added, Dependants, LeftCase, MoveTo, Moved, NewRecording, RecordingFacts, Removal, Writer,
+    Added, Dependants, LeftCase, MoveTo, Moved, NewMark, NewRecording, RecordingFacts, Removal,
+    Writer,
 };

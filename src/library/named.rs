@@ -3,6 +3,7 @@
 use super::{ChangeKind, LabelState, Level, ServeType, Setting};
 use crate::catalogue::{BodyPart, Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
+use crate::serve::EventKind;
 
 /// A value with one stable spelling.
 pub trait Named: Sized + Copy + PartialEq + 'static {
@@ -87,10 +88,19 @@ named! {
         PlanEnded = "plan_ended",
         FollowedUp = "followed_up",
         Practised = "practised",
+        Marked = "marked",
         Amended = "amended",
         Moved = "moved",
         Removed = "removed",
         Undone = "undone",
+    }
+    "moment" EventKind {
+        TossStart = "toss_start",
+        Release = "release",
+        Trophy = "trophy",
+        RacketLow = "racket_low",
+        Contact = "contact",
+        Finish = "finish",
     }
     "miss" Miss { Net = "net", Long = "long", Wide = "wide", }
     "hand" Side { Left = "left", Right = "right", }
@@ -134,6 +144,7 @@ mod tests {
         round_trip::<Setting>();
         round_trip::<LabelState>();
         round_trip::<ChangeKind>();
+        round_trip::<EventKind>();
         round_trip::<Miss>();
         round_trip::<BodyPart>();
         round_trip::<Side>();

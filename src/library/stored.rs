@@ -136,6 +136,12 @@ pub(crate) fn read_readings(details: &[u8]) -> Result<Vec<ServeReading>, Damage>
     stored.readings.into_iter().map(reading).collect()
 }
 
+/// Only the first and last frame of a stored serve.
+pub(crate) fn read_frames(details: &[u8]) -> Result<(usize, usize), Damage> {
+    let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, details)?;
+    Ok((index(stored.first_frame)?, index(stored.last_frame)?))
+}
+
 /// The samples of a stored curve, length and checksum checked.
 pub(crate) fn read_curve(bytes: &[u8], channels: usize, sum: i64) -> Result<Vec<f32>, Damage> {
     read_f32(bytes, CURVE_FRAMES.saturating_mul(channels), sum)

@@ -52,6 +52,8 @@ ids! {
     PracticeId = "d";
     /// A change whose earlier state is kept.
     ChangeId = "h";
+    /// A mark on a recording.
+    MarkId = "m";
 }
 
 /// Writes an id as people see it (`s12`), where JSON would hold its number.

@@ -128,7 +128,8 @@ impl Library {
         for id in recordings {
             let id = RecordingId(id);
             let whole = self.recording(id).and_then(|_| self.joints(id)).map(|_| ());
-            check(whole.and_then(|()| self.clip(id).map(|_| ())))?;
+            let whole = whole.and_then(|()| self.clip(id).map(|_| ()));
+            check(whole.and_then(|()| self.check_marks(id)))?;
         }
         for id in serves {
             check(self.serve(ServeId(id)).map(|_| ()))?;

@@ -12,7 +12,7 @@ use super::view::{Frame, StripView, drill_names};
 use crate::coaching::Cautions;
 use crate::drawing::Viewpoint;
 use crate::find::Filter;
-use crate::library::{ServeId, ServeRow};
+use crate::library::{ServeId, ServeMoment};
 use crate::looks::{FollowedPrecedent, Snapshot};
 use crate::matcher::{Query, Share, Subject, like};
 use crate::pages::{self, Audience, Reviewed, Wanted};
@@ -110,7 +110,7 @@ pub(super) async fn place(
             strips: [Viewpoint::FromBehind, Viewpoint::FromHittingSide]
                 .map(|seen| StripView::of(&row.serve, "this serve", seen))
                 .into(),
-            events: events(&row),
+            events: events(library.moments(&row)?),
             precedents,
             searched: answer.searched,
             search_notes: answer.notes.clone(),
@@ -121,10 +121,12 @@ pub(super) async fn place(
     .await
 }
 
-fn events(row: &ServeRow) -> Vec<(String, String, String)> {
-    let events = row.serve.events.iter().map(|event| {
+fn events(moments: Vec<ServeMoment>) -> Vec<(String, String, String)> {
+    let events = moments.iter().map(|moment| {
+        let event = &moment.event;
         let time = if event.time_s.is_finite() {
-            format!("{:.2} s, frame {}", event.time_s, event.frame)
+            let witness = moment.witness.describe();
+            format!("{:.2} s, frame {}, {witness}", event.time_s, event.frame)
         } else {
             "not measurable from this recording".to_owned()
         };

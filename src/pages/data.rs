@@ -3,7 +3,7 @@ use jiff::civil::Date;
 use crate::coaching::{Cautions, ShownDrill, ShownTogether};
 use crate::drawing::Pictures;
 use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
-use crate::library::{Level, ServeType, Setting};
+use crate::library::{Level, ServeType, Setting, Witness};
 use crate::looks::Verdict;
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
@@ -31,6 +31,8 @@ pub struct ReviewData {
     pub figures: Option<Figures>,
     /// Events, in order of time.
     pub events: Vec<Event>,
+    /// Who or what says when each event was; empty where the joints alone do.
+    pub witnesses: Vec<Witness>,
     /// What the player's own clip shows; `None` where the serve was not read from a clip.
     pub pictures: Option<Pictures>,
     /// The limiting fault.

@@ -236,6 +236,7 @@ fn make_review() -> ReviewData {
             age_band: Some("15 to 16".to_owned()), stature_m: Some(1.68),
         },
         events: this.events.to_vec(),
+        witnesses: Vec::new(),
         pictures: None,
         limiting: Some(fault("shallow_leg_drive", 0.71, &[0], Some("confirmed by the coach"))),
         second: Some(fault("tossing_arm_drops_early", 0.44, &[2], None)),
@@ -313,6 +314,7 @@ pub(crate) fn bare_review() -> ReviewData {
     ReviewData {
         figures: None,
         events: Vec::new(),
+        witnesses: Vec::new(),
         pictures: None,
         limiting: None,
         second: None,

@@ -82,7 +82,13 @@ struct Signals {
 }
 
 /// Tracked stretches (seconds) and the candidates in them, in order of time.
-pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)>, Vec<Candidate>) {
+///
+/// No stretch goes on over a cut, given by the first frame after each.
+pub(super) fn candidates(
+    recording: &Recording,
+    stature: f64,
+    cuts: &[usize],
+) -> (Vec<(f64, f64)>, Vec<Candidate>) {
     let last = recording.frames() - 1;
     let track = Track::build(recording, &NEEDED, 0, last);
     let cutoff_hz = SEARCH_CUTOFF_HZ.min(recording.rate_hz / 3.0);
@@ -92,7 +98,12 @@ pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)
         recording.dimensions == Dimensions::Three || matches!(recording.view, Some(View::Side));
     let mut found = Vec::new();
     let mut stretches = Vec::new();
-    for run in runs(&signals.shoulders) {
+    let between = cuts.iter().map(|&after| {
+        let cut_s = f64::midpoint(recording.times_s[after - 1], recording.times_s[after]);
+        ((cut_s - track.start_s) / track.step_s).ceil() as usize
+    });
+    let between: Vec<usize> = between.collect();
+    for run in runs(&signals.shoulders).into_iter().flat_map(|run| split(run, &between)) {
         let (from, to) = (run.start, run.end);
         stretches.push((track.time_s(from as f64), track.time_s((to - 1) as f64)));
         for hand in [Side::Left, Side::Right] {
@@ -103,6 +114,14 @@ pub(super) fn candidates(recording: &Recording, stature: f64) -> (Vec<(f64, f64)
     }
     found.sort_by(|a, b| a.top_s.total_cmp(&b.top_s));
     (stretches, found)
+}
+
+/// The parts of a run before, between and after these samples.
+fn split(run: std::ops::Range<usize>, at: &[usize]) -> Vec<std::ops::Range<usize>> {
+    let inside = at.iter().copied().filter(|&at| run.start < at && at < run.end);
+    let bounds: Vec<usize> =
+        std::iter::once(run.start).chain(inside).chain(std::iter::once(run.end)).collect();
+    bounds.windows(2).map(|pair| pair[0]..pair[1]).collect()
 }
 
 fn signals(track: &Track, stature: f64) -> Signals {

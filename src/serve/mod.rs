@@ -2,11 +2,13 @@
 
 mod body;
 mod channels;
+mod cuts;
 mod detect;
 mod events;
 mod figures;
 mod find;
 mod geometry;
+mod given;
 mod measures;
 mod net;
 mod palm;
@@ -18,11 +20,13 @@ mod types;
 mod vector;
 
 pub use channels::{BodyPart, CORE_SET, ChannelDef, FLAT_SET, PHASES, Phase, channels};
-pub use find::{FindOptions, find};
+pub use events::usual_error_s;
+pub use find::{FindOptions, find, find_given};
 pub use geometry::{
     BALL_RADIUS_M, BASELINE_TO_NET_M, NET_HEIGHT_M, NET_TO_SERVICE_LINE_M, falling_height_m,
     straight_line_height_m,
 };
+pub use given::{GivenMoment, GivenServe};
 pub use measures::MEASURES;
 pub use palm::{PalmReading, PalmTurn, palm_turn};
 pub use track::MAX_FILLED_GAP_S;

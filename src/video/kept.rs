@@ -64,6 +64,18 @@ impl Kept {
         }
     }
 
+    /// A clip of this picture size without frames.
+    #[cfg(test)]
+    pub(crate) fn of_size(size_px: (u32, u32)) -> Self {
+        Self {
+            size_px,
+            lost_frames: 0,
+            clip_frames: Vec::new(),
+            joints: Vec::new(),
+            points: Vec::new(),
+        }
+    }
+
     /// Column, row (pixels) and visibility of a joint; `None` where it is out of sight or unknown.
     #[must_use]
     pub fn at(&self, frame: usize, joint: Joint) -> Option<([f64; 2], f64)> {

@@ -28,6 +28,7 @@ mod probe;
 mod read;
 mod runtime;
 mod setup;
+mod sound;
 mod stills;
 mod track;
 mod trust;
@@ -47,6 +48,7 @@ pub use read::{ClipOptions, ClipReading, read_clip, read_clip_with};
 pub use setup::{
     CACHE_VARIABLE, Installed, PieceState, SetupReport, SetupStep, folder, installed, setup,
 };
+pub use sound::Sound;
 pub use stills::{Cut, Placed, Still, stills};
 pub use track::Person;
 pub use trust::{BodyAngle, OneCameraError, one_camera_error};

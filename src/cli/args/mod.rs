@@ -1,6 +1,7 @@
 //! What can be typed.
 
 mod coaching;
+mod mark;
 mod put_right;
 
 use std::path::PathBuf;
@@ -13,9 +14,11 @@ use crate::catalogue::BodyPart;
 use crate::intake::ClipWay;
 use crate::library::{Level, Named, ServeType, Setting};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
+use crate::serve::EventKind;
 use crate::video::{ModelChoice, Person};
 
 pub(super) use coaching::{BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
+pub(super) use mark::MarkArgs;
 pub(super) use put_right::{AgreedArg, AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
@@ -68,6 +71,8 @@ pub(super) enum Command {
     Plan(PlanArgs),
     /// Record what came of a plan: later serves and results
     FollowUp(FollowUpArgs),
+    /// A serve's moments and who or what saw them; set them by hand, take one back
+    Mark(MarkArgs),
     /// Correct a player, recording, case, plan or follow-up; the earlier version is kept
     Amend(AmendArgs),
     /// Move a recording or serve to another player or day
@@ -534,6 +539,7 @@ typed! {
     ServeType: Flat Slice Kick;
     Level: Beginner Club Competition National Professional;
     BodyPart: Shoulder Elbow Wrist Back Trunk Hip Knee Foot;
+    EventKind: TossStart Release Trophy RacketLow Contact Finish;
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::show::away_player;
-use crate::exchange::items::{CaseItem, HowEnded, Item, ServeItem};
+use crate::exchange::items::{CaseItem, HowEnded, Item, RecordingItem, ServeItem};
 use crate::exchange::received::AWAY_AUTHOR;
 use crate::library::envelope::checksum;
 use crate::library::stored::{ServeBytes, ServeColumns};
@@ -11,7 +11,7 @@ use crate::library::write::checks::{
     check_ball, check_id, check_note, check_plan, check_player, check_serve, invalid,
 };
 use crate::library::{
-    Author, CaseId, Damage, LabelState, Plan, PlanId, WriteError, check_past, is_print,
+    Author, CaseId, Damage, LabelState, Plan, PlanId, Witness, WriteError, check_past, is_print,
 };
 use crate::serve::Serve;
 
@@ -48,7 +48,8 @@ impl Item {
                         rule,
                     })?;
                     check_serve(&decoded)
-                })
+                })?;
+                check_moments(item)
             }
         }
     }
@@ -77,6 +78,37 @@ pub(super) fn check_print(field: &'static str, text: &str) -> Result<(), WriteEr
         return Ok(());
     }
     Err(invalid(field, text, "64 small hex digits"))
+}
+
+/// One word of each witness on each moment, of serves that are there.
+fn check_moments(item: &RecordingItem) -> Result<(), WriteError> {
+    let mut said = BTreeSet::new();
+    for moment in &item.moments {
+        if moment.serve >= item.serves.len() {
+            return Err(invalid("moments", moment.serve, "the place of a serve in it"));
+        }
+        let person = match &moment.witness {
+            Witness::Person(Author::Coach(by)) => {
+                check_away_author(by)?;
+                true
+            }
+            Witness::Person(Author::Program) => {
+                return Err(invalid("moments", "program", "a coach's voice, joints or sound"));
+            }
+            Witness::Joints | Witness::Sound => false,
+        };
+        let (error_s, trust) = moment.sure.unwrap_or_default();
+        let told = moment.time_s.is_finite() && (0.0..=60.0).contains(&error_s);
+        if !told || !(0.0..=1.0).contains(&trust) || moment.sure.is_none() != person {
+            return Err(invalid("moments", moment.time_s, "a time, with its error and trust"));
+        }
+        let witness = if person { None } else { Some(&moment.witness) };
+        if !said.insert((moment.serve, moment.event, witness)) {
+            let event = moment.event.label();
+            return Err(invalid("moments", event, "one word of each witness on each moment"));
+        }
+    }
+    Ok(())
 }
 
 fn check_away_author(by: &str) -> Result<(), WriteError> {

@@ -8,15 +8,15 @@ use rusqlite::params;
 use super::{ACADEMY_IN_CODE, Shown, Winners, away, damaged};
 use crate::coaching::Breach;
 use crate::exchange::items::{
-    Brought, CaseItem, FollowUpItem, Item, PlanItem, PlayerItem, RecordingItem,
+    Brought, CaseItem, FollowUpItem, Item, MomentItem, PlanItem, PlayerItem, RecordingItem,
 };
 use crate::exchange::rules::broken;
 use crate::library::Writer;
 use crate::library::store::dose_and_place;
 use crate::library::stored::RecordingBytes;
 use crate::library::{
-    Author, BallFlight, CaseId, Consent, Named, PlanId, Player, PlayerId, RecordingId, StoreError,
-    WriteError,
+    Author, BallFlight, CaseId, Consent, Marked, Named, NewMark, PlanId, Player, PlayerId,
+    RecordingId, SeenMoment, ServeId, StoreError, Witness, WriteError,
 };
 use crate::motion::{Dimensions, Recording, Unit};
 
@@ -522,9 +522,44 @@ impl Writer<'_> {
                 what: format!("received item {version}"),
                 why,
             })?;
-            self.insert_serve(id, case, player, place, &serve)?;
+            let serve = self.insert_serve(id, case, player, place, &serve)?;
+            self.put_moments(id, serve, item.moments.iter().filter(|one| one.serve == place))?;
         }
         Ok(())
+    }
+
+    /// Stores what was said of the moments of a serve that came.
+    fn put_moments<'i>(
+        &mut self,
+        recording: RecordingId,
+        serve: ServeId,
+        items: impl Iterator<Item = &'i MomentItem>,
+    ) -> Result<(), WriteError> {
+        let mut seen = Vec::new();
+        for item in items {
+            match (&item.witness, item.sure) {
+                (Witness::Person(by), _) => {
+                    let mark = NewMark {
+                        recording,
+                        serve: Some(serve),
+                        what: Marked::Moment { event: item.event },
+                        time_s: item.time_s,
+                        frame: item.frame,
+                    };
+                    self.insert_mark(&mark, by, None)?;
+                }
+                (witness, Some((error_s, trust))) => seen.push(SeenMoment {
+                    event: item.event,
+                    witness: witness.clone(),
+                    time_s: item.time_s,
+                    frame: item.frame,
+                    error_s,
+                    trust,
+                }),
+                (_, None) => {}
+            }
+        }
+        self.set_moments_seen(serve, &seen)
     }
 
     /// Takes away what came from a sender and no pack here holds any more.

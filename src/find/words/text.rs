@@ -161,6 +161,8 @@ impl Library {
         let player = self.player(case.player)?;
         let mut pieces = vec![Piece::new(Part::Player, &player.code)];
         pieces.extend(case.notes.iter().map(|note| Piece::new(Part::Note, &note.text)));
+        let drawn = self.words_on_pictures(id)?;
+        pieces.extend(drawn.iter().map(|text| Piece::new(Part::Note, text)));
         for label in &case.labels {
             if label.state != LabelState::Rejected {
                 pieces.extend(of_fault(catalogue, Part::Fault, &label.fault));

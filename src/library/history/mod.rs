@@ -41,6 +41,8 @@ pub enum ChangeKind {
     FollowedUp,
     /// Practice was logged.
     Practised,
+    /// Marks were set on a recording or taken away.
+    Marked,
     /// Something recorded was put right.
     Amended,
     /// A recording or serve went to another player or day.

@@ -65,6 +65,12 @@ pub(super) const TABLES: &[Table] = &[
         )
     },
     Table { with_parent: true, ..Table::new("serve_data", &["serve"], &[("serve", "serve")]) },
+    Table {
+        unread: &["points"],
+        ..Table::new("marks", &["id"], &[("recording", "recording"), ("serve", "serve")])
+    },
+    Table::new("moments_seen", &["serve", "event", "witness"], &[("serve", "serve")]),
+    Table::new("rereadings", &["serve"], &[("serve", "serve")]),
     Table::new("labels", &["case_id", "fault", "said_by"], &[("case_id", "case")]),
     Table {
         unread: &["uid"],

@@ -15,6 +15,7 @@ pub(super) fn named(table: &Table, key: &Columns) -> String {
         "clips" => format!("clip of r{}", of(0)),
         "serves" => format!("serve s{}", of(0)),
         "serve_data" => format!("curve of s{}", of(0)),
+        "marks" => format!("mark m{}", of(0)),
         "labels" => format!("label {} by {}", of(1), of(2)),
         "plans" => format!("plan n{}", of(0)),
         "plan_drills" => match key.get(1) {
@@ -42,7 +43,9 @@ fn plain(value: &ValueV1) -> String {
 
 pub(super) fn fields(table: &Table, row: &RowV1) -> Vec<FieldChange> {
     // What goes with its parent, and the book-keeping of packs, tells a person nothing.
-    if table.with_parent || matches!(table.name, "sent_cases" | "items_to_withdraw") {
+    if table.with_parent
+        || matches!(table.name, "sent_cases" | "items_to_withdraw" | "moments_seen" | "rereadings")
+    {
         return Vec::new();
     }
     let of = named(table, &row.key);
@@ -128,6 +131,8 @@ fn in_words(column: &str) -> String {
         "pain_place" => "where it hurts",
         "how" => "how it ended",
         "rate_hz" => "frames a second",
+        "time_s" => "time in seconds",
+        "event" => "moment",
         other => return other.replace('_', " "),
     }
     .to_owned()

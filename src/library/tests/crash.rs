@@ -70,6 +70,27 @@ const STEPS: &[Step] = &[
     |l| l.sync(),
     |l| {
         let by = Author::coach("anna")?;
+        let recording = l.serve_head(ServeId(3))?.recording;
+        let mark = NewMark {
+            recording,
+            serve: Some(ServeId(3)),
+            what: Marked::Moment { event: crate::serve::EventKind::Contact },
+            time_s: 0.05,
+            frame: 6,
+        };
+        let words = NewMark {
+            serve: None,
+            what: Marked::Words { at: None, text: "arm folds".to_owned() },
+            ..mark.clone()
+        };
+        l.write(|w| {
+            w.set_mark(&mark, &by)?;
+            w.set_mark(&words, &by)?;
+            w.update_serve(ServeId(3), &made::serve(78))
+        })
+    },
+    |l| {
+        let by = Author::coach("anna")?;
         let facts =
             RecordingFacts { setting: Some(Setting::Match), serve_type: None, read_again: None };
         l.write(|w| w.amend_recording(RecordingId(3), &facts, &by))
@@ -111,7 +132,9 @@ fn contents(library: &Library) -> String {
     }
     for recording in library.recordings(None).unwrap() {
         let joints = library.joints(recording.id).unwrap();
-        text.push_str(&format!("{recording:?}\n{joints:?}\n"));
+        let mut marks = library.marks(recording.id).unwrap();
+        marks.iter_mut().for_each(|mark| mark.at = None);
+        text.push_str(&format!("{recording:?}\n{joints:?}\n{marks:?}\n"));
     }
     library
         .each_serve(|serve| {

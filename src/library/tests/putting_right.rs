@@ -5,6 +5,7 @@ use tempfile::TempDir;
 
 use super::made;
 use crate::library::*;
+use crate::serve::EventKind;
 
 fn stocked() -> (TempDir, Library) {
     let folder = TempDir::new().unwrap();
@@ -72,11 +73,12 @@ fn shown(library: &Library) -> String {
     for recording in library.recordings(None).unwrap() {
         let joints = library.joints(recording.id).unwrap();
         let clip = library.clip(recording.id).unwrap();
-        text.push_str(&format!("{recording:?}\n{joints:?}\n{clip:?}\n"));
+        let marks = library.marks(recording.id).unwrap();
+        text.push_str(&format!("{recording:?}\n{joints:?}\n{clip:?}\n{marks:?}\n"));
     }
     library
         .each_serve(|serve| {
-            text.push_str(&format!("{serve:?}\n"));
+            text.push_str(&format!("{serve:?} {:?}\n", library.moments(&serve).unwrap()));
             std::ops::ControlFlow::Continue(())
         })
         .unwrap();
@@ -166,6 +168,32 @@ fn every_kind_of_change_is_taken_back_and_done_again() {
         };
         l.write(|w| w.amend_recording(RecordingId(1), &facts, &anna())).unwrap();
     });
+    for (time_s, seed) in [(2.5, 78), (2.6, 79)] {
+        there_and_back(&mut library, ItemId::Serve(ServeId(2)), |l| mark(l, time_s, seed));
+    }
+    for what in [
+        Marked::Angle { points: [[1.0, 2.0], [3.5, 4.0], [5.0, 6.25]] },
+        Marked::Ring { points: [[1.0, 2.0], [3.0, 4.0]] },
+        Marked::Words { at: None, text: "arm folds".to_owned() },
+    ] {
+        there_and_back(&mut library, ItemId::Recording(RecordingId(1)), |l| {
+            draw(l, what.clone());
+        });
+    }
+    let marks = library.marks(RecordingId(1)).unwrap();
+    let drawn = marks.into_iter().find(|mark| mark.serve.is_none()).unwrap();
+    there_and_back(&mut library, ItemId::Recording(RecordingId(1)), |l| {
+        l.write(|w| w.remove_mark(&drawn, &anna())).unwrap();
+    });
+    there_and_back(&mut library, ItemId::Serve(ServeId(2)), |l| {
+        l.write(|w| {
+            w.clear_moment(ServeId(2), EventKind::Contact, &anna())?;
+            w.set_moments_seen(ServeId(2), &[])?;
+            w.update_serve(ServeId(2), &made::serve(11))
+        })
+        .unwrap();
+    });
+    mark(&mut library, 2.7, 80);
     let suspects = [label("a", Author::Program), label("b", Author::Program)];
     there_and_back(&mut library, ItemId::Recording(RecordingId(2)), |l| {
         let to = to(2, date(2026, 3, 4), &suspects);
@@ -193,6 +221,126 @@ fn every_kind_of_change_is_taken_back_and_done_again() {
     there_and_back(&mut library, c1, |l| {
         l.write(|w| w.remove(&Removal::Plan(plans[0].id), &[], &anna())).unwrap();
     });
+}
+
+/// Sets contact of s2 with what follows from it, as one change.
+fn mark(library: &mut Library, time_s: f64, seed: u32) {
+    let mark = NewMark {
+        recording: RecordingId(1),
+        serve: Some(ServeId(2)),
+        what: Marked::Moment { event: EventKind::Contact },
+        time_s,
+        frame: 4,
+    };
+    let seen = SeenMoment {
+        event: EventKind::Contact,
+        witness: Witness::Joints,
+        time_s: 1.0,
+        frame: 120,
+        error_s: 0.03,
+        trust: 0.8,
+    };
+    library
+        .write(|w| {
+            w.set_mark(&mark, &anna())?;
+            w.set_moments_seen(ServeId(2), std::slice::from_ref(&seen))?;
+            w.update_serve(ServeId(2), &made::serve(seed))
+        })
+        .unwrap();
+}
+
+fn draw(library: &mut Library, what: Marked) -> MarkId {
+    let mark = NewMark { recording: RecordingId(1), serve: None, what, time_s: 0.04, frame: 5 };
+    library.write(|w| w.set_mark(&mark, &anna())).unwrap()
+}
+
+#[test]
+fn a_reading_put_back_never_covers_a_later_one() {
+    let (_folder, mut library) = stocked();
+    library.write(|w| w.update_serve(ServeId(2), &made::serve(77))).unwrap();
+    let amended = library.last_change(ItemId::Serve(ServeId(2))).unwrap().unwrap();
+    mark(&mut library, 2.5, 78);
+    let before = shown(&library);
+    let error = library.write(|w| w.undo(amended, &anna())).unwrap_err();
+    assert!(matches!(error, WriteError::ChangedSince { .. }), "{error}");
+    assert_eq!(shown(&library), before);
+    let marked = library.last_change(ItemId::Serve(ServeId(2))).unwrap().unwrap();
+    library.write(|w| w.undo(marked, &anna())).unwrap();
+    library.write(|w| w.undo(amended, &anna())).unwrap();
+    assert_eq!(library.serve(ServeId(2)).unwrap().serve, made::serve(11));
+    sound(&mut library);
+}
+
+#[test]
+fn marks_go_with_their_serve_and_their_recording() {
+    let (_folder, mut library) = stocked();
+    mark(&mut library, 2.5, 78);
+    // Serves of `made` reach from frame 3 to 180.
+    let within = draw(&mut library, Marked::Words { at: None, text: "arm folds".to_owned() });
+    let late = NewMark {
+        recording: RecordingId(1),
+        serve: None,
+        what: Marked::Words { at: None, text: "walks off".to_owned() },
+        time_s: 2.0,
+        frame: 240,
+    };
+    let late = library.write(|w| w.set_mark(&late, &anna())).unwrap();
+    assert_eq!(library.find_words("folds").unwrap().cases, Some(vec![CaseId(1)]));
+    let to = to(2, date(2026, 3, 4), &[]);
+    let moved = library.write(|w| w.move_serve(ServeId(2), &to, &anna())).unwrap();
+    let ids = |recording| -> Vec<MarkId> {
+        library.marks(recording).unwrap().iter().map(|mark| mark.id).collect()
+    };
+    assert_eq!(ids(RecordingId(1)), [late]);
+    assert_eq!(ids(moved.recording).len(), 2);
+    assert!(ids(moved.recording).contains(&within));
+    let witness = |library: &Library| {
+        let serve = library.serve(ServeId(2)).unwrap();
+        library.moments(&serve).unwrap()[EventKind::Contact as usize].witness.clone()
+    };
+    assert_eq!(witness(&library), Witness::Person(anna()));
+    sound(&mut library);
+    library.write(|w| w.remove(&Removal::Recording(moved.recording), &[], &anna())).unwrap();
+    assert_eq!(library.marks(moved.recording).unwrap(), []);
+    let removed = library.last_change(ItemId::Recording(moved.recording)).unwrap().unwrap();
+    library.write(|w| w.undo(removed, &anna())).unwrap();
+    assert_eq!(library.marks(moved.recording).unwrap().len(), 2);
+    assert_eq!(witness(&library), Witness::Person(anna()));
+    sound(&mut library);
+}
+
+#[test]
+fn a_mark_that_cannot_be_is_refused() {
+    let (_folder, mut library) = stocked();
+    let contact = Marked::Moment { event: EventKind::Contact };
+    let new = |serve, what: &Marked| NewMark {
+        recording: RecordingId(1),
+        serve,
+        what: what.clone(),
+        time_s: 0.02,
+        frame: 2,
+    };
+    let words = |text: &str| Marked::Words { at: None, text: text.to_owned() };
+    let ring = |x| Marked::Ring { points: [[x, 1.0], [2.0, 2.0]] };
+    for (mark, by, says) in [
+        (new(Some(ServeId(1)), &contact), Author::Program, "by: 'program'; a person"),
+        (new(None, &contact), anna(), "a moment is one of a serve"),
+        (new(Some(ServeId(1)), &words("x")), anna(), "a moment is one of a serve"),
+        (new(Some(ServeId(4)), &contact), anna(), "serve: 's4'; one of r1"),
+        (new(None, &words("  ")), anna(), "words: '  '; some words"),
+        (new(None, &ring(f64::NAN)), anna(), "point: 'NaN'; 0 to 32768 pixels"),
+        (new(None, &ring(-1.0)), anna(), "point: '-1'"),
+    ] {
+        let error = library.write(|w| w.set_mark(&mark, &by)).unwrap_err().to_string();
+        assert!(error.contains(says), "{error}");
+    }
+    let none = library.write(|w| w.clear_moment(ServeId(1), EventKind::Contact, &anna()));
+    assert_eq!(none.unwrap_err().to_string(), "a contact set of s1: not in this library");
+    assert_eq!(library.marks(RecordingId(1)).unwrap(), []);
+    draw(&mut library, ring(1.0));
+    library.connection.execute("UPDATE marks SET points = '[[1,2]]'", []).unwrap();
+    let findings = library.verify(false, &crate::work::Watch::default()).unwrap().findings;
+    assert!(findings.iter().any(|f| f.problem.contains("'ring' is not a mark")), "{findings:?}");
 }
 
 #[test]

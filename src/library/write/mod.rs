@@ -8,6 +8,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 mod amend;
 mod case;
 pub(crate) mod checks;
+mod mark;
 mod moving;
 mod plans;
 mod player;
@@ -16,6 +17,7 @@ mod recording;
 mod remove;
 
 pub use amend::RecordingFacts;
+pub use mark::NewMark;
 pub use moving::{LeftCase, MoveTo, Moved};
 pub use recording::{Added, NewRecording};
 pub use remove::{Dependants, Removal};

@@ -6,9 +6,10 @@ use serde::Serialize;
 
 use super::checks::invalid;
 use super::{Writer, no_such};
+use crate::library::stored::read_frames;
 use crate::library::{
-    Author, CaseId, ChangeKind, FaultLabel, FollowUpId, PlayerId, RecordingId, ServeId, WriteError,
-    keyed_print,
+    Author, CaseId, ChangeKind, FaultLabel, FollowUpId, PlayerId, RecordingId, ServeId, StoreError,
+    WriteError, keyed_print,
 };
 
 /// Where a recording or serve goes, and what the program suspects then.
@@ -158,8 +159,33 @@ impl Writer<'_> {
             )?;
             Ok(part)
         })?;
+        self.move_marks(id, recording, part)?;
         self.close_gap(recording, place)?;
         self.after_move(part, vec![id], &held, joined, joined_known, to)
+    }
+
+    /// Takes along the marks of a serve that leaves its recording, and what is drawn within it.
+    fn move_marks(
+        &self,
+        serve: ServeId,
+        from: RecordingId,
+        to: RecordingId,
+    ) -> Result<(), WriteError> {
+        let details: Vec<u8> = self.run("reading a serve", || {
+            self.db.query_row("SELECT details FROM serve_data WHERE serve = ?1", [serve.0], |row| {
+                row.get(0)
+            })
+        })?;
+        let (first, last) = read_frames(&details)
+            .map_err(|why| StoreError::Damaged { what: serve.to_string(), why })?;
+        self.run("moving marks", || {
+            self.db.execute(
+                "UPDATE marks SET recording = ?2 WHERE recording = ?3
+                 AND (serve = ?1 OR (serve IS NULL AND frame BETWEEN ?4 AND ?5))",
+                params![serve.0, to.0, from.0, first as i64, last as i64],
+            )
+        })?;
+        Ok(())
     }
 
     fn check_move(&self, held: &Held, to: &MoveTo<'_>) -> Result<(), WriteError> {

@@ -280,6 +280,12 @@ impl Writer<'_> {
                 ])?;
             if changed == 1 {
                 self.store_serve_data(id, &bytes)?;
+                self.db
+                    .prepare_cached(
+                        "INSERT INTO rereadings (serve, times) VALUES (?1, 1)
+                         ON CONFLICT (serve) DO UPDATE SET times = times + 1",
+                    )?
+                    .execute([id.0])?;
             }
             Ok(changed)
         })?;

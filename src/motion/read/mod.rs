@@ -4,6 +4,8 @@
 mod bad_tests;
 mod bvh;
 mod c3d;
+#[cfg(test)]
+mod c3d_1999_tests;
 mod depth;
 mod errors;
 mod folder;

@@ -191,6 +191,13 @@ pub fn gather(
         .collect::<Result<_, _>>()?;
     let measures = measures(catalogue, &serve, &neighbours);
     let stored = matches!(wanted.serve, Reviewed::Stored(_));
+    let witnesses = match wanted.serve {
+        Reviewed::Stored(id) => {
+            let moments = library.moments(&*snapshot.serve(id)?)?;
+            moments.into_iter().map(|moment| moment.witness).collect()
+        }
+        Reviewed::File { .. } => Vec::new(),
+    };
     let plans = case.plans_in_force(wanted.on);
     let mut faults = faults(catalogue, &judging, &measures);
     let limiting_id = judging.judgement.order.first().map(|one| one.fault.clone());
@@ -207,6 +214,7 @@ pub fn gather(
         player,
         figures: Some(serve.figures.clone()),
         events: serve.events.to_vec(),
+        witnesses,
         pictures,
         limiting,
         second,

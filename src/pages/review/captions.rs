@@ -1,9 +1,10 @@
 //! What stands under the drawings and pictures.
 
 use crate::drawing::Channel;
+use crate::library::Witness;
 use crate::motion::Side;
 use crate::pages::ReviewData;
-use crate::words::sentence;
+use crate::words::{list, sentence};
 
 pub(super) fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> String {
     let mut text = if outlined {
@@ -21,6 +22,19 @@ pub(super) fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> S
         } else {
             " You serve left-handed; drawn mirrored, your hitting arm is on the right."
         });
+    }
+    let said = |of: fn(&Witness) -> bool| {
+        let events = data.events.iter().zip(&data.witnesses).filter(|(_, witness)| of(witness));
+        events.map(|(event, _)| event.kind.label().to_owned()).collect::<Vec<_>>()
+    };
+    let set = said(|witness| matches!(witness, Witness::Person(_)));
+    if !set.is_empty() {
+        let by = if coach { "a coach" } else { "your coach" };
+        text.push_str(&format!(" Set by {by}: {}.", list(&set)));
+    }
+    let heard = said(|witness| *witness == Witness::Sound);
+    if !heard.is_empty() {
+        text.push_str(&format!(" Heard in the clip: {}.", list(&heard)));
     }
     text
 }

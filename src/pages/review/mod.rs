@@ -25,6 +25,7 @@ use crate::drawing::picture_strip::{palm_strip, picture_strip};
 use crate::drawing::{
     Channel, EventStrip, Svg, Viewpoint, event_strip, likeness_figure, ribbon, style_variables,
 };
+use crate::library::Witness;
 use crate::words::{self, amount, day, list, sentence};
 
 /// Room on a sheet and on a large screen, and on a phone.
@@ -247,9 +248,12 @@ fn who(data: &ReviewData, coach: bool) -> String {
 fn event_rows(data: &ReviewData) -> Vec<(String, String, String, String)> {
     data.events
         .iter()
-        .map(|event| {
+        .enumerate()
+        .map(|(at, event)| {
+            let witness = data.witnesses.get(at).filter(|witness| **witness != Witness::Joints);
+            let witness = witness.map(|witness| format!(", {}", witness.describe()));
             (
-                sentence(event.kind.label()),
+                sentence(event.kind.label()) + &witness.unwrap_or_default(),
                 format!("{:.3} s", event.time_s),
                 event.frame.to_string(),
                 format!("{:.2}", event.trust),

@@ -5,10 +5,12 @@ mod search;
 mod trust;
 
 use self::search::{crossing_down, crossing_up, highest, lowest_value};
+pub use self::trust::usual_error_s;
 use self::trust::{Basis, sure};
-use super::EventKind;
+use super::given::GIVEN_TRUST;
 use super::track::{Track, runs};
 use super::vector::{V3, angle_deg, mid, norm, sub};
+use super::{EventKind, GivenMoment};
 use crate::motion::{Capture, Joint, View, butterworth};
 
 /// Below this rate the peak of wrist speed is not resolved and the highest wrist stands for contact.
@@ -27,6 +29,8 @@ pub(super) struct Moment {
     /// Standard error, seconds.
     pub error_s: f64,
     pub trust: f64,
+    /// Not from the joints.
+    pub given: bool,
 }
 
 /// The moments, and those that are needed between them.
@@ -60,11 +64,27 @@ pub(super) struct Scene<'a> {
     /// Grid positions of the tops the search found.
     pub toss_top: usize,
     pub top: usize,
+    /// Moments that stand as they are.
+    pub given: &'a [GivenMoment],
+}
+
+impl Scene<'_> {
+    fn given(&self, kind: EventKind) -> Option<f64> {
+        let moment = self.given.iter().find(|moment| moment.kind == kind)?;
+        Some((moment.time_s - self.track.start_s) / self.track.step_s)
+    }
 }
 
 /// Reads the moments; the words say what is missing or out of order.
 pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let track = scene.track;
+    if let Some(out) = scene.given.iter().find(|given| {
+        let at = scene.given(given.kind).unwrap_or(f64::NAN);
+        !(0.0..=(track.samples - 1) as f64).contains(&at)
+    }) {
+        let (label, at_s) = (out.kind.label(), out.time_s);
+        return Err(format!("{label} at {at_s:.2} s lies where the body is not tracked"));
+    }
     let path = |joint: Joint| {
         track.path(joint).ok_or_else(|| format!("no {}", joint.name().replace('_', " ")))
     };
@@ -123,6 +143,7 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         by_racket = hit_by_racket.is_some();
         hit_by_racket.unwrap_or(between)
     };
+    let contact = scene.given(EventKind::Contact).unwrap_or(contact);
 
     let floor = contact.floor() as usize;
     let upward: Vec<f64> = (0..track.samples)
@@ -131,14 +152,22 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
             (toss_height[b] - toss_height[a]) / (b - a).max(1) as f64
         })
         .collect();
-    let (toss_start, fastest) = toss_rise(
+    let rise = toss_rise(
         &toss_height,
         &upward,
         toss_top,
         track.span(2.2),
         LEAST_TOSS_RISE * scene.stature,
         if one_camera { one_camera::TOSS_START_SHARE } else { TOSS_START_SHARE },
-    )?;
+    );
+    let (toss_start, fastest) = match (scene.given(EventKind::TossStart), rise) {
+        (None, rise) => rise?,
+        (Some(start), Ok((_, fastest))) => (start, fastest),
+        (Some(start), Err(_)) => {
+            let from = start.max(0.0) as usize;
+            (start, highest(&upward, from..toss_top.round() as usize + 1))
+        }
+    };
 
     // A ball leaves the hand when the hand slows by more than gravity. A slow swing may never do
     // so: then when the hand has lost a quarter of its speed, whichever comes first.
@@ -161,12 +190,14 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         }
         .min(toss_top)
     };
+    let release = scene.given(EventKind::Release).unwrap_or(release);
 
     let knees = one_camera.then(|| one_camera::Knees {
         least_deg: 2.5 * LEAST_KNEE_BEND_DEG,
         from_behind: scene.capture == Capture::OneCameraFlat && scene.view == Some(View::Behind),
     });
     let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact, knees);
+    let trophy = scene.given(EventKind::Trophy).unwrap_or(trophy);
     // The forearm also hangs low before the arm is up: only the last stretch with a raised upper
     // arm counts.
     let raised = |i: usize| {
@@ -201,8 +232,10 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     };
     let low_at_edge = low_range.is_none()
         && ((racket_low - low_from as f64) < 1.0 || low_to as f64 - racket_low < 1.0);
+    let racket_low = scene.given(EventKind::RacketLow).unwrap_or(racket_low);
 
     let finish = finish(track, &hit_height, &wrist_speed, contact);
+    let finish = scene.given(EventKind::Finish).unwrap_or(finish);
     let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
 
     let basis = |kind| match kind {
@@ -222,12 +255,16 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     if !by_racket {
         all[4].error_s = all[4].error_s.hypot(apart_s);
     }
+    for given in scene.given {
+        let moment = &mut all[given.kind as usize];
+        *moment = Moment { error_s: given.error_s, trust: GIVEN_TRUST, given: true, ..*moment };
+    }
     for pair in all.windows(2) {
         if pair[1].at.is_nan() || pair[0].at >= pair[1].at {
             return Err(format!(
                 "{} does not come after {}: the order of a serve is broken here",
-                pair[1].kind.label(),
-                pair[0].kind.label()
+                timed(track, &pair[1]),
+                timed(track, &pair[0])
             ));
         }
     }
@@ -242,6 +279,16 @@ fn quick_height(quick: &Track) -> Result<Vec<f64>, String> {
     let (left, right) = (path(Joint::LeftShoulder)?, path(Joint::RightShoulder)?);
     let wrist = path(Joint::RightWrist)?;
     Ok((0..quick.samples).map(|i| wrist[i][2] - mid(left[i], right[i])[2]).collect())
+}
+
+/// A moment in words; one that was given with its time, for somebody may have set it wrongly.
+fn timed(track: &Track, moment: &Moment) -> String {
+    let label = moment.kind.label();
+    if moment.given {
+        format!("{label} at {:.2} s", track.time_s(moment.at))
+    } else {
+        label.to_owned()
+    }
 }
 
 /// How far contact lies from the highest hand towards a hand that is fastest only later.

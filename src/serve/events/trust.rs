@@ -15,6 +15,12 @@ pub(super) enum Basis {
     StandIn,
 }
 
+/// Standard error of an event as the joints usually show it, seconds.
+#[must_use]
+pub fn usual_error_s(kind: EventKind, capture: Capture, rate_hz: f64) -> f64 {
+    sure(kind, 0.0, Basis::Body, capture, rate_hz).error_s
+}
+
 /// An event with its standard error and trust.
 ///
 /// The errors are those of the rules on generated serves with planted events (spread and bias
@@ -72,6 +78,7 @@ pub(super) fn sure(
     Moment {
         kind,
         at,
+        given: false,
         error_s: f64::hypot(rule_s, 0.7 * half_frame_s),
         trust: best * carried / (1.0 + (half_frame_s / change_s).powi(2)),
     }

@@ -2,12 +2,14 @@
 
 mod reader;
 mod refuse;
+mod slow;
 mod tracking;
 
 use self::reader::Reader;
+use super::cuts::cuts;
 use super::detect::{Candidate, candidates};
 use super::track::stature;
-use super::{Found, Refusal, Serve};
+use super::{Found, GivenServe, Refusal, Serve};
 use crate::motion::{Joint, Recording, Side};
 
 /// What the caller knows about the player.
@@ -30,7 +32,7 @@ const AFTER_HIT_S: f64 = 0.35;
 /// The hitting hand comes from the motion. If `options.hand` says otherwise, the serves are
 /// refused with both hands named; only a depth sensor's file, which does not name the sides, takes
 /// the user's word for which side is which. Practice swings with a tossing movement count as
-/// serves. Gaps up to [`MAX_FILLED_GAP_S`](super::MAX_FILLED_GAP_S) are filled; longer ones within a serve refuse it.
+/// serves; none goes on over a hard cut of a film. Gaps up to [`MAX_FILLED_GAP_S`](super::MAX_FILLED_GAP_S) are filled; longer ones within a serve refuse it.
 /// If nothing is found, [`Found::refused`] says why in at least one entry.
 ///
 /// Moving, turning about the vertical, scaling or mirroring the recording changes nothing but the
@@ -40,6 +42,24 @@ const AFTER_HIT_S: f64 = 0.35;
 /// Linear in the frames; memory for one copy of six joints and, per serve, of its few seconds.
 #[must_use]
 pub fn find(recording: &Recording, options: &FindOptions) -> Found {
+    find_given(recording, options, &[])
+}
+
+/// As [`find`], with moments that are given: they stand as they are, and what the joints tell is
+/// looked for around them. A serve in which they would break the order of moments is refused.
+#[must_use]
+pub fn find_given(recording: &Recording, options: &FindOptions, given: &[GivenServe]) -> Found {
+    let mut found = search(recording, options, given);
+    if found.serves.is_empty()
+        && let Some(reason) = slow::ask_for_rate(recording, options)
+    {
+        let frames = (0, recording.frames().saturating_sub(1));
+        found.refused.insert(0, Refusal { frames, reason });
+    }
+    found
+}
+
+fn search(recording: &Recording, options: &FindOptions, given: &[GivenServe]) -> Found {
     let last = recording.frames().saturating_sub(1);
     let whole = |reason: String| Found {
         serves: Vec::new(),
@@ -62,7 +82,8 @@ pub fn find(recording: &Recording, options: &FindOptions) -> Found {
     let Some(stature) = stature(recording) else {
         return whole("no frame shows shoulders and hips together".to_owned());
     };
-    let (stretches, candidates) = candidates(recording, stature);
+    let cuts = cuts(recording, stature);
+    let (stretches, candidates) = candidates(recording, stature, &cuts);
     let longest = stretches.iter().map(|s| s.1 - s.0).fold(0.0, f64::max);
     if longest < LEAST_STRETCH_S {
         let frames =
@@ -74,7 +95,7 @@ pub fn find(recording: &Recording, options: &FindOptions) -> Found {
         ));
     }
     let accepted = accept(&candidates);
-    let reader = Reader { recording, options, stature, stretches: &stretches };
+    let reader = Reader { recording, options, stature, stretches: &stretches, cuts: &cuts, given };
     let mut found = Found::default();
     for read in reader.read_all(&accepted) {
         match read {

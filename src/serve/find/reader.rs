@@ -9,10 +9,11 @@ use crate::serve::channels::{FLAT_SET, curve};
 use crate::serve::detect::Candidate;
 use crate::serve::events::{Moments, SPEED_PEAK_LEAST_HZ, Scene, moments};
 use crate::serve::figures::figures;
+use crate::serve::given::{of_serve, widened};
 use crate::serve::measures::{Context, readings};
 use crate::serve::net::{Net, Seen};
 use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut};
-use crate::serve::{Event, EventKind, Refusal, Serve};
+use crate::serve::{Event, EventKind, GivenServe, Refusal, Serve};
 
 /// Bounds of the low-pass a serve is read with. Narrow, so that the same serve at another frame
 /// rate, or with another marker's noise, keeps its curve.
@@ -42,6 +43,9 @@ pub(super) struct Reader<'a> {
     pub(super) options: &'a FindOptions,
     pub(super) stature: f64,
     pub(super) stretches: &'a [(f64, f64)],
+    /// The first frame after each cut.
+    pub(super) cuts: &'a [usize],
+    pub(super) given: &'a [GivenServe],
 }
 
 impl Reader<'_> {
@@ -99,8 +103,10 @@ impl Reader<'_> {
             .find(|s| (s.0..=s.1).contains(&candidate.top_s))
             .copied()
             .unwrap_or((recording.times_s[0], recording.times_s[recording.frames() - 1]));
-        let first = self.frame_at(stretch.0.max(candidate.toss_top_s - 2.5));
-        let last = self.frame_at(stretch.1.min(candidate.top_s + 1.8));
+        let given = of_serve(self.given, candidate.top_s);
+        let (from_s, to_s) = widened(candidate.toss_top_s - 2.5, candidate.top_s + 1.8, given);
+        let first = self.frame_at(stretch.0.max(from_s));
+        let last = self.frame_at(stretch.1.min(to_s));
         let cutoff_hz = self.cutoff(first, last);
         let track = Track::build(recording, &recording.joints, first, last);
         let track = match candidate.hand {
@@ -122,6 +128,7 @@ impl Reader<'_> {
             stature: self.stature,
             toss_top: position(candidate.toss_top_s),
             top: position(candidate.top_s),
+            given,
         })
         .map_err(refuse)?;
         Ok(ServeCut { candidate, track, moments, cutoff_hz })

@@ -46,6 +46,9 @@ impl Reader<'_> {
                 if let Some(gap) = self.lost_around(best) {
                     reason.push_str(&format!("; {gap}"));
                 }
+                if let Some(cut) = self.cut_around(best) {
+                    reason.push_str(&format!("; {cut}"));
+                }
                 let (from, to) = (tries[i].toss_top_s, tries[j - 1].top_s);
                 found.refused.push(self.refusal(from, to, reason));
             }
@@ -98,6 +101,17 @@ impl Reader<'_> {
             (self.frame_at(candidate.toss_top_s - 1.5), self.frame_at(candidate.top_s + 1.0));
         let (from, to) = self.longest_loss_in(from, to + 1)?;
         Some(format!("tracking is broken near it: {}", self.loss(from, to)))
+    }
+
+    /// A cut within the time one try would have taken, in words.
+    fn cut_around(&self, candidate: &Candidate) -> Option<String> {
+        let (from_s, to_s) = (candidate.toss_top_s - 1.5, candidate.top_s + 1.0);
+        let at_s = |frame: usize| self.recording.times_s[frame];
+        let cut = self.cuts.iter().find(|&&cut| (from_s..=to_s).contains(&at_s(cut)))?;
+        Some(format!(
+            "the film is cut there, at {:.2} s (frame {cut}), and a serve is not read over a cut",
+            at_s(*cut)
+        ))
     }
 
     /// The longest stretch without the joints the search needs, as frames from..to.

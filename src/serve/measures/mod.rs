@@ -111,7 +111,7 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
                 Rule::Own(rule) => rule(context),
             };
             let reading = match read {
-                Ok(v) if v.value.is_finite() && v.error.is_finite() => context.claim(def, &v),
+                Ok(v) if v.value.is_finite() && v.error.is_finite() => context.claim(def, rule, &v),
                 Ok(_) => {
                     Reading::NotMeasurable { why: "a joint is not seen at this moment".to_owned() }
                 }
@@ -124,12 +124,13 @@ pub(super) fn readings(context: &Context<'_>) -> Vec<ServeReading> {
 
 impl Context<'_> {
     /// The reading of a value, or that one camera cannot claim it.
-    fn claim(&self, def: &MeasureDef, v: &Value) -> Reading {
+    fn claim(&self, def: &MeasureDef, rule: &Rule, v: &Value) -> Reading {
         let mut give_or_take = NINE_OF_TEN * v.error;
         if self.capture.is_one_camera() {
             if !self.flat {
-                let planted = planted_error(def.id).unwrap_or_default();
-                give_or_take = give_or_take.max(NINE_OF_TEN * planted);
+                // The planted error is that of the program's own moments.
+                let planted = planted_error(def.id).filter(|_| !self.is_given(rule));
+                give_or_take = give_or_take.max(NINE_OF_TEN * planted.unwrap_or_default());
             }
             let usable = match def.unit {
                 "deg" => USABLE_DEG,
@@ -177,6 +178,14 @@ impl Context<'_> {
                 AngleKind::Trunk | AngleKind::Lean => 0.6,
                 AngleKind::Turn => 1.0,
             }
+    }
+
+    /// Whether a duration lies between two moments that were given.
+    fn is_given(&self, rule: &Rule) -> bool {
+        match *rule {
+            Rule::Between(from, to) => self.moment(from).given && self.moment(to).given,
+            _ => false,
+        }
     }
 
     fn source_trust(&self) -> f64 {

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 mod planted;
 mod properties;
 mod refusals;
+mod untidy;
 
 /// The shared real recordings; `None`, said on stderr, where they are absent.
 fn recordings() -> Option<PathBuf> {

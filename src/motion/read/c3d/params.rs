@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::BLOCK;
 use super::bytes::Processor;
 use crate::motion::read::Layout;
 use crate::motion::read::errors::{FilePlace, ReadErrorKind, excerpt};
@@ -36,20 +37,30 @@ fn broken(at: usize, expected: &'static str, found: impl Into<String>) -> ReadEr
 
 impl<'a> Parameters<'a> {
     /// Reads the section that starts at byte `start` (its 4-byte head already read).
+    ///
+    /// It ends at a record without a name or number, at one without an offset, or, where a writer
+    /// left all that out, with the blocks its head counts: files of 1999 in SGI order go on with
+    /// their data there. A count that is too small, as of a section beyond 255 blocks, ends nothing
+    /// before the points are described.
     pub(super) fn read(
         bytes: &'a [u8],
         start: usize,
         processor: Processor,
     ) -> Result<Self, ReadErrorKind> {
         let mut this = Self { bytes, processor, groups: BTreeMap::new(), parameters: Vec::new() };
+        let blocks = bytes.get(start + 2).copied().map_or(0, usize::from);
+        let end = start + blocks * BLOCK;
         let mut at = start + 4;
         // Ends because `at` grows with every round: `next` is checked to lie beyond it.
         loop {
+            if blocks > 0 && at + 2 > end && this.find("POINT", "USED").is_some() {
+                return Ok(this);
+            }
             let Some(&[name_len, id]) = bytes.get(at..at + 2) else {
                 return Err(broken(at, "another parameter or the end mark", "the end of the file"));
             };
             let (name_len, id) = (usize::from((name_len as i8).unsigned_abs()), id as i8);
-            if name_len == 0 {
+            if name_len == 0 || id == 0 {
                 return Ok(this);
             }
             let name_at = at + 2;

@@ -96,6 +96,26 @@ pub(super) const POINT_KEYS: [(&str, Origin); 9] = [
     ("points", Origin::Open),
 ];
 
+/// Keys that say which frame or person it is, and where no points belong.
+const ABOUT_A_FRAME: [&str; 16] = [
+    "time_s",
+    "time",
+    "t",
+    "timestamp",
+    "time_ms",
+    "timestamp_ms",
+    "image_id",
+    "frame_id",
+    "frame",
+    "index",
+    "width",
+    "height",
+    "person_id",
+    "id",
+    "score",
+    "bbox",
+];
+
 pub(super) fn frame(value: &Value, number: usize) -> Result<Frame, ReadErrorKind> {
     let mut frame = Frame::default();
     match value {
@@ -148,8 +168,12 @@ pub(super) fn people_of(value: &Value, number: usize) -> Result<Vec<Person>, Rea
                 }
             }
         }
-        // An empty list under a known key is an empty frame; no known key is a mistake.
-        if POINT_KEYS.iter().any(|(key, _)| object.contains_key(*key)) {
+        // An empty list under a known key is a frame without anybody, and so is one that says
+        // nothing but when it was; any other key without points is a mistake.
+        let known = |key: &str| POINT_KEYS.iter().any(|(known, _)| *known == key);
+        if object.keys().any(|key| known(key))
+            || object.keys().all(|key| ABOUT_A_FRAME.contains(&key.as_str()))
+        {
             return Ok(Vec::new());
         }
         let place = FilePlace::Frame(number);
@@ -166,7 +190,8 @@ pub(super) fn many(
     origin: Origin,
     number: usize,
 ) -> Result<Vec<Person>, ReadErrorKind> {
-    let people = match list.iter().find(|value| !value.is_null()) {
+    let empty = |value: &Value| value.is_null() || value.as_array().is_some_and(Vec::is_empty);
+    let people = match list.iter().find(|value| !empty(value)) {
         None => return Ok(Vec::new()),
         Some(Value::Array(first)) => first.len() > 4 || !first.iter().all(is_number),
         Some(Value::Object(first)) => !first.contains_key("x"),
@@ -178,6 +203,7 @@ pub(super) fn many(
     let mut all = Vec::new();
     for value in list {
         match value {
+            Value::Array(list) if list.is_empty() => {}
             Value::Array(list) => {
                 all.push(Person { origin, points: points(list, number, origin)? });
             }
