@@ -28,7 +28,7 @@ impl Academy {
         desk.expect(0, &["demo", "--into", "demo"]);
         let mut library = Library::open(desk.at("demo/library")).unwrap();
         let text = format!("[cautions]\nalways = [\"{OWN}\"]\n");
-        library.write(|writer| writer.set_catalogue_file("own.toml", Some(&text))).unwrap();
+        library.write(|writer| writer.set_catalogue_file("own.toml", Some(&text), None)).unwrap();
         let catalogue = library.catalogue().unwrap();
         drop(library);
         Self { desk, catalogue }

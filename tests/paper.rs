@@ -131,3 +131,55 @@ fn words_stay_inside_their_drawings(browser: &Path, desk: &Desk, demo: &Path) {
         }
     }
 }
+
+/// Fills the first day of a card in as a thumb would, and lets the card make its text.
+const FILL: &str = "<script>
+const fill = (name, value) => { document.querySelector('fieldset [name=' + name + ']').value = value; };
+fill('sessions', '1'); fill('effort', '6'); fill('pain', '3');
+document.getElementById('make').click();
+const asked = document.getElementById('said').textContent;
+fill('where', 'shoulder'); fill('words', ' windy,  long day ');
+document.getElementById('make').click();
+const told = document.createElement('pre');
+told.id = 'made';
+told.textContent = asked + '|' + document.getElementById('text').value;
+document.body.append(told);
+</script>";
+
+#[test]
+fn a_practice_card_prints_on_one_sheet_and_its_text_comes_back() {
+    let Some(browser) = browser() else { return };
+    let desk = Desk::new();
+    let today = jiff::ZonedDateTime::now().date().to_string();
+    let add = ["add", &desk::sample("basket.trc"), "--player", "dunlin", "--consent", "keep"];
+    desk.expect(0, &[&add[..], &["--date", &today]].concat());
+    // Two drills, four weeks and everything said to juniors: as full as a card gets.
+    let plan = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", "land_inside", "--sure"];
+    let more = ["--drill", "bench_rise", "--note", "One basket a session, then stop."];
+    desk.expect(0, &[&plan[..], &more].concat());
+    let pain = ["label", "c1", "--pain", "wrist=5@serving"];
+    desk.expect(0, &pain);
+    desk.expect(0, &["plan", "n1", "--card", "card.html"]);
+    let page = desk.at("card.html");
+    assert_eq!(sheets(&browser, &page), 1);
+    let said = std::fs::read_to_string(&page).unwrap();
+    assert!(said.contains("<b>First.</b> The wrist hurts, 5 of 10 on"));
+    assert!(!said.contains("<b>Not now.</b>"), "neither drill loads the wrist");
+    let filled = desk.at("filled.html");
+    let card = std::fs::read_to_string(&page).unwrap();
+    // The page lets no other script run: what fills it in has to stand in for the thumb first.
+    let policy = card.split_once("<meta http-equiv").unwrap().1.split_once('>').unwrap().0;
+    assert!(policy.contains("default-src 'none'"), "{policy}");
+    std::fs::write(&filled, card.replace("</body>", &format!("{FILL}</body>"))).unwrap();
+    let dom = browse(&browser, &["--dump-dom", "--window-size=390,800"], &filled);
+    let (_, told) = dom.split_once("<pre id=\"made\">").expect("the card ran");
+    let (asked, text) = told.split_once("</pre>").unwrap().0.split_once('|').unwrap();
+    assert!(asked.ends_with("say where it hurts."), "{asked}");
+    std::fs::write(desk.at("card.txt"), text).unwrap();
+    let object = desk.objects(0, &["log", "n1", "--from", "card.txt", "--json"]).remove(0);
+    assert_eq!(object["practice"], serde_json::json!(["d1"]));
+    let (history, _) = desk.expect(0, &["history", "d1"]);
+    for kept in ["sessions 1", "effort 6", "pain 3", "shoulder", "windy, long day"] {
+        assert!(history.contains(kept), "{kept}: {history}");
+    }
+}

@@ -105,3 +105,195 @@ fn a_follow_up_takes_its_sessions_from_the_log() {
         assert!(!cases.contains(kept), "{kept} left");
     }
 }
+
+/// A day of this week, so that what hurts then still counts today.
+fn recently() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date().saturating_sub(jiff::ToSpan::days(5))
+}
+
+/// One invented player of twelve, recorded recently.
+fn seen_recently() -> Desk {
+    let desk = Desk::new();
+    let day = recently().to_string();
+    let born = recently().saturating_sub(jiff::ToSpan::years(12)).to_string();
+    let add = ["add", &desk::sample("basket.trc"), "--player", "dunlin", "--consent", "share"];
+    desk.expect(0, &[&add[..], &["--date", &day, "--born", &born]].concat());
+    desk
+}
+
+const TOLD: [&str; 20] = [
+    "--pain",
+    "shoulder=5@serving",
+    "--pain",
+    "knee=2",
+    "--injuries",
+    "quokkasprain",
+    "--serves-a-week",
+    "200",
+    "--tennis-hours",
+    "13",
+    "--sport-hours",
+    "14",
+    "--attempt",
+    "second",
+    "--court",
+    "ad",
+    "--target",
+    "t",
+    "--double-faults",
+    "4",
+];
+
+#[test]
+fn what_no_clip_shows_is_asked_kept_and_stays_at_home() {
+    let desk = seen_recently();
+    for (more, said) in [
+        (&["--pain", "ear=3"][..], "--pain: 'ear' is no place"),
+        (&["--pain", "knee"], "--pain: knee: how much does it hurt?"),
+        (&["--pain", "knee=11"], "--pain: knee=11: how much does it hurt?"),
+        (&["--pain", "knee=3@noon"], "--pain: 'noon' is no time of pain"),
+        (&["--pain", "knee=3", "--pain", "knee=4"], "--pain: the knee is named twice"),
+        (&["--pain", "none", "--pain", "knee=4"], "--pain: nothing hurts and the knee hurts"),
+        (&["--tennis-hours", "9", "--sport-hours", "4"], "--tennis-hours: 9 hours of tennis and 4"),
+        (&["--sport-hours", "200"], "--sport-hours: '200'; 0 to 168"),
+        (&["--wide", "2", "--wide-left", "2", "--wide-right", "1"], "--wide-left: 3 wide left"),
+        (&["--serves-a-week", "50000"], "--serves-a-week: 50000 serves a week"),
+    ] {
+        let (out, err) = desk.expect(2, &[&["label", "c1"][..], more].concat());
+        assert!(out.is_empty() && err.lines().count() == 1 && err.contains(said), "{said}: {err}");
+    }
+    let (_, err) = desk.expect(0, &[&["label", "c1"][..], &TOLD].concat());
+    assert!(
+        err.contains("pain 5 of 10: see a clinician, and leave what loads the shoulder"),
+        "{err}"
+    );
+    // R112 and R113: no more hours a week than years of age; twelve of organised tennis.
+    assert!(err.contains("14 hours of sport a week. The player is 12"), "{err}");
+    assert!(err.contains("13 hours of tennis a week: juniors are advised 12 at most"), "{err}");
+
+    let (out, err) = desk.expect(0, &["label", "c1"]);
+    assert!(out.contains("pain: shoulder, 5 of 10, while serving; knee, 2 of 10"), "{out}");
+    assert!(out.contains("which serves: second serves, from the ad court, down the T"), "{out}");
+    assert!(err.contains("The shoulder hurts, 5 of 10 on"), "{err}");
+    let object = desk.objects(0, &["label", "c1", "--json"]).remove(0);
+    assert_eq!(object["check_in"]["serves_a_week"], 200);
+    assert_eq!(object["check_in"]["pain"][0]["when"], "serving");
+    // What hurts is neither offered nor planned.
+    let catalogue = precedent::catalogue::Catalogue::builtin();
+    for offered in object["offers"].as_array().into_iter().flatten() {
+        let drill = catalogue.drill(offered["drill"].as_str().unwrap()).unwrap();
+        assert!(!drill.loads.contains(&precedent::catalogue::BodyPart::Shoulder), "{offered}");
+    }
+    let throw = ["plan", "c1", "--fault", "low_hitting_elbow", "--drill", "fence_throw", "--sure"];
+    let (_, err) = desk.expect(2, &throw);
+    assert!(err.contains("loads the shoulder, which hurts: not now"), "{err}");
+    // Serves a week go into what a plan adds up to: 200 and 96 are more than four matches' worth.
+    let legs = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill"];
+    let legs = [&legs[..], &["land_inside=2 x 16 serves, three days a week@service_line"]].concat();
+    let (_, err) = desk.expect(2, &legs);
+    assert!(
+        err.contains("loads the shoulder") || err.contains("296 serves and throws a week"),
+        "{err}"
+    );
+
+    // Both copies of the review say it, the player's own answers among them.
+    for reader in ["player", "coach"] {
+        desk.expect(0, &["review", "s1", "--for", reader, "-o", "review.html"]);
+        let page = std::fs::read_to_string(desk.at("review.html")).unwrap();
+        assert!(page.contains("<b>First.</b> The shoulder hurts, 5 of 10 on"), "{reader}");
+        assert!(page.contains("while serving; knee, 2 of 10 (as told, not measured)"), "{reader}");
+    }
+    // It can be filtered by, and nothing of it leaves.
+    for (filter, hits) in [
+        ("pain=shoulder", 0),
+        ("pain=any attempt=second court=ad target=t", 0),
+        ("pain=none", 1),
+        ("attempt=first", 1),
+        ("pain!=knee", 1),
+    ] {
+        desk.expect(hits, &["find", "dunlin", "--where", filter]);
+    }
+    desk.expect(0, &["share", "-o", "pack.zip", "--with-notes"]);
+    let mut pack = zip::ZipArchive::new(std::fs::File::open(desk.at("pack.zip")).unwrap()).unwrap();
+    let mut cases = String::new();
+    std::io::Read::read_to_string(&mut pack.by_name("cases.jsonl").unwrap(), &mut cases).unwrap();
+    for kept in ["quokkasprain", "pain", "\"shoulder\"", "injuries", "tennis_hours"] {
+        assert!(!cases.contains(kept), "{kept} left");
+    }
+    // Asked again and all clear: what loaded the place may be planned.
+    desk.expect(0, &["label", "c1", "--pain", "none"]);
+    desk.expect(0, &throw);
+    desk.expect(0, &["history", "c1", "--undo"]);
+}
+
+/// The text of a card with these lines, its mark read off the page as a browser would have it.
+fn card(desk: &Desk, lines: &str) -> String {
+    let page = std::fs::read_to_string(desk.at("card.html")).unwrap();
+    let mark = page.split_once("data-mark=\"").unwrap().1.split('"').next().unwrap();
+    format!("Practice card of plan n1 ({mark})\n{lines}\nEnd of the card\n")
+}
+
+#[test]
+fn a_practice_card_goes_out_and_comes_back() {
+    let desk = seen_recently();
+    let legs = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", "land_inside=3 x 8"];
+    desk.expect(0, &[&legs[..], &["--note", "wallaby <b>note</b>"]].concat());
+    desk.expect(0, &["plan", "n1", "--card", "card.html"]);
+    let page = std::fs::read_to_string(desk.at("card.html")).unwrap();
+    assert!(page.contains("wallaby &#60;b&#62;note") && page.contains("3 x 8"), "escaped");
+    assert!(!page.contains("http://") && !page.contains("https://"), "asks no network");
+    assert!(page.contains("licensed clinician"));
+    let (_, err) = desk.expect(2, &["plan", "n7", "--card", "none.html"]);
+    assert!(err.contains("n7") && !desk.at("none.html").exists(), "{err}");
+
+    let (one, two) = (recently(), recently().saturating_add(jiff::ToSpan::days(1)));
+    let lines = format!(
+        "{one}: sessions 2, repetitions 60, effort 5, pain 0\n{two}: Effort 6, pain 3 shoulder, words long day, windy"
+    );
+    let log = |text: &str, status| {
+        std::fs::write(desk.at("card.txt"), text).unwrap();
+        desk.expect(status, &["log", "n1", "--from", "card.txt"])
+    };
+    let whole = card(&desk, &lines);
+    let (first, last) = (format!("{one}:"), "End of the card");
+    for (text, said) in [
+        (String::new(), "no practice card"),
+        ("Practice card of plan n1".to_owned(), "line 1: 'Practice card of plan n1' names no plan"),
+        (whole.replace(last, ""), "the text was cut"),
+        (whole.replace("n1 (", "n2 ("), "it is the card of n2, not of n1; log it for n2"),
+        (whole.replace('(', "(ffffff"), "the card is marked ffffff"),
+        (whole.replace("effort 5", "effort 50"), "line 2: effort is 0 (rest) to 10"),
+        (whole.replace("effort 5", "effort hard"), "line 2: "),
+        (whole.replace("pain 3 shoulder", "pain 3 ear"), "'ear' is no place"),
+        (whole.replace("sessions 2", "joy 2"), "'joy' is not on the card"),
+        (whole.replace(&first, "16.3.:"), "a line begins with its day like 2026-03-16:"),
+        (whole.replace(&format!("{two}:"), &first), "this day stands on the card twice"),
+        (whole.replace(&first, "2001-01-01:"), "line 2: n1: starts on"),
+        (card(&desk, ""), "no day is filled in"),
+    ] {
+        let (out, err) = log(&text, 2);
+        assert!(out.is_empty() && err.lines().count() == 1, "{err}");
+        assert!(
+            err.contains(said) && err.contains("card.txt: ") && err.contains("nothing is logged"),
+            "{said}: {err}"
+        );
+    }
+    // As a message brings it.
+    let sent = format!("[18:02] Dunlin:\n> {}", whole.replace('\n', "\r\n> "));
+    let (out, _) = log(&sent, 0);
+    assert_eq!(out, "n1: 2 days, d1 and d2; 3 sessions so far\n");
+    // A week later the same card has one more day; what is there is passed over.
+    let more = card(&desk, &format!("{lines}\n{}: pain 6 shoulder", two.tomorrow().unwrap()));
+    let (out, err) = log(&more, 0);
+    assert_eq!(out, "n1: 1 day, d3; 2 days logged already; 3 sessions so far\n");
+    assert!(err.contains("pain 6 of 10: see a clinician"), "{err}");
+    // The card made now says what hurts, and which drill waits.
+    desk.expect(0, &["plan", "n1", "--card", "card.html"]);
+    let page = std::fs::read_to_string(desk.at("card.html")).unwrap();
+    assert!(page.contains("The shoulder hurts, 6 of 10 on"), "logged, not asked");
+    let loads = precedent::catalogue::Catalogue::builtin().drill("land_inside").unwrap();
+    let shoulder = loads.loads.contains(&precedent::catalogue::BodyPart::Shoulder);
+    assert_eq!(page.contains("<b>Not now.</b> It loads what hurts"), shoulder);
+    let (_, err) = log(&whole.replace("effort 5", "effort 7"), 2);
+    assert!(err.contains("is logged already as d1, otherwise than here"), "{err}");
+}

@@ -2,14 +2,14 @@ use super::dose::Limit;
 use super::types::{Direction, Drill, Fault, FaultMeasure, PlayerGroup};
 use super::{Catalogue, CatalogueError};
 
-/// Says which file an entry (named like `fault 'x'`) came from.
-type Origin<'a> = &'a dyn Fn(&str) -> String;
+/// Says which file and line a field of an entry (named like `fault 'x'`) came from.
+type Origin<'a> = &'a dyn Fn(&str, &str) -> (String, Option<usize>);
 
 /// Every rule an entry must keep, beyond its shape.
 pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), CatalogueError> {
     for fault in &catalogue.faults {
         let entry = format!("fault '{}'", fault.id);
-        check_fault(catalogue, fault).map_err(|broken| broken.at(origin(&entry), &entry))?;
+        check_fault(catalogue, fault).map_err(|broken| broken.at(origin, &entry))?;
     }
     if let Some(circle) = circle(catalogue) {
         let entry = format!("fault '{}'", circle[0]);
@@ -19,22 +19,22 @@ pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), Cat
             circle.join(" <- "),
             "take out of upstream or explained_by what is more often a consequence than a cause",
         );
-        return Err(broken.at(origin(&entry), &entry));
+        return Err(broken.at(origin, &entry));
     }
     for group in &catalogue.groups {
         let entry = format!("group '{}'", group.id);
-        check_group(catalogue, group).map_err(|broken| broken.at(origin(&entry), &entry))?;
+        check_group(catalogue, group).map_err(|broken| broken.at(origin, &entry))?;
     }
     for drill in &catalogue.drills {
         let entry = format!("drill '{}'", drill.id);
-        check_drill(catalogue, drill).map_err(|broken| broken.at(origin(&entry), &entry))?;
+        check_drill(catalogue, drill).map_err(|broken| broken.at(origin, &entry))?;
     }
     for limit in &catalogue.limits {
         let entry = format!("limit '{}'", limit.id);
-        check_limit(catalogue, limit).map_err(|broken| broken.at(origin(&entry), &entry))?;
+        check_limit(catalogue, limit).map_err(|broken| broken.at(origin, &entry))?;
     }
     known_sources(catalogue, "junior_sources", &catalogue.junior_sources)
-        .map_err(|broken| broken.at(origin("cautions"), "cautions"))?;
+        .map_err(|broken| broken.at(origin, "cautions"))?;
     if catalogue.always.is_empty() {
         return Err(Broken::new(
             "always",
@@ -42,7 +42,7 @@ pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), Cat
             "none",
             "list them under [cautions]",
         )
-        .at(origin("cautions"), "cautions"));
+        .at(origin, "cautions"));
     }
     Ok(())
 }
@@ -64,12 +64,14 @@ impl Broken {
         Self { field: field.into(), rule, found: found.into(), next }
     }
 
-    fn at(self, file: String, entry: &str) -> CatalogueError {
+    fn at(self, origin: Origin<'_>, entry: &str) -> CatalogueError {
+        let (file, line) = origin(entry, &self.field);
         CatalogueError::Rule {
             file,
+            line: line.and_then(|line| u32::try_from(line).ok()),
             place: format!("{entry}, {}", self.field),
             rule: self.rule,
-            found: self.found,
+            found: self.found.into(),
             next: self.next,
         }
     }

@@ -1,5 +1,9 @@
 use thiserror::Error;
 
+fn at(line: Option<u32>) -> String {
+    line.map(|line| format!("line {line}: ")).unwrap_or_default()
+}
+
 /// Why a catalogue text was not taken. Nothing of it is used.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -20,16 +24,18 @@ pub enum CatalogueError {
         source: Box<toml::de::Error>,
     },
     /// An entry breaks a rule.
-    #[error("{file}: {place}: {rule}; found {found}; {next}")]
+    #[error("{file}: {}{place}: {rule}; found {found}; {next}", at(*.line))]
     Rule {
         /// File the entry came from.
         file: String,
+        /// Line, from 1, where it is known.
+        line: Option<u32>,
         /// Entry and field.
         place: String,
         /// The rule.
         rule: &'static str,
         /// What was found.
-        found: String,
+        found: Box<str>,
         /// What to do.
         next: &'static str,
     },

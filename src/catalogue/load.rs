@@ -1,11 +1,12 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 use super::CatalogueError;
 use super::check::check;
 use super::dose::Limit;
+use super::place::line_of;
 use super::types::{Drill, Fault, PlayerGroup, PublishedRow, Style};
 
 const BUILTIN: [(&str, &str); 8] = [
@@ -49,6 +50,39 @@ struct File {
     limit: Vec<Limit>,
     #[serde(default)]
     source: Vec<PublishedRow>,
+}
+
+/// A file of an academy's own faults and drills to start from; it passes every check.
+///
+/// ```
+/// use precedent::catalogue::{Catalogue, catalogue_template};
+/// let own = Catalogue::builtin().with_extra("own.toml", catalogue_template()).unwrap();
+/// assert_eq!(own.own(), (1, 1));
+/// ```
+#[must_use]
+pub fn catalogue_template() -> &'static str {
+    include_str!("data/template.toml")
+}
+
+/// What a library's own catalogue can hold that cases name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EntryKind {
+    /// A fault.
+    Fault,
+    /// A drill.
+    Drill,
+}
+
+impl EntryKind {
+    /// As stored and sent.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Fault => "fault",
+            Self::Drill => "drill",
+        }
+    }
 }
 
 /// The faults and drills a library works with: checked, in a fixed order.
@@ -107,48 +141,100 @@ impl Catalogue {
                 origin.push((format!("fault '{}'", entry.id), file));
                 let (id, replaces) = (entry.id.clone(), entry.replaces);
                 put(&mut self.faults, entry, |have| have.id == id, replaces)
-                    .map_err(|found| twice(file, &format!("fault '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("fault '{id}'"), found))?;
             }
             for entry in parsed.drill {
                 origin.push((format!("drill '{}'", entry.id), file));
                 let (id, replaces) = (entry.id.clone(), entry.replaces);
                 put(&mut self.drills, entry, |have| have.id == id, replaces)
-                    .map_err(|found| twice(file, &format!("drill '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("drill '{id}'"), found))?;
             }
             for entry in parsed.style {
                 origin.push((format!("style '{}'", entry.id), file));
                 let id = entry.id.clone();
                 put(&mut self.styles, entry, |have| have.id == id, false)
-                    .map_err(|found| twice(file, &format!("style '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("style '{id}'"), found))?;
             }
             for entry in parsed.group {
                 origin.push((format!("group '{}'", entry.id), file));
                 let id = entry.id.clone();
                 put(&mut self.groups, entry, |have| have.id == id, false)
-                    .map_err(|found| twice(file, &format!("group '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("group '{id}'"), found))?;
             }
             for entry in parsed.limit {
                 origin.push((format!("limit '{}'", entry.id), file));
                 let id = entry.id.clone();
                 put(&mut self.limits, entry, |have| have.id == id, false)
-                    .map_err(|found| twice(file, &format!("limit '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("limit '{id}'"), found))?;
             }
             for entry in parsed.source {
                 origin.push((format!("source '{}'", entry.id), file));
                 let id = entry.id.clone();
                 put(&mut self.sources, entry, |have| have.id == id, false)
-                    .map_err(|found| twice(file, &format!("source '{id}'"), found))?;
+                    .map_err(|found| twice(file, text, &format!("source '{id}'"), found))?;
             }
         }
         let last = files.last().map_or("catalogue", |&(file, _)| file);
-        check(&self, &|entry| {
-            origin
-                .iter()
-                .rfind(|(name, _)| name == entry)
-                .map_or(last, |&(_, file)| file)
-                .to_owned()
+        check(&self, &|entry, field| {
+            let file = origin.iter().rfind(|(name, _)| name == entry);
+            let file = file.map_or(last, |&(_, file)| file);
+            let text = files.iter().find(|(name, _)| *name == file).map_or("", |(_, text)| text);
+            (file.to_owned(), line_of(text, entry, field))
         })?;
         Ok(self)
+    }
+
+    /// A fault or drill as the TOML of a catalogue file; `None` where it lacks it.
+    #[must_use]
+    pub fn entry_toml(&self, kind: EntryKind, id: &str) -> Option<String> {
+        #[derive(Serialize)]
+        struct One<'a> {
+            #[serde(skip_serializing_if = "Option::is_none")]
+            fault: Option<[&'a Fault; 1]>,
+            #[serde(skip_serializing_if = "Option::is_none")]
+            drill: Option<[&'a Drill; 1]>,
+        }
+        let one = match kind {
+            EntryKind::Fault => One { fault: Some([self.fault(id)?]), drill: None },
+            EntryKind::Drill => One { fault: None, drill: Some([self.drill(id)?]) },
+        };
+        // Every field of an entry has a place in TOML.
+        toml::to_string_pretty(&one).ok()
+    }
+
+    /// Whether a text is the TOML of exactly this one fault or drill, as [`Self::entry_toml`] writes
+    /// it; its rules are held against the catalogue it is added to, not here.
+    #[must_use]
+    pub fn is_entry(text: &str, kind: EntryKind, id: &str) -> bool {
+        let Ok(file) = toml::from_str::<File>(text) else { return false };
+        let rest = (file.style.len() + file.group.len(), file.limit.len() + file.source.len());
+        let cautions = file.cautions.always.len() + file.cautions.juniors.len();
+        if rest != (0, 0) || cautions != 0 {
+            return false;
+        }
+        match (kind, &file.fault[..], &file.drill[..]) {
+            (EntryKind::Fault, [fault], []) => fault.id == id,
+            (EntryKind::Drill, [], [drill]) => drill.id == id,
+            _ => false,
+        }
+    }
+
+    /// Whether a fault or drill is a library's own: not in the program, or other than there.
+    #[must_use]
+    pub fn is_own(&self, kind: EntryKind, id: &str) -> bool {
+        let builtin = Self::builtin();
+        match kind {
+            EntryKind::Fault => self.fault(id).is_some() && self.fault(id) != builtin.fault(id),
+            EntryKind::Drill => self.drill(id).is_some() && self.drill(id) != builtin.drill(id),
+        }
+    }
+
+    /// How many faults and drills of its own it holds.
+    #[must_use]
+    pub fn own(&self) -> (usize, usize) {
+        let faults = self.faults.iter().filter(|one| self.is_own(EntryKind::Fault, &one.id));
+        let drills = self.drills.iter().filter(|one| self.is_own(EntryKind::Drill, &one.id));
+        (faults.count(), drills.count())
     }
 
     /// The same with names (kind `fault` or `drill`, id, name) for what it lacks: faults and drills of another academy's
@@ -246,7 +332,7 @@ impl Catalogue {
         Some(named(&a.goes_with, other) || named(&b.goes_with, one))
     }
 
-    /// Whether either of two faults names the other as one whose cure pulls the other way; `None`
+    /// Whether either of two faults names the other as one whose fixing pulls the other way; `None`
     /// where one of them is unknown.
     #[must_use]
     pub fn opposed(&self, one: &str, other: &str) -> Option<bool> {
@@ -297,12 +383,13 @@ fn put<T>(
     Ok(())
 }
 
-fn twice(file: &str, place: &str, found: &str) -> CatalogueError {
+fn twice(file: &str, text: &str, place: &str, found: &str) -> CatalogueError {
     CatalogueError::Rule {
         file: file.to_owned(),
+        line: line_of(text, place, "id").and_then(|line| u32::try_from(line).ok()),
         place: place.to_owned(),
         rule: "an id names one entry",
-        found: found.to_owned(),
+        found: found.into(),
         next: "choose another id, or say 'replaces = true' to replace the entry of that id",
     }
 }

@@ -6,6 +6,7 @@ mod detect;
 mod dose;
 mod error;
 mod load;
+mod place;
 mod types;
 
 #[cfg(test)]
@@ -20,7 +21,7 @@ pub use dose::{
     Practiser, Sets, Span, Warning, Week, check_doses,
 };
 pub use error::CatalogueError;
-pub use load::Catalogue;
+pub use load::{Catalogue, EntryKind, catalogue_template};
 pub use types::{
     ADULT_STATURE_M, Attempt, BodyPart, Combine, Confusion, Cost, CueFocus, Direction, Drill,
     DrillBody, Fault, FaultMeasure, GripAnswers, JointNeed, Miss, Needs, Phase, Place, PlayerGroup,

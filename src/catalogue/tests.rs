@@ -130,13 +130,13 @@ fn bad_entries_are_refused_with_rule_place_found_and_next_step() {
     let text = extra(&DRILL.replace("own_drill", "land_inside"));
     assert_eq!(
         text,
-        "own.toml: drill 'land_inside': an id names one entry; found an entry of that id already \
+        "own.toml: line 3: drill 'land_inside': an id names one entry; found an entry of that id already \
          there; choose another id, or say 'replaces = true' to replace the entry of that id"
     );
     let text = extra(&DRILL.replace("toss_low", "toss_lov"));
     assert_eq!(
         text,
-        "own.toml: drill 'own_drill', faults: a fault referred to is in the catalogue; found \
+        "own.toml: line 5: drill 'own_drill', faults: a fault referred to is in the catalogue; found \
          'toss_lov'; correct the id, or add that fault"
     );
     let text = extra(&DRILL.replace("dose", "doses"));

@@ -343,7 +343,7 @@ pub struct Fault {
     /// Faults whose plan can run beside this one's without taking the serve apart.
     #[serde(default)]
     pub goes_with: Vec<String>,
-    /// Faults whose cure pulls the other way: never planned together. One entry counts for both.
+    /// Faults whose fixing pulls the other way: never planned together. One entry counts for both.
     #[serde(default)]
     pub opposed: Vec<String>,
     /// Measures of which at least one must show the fault too, or it is a style: its score is at
@@ -572,6 +572,10 @@ pub struct DrillBody<'a> {
     pub equipment: &'a [String],
     /// What to say.
     pub cue: &'a str,
+    /// For whom; empty where an addition does not say.
+    pub for_whom: &'a str,
+    /// When to stop; empty where an addition does not say.
+    pub stop: &'a str,
 }
 
 impl Drill {
@@ -579,8 +583,8 @@ impl Drill {
     #[must_use]
     pub fn body(&self, beside: &mut impl SaysCautions) -> DrillBody<'_> {
         beside.shows(self);
-        let Self { steps, step_up, equipment, cue, .. } = self;
-        DrillBody { steps, step_up, equipment, cue }
+        let Self { steps, step_up, equipment, cue, for_whom, stop, .. } = self;
+        DrillBody { steps, step_up, equipment, cue, for_whom, stop }
     }
 
     /// Where its steps are done, from easy to full.

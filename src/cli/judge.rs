@@ -2,17 +2,17 @@
 
 use std::path::Path;
 
-use super::args::{BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
+use super::args::{AskedArgs, BallArgs, FollowUpArgs, LabelArgs, PlanArgs};
 use super::output::{Output, count};
 use super::watch::Bars;
 use super::{Exit, place};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
-    BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRefusal,
-    PlanRequest, PlansInForce,
+    BallReport, Cautions, DrillRequest, FollowUpRequest, Graded, LabelRefusal, LabelRequest,
+    PlanRefusal, PlanRequest, PlansInForce, aches_from_typed, told_answers,
 };
 use crate::judgement::{Chosen, judge};
-use crate::library::{CaseId, Grip, Library, PlanId, ServeId};
+use crate::library::{CaseId, CheckIn, Grip, Library, PlanId, ServeId};
 
 pub(super) fn label(
     args: &LabelArgs,
@@ -33,6 +33,7 @@ pub(super) fn label(
     request.limiting = args.limiting.as_deref().map(Graded::from_typed).transpose()?;
     request.grip = Grip { index_knuckle: args.index_knuckle, heel_pad: args.heel_pad };
     request.ball = ball(&args.ball);
+    request.check_in = check_in(&args.asked)?;
     request.note.clone_from(&args.note);
     let mut library = place::for_writing(library)?;
     let notices = request.record(&mut library)?;
@@ -57,7 +58,7 @@ fn print(
     let today = place::today();
     let judging = judge(library, catalogue, &case, today, &Bars::new(0, out).watch())?;
     let judgement = &judging.judgement;
-    let general = Cautions::of(catalogue, judging.age);
+    let general = Cautions::of(catalogue, judging.age).hurting(&judging.sore);
     let plans = PlansInForce::of(library, catalogue, &case, &player, today)?;
     if out.json {
         return out.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
@@ -69,6 +70,10 @@ fn print(
         count(judging.balls.len(), "serve")
     );
     out.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
+    let told = told_answers(&judging.check_in);
+    for (what, answer) in told.into_iter().filter_map(|(what, answer)| Some((what, answer?))) {
+        out.line(&format!("   {what}: {answer}"))?;
+    }
     if let Some(plans) = &plans {
         print_plans(plans, &mut cautions, out)?;
     }
@@ -208,6 +213,23 @@ pub(super) fn follow_up(
         out.line(&recorded.follow_up.to_string())?;
     }
     Ok(Exit::Found)
+}
+
+fn check_in(args: &AskedArgs) -> anyhow::Result<CheckIn> {
+    Ok(CheckIn {
+        pain: aches_from_typed(args.pain.iter().map(String::as_str)).map_err(LabelRefusal::from)?,
+        injuries: args.injuries.clone(),
+        serves_a_week: args.serves_a_week,
+        tennis_hours: args.tennis_hours,
+        sport_hours: args.sport_hours,
+        attempt: args.attempt,
+        court: args.court,
+        target: args.target,
+        wide_left: args.wide_left,
+        wide_right: args.wide_right,
+        double_faults: args.double_faults,
+        by: None,
+    })
 }
 
 pub(super) fn ball(args: &BallArgs) -> BallReport {

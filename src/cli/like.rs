@@ -70,7 +70,8 @@ fn print(
     let answer = like(library, query, &watch)?;
     bars.finish();
     let subject = query.subject;
-    let mut cautions = Cautions::of(catalogue, subject.age(library)?);
+    let mut cautions =
+        Cautions::of(catalogue, subject.age(library)?).hurting(&subject.sore(library)?);
     show(library, &answer, catalogue, &mut cautions, out)?;
     if answer.precedents.is_empty() {
         return Ok(false);

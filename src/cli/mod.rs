@@ -6,6 +6,9 @@
 mod add;
 mod amend;
 mod args;
+mod card;
+mod catalogue;
+mod catalogue_entry;
 mod chosen;
 mod demo;
 mod export;
@@ -86,11 +89,13 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
     let library = cli.library.as_deref();
     let undoes = matches!(&cli.command, Command::History(args) if args.undo);
     let marks = matches!(&cli.command, Command::Mark(args) if args.changes());
+    let extends = matches!(&cli.command, Command::Catalogue(args) if args.changes());
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
         && (receives
             || undoes
             || marks
+            || extends
             || matches!(
                 cli.command,
                 Command::Add(_)
@@ -121,6 +126,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Plan(args) if args.end.is_some() || args.withdraw.is_some() => {
             plan_end::run(args, library, out)
         }
+        Command::Plan(args) if args.card.is_some() => card::write(args, library, out),
         Command::Plan(args) => judge::plan(args, library, out),
         Command::FollowUp(args) => judge::follow_up(args, library, out),
         Command::Mark(args) => mark::run(args, library, out),
@@ -128,9 +134,11 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Move(args) => move_to::run(args, library, out),
         Command::Remove(args) => remove::run(args, library, cli.read_only, out),
         Command::History(args) => history::run(args, library, out),
+        Command::Log(args) if args.from.is_some() => card::log(args, library, out),
         Command::Log(args) => log::run(args, library, out),
         Command::Progress(args) => progress::run(args, library, out),
         Command::Squad(args) => squad::run(args, library, out),
+        Command::Catalogue(args) => catalogue::run(args, library, out),
         Command::Export(args) => export::run(args, library, out),
         Command::Forget(args) => forget::run(args, library, out),
         Command::Share(args) => share::run(args, library, out),

@@ -7,7 +7,7 @@ use super::args::ReceiveArgs;
 use super::output::{Output, count, table};
 use super::passphrase::passphrase;
 use super::{Exit, place};
-use crate::exchange::{self, Brought, PackNotice, Signing};
+use crate::exchange::{self, Brought, CatalogueNotice, PackNotice, Signing};
 use crate::library::Library;
 
 /// Fewest digits of a pack's id that name it.
@@ -29,6 +29,8 @@ struct Told<'a> {
     brought: Brought,
     #[serde(skip_serializing_if = "<[_]>::is_empty")]
     notices: &'a [PackNotice],
+    #[serde(skip_serializing_if = "<[_]>::is_empty")]
+    catalogue: &'a [CatalogueNotice],
 }
 
 pub(super) fn run(
@@ -69,7 +71,8 @@ fn take(
             signature.describe(&pack)
         );
     }
-    let notices = pack.notices(&library.catalogue()?);
+    let known = library.catalogue()?;
+    let (notices, catalogue) = (pack.notices(&known), pack.catalogue_notices(&known));
     let result =
         if dry_run { library.try_receive(&pack) } else { library.write(|w| w.receive(&pack)) };
     if let Some(before) = made_new.filter(|_| dry_run || result.is_err()) {
@@ -86,6 +89,7 @@ fn take(
             dry_run,
             brought,
             notices: &notices,
+            catalogue: &catalogue,
         })?;
     } else {
         out.line(&format!(
@@ -120,6 +124,12 @@ fn take(
     }
     for notice in &notices {
         out.complain(&notice.to_string());
+    }
+    for notice in &catalogue {
+        out.complain(&match notice {
+            CatalogueNotice::Unknown { id, .. } => format!("{notice} (catalogue {id})"),
+            _ => notice.to_string(),
+        });
     }
     if brought.known {
         out.say("this pack has been received before");

@@ -29,6 +29,8 @@ const RECORDED: &[(&str, &str)] = &[
     ("by", "--coach"),
     ("born", "--born"),
     ("stature_m", "--stature"),
+    ("tennis_hours", "--tennis-hours"),
+    ("sport_hours", "--sport-hours"),
     ("squad", "--squad"),
     ("code", "--player"),
 ];
@@ -155,6 +157,9 @@ fn label(refusal: &LabelRefusal) -> Option<String> {
     match refusal {
         LabelRefusal::ProgramsVoice => Some(format!("--coach: {refusal}")),
         LabelRefusal::NotSuspected { fault, .. } => Some(format!("{refusal} (--add {fault}=0.5)")),
+        LabelRefusal::CheckIn(told) => {
+            Some(format!("--{}: {refusal}", told.field().replace('_', "-")))
+        }
         LabelRefusal::Write(error) => field(error),
         _ => None,
     }
@@ -165,8 +170,10 @@ fn plan(refusal: &PlanRefusal) -> Option<String> {
         PlanRefusal::UnknownDrill { .. }
         | PlanRefusal::UnknownPlace { .. }
         | PlanRefusal::Twice { .. }
-        | PlanRefusal::Dose { .. }
-        | PlanRefusal::Sore { .. } => Some(format!("--drill: {refusal}")),
+        | PlanRefusal::Dose { .. } => Some(format!("--drill: {refusal}")),
+        PlanRefusal::Sore { .. } => {
+            Some(format!("--drill: {refusal} (label CASE --pain none, or log PLAN --pain 0)"))
+        }
         PlanRefusal::Harmful { case, harm } if harm.shown == HarmShown::Labelled => {
             Some(format!("--drill: {refusal} (label {case} --reject {})", harm.worse))
         }

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use serde::ser::{Serialize, SerializeSeq, SerializeStruct, Serializer};
 
+use super::sore::Sore;
 use crate::catalogue::{Catalogue, Drill, Place, SaysCautions, Step};
 use crate::library::{Named, Plan, PlannedDrill};
 
@@ -74,12 +75,14 @@ pub struct Cautions {
     /// Name and health note of faults.
     faults: Vec<(String, String)>,
     age: Age,
+    /// What hurts too much, and what to do.
+    sore: Vec<String>,
     general: Vec<String>,
     /// What is said besides where a plan is shown to somebody who counts as a junior.
     juniors: Vec<String>,
-    /// Whether a drill was handed out.
+    /// Whether a drill was handed out or something hurts.
     shown: bool,
-    /// Whether one of them was prescribed.
+    /// Whether one of them stands in a plan.
     planned: bool,
 }
 
@@ -92,11 +95,27 @@ impl Cautions {
             drills: Vec::new(),
             faults: Vec::new(),
             age,
+            sore: Vec::new(),
             general: catalogue.general_cautions().map(str::to_owned).collect(),
             juniors: juniors.into_iter().flatten().map(str::to_owned).collect(),
             shown: false,
             planned: false,
         }
+    }
+
+    /// The same for a player who hurts: that is said before everything else, whether or not a drill
+    /// is shown.
+    #[must_use]
+    pub fn hurting(mut self, sore: &[Sore]) -> Self {
+        self.sore = sore.iter().map(|one| format!("{one}.")).collect();
+        self.shown |= !sore.is_empty();
+        self
+    }
+
+    /// What hurts too much and what to do, a sentence each.
+    #[must_use]
+    pub fn sore(&self) -> &[String] {
+        &self.sore
     }
 
     /// Notes what is to be said first about a fault that is shown.
@@ -137,6 +156,8 @@ impl Cautions {
             place: drill.place,
             step_up: body.map_or("", |body| body.step_up),
             equipment: body.map_or(&[], |body| body.equipment),
+            for_whom: body.map_or("", |body| body.for_whom),
+            stop: body.map_or("", |body| body.stop),
             support: entry.map_or("", |entry| &entry.support),
             cautions: &drill.own,
         }
@@ -149,7 +170,7 @@ impl Cautions {
         (drills.joined(), drills.own())
     }
 
-    /// Whether a drill was handed out, so that the lines must follow.
+    /// Whether a drill was handed out or something hurts, so that the lines must follow.
     #[must_use]
     pub fn are_due(&self) -> bool {
         self.shown
@@ -173,7 +194,7 @@ impl Cautions {
         more
     }
 
-    /// What to say: drills named, faults, age, what is said to juniors where a plan is shown, the
+    /// What to say: what hurts, drills named, faults, age, what is said to juniors where a plan is shown, the
     /// library's general cautions, in this order.
     #[must_use]
     pub fn lines(&self) -> Vec<String> {
@@ -190,7 +211,8 @@ impl Cautions {
     fn with_juniors<'s>(&'s self, juniors: impl IntoIterator<Item = &'s String>) -> Vec<String> {
         let drills = self.drills.iter().map(|(_, name, own)| format!("{name}: {}", own.join(" ")));
         let faults = self.faults.iter().map(|(fault, note)| format!("{fault}: {note}"));
-        drills
+        let sore = self.sore.iter().cloned();
+        sore.chain(drills)
             .chain(faults)
             .chain(self.age.caution().map(str::to_owned))
             .chain(juniors.into_iter().cloned())
@@ -234,6 +256,10 @@ pub struct DrillText<'a> {
     pub step_up: &'a str,
     /// What is needed.
     pub equipment: &'a [String],
+    /// For whom; empty where nobody said.
+    pub for_whom: &'a str,
+    /// When to stop, for the day or for good; empty where nobody said.
+    pub stop: &'a str,
     /// Published support, or "none found".
     pub support: &'a str,
     /// Cautions of this drill, to stand beside it.
@@ -302,7 +328,7 @@ impl ShownDrill {
         }
     }
 
-    /// A drill as a plan for this fault prescribes it.
+    /// A drill as a plan for this fault asks for it.
     #[must_use]
     pub fn planned(catalogue: &Catalogue, planned: &PlannedDrill, fault: &str) -> Self {
         Self {

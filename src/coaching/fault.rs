@@ -42,11 +42,11 @@ pub enum HarmShown {
     Labelled,
     /// A plan of the case works on it.
     Planned(PlanId),
-    /// It is the very fault the drill is prescribed for.
+    /// It is the very fault the drill is planned for.
     Wanted,
 }
 
-/// The first fault that the drill makes worse: the one it is prescribed for (`fault`), those that
+/// The first fault that the drill makes worse: the one it is planned for (`fault`), those that
 /// stand in the case ([`standing`]), those its plans work on.
 #[must_use]
 pub fn harms(drill: &Drill, case: &Case, fault: &str) -> Option<Harm> {

@@ -2,12 +2,15 @@ use std::fmt;
 
 use thiserror::Error;
 
+use super::cautions::years_on;
+use super::check_in::{CheckInRefusal, MuchSport, check_in_over, worst};
 use super::fault::{UnknownFault, known_fault};
+use super::practice::{PracticeNotice, see_clinician};
 use super::report::{BallReport, grip_over};
 use crate::catalogue::Catalogue;
 use crate::library::{
-    Author, Case, CaseId, FaultLabel, Grip, LabelState, Library, Named, PlanId, StoreError,
-    WriteError,
+    Author, Case, CaseId, CheckIn, FaultLabel, Grip, LabelState, Library, Named, Pain, Plan,
+    PlanId, StoreError, WriteError,
 };
 
 /// Severity where nobody says how strong a fault is; our choice.
@@ -60,6 +63,8 @@ pub struct LabelRequest {
     pub grip: Grip,
     /// What the ball did; what is left out stays.
     pub ball: BallReport,
+    /// What the player told; what is left out stays. Its author is this coach.
+    pub check_in: CheckIn,
     /// Free words.
     pub note: Option<String>,
 }
@@ -98,6 +103,9 @@ pub enum LabelRefusal {
         /// What was said, in that order.
         said: [LabelState; 2],
     },
+    /// What the player told cannot be so.
+    #[error(transparent)]
+    CheckIn(#[from] CheckInRefusal),
     /// The store would not take it.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -122,11 +130,17 @@ pub enum Notice {
         /// Name of the fault.
         worse: String,
     },
+    /// It hurts too much to go on.
+    Pain(PracticeNotice),
+    /// More hours a week than juniors are advised.
+    MuchSport(MuchSport),
 }
 
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Pain(notice) => notice.fmt(f),
+            Self::MuchSport(much) => much.fmt(f),
             Self::PlanHarms { plan, drill, worse } => write!(
                 f,
                 "{plan} asks for '{drill}', which makes '{worse}' worse; tell the player to leave \
@@ -149,6 +163,7 @@ impl LabelRequest {
             limiting: None,
             grip: Grip { index_knuckle: None, heel_pad: None },
             ball: BallReport::default(),
+            check_in: CheckIn::default(),
             note: None,
         }
     }
@@ -237,6 +252,12 @@ impl LabelRequest {
         let by = self.author()?;
         let grip = grip_over(self.grip, held.grip);
         let ball = self.ball.over(held.ball);
+        let known = library.check_in(self.case)?;
+        let told = (!self.check_in.is_empty()).then(|| {
+            let said = CheckIn { by: Some(by.clone()), ..self.check_in.clone() };
+            check_in_over(&said, known, &ball)
+        });
+        let told = told.transpose()?;
         library.write_in(&turn, |writer| {
             for label in &labels {
                 writer.set_label(self.case, label)?;
@@ -247,13 +268,42 @@ impl LabelRequest {
             if ball != held.ball {
                 writer.set_ball(self.case, &ball)?;
             }
+            if let Some(told) = &told {
+                writer.set_check_in(self.case, told)?;
+            }
             if let Some(note) = &self.note {
                 writer.add_note(self.case, note, Some(&by))?;
             }
             Ok(())
         })?;
-        Ok(notices(&catalogue, &library.case(self.case)?))
+        let held = library.case(self.case)?;
+        let mut notices = notices(&catalogue, &held);
+        if let Some(told) = told {
+            notices.extend(told_notices(library, &catalogue, &held, &told)?);
+        }
+        Ok(notices)
     }
+}
+
+/// What the coach should know after what the player told: of pain whatever plan of the player, of
+/// this day or an earlier one, loads the place.
+fn told_notices(
+    library: &Library,
+    catalogue: &Catalogue,
+    case: &Case,
+    told: &CheckIn,
+) -> Result<Vec<Notice>, StoreError> {
+    let mut notices = Vec::new();
+    if let Some(ache) = worst(told.pain.as_deref().unwrap_or_default()) {
+        let cases = library.cases(Some(case.player))?;
+        let open = |plan: &&Plan| plan.ended.is_none() || plan.in_force_on(case.date);
+        let plans = cases.iter().flat_map(|case| &case.plans).filter(open);
+        let pain = Pain { level: ache.level, place: Some(ache.place) };
+        notices.push(Notice::Pain(see_clinician(catalogue, plans, pain)));
+    }
+    let age = years_on(case.date, library.player(case.player)?.born);
+    notices.extend(MuchSport::of(told, age).into_iter().map(Notice::MuchSport));
+    Ok(notices)
 }
 
 /// Drills of plans that make a fault worse which stands in the case.

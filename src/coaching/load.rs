@@ -5,14 +5,14 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::cautions::years_on;
-use super::practice::MUCH_PAIN;
-use crate::catalogue::{Asked, BodyPart, Catalogue, Practiser, Warning, Week, check_doses};
-use crate::library::{Library, Pain, PlannedDrill, Player, Practice, StoreError};
+use super::sore::sore;
+use crate::catalogue::{Asked, Catalogue, Practiser, Warning, Week, check_doses};
+use crate::library::{CheckIn, Library, PlannedDrill, Player, Practice, StoreError};
 use crate::words;
 
-/// How long a pain that was logged counts where nothing was logged after it, days. Our estimate:
-/// the time in which somebody should have asked again.
-const PAIN_COUNTS_DAYS: i64 = 14;
+/// How long the number of serves a week that a player told counts, days. Our estimate: a season's
+/// part, after which somebody should have asked again.
+const SERVES_COUNT_DAYS: i64 = 90;
 
 /// What the drills of plans add up to in a week, and what speaks against it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -81,39 +81,29 @@ impl Load {
     }
 }
 
-/// The player as a dose of this day is held against: the age then, and what hurt last.
+/// The player as a dose of this day is held against: the age then, how much is served already, what
+/// hurt last.
 ///
 /// # Errors
 /// [`StoreError`] if the store cannot be read.
 pub fn practiser(library: &Library, player: &Player, day: Date) -> Result<Practiser, StoreError> {
-    Ok(practiser_of(player, day, &library.practice_of_player(player.id)?))
+    let (log, told) = (library.practice_of_player(player.id)?, library.check_ins_of(player.id)?);
+    Ok(practiser_of(player, day, &log, &told))
 }
 
-/// The same with the practice log at hand, in the order of days.
+/// The same with the practice log and the check-ins at hand, each in the order of days.
 #[must_use]
-pub fn practiser_of(player: &Player, day: Date, log: &[Practice]) -> Practiser {
-    let age_years = years_on(day, player.born);
-    Practiser { age_years, serves_a_week: None, sore: sore(log, day) }
-}
-
-/// What hurts on a day by what was logged until then, in the order of days: much pain in a place
-/// counts until less is logged there, none at all is logged, or [`PAIN_COUNTS_DAYS`] are over.
-fn sore(log: &[Practice], day: Date) -> Vec<BodyPart> {
-    let from = day.saturating_sub(PAIN_COUNTS_DAYS.days());
-    let mut sore: Vec<BodyPart> = Vec::new();
-    for pain in
-        log.iter().filter(|done| from <= done.day && done.day <= day).filter_map(|done| done.pain)
-    {
-        match pain {
-            Pain { level: 0, .. } => sore.clear(),
-            Pain { level, place: Some(place) } => {
-                sore.retain(|known| *known != place);
-                if level >= MUCH_PAIN {
-                    sore.push(place);
-                }
-            }
-            Pain { place: None, .. } => {}
-        }
+pub fn practiser_of(
+    player: &Player,
+    day: Date,
+    log: &[Practice],
+    told: &[(Date, CheckIn)],
+) -> Practiser {
+    let from = day.saturating_sub(SERVES_COUNT_DAYS.days());
+    let asked = told.iter().rev().filter(|(told, _)| from <= *told && *told <= day);
+    Practiser {
+        age_years: years_on(day, player.born),
+        serves_a_week: asked.filter_map(|(_, told)| told.serves_a_week).next(),
+        sore: sore(log, told, day).into_iter().map(|sore| sore.place).collect(),
     }
-    sore
 }

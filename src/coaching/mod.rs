@@ -14,7 +14,9 @@
 
 mod amend;
 mod breach;
+mod card;
 mod cautions;
+mod check_in;
 mod fault;
 mod follow_up;
 mod label;
@@ -24,9 +26,11 @@ mod plan;
 mod plan_end;
 mod player;
 mod practice;
+mod practised;
 mod refusal;
 mod report;
 mod shown_plan;
+mod sore;
 #[cfg(test)]
 mod tests;
 mod today;
@@ -35,8 +39,10 @@ pub use amend::{
     AmendRefusal, Amended, FollowUpAmendment, PlanAmendment, PlayerAmendment, add_words,
 };
 pub use breach::{Breach, breaches};
+pub use card::{CARD_END, CARD_HEAD, CardLogged, CardRefusal, CardText};
 pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
+pub use check_in::{CheckInRefusal, MuchSport, aches_from_typed, check_in_over, told_answers};
 pub use fault::{Harm, HarmShown, UnknownFault, harms, standing};
 pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};
@@ -49,9 +55,11 @@ pub use player::{
 };
 pub use practice::{
     MUCH_PAIN, PracticeNotice, PracticeQuestion, PracticeRecorded, PracticeRefusal,
-    PracticeRequest, PractisedFor, sessions_done,
+    PracticeRequest, PractisedFor,
 };
+pub use practised::{Practised, practised, sessions_done};
 pub use refusal::Refusal;
 pub use report::BallReport;
 pub use shown_plan::{PlansInForce, ShownPlan};
+pub use sore::{Sore, loads_sore, sore_on};
 pub use today::{PlayerToday, Today};

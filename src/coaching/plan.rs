@@ -7,6 +7,7 @@ use super::breach::MOST_PLANS;
 use super::cautions::{Age, Cautions, ShownDrill};
 use super::fault::{Harm, HarmShown, UnknownFault, harms, known_fault};
 use super::load::{Load, practiser};
+use super::sore::sore_on;
 use crate::catalogue::{Catalogue, Dose, DoseProblem, Place, Practiser};
 use crate::library::{
     Author, Case, CaseId, Library, Named, Plan, PlanId, PlannedDrill, StoreError, WriteError,
@@ -89,7 +90,7 @@ pub enum Question {
         /// Drills the catalogue has for the fault.
         fitting: Vec<String>,
     },
-    /// Another plan in force works on a fault whose cure pulls the other way.
+    /// Another plan in force works on a fault whose fixing pulls the other way.
     PullsTheOtherWay {
         /// Catalogue id of the fault the plan is for.
         fault: String,
@@ -186,7 +187,7 @@ pub enum PlanRefusal {
         problem: DoseProblem,
     },
     /// The drill loads what hurts.
-    #[error("{}; once it no longer hurts, log that day's practice without pain", .why.trim_end_matches('.'))]
+    #[error("{}; once it no longer hurts, record that nothing does", .why.trim_end_matches('.'))]
     Sore {
         /// Catalogue id of the drill.
         drill: String,
@@ -259,7 +260,7 @@ impl serde::Serialize for PlanRecorded {
 }
 
 impl PlanRequest {
-    /// A plan for one fault of a case that prescribes nothing yet.
+    /// A plan for one fault of a case without a drill yet.
     #[must_use]
     pub fn new(case: CaseId, fault: &str) -> Self {
         Self {
@@ -467,7 +468,9 @@ impl PlanRequest {
             }
             None => library.write_in(&turn, |writer| writer.add_plan(&plan))?,
         };
-        let mut cautions = Cautions::of(&catalogue, Age::on(plan.start, player.born));
+        let sore = sore_on(library, player.id, plan.start)?;
+        let mut cautions =
+            Cautions::of(&catalogue, Age::on(plan.start, player.born)).hurting(&sore);
         for planned in &plan.drills {
             cautions.name(&ShownDrill::planned(&catalogue, planned, &plan.limiting_fault));
         }

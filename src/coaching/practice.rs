@@ -8,8 +8,7 @@ use thiserror::Error;
 
 use crate::catalogue::{BodyPart, Catalogue};
 use crate::library::{
-    Author, Case, CaseId, FollowUp, Library, Pain, Plan, PlanId, Practice, PracticeId, StoreError,
-    WriteError,
+    Author, Case, CaseId, Library, Pain, Plan, PlanId, Practice, PracticeId, StoreError, WriteError,
 };
 use crate::words;
 
@@ -339,13 +338,24 @@ impl PracticeRequest {
     }
 }
 
-fn notices(catalogue: &Catalogue, case: &Case, practice: &Practice) -> Vec<PracticeNotice> {
-    let Some(pain) = practice.pain.filter(|pain| pain.level >= MUCH_PAIN) else {
-        return Vec::new();
-    };
+pub(super) fn notices(
+    catalogue: &Catalogue,
+    case: &Case,
+    practice: &Practice,
+) -> Vec<PracticeNotice> {
+    let pain = practice.pain.filter(|pain| pain.level >= MUCH_PAIN);
+    let plans = || case.plans.iter().filter(|plan| plan.in_force_on(practice.day));
+    pain.into_iter().map(|pain| see_clinician(catalogue, plans(), pain)).collect()
+}
+
+/// What much pain means for the drills of these plans.
+pub(super) fn see_clinician<'a>(
+    catalogue: &Catalogue,
+    plans: impl Iterator<Item = &'a Plan>,
+    pain: Pain,
+) -> PracticeNotice {
     let mut leave: Vec<String> = Vec::new();
     if let Some(place) = pain.place {
-        let plans = case.plans.iter().filter(|plan| plan.in_force_on(practice.day));
         for drill in plans.flat_map(|plan| &plan.drills) {
             let loads = catalogue.drill(&drill.drill).filter(|drill| drill.loads.contains(&place));
             leave.extend(loads.map(|drill| drill.name.clone()));
@@ -353,20 +363,5 @@ fn notices(catalogue: &Catalogue, case: &Case, practice: &Practice) -> Vec<Pract
         leave.sort();
         leave.dedup();
     }
-    vec![PracticeNotice::SeeClinician { pain: pain.level, place: pain.place, leave }]
-}
-
-/// Sessions done until a follow-up: as the coach counted them, else as many as were logged for the
-/// plan until that day; `None` where neither is known.
-///
-/// # Errors
-/// [`StoreError`] if the store cannot be read.
-pub fn sessions_done(library: &Library, answer: &FollowUp) -> Result<Option<u32>, StoreError> {
-    if answer.sessions_done.is_some() {
-        return Ok(answer.sessions_done);
-    }
-    let log = library.practice_of(answer.plan)?;
-    let until = log.iter().filter(|done| done.day <= answer.date);
-    let sessions: Vec<u32> = until.map(|done| done.sessions).collect();
-    Ok((!sessions.is_empty()).then(|| sessions.iter().sum()))
+    PracticeNotice::SeeClinician { pain: pain.level, place: pain.place, leave }
 }

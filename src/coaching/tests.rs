@@ -7,8 +7,9 @@ use tempfile::TempDir;
 use super::*;
 use crate::catalogue::{BodyPart, Catalogue, Drill, Practiser};
 use crate::library::{
-    Author, BallFlight, Case, CaseId, Ending, FaultLabel, Grip, LabelState, Library, Misses, Pain,
-    Plan, PlanEnd, PlanId, PlayerId,
+    Ache, Author, BallFlight, Case, CaseId, CheckIn, Ending, FaultLabel, FollowUp, Grip, HurtsWhen,
+    LabelState, Library, Misses, Pain, Plan, PlanEnd, PlanId, PlannedDrill, Player, PlayerId,
+    Practice, PracticeId,
 };
 
 const DAY: jiff::civil::Date = date(2026, 3, 14);
@@ -755,4 +756,103 @@ fn another_dose_meets_the_rules_of_plans_again() {
     let words =
         PlanAmendment { note: Amended::To("calmer".to_owned()), ..PlanAmendment::default() };
     words.record(&mut library, plan, &by).unwrap();
+}
+
+/// Invented plans; what they ask is counted by hand.
+#[test]
+fn too_little_practice_is_said_before_a_drill_is_called_useless() {
+    let folder = TempDir::new().unwrap();
+    let library = Library::create(folder.path()).unwrap();
+    let catalogue = Catalogue::builtin();
+    let planned = |doses: &[&str]| Plan {
+        drills: doses
+            .iter()
+            .map(|dose| PlannedDrill {
+                drill: "land_inside".to_owned(),
+                dose: (*dose).to_owned(),
+                place: None,
+            })
+            .collect(),
+        ..plan(1, "shallow_leg_drive")
+    };
+    let later = date(2026, 4, 11);
+    let done = |plan: &Plan, sessions| {
+        let answer = FollowUp { sessions_done: sessions, ..follow_up(later) };
+        practised(&library, catalogue, plan, Some(&answer), later).unwrap()
+    };
+    // Four weeks of three days: twelve sessions, half of them is enough to tell.
+    let three = planned(&["3 x 8 serves, three days a week", "2 x 5 swings, 2 days a week"]);
+    let little = done(&three, Some(5)).unwrap();
+    assert_eq!(
+        little.too_little().unwrap(),
+        "only 5 of 12 sessions were done, too little practice to call the drill useless"
+    );
+    assert_eq!(done(&three, Some(6)).unwrap().too_little(), None);
+    assert_eq!(done(&three, None), None, "nobody counted, nothing is logged");
+    // Ended after a week, it asked three.
+    let by = Author::from_text("anna");
+    let end = PlanEnd { day: date(2026, 3, 21), how: Ending::Ended, by, reason: None };
+    let ended = Plan { ended: Some(end), ..three };
+    assert_eq!(done(&ended, Some(2)).unwrap().to_string(), "2 of 3 sessions");
+    // Without days a week nobody can say whether it was little.
+    let open = done(&planned(&["3 x 8"]), Some(1)).unwrap();
+    assert_eq!((open.too_little(), open.to_string().as_str()), (None, "1 session"));
+}
+
+fn follow_up(day: jiff::civil::Date) -> FollowUp {
+    FollowUp {
+        id: crate::library::FollowUpId(1),
+        plan: PlanId(1),
+        date: day,
+        serves: Vec::new(),
+        ball: BallFlight::default(),
+        rating: None,
+        sessions_done: None,
+        note: None,
+    }
+}
+
+#[test]
+fn what_was_told_counts_until_it_is_asked_again() {
+    let ache = |place, level, when| Ache { place, level, when };
+    let told = |pain: Vec<Ache>| CheckIn { pain: Some(pain), ..CheckIn::default() };
+    let on = |day| date(2026, 3, day);
+    let logged = |day, level, place| Practice {
+        id: PracticeId(1),
+        plan: PlanId(1),
+        day: on(day),
+        sessions: 1,
+        repetitions: None,
+        effort: None,
+        pain: Some(Pain { level, place }),
+        note: None,
+        by: None,
+    };
+    let places = |log: &[Practice], told: &[(jiff::civil::Date, CheckIn)], day| {
+        let sore = super::sore::sore(log, told, on(day));
+        sore.into_iter().map(|sore| sore.place).collect::<Vec<_>>()
+    };
+    let shoulder = told(vec![ache(BodyPart::Shoulder, 5, None), ache(BodyPart::Knee, 2, None)]);
+    let first = [(on(2), shoulder.clone())];
+    assert_eq!(places(&[], &first, 1), []);
+    assert_eq!(places(&[], &first, 2), [BodyPart::Shoulder]);
+    assert_eq!(places(&[], &first, 16), [BodyPart::Shoulder]);
+    assert_eq!(places(&[], &first, 17), [], "two weeks are over");
+    // Asked again, the answer is the whole of it; a little at rest is too much.
+    let rest = told(vec![ache(BodyPart::Back, 1, Some(HurtsWhen::AtRest))]);
+    assert_eq!(places(&[], &[first[0].clone(), (on(5), rest)], 6), [BodyPart::Back]);
+    assert_eq!(places(&[], &[first[0].clone(), (on(5), told(Vec::new()))], 6), []);
+    // Not asked about pain that day: what was told before stands.
+    let silent = CheckIn { serves_a_week: Some(90), ..CheckIn::default() };
+    assert_eq!(places(&[], &[first[0].clone(), (on(5), silent.clone())], 6), [BodyPart::Shoulder]);
+    // Practice of the same day comes after what was told in the morning.
+    let elbow = logged(5, 6, Some(BodyPart::Elbow));
+    assert_eq!(places(&[elbow], &[(on(5), told(Vec::new()))], 6), [BodyPart::Elbow]);
+    assert_eq!(places(&[logged(3, 0, None)], &first, 6), []);
+    // How much is served already counts for a season's part.
+    let player = Player::new("p01");
+    let at = |day| super::practiser_of(&player, day, &[], &[(on(5), silent.clone())]);
+    assert_eq!(at(on(4)).serves_a_week, None);
+    assert_eq!(at(date(2026, 6, 3)).serves_a_week, Some(90));
+    assert_eq!(at(date(2026, 6, 4)).serves_a_week, None);
 }

@@ -226,7 +226,7 @@ impl Judged {
                 note: plan.note.clone(),
                 ..PlanRequest::new(case.id, &plan.limiting_fault)
             };
-            let practiser = practiser_of(&player, plan.start, &[]);
+            let practiser = practiser_of(&player, plan.start, &[], &[]);
             // The invented coaches mean what they write.
             (_, request.sure) = request.check(catalogue, &case, &practiser)?;
             request.check_new(catalogue, &case, &practiser)

@@ -43,6 +43,8 @@ pub struct Evidence {
     pub rows: Vec<Row>,
     /// Beside each row.
     pub reported: Vec<Reported>,
+    /// Beside each row: whether too little was practised to tell; `None`: nobody knows how much.
+    pub too_little: Vec<Option<bool>>,
     /// Looks that were never followed by another though there was time for one.
     pub unseen: Vec<Unseen>,
     /// Catalogue ids of the faults, by number.
@@ -196,6 +198,7 @@ struct Unweighted {
     who: Who,
     serves: Vec<ServeId>,
     reported: Reported,
+    too_little: Option<bool>,
 }
 
 struct Gathering<'a> {
@@ -250,6 +253,7 @@ impl<'a> Gathering<'a> {
         Evidence {
             rows,
             reported: self.found.iter().map(|found| found.reported).collect(),
+            too_little: self.found.iter().map(|found| found.too_little).collect(),
             unseen: self.unseen,
             faults: catalogue.faults().map(|fault| fault.id.clone()).collect(),
             drills: self.drills,
@@ -338,6 +342,10 @@ impl<'a> Gathering<'a> {
             who: Who::of(player, &*self.snapshot.head(first)?),
             serves: case.serves.clone(),
             reported: later.reported,
+            too_little: came
+                .practised
+                .filter(|done| done.asked.is_some())
+                .map(|done| done.is_too_little()),
         });
         Ok(())
     }

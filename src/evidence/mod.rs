@@ -63,6 +63,7 @@ mod improve;
 mod kernel;
 mod near;
 mod pool;
+mod practice;
 mod row;
 mod style;
 #[cfg(test)]
@@ -72,5 +73,6 @@ mod worked;
 pub use gather::{Evidence, Followings};
 pub use improve::{Improvement, Improvements, improvements};
 pub use pool::{Claim, DrillEstimate, Estimate, Estimates, estimates};
+pub use practice::KnownPractice;
 pub use row::{Row, STYLES, Unseen};
 pub use worked::{Typical, Worked, WorkedDrill, WorkedListed, WorkedObject};

@@ -8,6 +8,7 @@ use statrs::statistics::{Data, Median};
 use super::gather::{Evidence, Followings};
 use super::improve::{Improvements, improvements};
 use super::pool::{Claim, DrillEstimate, Estimate, FEW_PLAYERS, estimates};
+use super::practice::{KnownPractice, practice};
 use super::row::{Row, effective, votes};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill, ShownTogether};
@@ -57,7 +58,9 @@ pub struct WorkedDrill {
     pub speed_kmh: Option<Typical>,
     /// First serves in later minus first, percentage points.
     pub first_serve_pct: Option<Typical>,
-    /// How far to trust it, one or two sentences.
+    /// How much was practised.
+    pub practice: KnownPractice,
+    /// How far to trust it, a few sentences.
     pub trust: String,
 }
 
@@ -282,6 +285,9 @@ impl Evidence {
         let (_, effective) =
             effective(&votes(self.rows.iter().filter(|row| did(row)).collect::<Vec<_>>()));
         let days = each(&|place| self.rows[place].improved().then_some(self.rows[place].days));
+        let practice = practice(by_player.values().map(|places| {
+            places.iter().filter_map(|&place| self.too_little[place]).reduce(|a, b| a && b)
+        }));
         let reported = |of: &dyn Fn(usize) -> Option<f64>| typical(each(of));
         let entries: Vec<_> =
             one.drills.iter().filter_map(|&drill| catalogue.drill(&self.drills[drill])).collect();
@@ -305,7 +311,8 @@ impl Evidence {
             rating: reported(&|place| self.reported[place].rating.map(f64::from)),
             speed_kmh: reported(&|place| self.reported[place].speed_kmh),
             first_serve_pct: reported(&|place| self.reported[place].first_serve_pct),
-            trust: trust(one, players, support, unit, self.of_a_serve),
+            trust: trust(one, players, support, unit, self.of_a_serve) + &practice.said(one.claim),
+            practice,
         }
     }
 }
@@ -408,7 +415,7 @@ fn compared(by_itself: Option<Estimate>, players: usize, unit: &str) -> Option<S
     ))
 }
 
-fn people(count: usize) -> String {
+pub(super) fn people(count: usize) -> String {
     if count == 1 { "1 player".to_owned() } else { format!("{count} players") }
 }
 

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use crate::catalogue::EntryKind;
 use crate::library::{
     Author, BallFlight, CaseId, FaultLabel, Grip, Level, PlannedDrill, PlayerId, ServeType,
     Setting, StoreError, Witness,
@@ -267,6 +268,18 @@ pub struct ItemKey {
     pub uid: String,
 }
 
+/// A fault or drill of a sender's own catalogue.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OwnEntry {
+    /// Fault or drill.
+    pub kind: EntryKind,
+    /// Its id.
+    pub id: String,
+    /// All of it, as the TOML of a catalogue file.
+    pub toml: String,
+}
+
 /// A pack that arrived: opened, checked and not yet stored.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Arrived {
@@ -286,6 +299,8 @@ pub struct Arrived {
     pub withdrawn_items: Vec<ItemKey>,
     /// Faults and drills of the sender's own: kind, id, name.
     pub names: Vec<(String, String, String)>,
+    /// Those, and built-in ones the sender replaced, in full.
+    pub entries: Vec<OwnEntry>,
     /// What it holds.
     pub items: Vec<Item>,
 }

@@ -33,10 +33,10 @@ use serde::{Deserialize, Serialize};
 pub use error::PackError;
 pub use items::{
     Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, MomentItem, Origin,
-    PackRow, PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
+    OwnEntry, PackRow, PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
 pub use open::open;
-pub use rules::PackNotice;
+pub use rules::{CatalogueNotice, PackNotice};
 pub use seal::{Passphrase, is_locked};
 pub use share::{LeftOut, Packed, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
@@ -87,6 +87,10 @@ struct CatalogueNote {
     version: String,
     /// Faults and drills the cases name that the built-in catalogue lacks: kind, id, name.
     own: Vec<(String, String, String)>,
+    /// Those faults and drills, and what of the built-in ones the sender replaced, in full: kind, id,
+    /// TOML; not in packs of format 1 to 3.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    entries: Vec<OwnEntry>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -8,6 +8,7 @@ use zip::ZipArchive;
 
 use super::{CASES, FORMAT, MADE, MANIFEST, Manifest, PackError, Passphrase, SIGNATURE};
 use super::{is_locked, seal, sign};
+use crate::catalogue::Catalogue;
 use crate::exchange::{Arrived, Item};
 use crate::library::is_print;
 
@@ -17,6 +18,8 @@ const SIGNATURE_LIMIT: usize = 1024;
 const MANIFEST_LIMIT: usize = 4 << 20;
 /// Largest entry of cases, bytes: about ten thousand serves and more.
 const CASES_LIMIT: usize = 1 << 30;
+/// Largest fault or drill, bytes; the largest built-in one has a tenth of it.
+const ENTRY_LIMIT: usize = 64 << 10;
 /// An entry this much larger than the whole file is no motion data.
 const RATIO: usize = 50;
 /// Below this size the ratio is not looked at.
@@ -60,6 +63,7 @@ pub(super) fn open_within(bytes: &[u8], limit: usize) -> Result<Arrived, PackErr
         withdrawn: manifest.withdrawn,
         withdrawn_items: manifest.withdrawn_items,
         names: manifest.catalogue.own,
+        entries: manifest.catalogue.entries,
         items,
     })
 }
@@ -171,6 +175,15 @@ fn read_manifest(head: &[u8]) -> Result<Manifest, PackError> {
         || !own.iter().all(|(kind, id, name)| [kind, id, name].into_iter().all(short))
     {
         return Err(part("catalogue: a name is too long, or there are too many".to_owned()));
+    }
+    for entry in &manifest.catalogue.entries {
+        let whole = short(&entry.id)
+            && entry.toml.len() <= ENTRY_LIMIT
+            && Catalogue::is_entry(&entry.toml, entry.kind, &entry.id);
+        if !whole {
+            let id: String = entry.id.escape_debug().take(60).collect();
+            return Err(part(format!("catalogue: '{id}' is not one {}", entry.kind.name())));
+        }
     }
     Ok(manifest)
 }

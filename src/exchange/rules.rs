@@ -3,8 +3,8 @@
 
 use jiff::civil::Date;
 
-use super::items::{Arrived, CaseItem, Item, PlanItem};
-use crate::catalogue::Catalogue;
+use super::items::{Arrived, CaseItem, Item, OwnEntry, PlanItem};
+use crate::catalogue::{Catalogue, EntryKind};
 use crate::coaching::{Breach, breaches};
 use crate::library::{Author, Case, CaseId, Ending, Plan, PlanEnd, PlanId, PlayerId};
 
@@ -38,7 +38,72 @@ impl serde::Serialize for PackNotice {
     }
 }
 
+/// How a fault or drill of a sender's own stands to this library's catalogue.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum CatalogueNotice {
+    /// Not known here: kept as a name, with its text to read and add.
+    Unknown {
+        /// Fault or drill.
+        kind: EntryKind,
+        /// Its id.
+        id: String,
+    },
+    /// Another entry goes by its id here, and cases that name it are read with that one.
+    Other {
+        /// Fault or drill.
+        kind: EntryKind,
+        /// Its id.
+        id: String,
+        /// What it is called here.
+        here: String,
+    },
+}
+
+impl std::fmt::Display for CatalogueNotice {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Unknown { kind, id } => write!(
+                f,
+                "the sender's own {} '{id}' is not in this catalogue: read it there, and add it if \
+                 you want to work with it",
+                kind.name()
+            ),
+            Self::Other { kind, id, here } => write!(
+                f,
+                "the sender's own {} '{id}' is another one than '{here}' here; cases that name it are \
+                 read with yours",
+                kind.name()
+            ),
+        }
+    }
+}
+
+impl serde::Serialize for CatalogueNotice {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
 impl Arrived {
+    /// The sender's own faults and drills that this catalogue lacks or has otherwise.
+    #[must_use]
+    pub fn catalogue_notices(&self, catalogue: &Catalogue) -> Vec<CatalogueNotice> {
+        let notices = self.entries.iter().filter_map(|OwnEntry { kind, id, toml }| {
+            let (kind, id) = (*kind, id.clone());
+            let here = match kind {
+                EntryKind::Fault => catalogue.fault(&id).map(|_| catalogue.fault_name(&id)),
+                EntryKind::Drill => catalogue.drill(&id).map(|_| catalogue.drill_name(&id)),
+            };
+            match here {
+                None => Some(CatalogueNotice::Unknown { kind, id }),
+                Some(_) if catalogue.entry_toml(kind, &id).as_ref() == Some(toml) => None,
+                Some(here) => Some(CatalogueNotice::Other { kind, id, here }),
+            }
+        });
+        notices.collect()
+    }
+
     /// What in this pack breaks a rule of coaching here, in the order of its items.
     #[must_use]
     pub fn notices(&self, catalogue: &Catalogue) -> Vec<PackNotice> {

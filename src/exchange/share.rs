@@ -9,10 +9,10 @@ use zip::{CompressionMethod, ZipWriter};
 
 use super::seal::{Cost, lock};
 use super::{
-    CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, PackError, PackKey,
-    Passphrase, SIGNATURE,
+    CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, OwnEntry, PackError,
+    PackKey, Passphrase, SIGNATURE,
 };
-use crate::catalogue::Catalogue;
+use crate::catalogue::{Catalogue, EntryKind};
 use crate::exchange::{Item, Leaving};
 use crate::find::{Filter, Selection};
 use crate::library::{CaseId, Library, PlayerId, ServeId, StoreError};
@@ -148,6 +148,7 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
         catalogue: CatalogueNote {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             own: own_names(&catalogue, items.values()),
+            entries: own_entries(&catalogue, items.values()),
         },
         players,
         cases: cases.len(),
@@ -213,6 +214,26 @@ fn own_names<'a>(
         }
     }
     own.into_iter().collect()
+}
+
+/// In full what [`own_names`] names, and what of the built-in catalogue the sender replaced.
+fn own_entries<'a>(catalogue: &Catalogue, items: impl Iterator<Item = &'a Item>) -> Vec<OwnEntry> {
+    let mut named = BTreeSet::new();
+    for item in items {
+        let Item::Case(case) = item else { continue };
+        named.extend(case.labels.iter().map(|label| (EntryKind::Fault, label.fault.clone())));
+        for plan in &case.plans {
+            named.insert((EntryKind::Fault, plan.limiting_fault.clone()));
+            let drills = plan.drills.iter().map(|planned| planned.drill.clone());
+            named.extend(drills.map(|drill| (EntryKind::Drill, drill)));
+        }
+    }
+    named.retain(|(kind, id)| catalogue.is_own(*kind, id));
+    let entries = named.into_iter().filter_map(|(kind, id)| {
+        let toml = catalogue.entry_toml(kind, &id)?;
+        Some(OwnEntry { kind, id, toml })
+    });
+    entries.collect()
 }
 
 fn encoding(place: &str, error: &dyn std::error::Error) -> PackError {

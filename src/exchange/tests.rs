@@ -217,7 +217,8 @@ fn a_received_case_says_where_it_came_from_under_the_senders_own_words_and_by_ag
     let added = made::add(&mut from.library, who, 1, date(2026, 3, 4), 2).unwrap();
     from.library
         .write(|w| {
-            w.set_catalogue_file("own.toml", Some(&toml::to_string(&table).unwrap()))?;
+            let own = toml::to_string(&table).unwrap();
+            w.set_catalogue_file("own.toml", Some(&own), None)?;
             let drill = PlannedDrill {
                 drill: "own_landing".to_owned(),
                 dose: "3 x 8".to_owned(),
@@ -718,7 +719,7 @@ fn a_plan_travels_with_its_end() {
 #[test]
 fn another_format_is_named() {
     let (mut manifest, lines) = parts(&sample());
-    for earlier in [1, 2] {
+    for earlier in [1, 2, 3] {
         manifest["format"] = earlier.into();
         assert!(opened(&forged(&manifest, &lines)).is_ok(), "packs of format {earlier} are read");
     }

@@ -9,12 +9,12 @@ use super::{Circumstances, Judgement, Sight, StandingFault, weigh};
 use crate::catalogue::{
     Catalogue, Conditions, Finding, Observed, ObservedDay, Recorded, Suspicion, detect,
 };
-use crate::coaching::{Age, ShownDrill, harms, standing};
+use crate::coaching::{Age, ShownDrill, Sore, harms, loads_sore, sore_on, standing};
 use crate::evidence::Evidence;
 use crate::intake::Looked;
 use crate::library::{
-    Author, Case, CaseId, FaultLabel, LabelState, Library, Plan, Player, PlayerId, ServeId,
-    ServeType, Setting, StoreError,
+    Author, Case, CaseId, CheckIn, FaultLabel, LabelState, Library, Plan, Player, PlayerId,
+    ServeId, ServeType, Setting, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher::LikeError;
@@ -33,8 +33,12 @@ pub struct Judging {
     /// How old the player was on the day.
     pub age: Age,
     /// Drills to choose from for the limiting fault while no plan is in force, the fittest first;
-    /// none that makes a fault worse which the case shows.
+    /// none that makes a fault worse which the case shows, or loads what hurts.
     pub offers: Vec<ShownDrill>,
+    /// What the player told on the day.
+    pub check_in: CheckIn,
+    /// What hurts too much on the day judged for.
+    pub sore: Vec<Sore>,
     /// The case's practice swings.
     pub swings: Vec<ServeId>,
     /// Its serves with a ball, or of which nobody said what they are.
@@ -77,9 +81,16 @@ pub fn judge_with(
     on: Date,
     evidence: &Evidence,
 ) -> Result<Judging, StoreError> {
-    let player = snapshot.library().player(case.player)?;
+    let library = snapshot.library();
+    let player = library.player(case.player)?;
     let day = DayServes::of(snapshot, case, &player)?;
-    Ok(settle(catalogue, case, Some(&player), &day, on, evidence))
+    let told = Told {
+        check_in: library.check_in(case.id)?,
+        // Told on a day that is over counts for the day judged for, too, if nothing was said since.
+        sore: sore_on(library, player.id, on)?,
+        player: Some(player),
+    };
+    Ok(settle(catalogue, case, told, &day, on, evidence))
 }
 
 /// What can be said of the day of a file that is not stored: its player and date, and what the
@@ -94,24 +105,36 @@ pub fn unstored_case(catalogue: &Catalogue, looked: &Looked, player: Option<&Pla
     }
 }
 
+/// What is known of the player beside the serves.
+#[derive(Debug, Clone, Default)]
+pub struct Told {
+    /// The player, if the library knows the player.
+    pub player: Option<Player>,
+    /// What the player told on the day.
+    pub check_in: CheckIn,
+    /// What hurts too much.
+    pub sore: Vec<Sore>,
+}
+
 /// As [`judge_with`] for the serves of a file that is not stored; `case`: its [`unstored_case`].
 #[must_use]
 pub fn judge_unstored(
     catalogue: &Catalogue,
     looked: &Looked,
-    player: Option<&Player>,
+    told: Told,
     case: &Case,
     evidence: &Evidence,
 ) -> Judging {
-    let day = DayServes::of_file(looked, player.and_then(|player| player.stature_m));
+    let stature_m = told.player.as_ref().and_then(|player| player.stature_m);
+    let day = DayServes::of_file(looked, stature_m);
     // Nothing was planned, so no day decides what is in force.
-    settle(catalogue, case, player, &day, case.date, evidence)
+    settle(catalogue, case, told, &day, case.date, evidence)
 }
 
 fn settle(
     catalogue: &Catalogue,
     case: &Case,
-    player: Option<&Player>,
+    told: Told,
     day: &DayServes,
     on: Date,
     evidence: &Evidence,
@@ -121,7 +144,7 @@ fn settle(
         index_knuckle: case.grip.and_then(|grip| grip.index_knuckle),
         heel_pad: case.grip.and_then(|grip| grip.heel_pad),
         stature_m: day.stature_m,
-        ..Conditions::default()
+        attempt: told.check_in.attempt,
     };
     let suspicions = observed.suspicions(catalogue, &conditions);
     // With both, what each shows by itself.
@@ -142,13 +165,16 @@ fn settle(
         })
         .collect();
     let setting = Circumstances {
-        age: Age::on(case.date, player.and_then(|player| player.born)),
+        age: Age::on(case.date, told.player.as_ref().and_then(|player| player.born)),
         grip: case.grip,
         misses: case.ball.misses,
         planned,
     };
     let judgement = weigh(catalogue, &seen, &setting);
-    let offers = if plans.is_empty() { offers(catalogue, case, &judgement) } else { Vec::new() };
+    let offers = match plans.is_empty() {
+        true => offers(catalogue, case, &judgement, &told.sore),
+        false => Vec::new(),
+    };
     let mut labels: HashMap<String, FaultLabel> =
         seen.into_iter().map(|seen| (seen.label.fault.clone(), seen.label)).collect();
     Judging {
@@ -156,6 +182,8 @@ fn settle(
         judgement,
         age: setting.age,
         offers,
+        check_in: told.check_in,
+        sore: told.sore,
         suspicions,
         swings: day.swings.iter().filter_map(|serve| serve.id).collect(),
         balls: day.balls.iter().filter_map(|serve| serve.id).collect(),
@@ -166,10 +194,16 @@ fn settle(
 const OFFERS: usize = 3;
 
 /// Drills for the limiting fault in the order its sight asks for.
-fn offers(catalogue: &Catalogue, case: &Case, judgement: &Judgement) -> Vec<ShownDrill> {
+fn offers(
+    catalogue: &Catalogue,
+    case: &Case,
+    judgement: &Judgement,
+    sore: &[Sore],
+) -> Vec<ShownDrill> {
     let Some(first) = judgement.order.first() else { return Vec::new() };
     let mut drills = first.sight.drills(catalogue, &first.fault);
     drills.retain(|drill| harms(drill, case, &first.fault).is_none());
+    drills.retain(|drill| !loads_sore(drill, sore));
     let offered = drills.into_iter().take(OFFERS);
     offered.map(|drill| ShownDrill::of(catalogue, &drill.id, &first.fault)).collect()
 }

@@ -13,7 +13,7 @@ use crate::words::{count, lower_first};
 const PRESENT: f64 = 0.35;
 /// From this severity on a second fault is worth a plan of its own; a coach's word is always.
 const SECOND: f64 = 0.5;
-/// Share of what follows from a fault that its cure may take along.
+/// Share of what follows from a fault that fixing it may take along.
 const TAKES_ALONG: f64 = 0.5;
 /// Players without news: a share seen among few is pulled towards one half by this many.
 const DOUBT: f64 = 4.0;

@@ -13,7 +13,7 @@ mod sight;
 mod tests;
 
 pub use asked::asked_about;
-pub use gather::{Judging, judge, judge_unstored, judge_with, unstored_case};
+pub use gather::{Judging, Told, judge, judge_unstored, judge_with, unstored_case};
 pub use limiting::{Chosen, Circumstances, Judged, Judgement, StandingFault, weigh};
 pub use object::CaseObject;
 pub use sight::Sight;

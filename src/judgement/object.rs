@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::{Judgement, Judging};
 use crate::coaching::{Cautions, PlansInForce, ShownDrill};
-use crate::library::{BallFlight, Case, FaultLabel, Grip, Note};
+use crate::library::{BallFlight, Case, CheckIn, FaultLabel, Grip, Note};
 
 /// A case and its judgement as a JSON object.
 #[derive(Debug, Serialize)]
@@ -16,6 +16,8 @@ pub struct CaseObject<'a> {
     judgement: &'a Judgement,
     grip: Option<Grip>,
     ball: BallFlight,
+    #[serde(skip_serializing_if = "CheckIn::is_empty")]
+    check_in: &'a CheckIn,
     note: Option<String>,
     notes: &'a [Note],
     /// Plans in force, or those that begin next, and what they ask together in a week.
@@ -51,6 +53,7 @@ impl Judging {
             judgement: &self.judgement,
             grip: case.grip,
             ball: case.ball,
+            check_in: &self.check_in,
             note: case.words(),
             notes: &case.notes,
             in_force,

@@ -242,6 +242,7 @@ impl Library {
             found.extend(self.list(
                 "looking for mentions",
                 "SELECT case_id FROM case_notes WHERE instr(lower(text), lower(?1))
+                 UNION SELECT case_id FROM check_ins WHERE instr(lower(injuries), lower(?1))
                  UNION SELECT case_id FROM labels WHERE instr(lower(note), lower(?1))
                  UNION SELECT case_id FROM plans WHERE instr(lower(note), lower(?1))
                  UNION SELECT n.case_id FROM follow_ups f JOIN plans n ON n.id = f.plan

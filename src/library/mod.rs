@@ -5,6 +5,7 @@
 //! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
 mod catalogue;
+mod check_in;
 mod clips;
 mod days;
 mod derived;
@@ -31,6 +32,8 @@ mod verify;
 pub(crate) mod write;
 
 pub use crate::catalogue::ServeType;
+pub use catalogue::CatalogueVersion;
+pub use check_in::{Ache, CheckIn, Court, HurtsWhen, Target};
 pub(crate) use clips::COMING;
 pub use clips::Clip;
 pub use days::{check_born, check_past, check_planned};

@@ -1,7 +1,7 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
-use super::{ChangeKind, LabelState, Level, ServeType, Setting};
-use crate::catalogue::{BodyPart, Miss, Place};
+use super::{ChangeKind, Court, HurtsWhen, LabelState, Level, ServeType, Setting, Target};
+use crate::catalogue::{Attempt, BodyPart, Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 use crate::serve::EventKind;
 
@@ -74,6 +74,15 @@ named! {
         Knee = "knee",
         Foot = "foot",
     }
+    "time of pain" HurtsWhen {
+        Serving = "serving",
+        Afterwards = "afterwards",
+        NextDay = "next_day",
+        AtRest = "at_rest",
+    }
+    "serve of the point" Attempt { First = "first", Second = "second", }
+    "court" Court { Deuce = "deuce", Ad = "ad", }
+    "target" Target { Wide = "wide", Body = "body", T = "t", }
     "label state" LabelState {
         Suspected = "suspected",
         Confirmed = "confirmed",
@@ -147,6 +156,10 @@ mod tests {
         round_trip::<EventKind>();
         round_trip::<Miss>();
         round_trip::<BodyPart>();
+        round_trip::<HurtsWhen>();
+        round_trip::<Attempt>();
+        round_trip::<Court>();
+        round_trip::<Target>();
         round_trip::<Side>();
         round_trip::<Capture>();
         round_trip::<View>();

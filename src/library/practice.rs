@@ -76,6 +76,19 @@ impl Library {
     }
 }
 
+impl Library {
+    /// What is printed on a plan's practice card, so that the text that comes back is known to belong
+    /// to this plan of this library: eight hex digits that say nothing of the player.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`]; there has to be such a plan.
+    pub fn card_mark(&self, plan: PlanId) -> Result<String, StoreError> {
+        let mut mark = self.pseudonymise("practice card", &self.uid_of("plans", plan.0)?)?;
+        mark.truncate(8);
+        Ok(mark)
+    }
+}
+
 fn practice_row(row: &Row<'_>) -> rusqlite::Result<Practice> {
     let level: Option<u8> = row.get(6)?;
     let place = named_if(row, 7)?;

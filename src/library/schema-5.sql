@@ -37,3 +37,41 @@ CREATE TABLE rereadings (
     serve           INTEGER PRIMARY KEY REFERENCES serves (id) ON DELETE CASCADE,
     times           INTEGER NOT NULL
 ) STRICT;
+
+-- What a player tells on the day of a case: how much tennis, old injuries, which serves were seen, where
+-- they went. `pain_asked`: 1 where pain was asked about; without rows in `check_in_pains` nothing hurts.
+-- Never leaves the library.
+CREATE TABLE check_ins (
+    case_id         INTEGER PRIMARY KEY REFERENCES cases (id) ON DELETE CASCADE,
+    pain_asked      INTEGER NOT NULL,
+    injuries        TEXT,
+    serves_a_week   INTEGER,
+    tennis_hours    REAL,
+    sport_hours     REAL,
+    attempt         TEXT,
+    court           TEXT,
+    target          TEXT,
+    wide_left       INTEGER,
+    wide_right      INTEGER,
+    double_faults   INTEGER,
+    said_by         TEXT
+) STRICT;
+
+-- Where it hurts that day, 1 to 10, and when.
+CREATE TABLE check_in_pains (
+    case_id         INTEGER NOT NULL REFERENCES cases (id) ON DELETE CASCADE,
+    place           TEXT    NOT NULL,
+    level           INTEGER NOT NULL,
+    hurts_when      TEXT,
+    PRIMARY KEY (case_id, place)
+) STRICT, WITHOUT ROWID;
+
+-- Every version of the library's own catalogue files, the one in use included; no `toml`: taken out.
+CREATE TABLE catalogue_versions (
+    name            TEXT    NOT NULL,
+    version         INTEGER NOT NULL,
+    toml            TEXT,
+    at              TEXT    NOT NULL,
+    said_by         TEXT,
+    PRIMARY KEY (name, version)
+) STRICT, WITHOUT ROWID;

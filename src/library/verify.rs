@@ -135,7 +135,7 @@ impl Library {
             check(self.serve(ServeId(id)).map(|_| ()))?;
         }
         for id in cases {
-            check(self.case(id).map(|_| ()))?;
+            check(self.case(id).and_then(|_| self.check_in(id)).map(|_| ()))?;
         }
         check(self.check_history())?;
         Ok(())

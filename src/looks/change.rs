@@ -186,7 +186,7 @@ pub fn beyond(change: f64, detectable: f64) -> bool {
     change != 0.0 && change.abs() >= detectable
 }
 
-/// How a measure moved from one day to a later one, like held against like.
+/// How a measure moved from one day to a later one, like with like.
 ///
 /// Of the looks that compare and show the measure, the pair counts that can show the smallest change:
 /// of several recordings of one day the best reading of each measure, so a slow clip does not veto a

@@ -39,8 +39,11 @@ impl Came {
     #[must_use]
     pub fn describe(&self) -> String {
         match &self.verdict {
-            Verdict::Better(change) | Verdict::Worse(change) | Verdict::NoClearChange(change) => {
-                describe_change(change)
+            Verdict::Better(change) => describe_change(change),
+            Verdict::Worse(change) | Verdict::NoClearChange(change) => {
+                let little = self.practised.and_then(|done| done.too_little());
+                let little = little.map(|little| format!("; {little}")).unwrap_or_default();
+                format!("{}{little}", describe_change(change))
             }
             Verdict::NotComparable { why } => match &self.later {
                 Some(later) => format!("seen again on {}, but {why}", day(later.date)),

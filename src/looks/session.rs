@@ -150,7 +150,7 @@ pub fn pairs<'a>(before: &'a Session, after: &'a Session) -> Result<Vec<Pair<'a>
     Ok(found)
 }
 
-/// Why two days are not held against each other.
+/// Why two days are not compared.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum Unlike {

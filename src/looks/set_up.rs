@@ -15,7 +15,7 @@ pub enum Swing {
     Practice,
 }
 
-/// What has to be the same in two looks before their measures are held against each other.
+/// What has to be the same in two looks before their measures are compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct SetUp {
     /// How the joints were obtained.

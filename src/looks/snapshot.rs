@@ -11,9 +11,10 @@ use super::change::Followed;
 use super::session::{Session, SessionServe, Unlike, pairs};
 use super::verdict::{Came, FollowedPrecedent, Later, SEEN_AGAIN_DAYS, Verdict, began, later_days};
 use crate::catalogue::Catalogue;
+use crate::coaching::practised;
 use crate::library::{
-    Case, CaseId, Library, Plan, PlayerId, RecordingId, RecordingRow, ServeHead, ServeId, ServeRow,
-    StoreError,
+    Case, CaseId, FollowUp, Library, Plan, PlayerId, RecordingId, RecordingRow, ServeHead, ServeId,
+    ServeRow, StoreError,
 };
 use crate::matcher::Precedent;
 use crate::serve::ServeReading;
@@ -156,33 +157,39 @@ impl<'a> Snapshot<'a> {
         fault: &str,
     ) -> Result<Came, StoreError> {
         let days = later_days(case, plan, fault, &self.cases(case.player)?);
-        let came = |verdict, later| Came {
-            plan: plan.map(|plan| plan.id),
-            fault: fault.to_owned(),
-            verdict,
-            later,
+        let came = |verdict, later: Option<Later>| -> Result<Came, StoreError> {
+            let practised = match (plan, &later) {
+                (Some(plan), Some(later)) => {
+                    let named = |answer: &&FollowUp| Some(answer.id) == later.follow_up;
+                    let answer = case.follow_ups.iter().find(named);
+                    practised(self.library(), catalogue, plan, answer, later.date)?
+                }
+                _ => None,
+            };
+            let (plan, fault) = (plan.map(|plan| plan.id), fault.to_owned());
+            Ok(Came { plan, fault, verdict, later, practised })
         };
         let followed = Followed::by_id(catalogue, fault);
         let mut first = None;
         for later in days {
             let Some(followed) = followed else {
-                return Ok(came(Verdict::of(Err(Unlike::NoMeasure)), Some(later)));
+                return came(Verdict::of(Err(Unlike::NoMeasure)), Some(later));
             };
             let before = self.session(case.date, &case.serves)?;
             let after = self.session(later.date, &later.serves)?;
             match followed.change(&before, &after) {
-                Ok(change) => return Ok(came(Verdict::of(Ok(change)), Some(later))),
+                Ok(change) => return came(Verdict::of(Ok(change)), Some(later)),
                 Err(why) => first = first.or(Some((why, later))),
             }
         }
-        Ok(match first {
+        match first {
             Some((why, later)) => came(Verdict::of(Err(why)), Some(later)),
             None => {
                 let day = |days: i32| began(case, plan).saturating_add(days.days());
                 let (from, to) = (day(*SEEN_AGAIN_DAYS.start()), day(*SEEN_AGAIN_DAYS.end()));
                 came(Verdict::NotYet { from, to }, None)
             }
-        })
+        }
     }
 
     /// What came of every plan of a player's case, in the order of the case.
@@ -219,7 +226,7 @@ impl<'a> Snapshot<'a> {
     /// is; `None` if there is none.
     ///
     /// Where the look is the one that decides about an earlier plan for the fault, that plan's
-    /// verdict is the answer (of several plans the latest). Else the look is held against the last
+    /// verdict is the answer (of several plans the latest). Else the look is compared with the last
     /// earlier one that compares; where none compares, the last one says why.
     ///
     /// # Errors
@@ -309,7 +316,7 @@ impl<'a> Snapshot<'a> {
         Ok(first)
     }
 
-    /// Two looks held against each other, whatever was planned.
+    /// Two looks compared, whatever was planned.
     fn compared(
         &self,
         before: &Case,
@@ -322,7 +329,7 @@ impl<'a> Snapshot<'a> {
         let compared =
             followed.map_or(Err(Unlike::NoMeasure), |followed| followed.change(&before, &after));
         let (fault, verdict) = (fault.to_owned(), Verdict::of(compared));
-        Ok(Came { plan: None, fault, verdict, later: None })
+        Ok(Came { plan: None, fault, verdict, later: None, practised: None })
     }
 
     /// The last earlier case of the player any look of which compares with one of `case`, whatever

@@ -233,3 +233,25 @@ fn next_reviews_count_until_another_plan_for_the_same_fault_has_begun() {
     let itself = later_days(&first, None, "a", &cases[1..]);
     assert_eq!(itself.len(), 1);
 }
+
+#[test]
+fn too_little_practice_is_said_with_a_verdict_that_is_not_better() {
+    let mean = |value| Mean { value, serves: 3, reading_error: 1.0 };
+    let came = |to, practised| Came {
+        plan: Some(PlanId(1)),
+        fault: "shallow_leg_drive".to_owned(),
+        verdict: Verdict::of(Ok(Change::new(knee(), mean(40.0), mean(to), Some(true)))),
+        later: None,
+        practised,
+    };
+    let asked = Some(crate::catalogue::Span::exactly(12.0));
+    let done = |sessions| Some(crate::coaching::Practised { sessions, asked });
+    let little = "; only 3 of 12 sessions were done, too little practice to call the drill useless";
+    for to in [40.5, 0.0] {
+        assert!(came(to, done(3)).describe().ends_with(little), "{}", came(to, done(3)).describe());
+        for enough in [done(6), None] {
+            assert!(!came(to, enough).describe().contains("sessions"));
+        }
+    }
+    assert!(!came(90.0, done(3)).describe().contains("sessions"), "it helped all the same");
+}

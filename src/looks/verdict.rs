@@ -8,7 +8,7 @@ use serde::{Serialize, Serializer};
 use super::change::Change;
 use super::session::Unlike;
 use crate::catalogue::Catalogue;
-use crate::coaching::Cautions;
+use crate::coaching::{Cautions, Practised};
 use crate::library::{BallFlight, Case, CaseId, FollowUp, FollowUpId, Plan, PlanId, ServeId};
 use crate::matcher::{Precedent, PrecedentObject};
 
@@ -188,7 +188,7 @@ pub fn days_between(from: Date, to: Date) -> i32 {
 ///
 /// As JSON one flat object: `plan`, `fault`, `verdict` (see [`Verdict::name`]), `why`, `measure`,
 /// `unit`, `before`, `before_serves`, `after`, `after_serves`, `change` (positive = better),
-/// `detectable`, `seen_on`, `follow_up`; what does not apply is null.
+/// `detectable`, `seen_on`, `follow_up`, `practised`; what does not apply is null.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Came {
     /// The plan, where there is one.
@@ -199,6 +199,8 @@ pub struct Came {
     pub verdict: Verdict,
     /// The later day that decides; `None` while there is none.
     pub later: Option<Later>,
+    /// What was practised under the plan until that day, if anybody knows.
+    pub practised: Option<Practised>,
 }
 
 impl Serialize for Came {
@@ -208,7 +210,7 @@ impl Serialize for Came {
             Verdict::NotComparable { why } => Some(why.to_string()),
             _ => None,
         };
-        let mut object = to.serialize_struct("Came", 14)?;
+        let mut object = to.serialize_struct("Came", 15)?;
         object.serialize_field("plan", &self.plan.map(|plan| plan.to_string()))?;
         object.serialize_field("fault", &self.fault)?;
         object.serialize_field("verdict", self.verdict.name())?;
@@ -224,6 +226,7 @@ impl Serialize for Came {
         object.serialize_field("seen_on", &self.later.as_ref().map(|later| later.date))?;
         let follow_up = self.later.as_ref().and_then(|later| later.follow_up);
         object.serialize_field("follow_up", &follow_up.map(|id| id.to_string()))?;
+        object.serialize_field("practised", &self.practised)?;
         object.end()
     }
 }

@@ -10,7 +10,7 @@ use super::{
     Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable, same_set_up,
     searched_first,
 };
-use crate::coaching::{Age, standing};
+use crate::coaching::{Age, Sore, sore_on, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
 use crate::intake::Looked;
 use crate::library::{
@@ -46,6 +46,21 @@ impl Subject<'_> {
         };
         let born = player.map(|player| library.player(player)).transpose()?.and_then(|p| p.born);
         Ok(Age::on(day, born))
+    }
+}
+
+impl Subject<'_> {
+    /// What hurts whoever serves too much today, by what was told and logged.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the store cannot be read.
+    pub fn sore(&self, library: &Library) -> Result<Vec<Sore>, StoreError> {
+        let player = match *self {
+            Self::Stored(serve) => Some(library.serve_head(serve)?.player),
+            Self::Unstored(one) => one.player,
+        };
+        let today = jiff::ZonedDateTime::now().date();
+        player.map_or_else(|| Ok(Vec::new()), |player| sore_on(library, player, today))
     }
 }
 

@@ -1,4 +1,4 @@
-//! A case: what its serves show, where to begin, what was prescribed, what came of it.
+//! A case: what its serves show, where to begin, what was planned, what came of it.
 
 use std::sync::Arc;
 

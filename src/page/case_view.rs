@@ -107,7 +107,7 @@ impl Page {
         let catalogue = library.catalogue()?;
         let on = today();
         let judging = judge(library, &catalogue, &case, on, watch)?;
-        let mut cautions = Cautions::of(&catalogue, judging.age);
+        let mut cautions = Cautions::of(&catalogue, judging.age).hurting(&judging.sore);
         for label in &judging.labels {
             cautions.fault(&catalogue, &label.fault);
         }
@@ -286,7 +286,7 @@ fn rated(rating: i8) -> &'static str {
         -1 => "a little worse",
         0 => "as before",
         1 => "better",
-        2.. => "cured",
+        2.. => "gone",
     }
 }
 

@@ -11,10 +11,10 @@ use super::desk::{Desk, today};
 use super::fields::{Asked, Fields};
 use super::refusal::Refusal;
 use super::view::{DrillView, Frame};
-use crate::catalogue::{Catalogue, Place};
+use crate::catalogue::{Catalogue, Drill, Place};
 use crate::coaching::{
     Age, Cautions, DrillRequest, FollowUpRequest, PlanRefusal, PlanRequest, Question, ShownDrill,
-    harms,
+    harms, loads_sore, sore_on,
 };
 use crate::library::{CaseId, Library, Named, PlanId, ServeId};
 use crate::words::day;
@@ -58,7 +58,7 @@ struct QuestionsPage {
     cautions: Vec<String>,
 }
 
-/// What to prescribe for a fault: the drills made for it, dose, place and days.
+/// What to plan for a fault: the drills made for it, dose, place and days.
 pub(super) async fn place(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<String>,
@@ -70,16 +70,24 @@ pub(super) async fn place(
         let catalogue = library.catalogue()?;
         let wanted = asked.text("fault").unwrap_or_default();
         let fault = catalogue.fault(wanted).ok_or_else(|| Refusal::no_such("fault", wanted))?;
-        let mut cautions = Cautions::of(&catalogue, Age::on(today(), player.born));
+        // What loads a place that hurts is not offered.
+        let sore = sore_on(library, player.id, today())?;
+        let offered = |drill: &&Drill| !loads_sore(drill, &sore);
+        let mut cautions = Cautions::of(&catalogue, Age::on(today(), player.born)).hurting(&sore);
         cautions.fault(&catalogue, &fault.id);
-        let choices = catalogue.drills_for(&fault.id).into_iter().map(|drill| ChoiceView {
-            drill: DrillView::of(&ShownDrill::of(&catalogue, &drill.id, &fault.id), &mut cautions),
-            worse: harms(drill, &case, &fault.id).map(|harm| catalogue.fault_name(&harm.worse)),
-        });
+        let choices =
+            catalogue.drills_for(&fault.id).into_iter().filter(offered).map(|drill| ChoiceView {
+                drill: DrillView::of(
+                    &ShownDrill::of(&catalogue, &drill.id, &fault.id),
+                    &mut cautions,
+                ),
+                worse: harms(drill, &case, &fault.id).map(|harm| catalogue.fault_name(&harm.worse)),
+            });
         let choices = choices.collect();
         let others = catalogue
             .drills()
             .filter(|drill| !drill.faults.contains(&fault.id))
+            .filter(offered)
             .map(|drill| DrillView::of(&ShownDrill::of(&catalogue, &drill.id, ""), &mut cautions));
         let others = others.collect();
         let open = case.plans.iter().filter(|plan| plan.ended.is_none());

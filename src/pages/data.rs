@@ -1,6 +1,6 @@
 use jiff::civil::Date;
 
-use crate::coaching::{Cautions, ShownDrill, ShownTogether};
+use crate::coaching::{Cautions, Practised, ShownDrill, ShownTogether};
 use crate::drawing::Pictures;
 use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
 use crate::library::{Level, ServeType, Setting, Witness};
@@ -119,7 +119,7 @@ pub struct ReviewFault {
     pub offers: Vec<ShownDrill>,
 }
 
-/// One measure, its reading and what it is held against.
+/// One measure, its reading and what it is compared with.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MeasureRow {
     /// Name for people.
@@ -208,7 +208,7 @@ pub struct ShownPrecedent {
     pub same_fault: bool,
     /// What was planned.
     pub drills: Vec<ShownDrill>,
-    /// What came of it, plan by plan; empty where nothing was prescribed.
+    /// What came of it, plan by plan; empty where nothing was planned.
     pub outcomes: Vec<OutcomeFacts>,
     /// The body for drawing.
     pub figures: Option<Figures>,
@@ -221,6 +221,8 @@ pub struct OutcomeFacts {
     pub fault: String,
     /// What came of it.
     pub verdict: Verdict,
+    /// What was practised until then, if anybody knows.
+    pub practised: Option<Practised>,
 }
 
 /// What is planned.

@@ -4,6 +4,7 @@
 //! `progress_page` and `squad_page` turn those into one HTML file each and read
 //! nothing.
 
+mod card;
 mod course;
 mod data;
 mod gather;
@@ -21,6 +22,7 @@ mod stop_tests;
 #[cfg(test)]
 mod tests;
 
+pub use card::practice_card;
 pub use course::{
     ChannelMoved, CourseStep, CurvesMoved, LookFacts, PlayerCourse, ReportedResult, StepDrawing,
     StepPlan,

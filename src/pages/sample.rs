@@ -145,6 +145,7 @@ fn precedent(number: usize, level: Level, changed: Option<f64>, drills: &[&str])
         outcomes: vec![OutcomeFacts {
             fault: "Shallow leg drive".to_owned(),
             verdict: verdict(changed),
+            practised: None,
         }],
         figures: Some(serve(9 + number as u64, &[], 1).figures),
     }

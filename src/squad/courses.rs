@@ -16,7 +16,7 @@ pub struct FaultLook {
     pub date: Date,
     /// Whether the fault stands.
     pub present: bool,
-    /// The coach called it cured in a follow-up of that day.
+    /// The coach called it gone in a follow-up of that day.
     pub called_cured: bool,
 }
 
@@ -84,9 +84,9 @@ pub struct FaultCourse {
 
 /// Follows one fault through `looks`, at `confidence` (for example 0.9).
 ///
-/// A fault is cured at the first look from which on it does not stand any more, or at which a
-/// follow-up calls it cured; a fault that came back is not cured. Cures are only seen at looks, so
-/// days to cure are rather too many than too few. `tried`: how many faults are looked at together;
+/// A fault is gone at the first look from which on it does not stand any more, or at which a
+/// follow-up calls it gone; a fault that came back is not gone. That is only seen at looks, so these
+/// times are overestimates. `tried`: how many faults are looked at together;
 /// [`TrendVerdict::Better`] (rarer) and [`TrendVerdict::Worse`] (more common) need an interval that
 /// allows for them (Bonferroni). A verdict also needs the players themselves to agree: more who lost
 /// it than got it where it gets rarer, and the other way round; else the share only moved because

@@ -97,7 +97,7 @@ pub struct SquadFault {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(tag = "rests_on", rename_all = "snake_case")]
 pub enum TrendBasis {
-    /// The measure the fault is followed by, like held against like.
+    /// The measure the fault is followed by, like with like.
     Measure(PlayersMoved),
     /// No measure shows the fault: what coaches saw and rated, and the program suspected.
     LabelsAndRatings {

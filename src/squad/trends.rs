@@ -226,7 +226,7 @@ fn solve([a, b, c]: [f64; 3], y: [f64; 2]) -> Option<[f64; 2]> {
         .then(|| [(c * y[0] - b * y[1]) / determinant, (a * y[1] - b * y[0]) / determinant])
 }
 
-/// Days from a fault's first sight to its cure, with those not yet cured counted as such.
+/// Days until a fault is gone, from its first sight, with those not yet gone counted as such.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct TimeToCure {
     /// Days by which half are cured (Kaplan & Meier 1958); `None` if fewer than half ever were.

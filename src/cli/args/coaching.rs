@@ -1,9 +1,12 @@
 //! Arguments of the commands that record what a coach says.
 
+use std::path::PathBuf;
+
 use clap::Args;
 use jiff::civil::Date;
 
-use crate::catalogue::BodyPart;
+use crate::catalogue::{Attempt, BodyPart};
+use crate::library::{Court, Target};
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct LabelArgs {
@@ -29,6 +32,8 @@ pub(in crate::cli) struct LabelArgs {
     pub(in crate::cli) heel_pad: Option<u8>,
     #[command(flatten)]
     pub(in crate::cli) ball: BallArgs,
+    #[command(flatten)]
+    pub(in crate::cli) asked: AskedArgs,
     /// Free words
     #[arg(long)]
     pub(in crate::cli) note: Option<String>,
@@ -40,7 +45,8 @@ pub(in crate::cli) struct LabelArgs {
 impl LabelArgs {
     /// Whether nothing was said about the case, so that it is shown instead.
     pub(in crate::cli) fn records_nothing(&self) -> bool {
-        let Self { confirm, reject, add, limiting, index_knuckle, heel_pad, ball, note, .. } = self;
+        let Self { confirm, reject, add, limiting, index_knuckle, heel_pad, .. } = self;
+        let Self { ball, asked, note, .. } = self;
         let BallArgs { speed, first_serve, net, long, wide } = ball;
         [confirm, reject, add].iter().all(|list| list.is_empty())
             && limiting.is_none()
@@ -49,7 +55,62 @@ impl LabelArgs {
             && speed.is_none()
             && first_serve.is_none()
             && [net, long, wide].iter().all(|count| count.is_none())
+            && asked.is_empty()
             && note.is_none()
+    }
+}
+
+/// What a coach asks because no clip shows it.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Asked on the day; it never leaves this library")]
+pub(in crate::cli) struct AskedArgs {
+    /// What hurts, how much from 1 to 10, and when (serving, afterwards, next_day, at_rest):
+    /// shoulder=5@serving; may be repeated; none: nothing does
+    #[arg(long, value_name = "PLACE=1-10[@WHEN]")]
+    pub(in crate::cli) pain: Vec<String>,
+    /// Injuries and operations
+    #[arg(long, value_name = "WORDS")]
+    pub(in crate::cli) injuries: Option<String>,
+    /// Serves a week, matches and practice together
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) serves_a_week: Option<u32>,
+    /// Hours of tennis a week
+    #[arg(long, value_name = "HOURS", allow_negative_numbers = true)]
+    pub(in crate::cli) tennis_hours: Option<f64>,
+    /// Hours of all sports a week, tennis included
+    #[arg(long, value_name = "HOURS", allow_negative_numbers = true)]
+    pub(in crate::cli) sport_hours: Option<f64>,
+    /// First or second serves
+    #[arg(long, value_name = "WHICH")]
+    pub(in crate::cli) attempt: Option<Attempt>,
+    /// The side they were hit from
+    #[arg(long)]
+    pub(in crate::cli) court: Option<Court>,
+    /// Where they were meant to go
+    #[arg(long)]
+    pub(in crate::cli) target: Option<Target>,
+    /// Of those that missed wide, how many on the left, seen from behind the server
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) wide_left: Option<u32>,
+    /// The same on the right
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) wide_right: Option<u32>,
+    /// Double faults, in the match or the matches you asked about
+    #[arg(long, value_name = "COUNT")]
+    pub(in crate::cli) double_faults: Option<u32>,
+}
+
+impl AskedArgs {
+    fn is_empty(&self) -> bool {
+        let Self { pain, injuries, serves_a_week, tennis_hours, sport_hours, .. } = self;
+        let Self { attempt, court, target, wide_left, wide_right, double_faults, .. } = self;
+        pain.is_empty()
+            && injuries.is_none()
+            && [serves_a_week, wide_left, wide_right, double_faults].iter().all(|n| n.is_none())
+            && [tennis_hours, sport_hours].iter().all(|hours| hours.is_none())
+            && attempt.is_none()
+            && court.is_none()
+            && target.is_none()
     }
 }
 
@@ -75,18 +136,22 @@ pub(in crate::cli) struct BallArgs {
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct PlanArgs {
-    /// The case (c3)
+    /// The case (c3); with --card the plan (n4)
     #[arg(required_unless_present_any = ["end", "withdraw"])]
     pub(in crate::cli) case: Option<String>,
+    /// Write a plan's practice card instead of making a plan: a page for paper and phone that the
+    /// player fills in; the text it makes is read by `log --from`
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["fault", "drill", "end", "withdraw", "replaces", "start", "review_on", "note", "on", "reason", "sure"])]
+    pub(in crate::cli) card: Option<PathBuf>,
     /// The limiting fault
-    #[arg(long, required_unless_present_any = ["end", "withdraw"])]
+    #[arg(long, required_unless_present_any = ["end", "withdraw", "card"])]
     pub(in crate::cli) fault: Option<String>,
     /// Drill, dose and where it is done (off_court, practice_swing, wall, service_line, baseline),
     /// from easy to full: "towel_swing=3 x 10, five days a week@practice_swing"; may be repeated
     #[arg(
         long,
         value_name = "DRILL[=DOSE][@WHERE]",
-        required_unless_present_any = ["end", "withdraw"]
+        required_unless_present_any = ["end", "withdraw", "card"]
     )]
     pub(in crate::cli) drill: Vec<String>,
     /// The plan that this one replaces, on the day it starts; of this case or an earlier one
@@ -150,6 +215,9 @@ pub(in crate::cli) struct LogArgs {
     /// The plan (n4), or the case (c3) if one plan of it is in force
     #[arg(value_name = "PLAN|CASE")]
     pub(in crate::cli) practised: String,
+    /// The text of a filled practice card: every day of it, or on any error none
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["day", "sessions", "repetitions", "effort", "pain", "place", "note", "sure"])]
+    pub(in crate::cli) from: Option<PathBuf>,
     /// Day [default: today]
     #[arg(long)]
     pub(in crate::cli) day: Option<Date>,

@@ -1,5 +1,6 @@
 //! What can be typed.
 
+mod catalogue;
 mod coaching;
 mod mark;
 mod put_right;
@@ -10,14 +11,15 @@ use clap::builder::PossibleValue;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
-use crate::catalogue::BodyPart;
+use crate::catalogue::{Attempt, BodyPart};
 use crate::intake::ClipWay;
-use crate::library::{Level, Named, ServeType, Setting};
+use crate::library::{Court, Level, Named, ServeType, Setting, Target};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
 use crate::serve::EventKind;
 use crate::video::{ModelChoice, Person};
 
-pub(super) use coaching::{BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
+pub(super) use catalogue::CatalogueArgs;
+pub(super) use coaching::{AskedArgs, BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
 pub(super) use mark::MarkArgs;
 pub(super) use put_right::{AgreedArg, AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
 
@@ -89,6 +91,8 @@ pub(super) enum Command {
     Progress(ProgressArgs),
     /// A squad: groups of similar serves, common faults, trends, whom to see next
     Squad(SquadArgs),
+    /// Faults and drills to read; check and add your academy's own
+    Catalogue(CatalogueArgs),
     /// Write curves (NPY, CSV) and measures (CSV) for further study
     Export(ExportArgs),
     /// Remove a player from the library for good
@@ -538,6 +542,9 @@ typed! {
     Setting: PracticeSwing BallNoTarget Target Match;
     ServeType: Flat Slice Kick;
     Level: Beginner Club Competition National Professional;
+    Attempt: First Second;
+    Court: Deuce Ad;
+    Target: Wide Body T;
     BodyPart: Shoulder Elbow Wrist Back Trunk Hip Knee Foot;
     EventKind: TossStart Release Trophy RacketLow Contact Finish;
 }

@@ -80,7 +80,7 @@ pub struct Estimates {
     pub start: f64,
     /// Drills, the largest expected change first, ties to the smaller number.
     pub drills: Vec<DrillEstimate>,
-    /// Whole plans as they were prescribed, in the same way.
+    /// Whole plans as they were made, in the same way.
     pub plans: Vec<DrillEstimate>,
     /// Change to be expected without a plan from that start.
     pub by_itself: Option<Estimate>,

@@ -101,6 +101,14 @@ impl Writer<'_> {
             for (kind, id, name) in &pack.names {
                 insert.execute([&pack.id, kind, id, name])?;
             }
+            let mut whole = self.db.prepare_cached(
+                "INSERT INTO received_names (pack, kind, id, name, toml)
+                 VALUES (?1, ?2, ?3, ?3, ?4)
+                 ON CONFLICT (pack, kind, id) DO UPDATE SET toml = excluded.toml",
+            )?;
+            for entry in &pack.entries {
+                whole.execute([&pack.id, entry.kind.name(), &entry.id, &entry.toml])?;
+            }
             Ok(())
         })?;
         let mut forgotten = HashMap::new();

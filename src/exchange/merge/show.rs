@@ -612,6 +612,7 @@ impl Writer<'_> {
                     "DELETE FROM cases WHERE id = ?1 AND grip_index IS NULL AND grip_heel IS NULL
                      AND speed_kmh IS NULL AND first_serve_pct IS NULL AND miss_net IS NULL
                      AND NOT EXISTS (SELECT 1 FROM case_notes WHERE case_id = ?1)
+                     AND NOT EXISTS (SELECT 1 FROM check_ins WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM recordings WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM plans WHERE case_id = ?1)
                      AND NOT EXISTS (SELECT 1 FROM labels WHERE case_id = ?1)",

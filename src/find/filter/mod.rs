@@ -72,6 +72,10 @@ enum Key {
     IndexKnuckle,
     HeelPad,
     Misses,
+    Attempt,
+    Court,
+    Target,
+    Pain,
     Speed,
     FirstServe,
     Age,
@@ -81,7 +85,7 @@ enum Key {
 }
 
 impl Key {
-    const ALL: [(Self, &'static str); 22] = [
+    const ALL: [(Self, &'static str); 26] = [
         (Self::Player, "player"),
         (Self::Squad, "squad"),
         (Self::Coach, "coach"),
@@ -99,6 +103,10 @@ impl Key {
         (Self::IndexKnuckle, "index-knuckle"),
         (Self::HeelPad, "heel-pad"),
         (Self::Misses, "misses"),
+        (Self::Attempt, "attempt"),
+        (Self::Court, "court"),
+        (Self::Target, "target"),
+        (Self::Pain, "pain"),
         (Self::Speed, "speed"),
         (Self::FirstServe, "first-serve"),
         (Self::Date, "date"),
@@ -203,7 +211,8 @@ impl Filter {
     /// Keys: `player`, `squad`, `coach`, `hand`, `level`, `age` (`u14`, `13`, `12-15`), `type`,
     /// `setting`, `view`, `capture`, `fault` (not rejected by a coach), `limiting` (planned for, or
     /// named by a coach), `drill`, `index-knuckle` and `heel-pad` (bevel 1 to 8), `misses` (`net`,
-    /// `long`, `wide`: where more went than to either other side), `speed` (km/h, `120-140`),
+    /// `long`, `wide`: where more went than to either other side), `attempt` (`first`, `second`), `court`
+    /// (`deuce`, `ad`), `target` (`wide`, `body`, `t`), `pain` (a part of the body, `any`, `none`), `speed` (km/h, `120-140`),
     /// `first-serve` (percent in), `date` (`2026`, `2026-03`, `2026-03-04`), `follow-up` (`yes`, `no`), `words`.
     ///
     /// ```

@@ -5,9 +5,8 @@ use std::ops::Bound;
 use jiff::civil::{Date, date};
 
 use super::{AGE_BANDS, Filter, FilterError, Key, Term, Test};
-use crate::catalogue::Miss;
-use crate::catalogue::Place;
-use crate::library::{Level, Named, ServeType, Setting};
+use crate::catalogue::{Attempt, BodyPart, Miss, Place};
+use crate::library::{Court, Level, Named, ServeType, Setting, Target};
 use crate::motion::{Capture, Side, View};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -107,6 +106,10 @@ fn term(piece: &str, column: usize) -> Result<Term, FilterError> {
         Key::Place => Some((known::<Place> as _, Place::names())),
         Key::View => Some((known::<View> as _, View::names())),
         Key::Capture => Some((known::<Capture> as _, Capture::names())),
+        Key::Attempt => Some((known::<Attempt> as _, Attempt::names())),
+        Key::Court => Some((known::<Court> as _, Court::names())),
+        Key::Target => Some((known::<Target> as _, Target::names())),
+        Key::Pain => Some((of_pain as _, format!("any, none, {}", BodyPart::names()))),
         _ => None,
     };
     if let Some((known, names)) = closed
@@ -171,6 +174,10 @@ fn term(piece: &str, column: usize) -> Result<Term, FilterError> {
         _ => Test::OneOf { key, values },
     };
     Ok(Term { text: piece.to_owned(), column, negated: sign == Sign::IsNot, test })
+}
+
+fn of_pain(name: &str) -> bool {
+    matches!(name, "any" | "none") || known::<BodyPart>(name)
 }
 
 fn known<T: Named>(name: &str) -> bool {
@@ -351,7 +358,7 @@ mod tests {
             error("level=club hände=left"),
             "filter, column 12: unknown key 'hände'; known are player, squad, coach, hand, level, \
              age, type, setting, view, capture, fault, limiting, drill, place, index-knuckle, \
-             heel-pad, misses, speed, first-serve, date, follow-up, words"
+             heel-pad, misses, attempt, court, target, pain, speed, first-serve, date, follow-up, words"
         );
         assert_eq!(
             error("hand=left level=clb"),

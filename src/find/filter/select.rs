@@ -318,6 +318,17 @@ impl Library {
     }
 }
 
+/// What the player told on the day.
+macro_rules! told {
+    ($column:literal) => {
+        concat!(
+            "EXISTS (SELECT 1 FROM check_ins i WHERE i.case_id = c.id AND ",
+            $column,
+            " IN (%))"
+        )
+    };
+}
+
 fn one_of(key: Key) -> &'static str {
     match key {
         Key::Player => "p.code COLLATE NOCASE IN (%)",
@@ -349,6 +360,16 @@ fn one_of(key: Key) -> &'static str {
         }
         Key::IndexKnuckle => "c.grip_index IN (%)",
         Key::HeelPad => "c.grip_heel IN (%)",
+        Key::Attempt => told!("i.attempt"),
+        Key::Court => told!("i.court"),
+        Key::Target => told!("i.target"),
+        Key::Pain => {
+            "(EXISTS (SELECT 1 FROM check_in_pains h WHERE h.case_id = c.id
+                    AND (h.place IN (%) OR 'any' IN (%)))
+                OR ('none' IN (%) AND EXISTS (SELECT 1 FROM check_ins i
+                    WHERE i.case_id = c.id AND i.pain_asked)
+                    AND NOT EXISTS (SELECT 1 FROM check_in_pains h WHERE h.case_id = c.id)))"
+        }
         // Tests of their own.
         Key::Age
         | Key::Date

@@ -15,13 +15,13 @@ use thiserror::Error;
 use self::row::{CASE, FOLLOW_UP, PLAN, TableRow, columns, read};
 use crate::catalogue::Catalogue;
 use crate::coaching::{
-    BallReport, ConsentRequest, DrillRequest, FollowUpRefusal, FollowUpRequest, Graded,
-    LabelRefusal, LabelRequest, PlanRefusal, PlanRequest, PlayerRefusal, PlayerRequest, Question,
-    Refusal, SquadsRequest, practiser_of,
+    BallReport, CheckInRefusal, ConsentRequest, DrillRequest, FollowUpRefusal, FollowUpRequest,
+    Graded, LabelRefusal, LabelRequest, PlanRefusal, PlanRequest, PlayerRefusal, PlayerRequest,
+    Question, Refusal, SquadsRequest, aches_from_typed, check_in_over, practiser_of,
 };
 use crate::library::{
-    Author, Case, CaseId, FollowUp, Grip, Level, Library, Plan, PlanId, Player, StoreError,
-    WriteError, Writer, check_born, check_past, check_planned,
+    Author, Case, CaseId, CheckIn, FollowUp, Grip, Level, Library, Plan, PlanId, Player,
+    StoreError, WriteError, Writer, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
@@ -142,7 +142,7 @@ pub enum TableError {
 /// ```
 #[must_use]
 pub fn table_template() -> String {
-    let example: [(&str, &str); 35] = [
+    let example: [(&str, &str); 46] = [
         ("player", "p01"),
         ("hand", "left"),
         ("level", "club"),
@@ -162,6 +162,17 @@ pub fn table_template() -> String {
         ("wide", "1"),
         ("index_knuckle", "2"),
         ("heel_pad", "2"),
+        ("pain", "shoulder=2@afterwards; knee=1"),
+        ("injuries", "sprained ankle 2025"),
+        ("serves_a_week", "120"),
+        ("tennis_hours", "6"),
+        ("sport_hours", "9"),
+        ("attempt", "first"),
+        ("court", "deuce"),
+        ("target", "wide"),
+        ("wide_left", "1"),
+        ("wide_right", "0"),
+        ("double_faults", "4"),
         ("faults", "toss_behind=0.7; wild_toss"),
         ("labelled_by", "anna"),
         ("limiting_fault", "toss_behind"),
@@ -213,6 +224,8 @@ impl Library {
                 .any(|row| row.text("player").map(str::to_lowercase) == Some(code.clone()))
             {
                 for case in self.cases(Some(player.id)).map_err(WriteError::from)? {
+                    let told = self.check_in(case.id).map_err(WriteError::from)?;
+                    known.check_ins.insert(case.id, told);
                     known.cases.insert(case.id, case);
                 }
             }
@@ -245,6 +258,7 @@ struct Known {
     /// By code in small letters.
     players: HashMap<String, Player>,
     cases: HashMap<CaseId, Case>,
+    check_ins: HashMap<CaseId, CheckIn>,
 }
 
 fn add_row(
@@ -267,6 +281,7 @@ fn add_row(
     added.cases += usize::from(!there);
     let case = known.cases.entry(id).or_insert_with(|| Case::new(id, player.id, date));
     judge(w, catalogue, row, case)?;
+    check_in(w, row, case, known.check_ins.entry(id).or_default())?;
     let Some(plan) = add_plan(w, catalogue, row, &player, case, added)? else { return Ok(()) };
     add_follow_up(w, row, plan, case, added)
 }
@@ -335,6 +350,42 @@ fn judge(
     Ok(())
 }
 
+/// What the player told, in place of what was known; empty cells leave it.
+fn check_in(
+    w: &mut Writer<'_>,
+    row: &TableRow,
+    case: &Case,
+    known: &mut CheckIn,
+) -> Result<(), TableError> {
+    let refused =
+        |refusal: CheckInRefusal| row.refused(refusal.field(), LabelRefusal::from(refusal));
+    let said = CheckIn {
+        pain: aches_from_typed(row.list("pain")).map_err(refused)?,
+        injuries: row.text("injuries").map(str::to_owned),
+        serves_a_week: row.whole("serves_a_week")?,
+        tennis_hours: row.number("tennis_hours")?,
+        sport_hours: row.number("sport_hours")?,
+        attempt: row.named("attempt")?,
+        court: row.named("court")?,
+        target: row.named("target")?,
+        wide_left: row.whole("wide_left")?,
+        wide_right: row.whole("wide_right")?,
+        double_faults: row.whole("double_faults")?,
+        by: None,
+    };
+    if said.is_empty() {
+        return Ok(());
+    }
+    let by = row.text("coach").map(Author::coach).transpose();
+    let said = CheckIn { by: by.map_err(row.refuse(&[("by", "coach")]))?, ..said };
+    let told = check_in_over(&said, known.clone(), &case.ball).map_err(refused)?;
+    if told != *known {
+        w.set_check_in(case.id, &told).map_err(row.refuse(&[]))?;
+        *known = told;
+    }
+    Ok(())
+}
+
 /// The row's plan: joined, brought up to date or made; `None` if it names none.
 fn add_plan(
     w: &mut Writer<'_>,
@@ -364,7 +415,7 @@ fn add_plan(
         ..PlanRequest::new(case.id, limiting)
     };
     // What hurt then nobody wrote down: only the age is known.
-    let practiser = practiser_of(player, request.start.unwrap_or(case.date), &[]);
+    let practiser = practiser_of(player, request.start.unwrap_or(case.date), &[], &[]);
     let (plan, questions) = request.check(catalogue, case, &practiser).map_err(refused)?;
     let same = |known: &&mut Plan| {
         known.limiting_fault == plan.limiting_fault && known.start == plan.start
@@ -385,7 +436,7 @@ fn add_plan(
         }
         return Ok(Some(known.id));
     }
-    // What was prescribed then was prescribed: nobody can be asked now, so it is told.
+    // What was planned then was planned: nobody can be asked now, so it is told.
     added.notes.extend(
         questions.iter().map(|question| TableNote { row: row.line, what: question.clone() }),
     );

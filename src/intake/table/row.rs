@@ -23,7 +23,7 @@ pub(super) const PLAYER: [&str; 11] = [
     "consent_date",
 ];
 /// About one review.
-pub(super) const CASE: [&str; 11] = [
+pub(super) const CASE: [&str; 22] = [
     "case_date",
     "case_note",
     "speed_kmh",
@@ -33,10 +33,21 @@ pub(super) const CASE: [&str; 11] = [
     "wide",
     "index_knuckle",
     "heel_pad",
+    "pain",
+    "injuries",
+    "serves_a_week",
+    "tennis_hours",
+    "sport_hours",
+    "attempt",
+    "court",
+    "target",
+    "wide_left",
+    "wide_right",
+    "double_faults",
     "faults",
     "labelled_by",
 ];
-/// About what was prescribed then.
+/// About what was planned then.
 pub(super) const PLAN: [&str; 5] =
     ["limiting_fault", "drills", "plan_start", "plan_review_on", "plan_note"];
 /// About what came of it.

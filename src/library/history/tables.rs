@@ -92,6 +92,8 @@ pub(super) const TABLES: &[Table] = &[
     },
     Table::new("practice", &["id"], &[("id", "practice"), ("plan", "plan")]),
     Table { unread: &["came"], ..Table::new("case_notes", &["id"], &[("case_id", "case")]) },
+    Table::new("check_ins", &["case_id"], &[("case_id", "case")]),
+    Table::new("check_in_pains", &["case_id", "place"], &[("case_id", "case")]),
     Table::new("sent_cases", &["pack", "case_id"], &[("case_id", "case")]),
     Table::new("items_to_withdraw", &["player", "kind", "uid"], &[]),
 ];

@@ -1,3 +1,4 @@
+mod check_in;
 mod crash;
 mod faulty;
 mod golden;

@@ -74,7 +74,7 @@ pub(crate) fn check_player(player: &Player) -> Result<(), WriteError> {
     check_range("stature_m", player.stature_m, 0.5, 2.6)
 }
 
-fn check_range(
+pub(crate) fn check_range(
     field: &'static str,
     value: Option<f64>,
     least: f64,

@@ -7,6 +7,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 mod amend;
 mod case;
+mod check_in;
 pub(crate) mod checks;
 mod mark;
 mod moving;

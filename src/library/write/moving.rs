@@ -419,6 +419,7 @@ pub(super) fn hangs_on(db: &rusqlite::Connection, case: CaseId) -> rusqlite::Res
         "SELECT EXISTS (SELECT 1 FROM labels WHERE case_id = ?1 AND said_by <> 'program')
             OR EXISTS (SELECT 1 FROM plans WHERE case_id = ?1)
             OR EXISTS (SELECT 1 FROM case_notes WHERE case_id = ?1)
+            OR EXISTS (SELECT 1 FROM check_ins WHERE case_id = ?1)
             OR EXISTS (SELECT 1 FROM cases WHERE id = ?1 AND (grip_index IS NOT NULL
                 OR grip_heel IS NOT NULL OR speed_kmh IS NOT NULL
                 OR first_serve_pct IS NOT NULL OR miss_net IS NOT NULL))",

@@ -17,16 +17,16 @@ use super::{
     ServeFacts, ShownPrecedent,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion, describe_chance};
-use crate::coaching::{Age, Cautions, ShownDrill, standing};
+use crate::coaching::{Age, Cautions, ShownDrill, sore_on, standing, told_answers};
 use crate::drawing::channel::quantile;
 use crate::drawing::{Channel, Likeness, Pictures, channels_of};
 use crate::evidence::Evidence;
 use crate::find::Filter;
 use crate::intake::Looked;
-use crate::judgement::{Chosen, Judged, Judging, judge_unstored, judge_with, unstored_case};
+use crate::judgement::{Chosen, Judged, Judging, Told, judge_unstored, judge_with, unstored_case};
 use crate::library::{
-    Case, FaultLabel, LabelState, Library, Named, Plan, Player, PlayerId, ServeId, ServeRow,
-    StoreError,
+    Case, CheckIn, FaultLabel, LabelState, Library, Named, Plan, Player, PlayerId, ServeId,
+    ServeRow, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher::{self, Answer, LikeError, Query, Subject, Unstored};
@@ -124,7 +124,15 @@ impl About {
                 let serve = looked.found.serves[nth].clone();
                 let case = unstored_case(catalogue, looked, known.as_ref());
                 let player = known.clone().unwrap_or_else(|| Player::new(UNKNOWN));
-                let judging = judge_unstored(catalogue, looked, known.as_ref(), &case, evidence);
+                let told = Told {
+                    sore: known.as_ref().map_or_else(
+                        || Ok(Vec::new()),
+                        |player| sore_on(library, player.id, wanted.on),
+                    )?,
+                    player: known.clone(),
+                    ..Told::default()
+                };
+                let judging = judge_unstored(catalogue, looked, told, &case, evidence);
                 let cut = looked.clip.as_ref().map(|seen| {
                     clip_pictures(&looked.file, &seen.kept, &serve, &looked.recording, watch)
                 });
@@ -240,8 +248,8 @@ pub fn gather(
             None
         },
         with_ball: progress::with_ball(&snapshot, catalogue, &case, &judging)?,
-        asked: asked(&case),
-        cautions: cautions(catalogue, &case, judging.age),
+        asked: asked(&case, &judging.check_in),
+        cautions: cautions(catalogue, &case, &judging),
     })
 }
 
@@ -522,6 +530,7 @@ fn outcomes(
     let told = all.into_iter().map(|came| OutcomeFacts {
         fault: catalogue.fault_name(&came.fault),
         verdict: came.verdict,
+        practised: came.practised,
     });
     Ok(told.collect())
 }
@@ -538,11 +547,12 @@ fn plan(catalogue: &Catalogue, plans: &[&Plan]) -> Option<PlanFacts> {
     })
 }
 
-/// Grip and ball flight, answered or still to be asked.
-fn asked(case: &Case) -> Vec<Asked> {
+/// Grip, ball flight and what the player tells, answered or still to be asked.
+fn asked(case: &Case, told: &CheckIn) -> Vec<Asked> {
     let bevel = |bevel: Option<u8>| bevel.map(|bevel| format!("bevel {bevel}"));
     let entry = |what: &str, answer: Option<String>| Asked { what: what.to_owned(), answer };
-    vec![
+    let told = told_answers(told).into_iter().map(|(what, answer)| entry(what, answer));
+    let mut asked = vec![
         entry(
             "grip: bevel under the index knuckle",
             bevel(case.grip.and_then(|grip| grip.index_knuckle)),
@@ -556,11 +566,13 @@ fn asked(case: &Case) -> Vec<Asked> {
                 .misses
                 .map(|m| format!("{} into the net, {} long, {} wide", m.net, m.long, m.wide)),
         ),
-    ]
+    ];
+    asked.extend(told);
+    asked
 }
 
-fn cautions(catalogue: &Catalogue, case: &Case, age: Age) -> Cautions {
-    let mut cautions = Cautions::of(catalogue, age);
+fn cautions(catalogue: &Catalogue, case: &Case, judging: &Judging) -> Cautions {
+    let mut cautions = Cautions::of(catalogue, judging.age).hurting(&judging.sore);
     for label in standing(&case.labels) {
         cautions.fault(catalogue, &label.fault);
     }

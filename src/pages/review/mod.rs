@@ -97,6 +97,8 @@ struct Page {
     ribbon: Option<Pair>,
     ribbon_caption: &'static str,
     plan: Option<PlanView>,
+    /// What hurts and what to do, before any drill.
+    sore: String,
     searched: String,
     found: Vec<PrecedentView>,
     likeness: Option<String>,
@@ -186,6 +188,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         ribbon: data.channels.first().map(&named),
         ribbon_caption: ribbon_caption(data.channels.first(), coach),
         plan,
+        sore: cautions.sore().join(" "),
         searched: searched(data, shown, coach),
         found,
         likeness: closest

@@ -1,4 +1,4 @@
-//! Who served like this before: what was wrong, what was prescribed, what came of it.
+//! Who served like this before: what was wrong, what was planned, what came of it.
 
 use super::{COACH_STRIPS, Pair, pair};
 use crate::coaching::Cautions;
@@ -56,6 +56,10 @@ fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
     if outcomes.is_empty() {
         return "Nothing was planned.".to_owned();
     }
+    let little = |outcome: &OutcomeFacts| {
+        let little = outcome.practised.and_then(|done| done.too_little());
+        little.map(|little| format!(" {}.", sentence(&little))).unwrap_or_default()
+    };
     let words = |outcome: &OutcomeFacts| {
         let moved = |change: &Change, word: &str| {
             let by = words::apart(change.before.value, change.after.value, change.def.unit);
@@ -66,10 +70,11 @@ fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
                 format!("{}, more than chance allows.", moved(change, "better"))
             }
             Verdict::Worse(change) => {
-                format!("{}, more than chance allows.", moved(change, "worse"))
+                format!("{}, more than chance allows.{}", moved(change, "worse"), little(outcome))
             }
             Verdict::NoClearChange(change) => {
-                format!("{}, which chance alone can do.", moved(change, "changed"))
+                let moved = moved(change, "changed");
+                format!("{moved}, which chance alone can do.{}", little(outcome))
             }
             // Without its day: a player's copy tells no days of others.
             Verdict::NotComparable { why: Unlike::NoServe { .. } } => {

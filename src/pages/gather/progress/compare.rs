@@ -1,4 +1,4 @@
-//! Two days of one player held against each other: measures and curves.
+//! Two days of one player compared: measures and curves.
 
 use std::num::NonZeroUsize;
 use std::rc::Rc;

@@ -77,7 +77,7 @@ pub(super) fn alike<'a>(
             words::day(date)
         ),
         Unlike::SetUp { why } => format!(
-            "The two sets are not alike ({}), so their measures are not held against each other.",
+            "The two sets are not alike ({}), so their measures are not compared.",
             why.join(", or ")
         ),
         other => format!("{}.", words::sentence(&other.to_string())),

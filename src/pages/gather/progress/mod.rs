@@ -36,7 +36,7 @@ pub(super) struct Gathering<'a> {
 
 /// This player's earlier cases against this one; `None` if there are none.
 ///
-/// Which earlier case it is held against is [`Snapshot::since`]'s answer for the limiting fault;
+/// Which earlier case it is compared with is [`Snapshot::since`]'s answer for the limiting fault;
 /// where its measure does not compare with any, or nothing is limiting, the last case with a look
 /// that compares.
 pub(super) fn progress(
@@ -68,8 +68,16 @@ pub(super) fn progress(
     };
     let cases = days.iter().rev().filter_map(|day| day.case.as_ref());
     let answer = cases.flat_map(|case| &case.follow_ups).find(answers);
+    // The plan whose practice counts: the one that was judged, else the one in force since.
+    let judged = came.as_ref().and_then(|since| since.came.plan);
+    let plan = judged.or_else(|| answer.map(|answer| answer.plan));
+    let plan = match plan {
+        Some(plan) => Some(snapshot.library().plan(plan)?),
+        None => before.plans_in_force(case.date).first().map(|plan| (*plan).clone()),
+    };
+    let answer = answer.filter(|answer| plan.as_ref().is_none_or(|plan| plan.id == answer.plan));
     let then = PlayerDay::of_case(snapshot, before)?;
-    let ask = player::Ask { plan: None, answer, fault: limiting };
+    let ask = player::Ask { plan: plan.as_ref(), answer, fault: limiting };
     let step = player::step(gathering, &then, Some(&now), &ask)?;
     Ok(Some(Progress {
         sentence: review_sentence(&step, &then, limiting.is_some()),

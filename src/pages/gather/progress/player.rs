@@ -6,7 +6,7 @@ use super::compare::{Sides, other_measures};
 use super::day::{PlayerDay, alike, drawn, fullest, notes, whole};
 use super::{Gathering, month_strip};
 use crate::catalogue::Catalogue;
-use crate::coaching::{Age, Cautions, ShownDrill, sessions_done, standing};
+use crate::coaching::{Age, Cautions, Practised, ShownDrill, practised, standing};
 use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
 use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
 use crate::pages::course::{CourseStep, LookFacts, PlayerCourse, ReportedResult, StepPlan};
@@ -14,7 +14,7 @@ use crate::serve::Reading;
 use crate::words::{self, sentence};
 use crate::work::{Stage, Watch};
 
-/// The whole course of a player: each plan held against each of its follow-ups and, where none of
+/// The whole course of a player: each plan compared with each of its follow-ups and, where none of
 /// them shows what came of it, against the next review that counts; without any plan, the first
 /// review against the last.
 ///
@@ -106,9 +106,9 @@ fn planned(
             let after = seen(snapshot, days, later.date, Some(later))?;
             let mut step = step(gathering, before, Some(&after), &ask)?;
             let note = if steps.is_empty() {
-                "No follow-up is recorded; held against the next review."
+                "No follow-up is recorded; compared with the next review."
             } else {
-                "No follow-up shows it; held against the next review that does."
+                "No follow-up shows it; compared with the next review that does."
             };
             step.notes.insert(0, note.to_owned());
             step.verdict = Some(came.verdict);
@@ -148,7 +148,7 @@ fn seen(
 fn out_of_time(case: &Case, days: &[PlayerDay]) -> Option<String> {
     let again = days.iter().find(|day| day.date() > case.date && day.serves() > 0)?;
     Some(format!(
-        "Viewpoint again on {}, too soon, too late or under another plan for the same fault: that does not \
+        "Seen again on {}, too soon, too late or under another plan for the same fault: that does not \
          show what this plan did.",
         words::day(again.date())
     ))
@@ -172,6 +172,12 @@ pub(super) fn step(
     ask: &Ask<'_>,
 ) -> Result<CourseStep, StoreError> {
     let Gathering { snapshot, catalogue, watch } = gathering;
+    let done = match (ask.plan, after) {
+        (Some(plan), Some(after)) => {
+            practised(snapshot.library(), catalogue, plan, ask.answer, after.date())?
+        }
+        _ => None,
+    };
     let mut step = CourseStep {
         plan: ask.plan.map(|plan| step_plan(catalogue, plan)),
         verdict: None,
@@ -183,7 +189,7 @@ pub(super) fn step(
         others: Vec::new(),
         curves: None,
         results: match after {
-            Some(after) => results(snapshot.library(), before, after, ask.answer)?,
+            Some(after) => results(before, after, ask.answer, done),
             None => Vec::new(),
         },
         drawing: None,
@@ -270,11 +276,11 @@ fn look(day: &PlayerDay, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
 
 /// What was reported before and after; the follow-up's word before the later review's.
 fn results(
-    library: &Library,
     before: &PlayerDay,
     after: &PlayerDay,
     answer: Option<&FollowUp>,
-) -> Result<Vec<ReportedResult>, StoreError> {
+    done: Option<Practised>,
+) -> Vec<ReportedResult> {
     let ball = |day: &PlayerDay| day.case.as_ref().map(|case| case.ball).unwrap_or_default();
     let (then, review) = (ball(before), ball(after));
     let told = answer.map(|answer| answer.ball).unwrap_or_default();
@@ -288,8 +294,8 @@ fn results(
         (before.is_some() || after.is_some()).then_some(ReportedResult { name, before, after })
     };
     let rating = answer.and_then(|answer| answer.rating).map(f64::from);
-    let sessions = answer.map(|answer| sessions_done(library, answer)).transpose()?.flatten();
-    Ok([
+    let sessions = done.map(|done| done.sessions);
+    [
         entry("rating", None, rating),
         entry("sessions", None, sessions.map(f64::from)),
         entry("speed_kmh", then.speed_kmh, now.speed_kmh),
@@ -300,7 +306,7 @@ fn results(
     ]
     .into_iter()
     .flatten()
-    .collect())
+    .collect()
 }
 
 /// Each measure that was followed, the latest first, over all reviews that compare with the last.
