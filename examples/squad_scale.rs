@@ -1,17 +1,15 @@
-//! Builds a large library of invented curves, to measure `precedent squad` on it.
+//! Builds a large library of invented curves, to measure commands on it: `examples/keyboard` does, and
+//! DEVELOPERS.md has the figures. Memory: a few batches of players, however many serves.
 //!
 //! ```text
 //! cargo run --release --example squad_scale -- FOLDER SERVES
-//! /usr/bin/time -v precedent --library FOLDER squad -o squad.html
 //! ```
-//!
-//! Measured figures and the machine they come from are in the documentation of
-//! `precedent::squad`.
 
 use std::error::Error;
 
 use jiff::ToSpan;
 use jiff::civil::date;
+use precedent::evidence::sync_outcomes;
 use precedent::library::{
     Author, Consent, FaultLabel, LabelState, Level, Library, NewRecording, Player, PlayerId,
 };
@@ -30,8 +28,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let count: usize = count.parse()?;
     let mut library = Library::create(&folder)?;
-    let all: Vec<Vec<f32>> = curves(count, 1).collect();
-    for (number, own) in all.chunks(SERVES_PER_PLAYER).enumerate() {
+    let mut all = curves(count, 1);
+    for number in 0..count.div_ceil(SERVES_PER_PLAYER) {
+        let own: Vec<Vec<f32>> = all.by_ref().take(SERVES_PER_PLAYER).collect();
         library.write(|writer| {
             let player = writer.add_player(&player(number))?;
             for (session, some) in own.chunks(SESSION).enumerate() {
@@ -65,6 +64,8 @@ fn main() -> Result<(), Box<dyn Error>> {
             Ok::<(), precedent::library::WriteError>(())
         })?;
     }
+    library.sync()?;
+    sync_outcomes(&library)?;
     Ok(())
 }
 

@@ -50,6 +50,8 @@ pub enum Stage {
     Precedents,
     /// Plans held against what came after.
     Plans,
+    /// Looks whose typical serve was chosen.
+    Looks,
     /// Pairs of serves compared.
     Pairs,
     /// Ways of grouping tried, and what is read off the groups.
@@ -79,6 +81,7 @@ impl Stage {
             Self::Faults => "faults",
             Self::Precedents => "precedents",
             Self::Plans => "plans",
+            Self::Looks => "looks",
             Self::Pairs => "pairs of serves",
             Self::Groups => "groupings",
             Self::Keys => "keys from the passphrase",

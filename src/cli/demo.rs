@@ -13,6 +13,7 @@ use super::{Exit, like, place, review, squad, worked};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, DrillRequest, LabelRequest, PlanRequest, harms};
 use crate::demo::{self, Scenario};
+use crate::evidence::sync_outcomes;
 use crate::find::Filter;
 use crate::intake::{self, Context};
 use crate::judgement::asked_about;
@@ -128,6 +129,8 @@ fn academy(folder: &Path, out: &mut Output) -> anyhow::Result<Library> {
     let bars = Bars::new(0, out);
     let built = demo::build(&mut library, &scenario, &bars.watch())?;
     bars.finish();
+    library.sync()?;
+    sync_outcomes(&library)?;
     drop(library);
     std::fs::rename(making.path(), folder).with_context(|| format!("{}", folder.display()))?;
     let _ = making.keep();

@@ -3,6 +3,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
+use crate::evidence::sync_outcomes;
 use crate::find::InStep;
 use crate::library::{ItemId, Library, OpenError};
 
@@ -38,7 +39,7 @@ pub(super) fn for_adding(named: Option<&Path>) -> anyhow::Result<(InStep, Option
         }
         Err(error) => return Err(error.into()),
     };
-    Ok((InStep::new(library), made))
+    Ok((InStep::new(library).and(sync_outcomes), made))
 }
 
 /// Takes back a library that was just made, unless another process has stored something in it;
@@ -86,7 +87,7 @@ pub(super) fn today() -> jiff::civil::Date {
 
 /// Opens the library for writing.
 pub(super) fn for_writing(named: Option<&Path>) -> anyhow::Result<InStep> {
-    Ok(InStep::new(Library::open(folder(named)?)?))
+    Ok(InStep::new(Library::open(folder(named)?)?).and(sync_outcomes))
 }
 
 /// Opens the library beside any other reader and one writer.

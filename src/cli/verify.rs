@@ -4,6 +4,7 @@ use super::args::VerifyArgs;
 use super::output::{Output, count};
 use super::watch::Bars;
 use super::{Exit, place};
+use crate::evidence::verify_outcomes;
 use crate::find::InStep;
 
 pub(super) fn run(
@@ -18,7 +19,8 @@ pub(super) fn run(
         place::for_writing(library)?
     };
     let bars = Bars::new(0, out);
-    let verified = library.verify(args.rebuild, &bars.watch())?;
+    let mut verified = library.verify(args.rebuild, &bars.watch())?;
+    verified.findings.extend(verify_outcomes(&library, args.rebuild, &bars.watch())?);
     bars.finish();
     for finding in &verified.findings {
         out.line(&finding.to_string())?;
@@ -32,7 +34,7 @@ pub(super) fn run(
         count(checked.cases, "case"),
         count(checked.plans, "plan"),
         count(checked.follow_ups, "follow-up"),
-        if verified.rebuilt { "; rebuilt the curve and word indexes" } else { "" }
+        if verified.rebuilt { "; rebuilt what is derived" } else { "" }
     ));
     if verified.is_sound() {
         out.say("the library is sound");

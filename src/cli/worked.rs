@@ -29,8 +29,10 @@ pub(super) fn show(
     if faults.is_empty() {
         return Ok(());
     }
-    let evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
-    for worked in faults.iter().take(FAULTS).filter_map(|fault| evidence.worked(catalogue, fault)) {
+    let mut evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
+    for fault in faults.iter().take(FAULTS) {
+        evidence.bring_near(library, fault, watch)?;
+        let Some(worked) = evidence.worked(catalogue, fault) else { continue };
         if out.json {
             out.object(&worked.object(cautions))?;
         } else {

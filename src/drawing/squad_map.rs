@@ -8,10 +8,10 @@ use crate::words::count;
 
 /// Line styles by which outlines are told apart without colour.
 const DASHES: [Option<&str>; 5] = [None, Some("7 4"), Some("2 3"), Some("10 3 2 3"), Some("4 2")];
-/// An outline holds this share of a group's serves, those nearest to its middle.
+/// An outline holds this share of a group's looks, those nearest to its middle.
 const OUTLINED: f64 = 0.9;
 
-/// Serves as small dots, groups as outlines, each with its medoid at trophy drawn small beside the
+/// Looks as small dots, groups as outlines, each with its medoid at trophy drawn small beside the
 /// map and a line to where it lies.
 ///
 /// Axes have no meaning of their own; the bar gives the scale. Outlines leave out a group's
@@ -38,8 +38,8 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
             12.0 + map_height / 2.0 - (place[1] - f64::midpoint(low, high)) * scale,
         ]
     };
-    let title = format!("Map of {}", count(alike.serves.len(), "serve"));
-    let mut description = String::from("Serves that lie close together are alike.");
+    let title = format!("Map of {}", count(alike.looks, "look"));
+    let mut description = String::from("Looks that lie close together are alike.");
     for group in &alike.groups {
         description.push_str(&format!(
             " Group {}: {}, {}.",
@@ -49,12 +49,12 @@ pub fn map_drawing(alike: &Alike, width_px: f64) -> Svg {
         ));
     }
     let mut canvas = Canvas::new("squad-map", width_px, height, &title, &description);
-    let radius = if alike.serves.len() > 1500 { 1.2 } else { 2.4 };
+    let radius = if alike.looks > 1500 { 1.2 } else { 2.4 };
     for (number, _) in alike.groups.iter().enumerate() {
         let places: Vec<[f64; 2]> = alike
             .serves
             .iter()
-            .filter(|serve| serve.group == number)
+            .filter(|serve| serve.group == number && serve.typical)
             .map(|serve| at(serve.place))
             .collect();
         if grouped {

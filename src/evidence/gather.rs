@@ -1,25 +1,21 @@
 //! From the library to the table of rows.
 
-use std::collections::{BTreeMap, HashMap};
-use std::rc::Rc;
+use std::collections::BTreeMap;
 
-use jiff::civil::Date;
 use ndarray::Array1;
 
 use super::improve::{Improvements, improvements};
+use super::kept::{Needs, outcomes};
 use super::near::{Who, distances, weights};
+use super::outcomes::{Compared, EPOCH, Outcome};
 use super::row::{Row, STYLES, Unseen};
 use super::style::{Ways, mean_curve};
 use crate::catalogue::Catalogue;
-use crate::coaching::standing;
-use crate::library::{Case, Library, Plan, Player, PlayerId, ServeHead, ServeId, StoreError};
+use crate::library::{CaseId, Library, PlayerId, ServeId, StoreError};
 use crate::looks::{Followed, Mean, Reported, SEEN_AGAIN_DAYS, Snapshot, days_between};
 use crate::matcher::{LikeError, Subject};
 use crate::serve::Curve;
-use crate::work::{Stage, Watch};
-
-/// A plan goes on working, or fading, for this long: what follows it is not called "by itself".
-const LASTING_DAYS: i32 = 90;
+use crate::work::Watch;
 
 /// How many plans for a fault could be followed, and how many could not.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
@@ -57,17 +53,23 @@ pub struct Evidence {
     pub starts: BTreeMap<usize, f64>,
     /// Whether a serve asks: then rows weigh by how near they lie to it, else all alike.
     pub of_a_serve: bool,
+    /// Beside each row: the case, and who and where the player was.
+    looked: Vec<(CaseId, Compared)>,
+    /// Who asks.
+    asks: Option<Asks>,
+    /// Whether the rows' styles were read off.
+    styled: bool,
 }
 
 impl Evidence {
     /// Gathers the looks at every fault of `catalogue` among all other players: cases in which the
     /// fault stands (confirmed or added by a coach, or suspected and not rejected) and which were
-    /// looked at again, weighted by how near they lie to `subject`.
+    /// looked at again. How near each lies to `subject` is told fault by fault: [`Self::bring_near`].
     ///
     /// What came of a plan is [`Snapshot::came_of`]'s answer, so that plans nobody reported on count
     /// as well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
-    /// itself. Cost: one pass over all cases, one alignment per serve of those that count, and the
-    /// principal components of one curve per player. `watch` is told each player.
+    /// itself. Cost: reads what came of plans from its file, and the cases of the players whose rows
+    /// changed since; without the file all cases. `watch` is told each player that is read.
     ///
     /// # Errors
     /// [`LikeError`] if the serve is unknown or the store cannot be read.
@@ -78,37 +80,42 @@ impl Evidence {
         watch: &Watch,
     ) -> Result<Self, LikeError> {
         watch.check()?;
-        let heads = snapshot.all_heads()?;
         let asks = Asks::of(snapshot, catalogue, subject)?;
-        let others = |player: &Player, _: &Case| Some(player.id) != asks.player;
-        let gathering = Gathering::of(snapshot, catalogue, &others, watch)?;
-        watch.check()?;
-        let mut rows = weighted(snapshot.library(), &asks, &heads, &gathering.found, watch)?;
-        watch.check()?;
-        let styles = styles(snapshot.library(), &asks, &heads, &gathering.found)?;
-        for (row, style) in rows.iter_mut().zip(styles) {
-            row.style = style;
-        }
-        Ok(gathering.into_evidence(catalogue, rows, asks.starts, true))
+        let others = |player: PlayerId, _: CaseId| Some(player) != asks.player;
+        let mut evidence = Self::of(snapshot, catalogue, Needs::All, &others, watch)?;
+        evidence.starts = asks.starts.clone();
+        evidence.of_a_serve = true;
+        evidence.asks = Some(asks);
+        Ok(evidence)
     }
 
     /// Gathers the looks at every fault of `catalogue` in those cases that `counts` keeps, no serve
     /// asking: every player weighs alike, and what to expect is told for where they started.
     ///
-    /// What came of a plan is read off as in [`Evidence::gather`]. Cost: one pass over all cases.
+    /// What came of a plan is read off as in [`Evidence::gather`], at the same cost.
     ///
     /// # Errors
     /// [`StoreError`] if the store cannot be read.
     pub fn gather_among(
         snapshot: &Snapshot<'_>,
         catalogue: &Catalogue,
-        counts: impl Fn(&Player, &Case) -> bool,
+        counts: impl Fn(PlayerId, CaseId) -> bool,
         watch: &Watch,
     ) -> Result<Self, StoreError> {
-        snapshot.all_heads()?;
-        let gathering = Gathering::of(snapshot, catalogue, &counts, watch)?;
-        let rows = gathering.found.iter().map(|found| found.row.clone()).collect();
-        Ok(gathering.into_evidence(catalogue, rows, BTreeMap::new(), false))
+        Self::of(snapshot, catalogue, Needs::All, &counts, watch)
+    }
+
+    /// As [`Self::gather_among`], but only what came of plans: enough to say how many improved with one.
+    ///
+    /// # Errors
+    /// [`StoreError`] if the store cannot be read.
+    pub fn gather_plans(
+        snapshot: &Snapshot<'_>,
+        catalogue: &Catalogue,
+        counts: impl Fn(PlayerId, CaseId) -> bool,
+        watch: &Watch,
+    ) -> Result<Self, StoreError> {
+        Self::of(snapshot, catalogue, Needs::Plans, &counts, watch)
     }
 
     /// Share of players with this fault who improved under a plan for it, overall and near the
@@ -128,15 +135,143 @@ impl Evidence {
     pub(super) fn number(&self, fault: &str) -> Option<usize> {
         self.faults.iter().position(|id| id == fault)
     }
-}
 
-/// The faults that a measure shows, by their place in the catalogue.
-fn followed(catalogue: &Catalogue) -> impl Iterator<Item = (usize, Followed)> {
-    let faults = catalogue.faults().enumerate();
-    faults.filter_map(|(place, fault)| Some((place, Followed::of(fault)?)))
+    fn of(
+        snapshot: &Snapshot<'_>,
+        catalogue: &Catalogue,
+        needs: Needs,
+        counts: &dyn Fn(PlayerId, CaseId) -> bool,
+        watch: &Watch,
+    ) -> Result<Self, StoreError> {
+        let mut outcomes = outcomes(snapshot, catalogue, needs, watch)?;
+        outcomes.retain(|outcome| {
+            let (player, case) = outcome.of_case();
+            counts(player, case)
+        });
+        let mut drills: Vec<String> =
+            outcomes.iter().flat_map(|outcome| &outcome.drills).cloned().collect();
+        drills.sort_unstable();
+        drills.dedup();
+        let mut evidence = Self {
+            rows: Vec::new(),
+            reported: Vec::new(),
+            too_little: Vec::new(),
+            unseen: Vec::new(),
+            faults: catalogue.faults().map(|fault| fault.id.clone()).collect(),
+            drills,
+            followings: BTreeMap::new(),
+            starts: BTreeMap::new(),
+            of_a_serve: false,
+            looked: Vec::new(),
+            asks: None,
+            styled: false,
+        };
+        // Until the library's last recording a player could have been seen again.
+        let last = if outcomes.iter().any(|outcome| outcome.again.is_none()) {
+            snapshot.library().last_recorded()?
+        } else {
+            None
+        };
+        let numbers: BTreeMap<&str, usize> = catalogue
+            .faults()
+            .enumerate()
+            .map(|(place, fault)| (fault.id.as_str(), place))
+            .collect();
+        for outcome in outcomes {
+            if let Some(&fault) = numbers.get(outcome.fault.as_str()) {
+                let time = last.map_or(0, |last| days_between(EPOCH, last) - outcome.began);
+                evidence.take(fault, outcome, time);
+            }
+        }
+        Ok(evidence)
+    }
+
+    /// `time`: days there were to see the player again.
+    fn take(&mut self, fault: usize, outcome: Outcome, time: i32) {
+        let Outcome { player, planned, again, recorded, .. } = outcome;
+        let compared = again.as_ref().is_some_and(|again| again.compared.is_some());
+        if planned {
+            let counts = self.followings.entry(fault).or_default();
+            counts.plans += 1;
+            *match &again {
+                None => &mut counts.missing,
+                Some(_) if !compared => &mut counts.not_comparable,
+                Some(again) if again.by_follow_up => &mut counts.followed_up,
+                Some(_) => &mut counts.seen_again,
+            } += 1;
+        }
+        // A plan without a drill shows neither what a drill did nor what comes by itself.
+        if planned && outcome.drills.is_empty() {
+            return;
+        }
+        // Both ascend.
+        let number = |drill: &String| self.drills.binary_search(drill).ok();
+        let drills: Vec<usize> = outcome.drills.iter().filter_map(number).collect();
+        let player = player.cast_unsigned();
+        let Some(again) = again else {
+            if recorded && time > *SEEN_AGAIN_DAYS.end() {
+                self.unseen.push(Unseen { player, fault, drills });
+            }
+            return;
+        };
+        let (reported, too_little) = (again.reported(), again.too_little);
+        let days = f64::from(again.days);
+        let Some(compared) = again.compared else { return };
+        self.rows.push(Row {
+            player,
+            fault,
+            drills,
+            start: compared.start,
+            change: compared.change,
+            detectable: compared.detectable,
+            weight: 1.0,
+            days,
+            style: None,
+        });
+        self.reported.push(reported);
+        self.too_little.push(too_little);
+        self.looked.push((CaseId(outcome.case), compared));
+    }
+
+    /// Lets the cases with this fault count the more the nearer they lie to the serve that asks, and tells
+    /// how each player serves; nothing where no serve asks.
+    ///
+    /// Other faults need no nearness to say what they say about this one. Cost: one alignment per serve of
+    /// the cases with this fault; the first time the principal components of one curve per player.
+    ///
+    /// # Errors
+    /// [`LikeError`] if the store cannot be read.
+    pub fn bring_near(
+        &mut self,
+        library: &Library,
+        fault: &str,
+        watch: &Watch,
+    ) -> Result<(), LikeError> {
+        let (Some(asks), Some(fault)) = (&self.asks, self.number(fault)) else { return Ok(()) };
+        let places: Vec<usize> =
+            (0..self.rows.len()).filter(|&place| self.rows[place].fault == fault).collect();
+        if places.is_empty() {
+            return Ok(());
+        }
+        let looked: Vec<&Compared> = places.iter().map(|&place| &self.looked[place].1).collect();
+        let weights = weighted(library, asks, &looked, watch)?;
+        watch.check()?;
+        if !self.styled {
+            let styles = styles(library, asks, &self.rows, &self.looked)?;
+            for (row, style) in self.rows.iter_mut().zip(styles) {
+                row.style = style;
+            }
+            self.styled = true;
+        }
+        for (place, weight) in places.into_iter().zip(weights) {
+            self.rows[place].weight = weight;
+        }
+        Ok(())
+    }
 }
 
 /// The serve that asks.
+#[derive(Debug, Clone)]
 struct Asks {
     player: Option<PlayerId>,
     who: Who,
@@ -154,7 +289,9 @@ impl Asks {
         let library = snapshot.library();
         let starts = |mean: &dyn Fn(Followed) -> Option<Mean>| {
             let of = |(fault, followed)| Some((fault, followed_start(followed, &mean(followed)?)));
-            followed(catalogue).filter_map(of).collect()
+            let numbered = catalogue.faults().enumerate();
+            let all = numbered.filter_map(|(place, fault)| Some((place, Followed::of(fault)?)));
+            all.filter_map(of).collect()
         };
         match subject {
             Subject::Stored(id) => {
@@ -192,217 +329,26 @@ fn followed_start(followed: Followed, mean: &Mean) -> f64 {
     followed.sign * mean.value
 }
 
-/// A row without its weight.
-struct Unweighted {
-    row: Row,
-    who: Who,
-    serves: Vec<ServeId>,
-    reported: Reported,
-    too_little: Option<bool>,
-}
-
-struct Gathering<'a> {
-    snapshot: &'a Snapshot<'a>,
-    catalogue: &'a Catalogue,
-    found: Vec<Unweighted>,
-    unseen: Vec<Unseen>,
-    /// Day of the library's last recording: until then a player could have been seen again.
-    last: Option<Date>,
-    drills: Vec<String>,
-    followings: BTreeMap<usize, Followings>,
-}
-
-impl<'a> Gathering<'a> {
-    /// Looks at every fault in the cases that count.
-    fn of(
-        snapshot: &'a Snapshot<'a>,
-        catalogue: &'a Catalogue,
-        counts: &dyn Fn(&Player, &Case) -> bool,
-        watch: &Watch,
-    ) -> Result<Self, StoreError> {
-        let mut gathering = Self {
-            snapshot,
-            catalogue,
-            found: Vec::new(),
-            unseen: Vec::new(),
-            last: snapshot.all_heads()?.values().map(|head| head.date).max(),
-            drills: Vec::new(),
-            followings: BTreeMap::new(),
-        };
-        let faults: Vec<&str> = catalogue.faults().map(|fault| fault.id.as_str()).collect();
-        let players = snapshot.library().players()?;
-        for (done, player) in players.iter().enumerate() {
-            watch.step(Stage::Players, done, players.len())?;
-            let cases = snapshot.cases(player.id)?;
-            for (place, _) in cases.iter().enumerate().filter(|(_, case)| counts(player, case)) {
-                for (fault, followed) in followed(catalogue) {
-                    gathering.look(player, &cases, place, (fault, faults[fault]), followed)?;
-                }
-            }
-        }
-        Ok(gathering)
-    }
-
-    fn into_evidence(
-        self,
-        catalogue: &Catalogue,
-        rows: Vec<Row>,
-        starts: BTreeMap<usize, f64>,
-        of_a_serve: bool,
-    ) -> Evidence {
-        Evidence {
-            rows,
-            reported: self.found.iter().map(|found| found.reported).collect(),
-            too_little: self.found.iter().map(|found| found.too_little).collect(),
-            unseen: self.unseen,
-            faults: catalogue.faults().map(|fault| fault.id.clone()).collect(),
-            drills: self.drills,
-            followings: self.followings,
-            starts,
-            of_a_serve,
-        }
-    }
-
-    /// What came of one fault after one case, if it stands there: of each plan for it, or by itself.
-    fn look(
-        &mut self,
-        player: &Player,
-        cases: &[Case],
-        place: usize,
-        (fault, id): (usize, &str),
-        followed: Followed,
-    ) -> Result<(), StoreError> {
-        let case = &cases[place];
-        let tried = |case: &Case, plan: &Plan| plan.limiting_fault == id && case.was_tried(plan);
-        let mut planned = case.plans.iter().filter(|plan| tried(case, plan)).peekable();
-        if planned.peek().is_some() {
-            return planned
-                .try_for_each(|plan| self.follow(player, case, Some(plan), (fault, id), followed));
-        }
-        let lasting = |earlier: &Case| {
-            earlier.plans.iter().any(|plan| {
-                tried(earlier, plan) && days_between(plan.start, case.date) <= LASTING_DAYS
-            })
-        };
-        if !standing(&case.labels).iter().any(|label| label.fault == id)
-            || cases[..place].iter().any(lasting)
-        {
-            return Ok(());
-        }
-        self.follow(player, case, None, (fault, id), followed)
-    }
-
-    fn follow(
-        &mut self,
-        player: &Player,
-        case: &Case,
-        plan: Option<&Plan>,
-        (fault, id): (usize, &str),
-        followed: Followed,
-    ) -> Result<(), StoreError> {
-        let came = self.snapshot.came_of(self.catalogue, case, plan, id)?;
-        let drills = self.numbered(plan);
-        let change = came.verdict.change();
-        if plan.is_some() {
-            let counts = self.followings.entry(fault).or_default();
-            counts.plans += 1;
-            *match (&came.later, change) {
-                (None, _) => &mut counts.missing,
-                (Some(_), None) => &mut counts.not_comparable,
-                (Some(later), Some(_)) if later.follow_up.is_some() => &mut counts.followed_up,
-                (Some(_), Some(_)) => &mut counts.seen_again,
-            } += 1;
-        }
-        // A plan without a drill shows neither what a drill did nor what comes by itself.
-        if plan.is_some() && drills.is_empty() {
-            return Ok(());
-        }
-        let began = plan.map_or(case.date, |plan| plan.start);
-        let player_number = player.id.0.cast_unsigned();
-        let Some(later) = &came.later else {
-            let time = self.last.map_or(0, |last| days_between(began, last));
-            if !case.serves.is_empty() && time > *SEEN_AGAIN_DAYS.end() {
-                self.unseen.push(Unseen { player: player_number, fault, drills });
-            }
-            return Ok(());
-        };
-        let (Some(change), Some(&first)) = (change, case.serves.first()) else { return Ok(()) };
-        self.found.push(Unweighted {
-            row: Row {
-                player: player_number,
-                fault,
-                drills,
-                start: followed_start(followed, &change.before),
-                change: followed.sign * change.by(),
-                detectable: change.detectable,
-                weight: 1.0,
-                days: f64::from(days_between(began, later.date)),
-                style: None,
-            },
-            who: Who::of(player, &*self.snapshot.head(first)?),
-            serves: case.serves.clone(),
-            reported: later.reported,
-            too_little: came
-                .practised
-                .filter(|done| done.asked.is_some())
-                .map(|done| done.is_too_little()),
-        });
-        Ok(())
-    }
-
-    /// The drills of a plan, numbered, each once and ascending.
-    fn numbered(&mut self, plan: Option<&Plan>) -> Vec<usize> {
-        let mut drills = Vec::new();
-        for planned in plan.map_or(&[][..], |plan| &plan.drills) {
-            let known = self.drills.iter().position(|drill| *drill == planned.drill);
-            drills.push(known.unwrap_or_else(|| {
-                self.drills.push(planned.drill.clone());
-                self.drills.len() - 1
-            }));
-        }
-        drills.sort_unstable();
-        drills.dedup();
-        drills
-    }
-}
-
-/// The rows with their weights: the nearest serve of each case says how near the case lies.
+/// Weights of the cases of one fault: the nearest serve of each says how near the case lies.
 fn weighted(
     library: &Library,
     asks: &Asks,
-    heads: &HashMap<ServeId, Rc<ServeHead>>,
-    found: &[Unweighted],
+    looked: &[&Compared],
     watch: &Watch,
-) -> Result<Vec<Row>, LikeError> {
-    let mut among: Vec<ServeId> = found
-        .iter()
-        .flat_map(|found| &found.serves)
-        .filter(|id| heads.get(id).is_some_and(|head| head.channel_set == asks.curve.channel_set))
-        .copied()
-        .collect();
+) -> Result<Vec<f64>, LikeError> {
+    let own = |one: &Compared| one.serves_in(&asks.curve.channel_set).collect::<Vec<ServeId>>();
+    let mut among: Vec<ServeId> = looked.iter().flat_map(|one| own(one)).collect();
     among.sort_unstable();
     among.dedup();
     let far = distances(library, &asks.curve, &among, watch)?;
-    let placed: Vec<(Option<f64>, Who)> = found
+    let placed: Vec<(Option<f64>, Who)> = looked
         .iter()
-        .map(|found| {
-            let nearest = found.serves.iter().filter_map(|id| far.get(id).copied());
-            (nearest.min_by(f64::total_cmp), found.who)
+        .map(|one| {
+            let nearest = own(one).into_iter().filter_map(|id| far.get(&id).copied());
+            (nearest.min_by(f64::total_cmp), one.who)
         })
         .collect();
-    // The width of the kernel belongs to each fault: its cases are what the question is about.
-    let mut rows: Vec<Row> = found.iter().map(|found| found.row.clone()).collect();
-    let mut by_fault: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-    for (place, row) in rows.iter().enumerate() {
-        by_fault.entry(row.fault).or_default().push(place);
-    }
-    for places in by_fault.values() {
-        let cases: Vec<_> = places.iter().map(|&place| placed[place]).collect();
-        for (&place, weight) in places.iter().zip(weights(&asks.who, &cases)) {
-            rows[place].weight = weight;
-        }
-    }
-    Ok(rows)
+    Ok(weights(&asks.who, &placed))
 }
 
 /// Where each case lies from the serve that asks, in the ways in which players' serves differ most;
@@ -410,24 +356,18 @@ fn weighted(
 fn styles(
     library: &Library,
     asks: &Asks,
-    heads: &HashMap<ServeId, Rc<ServeHead>>,
-    found: &[Unweighted],
+    rows: &[Row],
+    looked: &[(CaseId, Compared)],
 ) -> Result<Vec<Option<[f64; STYLES]>>, LikeError> {
-    let nowhere = Ok(vec![None; found.len()]);
+    let nowhere = Ok(vec![None; looked.len()]);
     let Some(set) = library.curves(&asks.curve.channel_set)? else { return nowhere };
-    let own = |serves: &[ServeId]| {
-        let alike = serves.iter().filter(|id| {
-            heads.get(id).is_some_and(|head| head.channel_set == asks.curve.channel_set)
-        });
-        mean_curve(alike.filter_map(|&id| Some(set.curve(id)?.values())))
-    };
     // Several faults of one case share its curves.
-    let mut cases: BTreeMap<&[ServeId], (u64, Array1<f64>)> = BTreeMap::new();
-    for one in found {
-        if !cases.contains_key(&one.serves[..])
-            && let Some(curve) = own(&one.serves)
-        {
-            cases.insert(&one.serves, (one.row.player, curve));
+    let mut cases: BTreeMap<CaseId, (u64, Array1<f64>)> = BTreeMap::new();
+    for (row, (case, one)) in rows.iter().zip(looked) {
+        if !cases.contains_key(case) {
+            let own = one.serves_in(&asks.curve.channel_set);
+            let own = own.filter_map(|id| Some(set.curve(id)?.values()));
+            cases.extend(mean_curve(own).map(|curve| (*case, (row.player, curve))));
         }
     }
     let mut players: BTreeMap<u64, (Array1<f64>, f64)> = BTreeMap::new();
@@ -442,10 +382,10 @@ fn styles(
         return nowhere;
     };
     let asking = ways.score(&asking);
-    Ok(found
+    Ok(looked
         .iter()
-        .map(|one| {
-            let score = ways.score(&cases.get(&one.serves[..])?.1);
+        .map(|(case, _)| {
+            let score = ways.score(&cases.get(case)?.1);
             Some(std::array::from_fn(|way| score[way] - asking[way]))
         })
         .collect())

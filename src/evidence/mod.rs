@@ -1,6 +1,7 @@
 //! What worked: which plans and drills past players improved with, and how far to trust it.
 //!
-//! [`Evidence::gather`] turns cases into [`Row`]s of plain numbers; [`estimates`] and
+//! What came of each plan is kept on file, player by player (`kept.rs`); [`Evidence::gather`] turns it into
+//! [`Row`]s of plain numbers; [`estimates`] and
 //! [`improvements`] know nothing of libraries.
 //!
 //! # Method
@@ -60,8 +61,10 @@
 mod fit;
 mod gather;
 mod improve;
+mod kept;
 mod kernel;
 mod near;
+mod outcomes;
 mod pool;
 mod practice;
 mod row;
@@ -72,6 +75,7 @@ mod worked;
 
 pub use gather::{Evidence, Followings};
 pub use improve::{Improvement, Improvements, improvements};
+pub use kept::{sync_outcomes, verify_outcomes};
 pub use pool::{Claim, DrillEstimate, Estimate, Estimates, estimates};
 pub use practice::KnownPractice;
 pub use row::{Row, STYLES, Unseen};

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use curve_index::{DtwParams, Strategy};
+use serde::{Deserialize, Serialize};
 
 use super::kernel::{LEAST, kernel};
 use crate::find::AGE_BANDS;
@@ -22,7 +23,7 @@ const OTHER_SOURCE: f64 = 0.5;
 const PART: usize = 2048;
 
 /// What is known about who serves.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub(super) struct Who {
     pub(super) level: Option<Level>,
     pub(super) age: Option<i16>,

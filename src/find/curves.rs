@@ -45,6 +45,15 @@ pub struct NearServe {
     pub cost: f64,
 }
 
+/// Which serves take part in a search.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Among<'a> {
+    /// These.
+    Only(&'a [ServeId]),
+    /// All the set holds but these.
+    Except(&'a [ServeId]),
+}
+
 impl CurveSet {
     /// The `k` serves among `among` whose curves cost least to align with `query`, cheapest
     /// first, ties to the smaller id. Exact, whatever the strategy.
@@ -61,19 +70,42 @@ impl CurveSet {
         among: &[ServeId],
         strategy: Strategy,
     ) -> Result<Vec<NearServe>, QueryError> {
+        self.nearest_among(query, params, k, Among::Only(among), strategy)
+    }
+
+    /// As [`Self::nearest`]. [`Among::Except`] asks for no list of those that take part, but is right
+    /// only if the set holds the serves of the store and no others ([`Self::is_all_of`]).
+    pub(crate) fn nearest_among(
+        &self,
+        query: &[f32],
+        params: &ValidDtwParams,
+        k: usize,
+        among: Among<'_>,
+        strategy: Strategy,
+    ) -> Result<Vec<NearServe>, QueryError> {
         let threads = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
-        let (late, kept): (Vec<u64>, Vec<u64>) = among
-            .iter()
-            .map(|serve| serve.0.cast_unsigned())
-            .partition(|id| self.late_ids.binary_search(id).is_ok());
+        let unsigned = |serves: &[ServeId]| -> Vec<u64> {
+            serves.iter().map(|serve| serve.0.cast_unsigned()).collect()
+        };
+        let filters = match among {
+            Among::Only(serves) => {
+                let (late, kept): (Vec<u64>, Vec<u64>) = unsigned(serves)
+                    .into_iter()
+                    .partition(|id| self.late_ids.binary_search(id).is_ok());
+                let only = |ids: Vec<u64>| (!ids.is_empty()).then(|| IdFilter::only(ids));
+                [only(kept), only(late)]
+            }
+            Among::Except(serves) => {
+                let out = unsigned(serves);
+                let outdated = out.iter().chain(&self.late_ids).copied();
+                [Some(IdFilter::except(outdated)), Some(IdFilter::except(out.iter().copied()))]
+            }
+        };
         let mut found = Vec::new();
-        for (index, ids) in [(&self.file, kept), (&self.late, late)] {
-            if let Some(index) = index
-                && !ids.is_empty()
-            {
-                let filter = IdFilter::only(ids);
+        for (index, filter) in [&self.file, &self.late].into_iter().zip(&filters) {
+            if let (Some(index), Some(filter)) = (index, filter) {
                 let what =
-                    Nearest::new(params, k).filter(&filter).strategy(strategy).threads(threads);
+                    Nearest::new(params, k).filter(filter).strategy(strategy).threads(threads);
                 found.extend(index.nearest(query, &what)?.neighbours);
             }
         }
@@ -83,6 +115,15 @@ impl CurveSet {
             .into_iter()
             .map(|one| NearServe { serve: ServeId(one.id.cast_signed()), cost: one.cost })
             .collect())
+    }
+
+    /// Whether the set holds as many serves as the store, `stored`: then it holds the same ones. What the
+    /// store has and the file lacks lies beside it, so only serves that are gone can be too many.
+    pub(crate) fn is_all_of(&self, stored: usize) -> bool {
+        let held = self.file.as_ref().map_or(0, |file| {
+            file.len() - self.late_ids.iter().filter(|id| file.curve(**id).is_some()).count()
+        });
+        held + self.late_ids.len() == stored
     }
 
     /// The curve of a serve, if the set holds it.
@@ -115,7 +156,7 @@ impl Library {
     /// # Errors
     /// [`StoreError::Curves`] if the index fails; [`StoreError::Damaged`]; [`StoreError::Sql`].
     pub fn curves(&self, channel_set: &str) -> Result<Option<CurveSet>, StoreError> {
-        let Some(&shape) = self.channel_sets()?.get(channel_set) else { return Ok(None) };
+        let Some(shape) = self.shape_of(channel_set)? else { return Ok(None) };
         if self.is_writable()
             && !self.curve_set_is_in_step(channel_set, shape, &self.curves_mark()?)
             && let Some(_turn) = self.try_to_build()?
@@ -136,6 +177,21 @@ impl Library {
         }
         let (late, late_ids) = self.in_memory_after(channel_set, shape, from)?;
         Ok(Some(CurveSet { shape, file, late: Some(late), late_ids }))
+    }
+
+    /// The shape of a set's curves; `None` if no serve has it.
+    fn shape_of(&self, channel_set: &str) -> Result<Option<Shape>, StoreError> {
+        let channels = self.list(
+            "looking for a channel set",
+            "SELECT channels FROM serves WHERE channel_set = ?1 LIMIT 1",
+            [channel_set],
+            |row| count(row, 0),
+        )?;
+        let shape = |channels| {
+            Shape::new(CURVE_FRAMES, channels)
+                .map_err(|error| curves_error(self.index_path(channel_set), &error))
+        };
+        channels.into_iter().next().map(shape).transpose()
     }
 
     fn all_in_memory(&self, channel_set: &str, shape: Shape) -> Result<CurveSet, StoreError> {
@@ -166,7 +222,14 @@ impl Library {
     fn channel_sets(&self) -> Result<BTreeMap<String, Shape>, StoreError> {
         let sets = self.list(
             "listing channel sets",
-            "SELECT channel_set, max(channels) FROM serves GROUP BY channel_set",
+            // From one set to the next by the index: a list of all serves would cost what they cost.
+            "WITH RECURSIVE sets (name) AS (
+                SELECT min(channel_set) FROM serves
+                UNION ALL
+                SELECT (SELECT min(channel_set) FROM serves WHERE channel_set > name)
+                FROM sets WHERE name IS NOT NULL)
+             SELECT name, (SELECT channels FROM serves WHERE channel_set = name LIMIT 1)
+             FROM sets WHERE name IS NOT NULL",
             [],
             |row| Ok((row.get::<_, String>(0)?, count(row, 1)?)),
         )?;

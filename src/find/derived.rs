@@ -23,20 +23,21 @@ impl Library {
         if !self.is_writable() {
             return Err(WriteError::ReadOnly { folder: self.folder().to_owned() });
         }
-        if self.curves_are_in_step()? && self.words_are_in_step()? {
+        if self.curves_are_in_step()? && self.words_are_in_step()? && self.heads_are_in_step()? {
             return Ok(());
         }
         // Whoever builds all that time leaves the rest to the next search.
         let Some(_turn) = self.wait_to_build()? else { return Ok(()) };
         let _one_state = self.hold_state()?;
         self.sync_curves()?;
+        self.sync_heads()?;
         self.sync_words()?;
         Ok(())
     }
 
     /// Everything read until this is dropped is of one state of the store, whatever others change;
     /// `None` where that is so already.
-    pub(super) fn hold_state(&self) -> Result<Option<Transaction<'_>>, StoreError> {
+    pub(crate) fn hold_state(&self) -> Result<Option<Transaction<'_>>, StoreError> {
         let begin = || self.connection.unchecked_transaction();
         self.connection.is_autocommit().then(begin).transpose().map_err(StoreError::sql("reading"))
     }
@@ -47,13 +48,26 @@ impl Library {
 /// For one command or one request that changes the library. What fails then is caught up on by the
 /// next search.
 #[derive(Debug)]
-pub struct InStep(Option<Library>);
+pub struct InStep {
+    library: Option<Library>,
+    also: Option<Sync>,
+}
+
+/// Brings something else that is derived up to the store.
+type Sync = fn(&Library) -> Result<(), StoreError>;
 
 impl InStep {
     /// Takes charge of `library`.
     #[must_use]
     pub fn new(library: Library) -> Self {
-        Self(Some(library))
+        Self { library: Some(library), also: None }
+    }
+
+    /// Brings this up to the store as well: what a room further down derives.
+    #[must_use]
+    pub fn and(mut self, also: fn(&Library) -> Result<(), StoreError>) -> Self {
+        self.also = Some(also);
+        self
     }
 
     /// The library itself, its indexes as they are.
@@ -62,7 +76,7 @@ impl InStep {
     /// Never: the library is there until this is consumed or dropped.
     #[must_use]
     pub fn into_inner(mut self) -> Library {
-        self.0.take().expect("held until dropped")
+        self.library.take().expect("held until dropped")
     }
 }
 
@@ -70,21 +84,22 @@ impl Deref for InStep {
     type Target = Library;
 
     fn deref(&self) -> &Library {
-        self.0.as_ref().expect("held until dropped")
+        self.library.as_ref().expect("held until dropped")
     }
 }
 
 impl DerefMut for InStep {
     fn deref_mut(&mut self) -> &mut Library {
-        self.0.as_mut().expect("held until dropped")
+        self.library.as_mut().expect("held until dropped")
     }
 }
 
 impl Drop for InStep {
     fn drop(&mut self) {
-        if let Some(library) = self.0.take().filter(|_| !std::thread::panicking()) {
+        if let Some(library) = self.library.take().filter(|_| !std::thread::panicking()) {
             // Said above: nothing is lost, the next search catches up.
             let _ = library.sync();
+            let _ = self.also.map(|also| also(&library));
         }
     }
 }

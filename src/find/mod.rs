@@ -3,13 +3,17 @@
 mod curves;
 mod derived;
 mod filter;
+mod heads;
 #[cfg(test)]
 mod tests;
 mod verify;
 mod words;
 
+pub(crate) use curves::Among;
 pub use curves::{CurveSet, NearServe};
 pub use derived::InStep;
-pub use filter::{AGE_BANDS, Filter, FilterError, Selection, TermCut};
+pub use filter::{AGE_BANDS, Cut, Filter, FilterError, Selection, TermCut};
+pub(crate) use filter::{Ids, KeptServes};
+pub(crate) use heads::{Kind, LATE_PLAYERS};
 pub use verify::Verified;
 pub use words::{Excerpt, Ignored, Part, WordHits, WordsFound, WordsHit, WordsOf, WordsQuery};

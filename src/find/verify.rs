@@ -24,7 +24,7 @@ impl Verified {
 
 impl Library {
     /// Checks the whole library: SQLite's own integrity and foreign keys, every stored value's
-    /// checksum and format, the curve index and the word index against the store.
+    /// checksum and format, the curve index, the list of serves and the word index against the store.
     ///
     /// Open for writing, derived indexes that disagree are built anew; with `rebuild` they are in
     /// any case, and pictures cut from clips are removed, to be cut anew when they are next looked
@@ -52,7 +52,7 @@ impl Library {
 
     /// Checks the derived indexes, and builds those anew that disagree or all of them.
     fn check_derived(&self, rebuild: bool, watch: &Watch) -> Result<Vec<Finding>, StoreError> {
-        let step = |done| watch.step(Stage::Indexes, done, 4).map_err(StoreError::from);
+        let step = |done| watch.step(Stage::Indexes, done, 6).map_err(StoreError::from);
         step(0)?;
         let building = if self.is_writable() { self.wait_to_build()? } else { None };
         let _one_state = self.hold_state()?;
@@ -62,16 +62,23 @@ impl Library {
             Err(error) => vec![error.to_string()],
         };
         step(1)?;
+        let heads = match self.check_heads() {
+            Ok(problems) => problems,
+            Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
+            Err(error) => vec![error.to_string()],
+        };
+        step(2)?;
         let words = match self.check_words() {
             Ok(problem) => problem.err().into_iter().collect(),
             Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
             Err(error) => vec![error.to_string()],
         };
-        step(2)?;
-        let mut checked = 2;
+        step(3)?;
+        let mut checked = 3;
         let mut findings = Vec::new();
         for (place, problems, repair) in [
             ("curves", curves, Self::rebuild_curves as fn(&Self) -> Result<(), StoreError>),
+            ("heads", heads, Self::rebuild_heads),
             ("words", words, |library| library.rebuild_words().map(|_| ())),
         ] {
             let mut repaired = false;

@@ -61,8 +61,8 @@ pub fn judge(
     watch: &Watch,
 ) -> Result<Judging, LikeError> {
     let snapshot = Snapshot::new(library);
-    let others = |player: &Player, _: &Case| player.id != case.player;
-    let evidence = Evidence::gather_among(&snapshot, catalogue, others, watch)?;
+    let others = |player: PlayerId, _: CaseId| player != case.player;
+    let evidence = Evidence::gather_plans(&snapshot, catalogue, others, watch)?;
     Ok(judge_with(&snapshot, catalogue, case, on, &evidence)?)
 }
 

@@ -11,7 +11,7 @@ use super::lock::FileLock;
 use super::{Library, StoreError};
 
 /// Folders beside the store that hold nothing but what can be derived from it.
-const FOLDERS: [&str; 2] = ["curves", "words"];
+const FOLDERS: [&str; 4] = ["curves", "heads", "outcomes", "words"];
 
 /// The turn to build what is derived, until it is dropped.
 #[derive(Debug)]

@@ -164,6 +164,7 @@ impl Library {
         }
         let done = !busy && building.is_some();
         if done {
+            self.drop_changes_of_gone()?;
             self.connection
                 .execute("DELETE FROM chores WHERE what = ?1", [WIPE])
                 .map_err(StoreError::sql("ending a chore"))?;

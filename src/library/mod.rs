@@ -1,10 +1,12 @@
 //! The case store: what is kept about players, recordings, serves, faults, plans and follow-ups.
 //!
-//! A [`Library`] is a folder. `library.db` (SQLite) is the truth; what lies in `curves/` and
-//! `words/` is derived from it by the room that searches, and can be rebuilt at any time.
+//! A [`Library`] is a folder. `library.db` (SQLite) is the truth; what lies in `curves/`, `heads/`,
+//! `outcomes/` and `words/` is derived from it by the rooms that search and count, and can be rebuilt at
+//! any time.
 //! Changes go through [`Library::write`]: all or nothing, and safe once acknowledged.
 
 mod catalogue;
+mod changes;
 mod check_in;
 mod clips;
 mod days;
@@ -18,6 +20,7 @@ mod lock;
 mod marks;
 mod named;
 mod overview;
+pub(crate) mod parts;
 mod practice;
 mod prints;
 pub(crate) mod read;

@@ -36,6 +36,21 @@ pub struct OpenPlan {
 }
 
 impl Library {
+    /// Day of the last recording that holds a serve.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub(crate) fn last_recorded(&self) -> Result<Option<Date>, StoreError> {
+        let found = self.list(
+            "looking for the last recording",
+            "SELECT date FROM recordings r WHERE EXISTS
+                (SELECT 1 FROM serves s WHERE s.recording = r.id) ORDER BY date DESC LIMIT 1",
+            [],
+            |row| parsed(row, 0),
+        )?;
+        Ok(found.into_iter().next())
+    }
+
     /// The days of all cases, by day and id.
     ///
     /// # Errors

@@ -8,7 +8,7 @@ use crate::work::{Stage, Watch};
 /// One thing that is not as it should be.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
-    /// Where: `library.db`, `curves`, `words`, `clips`.
+    /// Where: `library.db`, `curves`, `heads`, `outcomes`, `words`, `clips`.
     pub place: &'static str,
     /// What is wrong.
     pub problem: String,

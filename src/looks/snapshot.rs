@@ -1,6 +1,6 @@
 //! From the library to looks: each row read once.
 
-use std::cell::{OnceCell, RefCell};
+use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
 
@@ -26,7 +26,6 @@ use crate::serve::ServeReading;
 /// library meanwhile is not seen.
 pub struct Snapshot<'a> {
     library: &'a Library,
-    all_heads: OnceCell<Rc<HashMap<ServeId, Rc<ServeHead>>>>,
     heads: RefCell<HashMap<ServeId, Rc<ServeHead>>>,
     cases: RefCell<HashMap<PlayerId, Rc<[Case]>>>,
     readings: RefCell<HashMap<ServeId, Rc<[ServeReading]>>>,
@@ -54,7 +53,6 @@ impl<'a> Snapshot<'a> {
     pub fn new(library: &'a Library) -> Self {
         Self {
             library,
-            all_heads: OnceCell::new(),
             heads: RefCell::default(),
             cases: RefCell::default(),
             readings: RefCell::default(),
@@ -69,28 +67,12 @@ impl<'a> Snapshot<'a> {
         self.library
     }
 
-    /// The heads of all serves, by id: one statement, once.
-    ///
-    /// # Errors
-    /// [`StoreError`] if the store cannot be read.
-    pub fn all_heads(&self) -> Result<Rc<HashMap<ServeId, Rc<ServeHead>>>, StoreError> {
-        if let Some(known) = self.all_heads.get() {
-            return Ok(Rc::clone(known));
-        }
-        let heads = self.library.serve_heads()?.into_iter();
-        let heads = Rc::new(heads.map(|head| (head.id, Rc::new(head))).collect());
-        Ok(Rc::clone(self.all_heads.get_or_init(|| heads)))
-    }
-
     /// The head of one serve.
     ///
     /// # Errors
     /// [`StoreError`] if there is none, or the store cannot be read.
     pub fn head(&self, id: ServeId) -> Result<Rc<ServeHead>, StoreError> {
-        match self.all_heads.get().and_then(|all| all.get(&id)) {
-            Some(known) => Ok(Rc::clone(known)),
-            None => kept(&self.heads, id, || self.library.serve_head(id).map(Rc::new)),
-        }
+        kept(&self.heads, id, || self.library.serve_head(id).map(Rc::new))
     }
 
     /// All cases of a player, by day and id.

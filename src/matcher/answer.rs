@@ -7,7 +7,7 @@ use super::Why;
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, ShownDrill};
 use crate::exchange::Origin;
-use crate::find::Selection;
+use crate::find::Cut;
 use crate::library::{
     CaseId, FaultLabel, FollowUp, Level, Plan, PlayerId, RecordingId, ServeId, ServeType, Setting,
 };
@@ -18,8 +18,8 @@ use crate::motion::{Capture, Side, View};
 pub struct Answer {
     /// The precedents: comparable sources first, then by distance and serve id.
     pub precedents: Vec<Precedent>,
-    /// What the filter kept.
-    pub selection: Selection,
+    /// What the filter did.
+    pub cut: Cut,
     /// Serves the filter kept that were left out as the serve's own (recording or player).
     pub left_out: usize,
     /// Serves that were searched: kept, not left out, of the same channel set.

@@ -1,9 +1,11 @@
 //! Which sources may be compared without a second thought.
 
+use serde::{Deserialize, Serialize};
+
 use crate::motion::{Capture, View};
 
 /// Where a serve comes from, as far as comparing goes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Source {
     /// How the joints were obtained.
     pub capture: Capture,

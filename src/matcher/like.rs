@@ -1,14 +1,12 @@
 //! The search itself.
 
-use std::collections::HashMap;
-
 use curve_index::{DtwParams, ParamError, QueryError, Strategy, ValidDtwParams};
 use jiff::Unit;
 use thiserror::Error;
 
 use super::{
-    Answer, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable, same_set_up,
-    searched_first,
+    Answer, Candidates, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable,
+    same_set_up, searched_first,
 };
 use crate::coaching::{Age, Sore, sore_on, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
@@ -183,57 +181,50 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
         }
     };
     watch.check()?;
-    let selection = if query.strict {
-        library.select_strictly(&query.filter)?
-    } else {
-        library.select(&query.filter)?
-    };
+    let _one_state = if library.is_writable() { None } else { library.hold_state()? };
+    if query.strict {
+        library.refuse_unsearchable(&query.filter)?;
+    }
+    let kept = library.kept_serves(&query.filter)?;
     let curve = &serve.curve;
     let weights = query.focus.weights(&curve.channel_set, curve.channels);
     let params =
         DtwParams::new(curve.channels).band_frames(BAND_FRAMES).weights(&weights).check()?;
 
     watch.check()?;
-    let heads: HashMap<ServeId, ServeHead> =
-        library.serve_heads()?.into_iter().map(|head| (head.id, head)).collect();
-    let (mut same, mut other, mut left_out, mut foreign) = (Vec::new(), Vec::new(), 0, 0);
-    for id in &selection.serves {
-        let Some(head) = heads.get(id) else { continue };
-        if Some(head.recording) == own_recording
-            || Some(head.case) == own_case
-            || (query.others && Some(head.player) == own_player)
-        {
-            left_out += 1;
-        } else if head.channel_set != curve.channel_set {
-            foreign += 1;
-        } else if incomparable(source, source_of(head)).is_none() {
-            same.push(*id);
-        } else {
-            other.push(*id);
-        }
+    let mut own = own_case.map_or(Ok(Vec::new()), |case| library.serves_of_case(case))?;
+    if let Some(recording) = own_recording {
+        own.extend(library.serves_in(recording)?);
     }
+    if let (true, Some(player)) = (query.others, own_player) {
+        own.extend(library.serves_of(player)?);
+    }
+    let candidates = Candidates::of(&kept, own, source, &curve.channel_set);
+    let foreign = candidates.foreign;
     let mut answer = Answer {
         precedents: Vec::new(),
-        left_out,
-        searched: same.len() + other.len(),
-        comparable: same.len(),
+        left_out: candidates.left_out,
+        searched: candidates.same + candidates.other,
+        comparable: candidates.same,
         searched_first: searched_first(source),
         notes: Vec::new(),
-        selection,
+        cut: kept.cut.clone(),
     };
     if let Some(set) = library.curves(&curve.channel_set)? {
-        let nearest = |among: &[ServeId], k| {
-            watch.check()?;
-            set.nearest(&curve.values, &params, k, among, query.strategy).map_err(|source| {
-                LikeError::Curve { channel_set: curve.channel_set.clone(), source }
-            })
-        };
-        let player_of = |near: &NearServe| heads.get(&near.serve).map(|head| head.player);
+        let player_of = |near: &NearServe| kept.heads.player_of(near.serve);
         let mut found: Vec<NearServe> = Vec::new();
-        for among in [&same, &other] {
+        for comparable in [true, false] {
+            let among = candidates.among(&set, comparable);
+            let among = among.view();
+            let nearest = |k| {
+                watch.check()?;
+                set.nearest_among(&curve.values, &params, k, among, query.strategy).map_err(
+                    |source| LikeError::Curve { channel_set: curve.channel_set.clone(), source },
+                )
+            };
             let wanted = query.k - found.len();
             if !query.one_each {
-                found.extend(nearest(among, wanted)?);
+                found.extend(nearest(wanted)?);
                 continue;
             }
             let taken: Vec<_> = found.iter().map(player_of).collect();
@@ -253,7 +244,7 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
             // enough players are met or nobody is left.
             let mut depth = wanted.max(1);
             found.extend(loop {
-                let closest = nearest(among, depth)?;
+                let closest = nearest(depth)?;
                 let exhausted = closest.len() < depth;
                 let kept = first_each(closest);
                 if exhausted || kept.len() >= wanted {
@@ -266,11 +257,9 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
             PrecedentBuilder { library, set: &set, serve, source, own_player, params: &params };
         let all = found.len();
         for (done, near) in found.into_iter().enumerate() {
-            // Taken from the same heads as the candidates.
-            if let Some(head) = heads.get(&near.serve) {
-                let rank = answer.precedents.len() + 1;
-                answer.precedents.push(build.precedent(rank, near, head)?);
-            }
+            let rank = answer.precedents.len() + 1;
+            let head = library.serve_head(near.serve)?;
+            answer.precedents.push(build.precedent(rank, near, &head)?);
             watch.step(Stage::Precedents, done + 1, all)?;
         }
     }
@@ -292,7 +281,7 @@ fn notes(
     let mut notes = Vec::new();
     let own = if query.others { "player" } else { "day" };
     if answer.searched == 0 {
-        notes.push(match answer.selection.why_empty() {
+        notes.push(match answer.cut.why_empty("serves") {
             Some(why) => why,
             None if foreign > 0 => format!(
                 "no match: {foreign} serves match the filter, but none has the channels of this \
@@ -327,8 +316,8 @@ fn notes(
             answer.precedents.len()
         ));
     }
-    if !answer.selection.ignored.is_empty() {
-        let all: Vec<_> = answer.selection.ignored.iter().map(ToString::to_string).collect();
+    if !answer.cut.ignored.is_empty() {
+        let all: Vec<_> = answer.cut.ignored.iter().map(ToString::to_string).collect();
         notes.push(format!("words left out of the search: {}", all.join(", ")));
     }
     if !query.focus.is_even() {

@@ -6,6 +6,7 @@
 //! others behind them, each marked; within a group order is (distance, serve id).
 
 mod answer;
+mod candidates;
 mod comparable;
 mod focus;
 mod like;
@@ -14,6 +15,8 @@ mod tests;
 mod why;
 
 pub use crate::coaching::standing;
+use candidates::Candidates;
+
 pub use answer::{Answer, Outcome, Precedent, PrecedentObject};
 pub use comparable::{Source, incomparable, same_set_up, searched_first};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};

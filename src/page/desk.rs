@@ -7,6 +7,7 @@ use jiff::civil::Date;
 
 use super::door::Door;
 use super::refusal::Refusal;
+use crate::evidence::sync_outcomes;
 use crate::find::InStep;
 use crate::library::{Author, Library};
 use crate::work::Watch;
@@ -56,7 +57,7 @@ impl Desk {
     ) -> Result<T, Refusal> {
         let desk = Arc::clone(self);
         let done = tokio::task::spawn_blocking(move || {
-            let mut library = InStep::new(Library::open(&desk.library)?);
+            let mut library = InStep::new(Library::open(&desk.library)?).and(sync_outcomes);
             work(&desk, &mut library)
         });
         done.await.map_err(|_| Refusal::Broken)?

@@ -49,7 +49,7 @@ fn a_page_holds_codes_only_and_sound_drawings() {
         }
     }
     let dots = map_drawing(alike, 720.0).as_str().matches("<circle").count();
-    assert_eq!(dots, alike.serves.len() + alike.groups.len(), "a dot a serve, a ring a medoid");
+    assert_eq!(dots, alike.looks + alike.groups.len(), "a dot a look, a ring a medoid");
 }
 
 #[test]

@@ -179,11 +179,13 @@ pub struct SliceFault {
 /// Who serves alike.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Alike {
-    /// The serves that were compared.
+    /// The serves of the looks that were compared, by id.
     pub serves: Vec<Placed>,
+    /// How many looks those are: what one day showed of one player in one set-up.
+    pub looks: usize,
     /// Their players' codes, as the tree numbers them.
     pub players: Vec<String>,
-    /// Group in which most of each player's serves lie.
+    /// Group in which most of each player's looks lie.
     pub group_of: Vec<usize>,
     /// Serves that were not compared, and why.
     pub left_out: Vec<(usize, String)>,
@@ -212,6 +214,8 @@ pub struct Placed {
     pub group: usize,
     /// x and y, in ordinary spreads between players.
     pub place: [f64; 2],
+    /// Whether it stands for its look: the look's other serves lie where it does.
+    pub typical: bool,
 }
 
 /// One group of similar serves.

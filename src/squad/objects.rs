@@ -46,6 +46,7 @@ pub struct SquadHead<'a> {
     looks: usize,
     serves: usize,
     compared: usize,
+    compared_looks: usize,
     silhouette: Option<f64>,
     silhouettes_tried: &'a [(usize, f64)],
     map_keeps: Option<f64>,
@@ -63,6 +64,7 @@ pub struct SquadServe<'a> {
     player: &'a str,
     group: &'a str,
     place: [f64; 2],
+    stands_for_look: bool,
 }
 
 /// A coach's follow-ups.
@@ -85,6 +87,7 @@ impl Squad {
                     player: &alike.players[placed.player],
                     group: &alike.groups[placed.group].letter,
                     place: placed.place,
+                    stands_for_look: placed.typical,
                 })
             }));
             objects.extend(alike.second.as_ref().map(SquadObject::SecondOpinion));
@@ -116,6 +119,7 @@ impl Squad {
             looks: self.looks,
             serves: self.serves,
             compared: alike.map_or(0, |alike| alike.serves.len()),
+            compared_looks: alike.map_or(0, |alike| alike.looks),
             silhouette: alike.and_then(|alike| alike.silhouette),
             silhouettes_tried: alike.map_or(&[], |alike| &alike.tried),
             map_keeps: alike.map(|alike| alike.kept),

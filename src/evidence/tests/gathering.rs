@@ -122,7 +122,10 @@ impl Desk {
 
     fn gather(&self, serve: ServeId) -> Evidence {
         let (snapshot, watch) = (Snapshot::new(&self.library), Watch::default());
-        Evidence::gather(&snapshot, Catalogue::builtin(), Subject::Stored(serve), &watch).unwrap()
+        let subject = Subject::Stored(serve);
+        let mut found = Evidence::gather(&snapshot, Catalogue::builtin(), subject, &watch).unwrap();
+        found.bring_near(&self.library, FAULT, &watch).unwrap();
+        found
     }
 }
 

@@ -3,4 +3,5 @@
 mod academy;
 mod gathering;
 mod independent;
+mod kept;
 mod planted;

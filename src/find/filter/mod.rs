@@ -3,6 +3,7 @@
 //! Terms are joined by "and", values within a term by a comma for "or". A filter gives the set of
 //! serves before any search, so k answers come back whenever k serves match.
 
+mod ids;
 mod parse;
 mod select;
 
@@ -12,7 +13,9 @@ use std::ops::Bound;
 use jiff::civil::Date;
 use thiserror::Error;
 
-pub use select::{Selection, TermCut};
+pub(crate) use ids::Ids;
+pub(crate) use select::KeptServes;
+pub use select::{Cut, Selection, TermCut};
 
 use crate::catalogue::Miss;
 use crate::library::StoreError;

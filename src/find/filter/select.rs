@@ -1,14 +1,17 @@
 //! From terms to the set of serves they keep.
 
+use std::collections::HashMap;
 use std::fmt;
 use std::ops::Bound;
 
+use jiff::civil::Date;
 use rusqlite::params_from_iter;
 use rusqlite::types::Value;
 
-use super::{Filter, FilterError, Key, Term, Test};
+use super::{Filter, FilterError, Ids, Key, Term, Test};
 use crate::catalogue::Miss;
 use crate::find::Ignored;
+use crate::find::heads::{Heads, Kind};
 use crate::library::{Library, Named, ServeId};
 
 /// The serves a filter keeps, and what each term did to them.
@@ -46,18 +49,49 @@ impl Selection {
     }
 }
 
-/// What a filter keeps of serves or cases, by id, and how.
-pub(in crate::find) struct Kept {
-    pub(in crate::find) ids: Vec<i64>,
-    searched: usize,
-    terms: Vec<TermCut>,
-    pub(in crate::find) ignored: Vec<Ignored>,
+/// What a filter does, without the list of what it keeps.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Cut {
+    /// How many it keeps.
+    pub kept: usize,
+    /// As [`Selection::searched`].
+    pub searched: usize,
+    /// As [`Selection::terms`].
+    pub terms: Vec<TermCut>,
+    /// As [`Selection::ignored`].
+    pub ignored: Vec<Ignored>,
 }
 
-impl Kept {
-    /// As [`Selection::why_empty`].
-    pub(in crate::find) fn why_empty(&self, what: &str) -> Option<String> {
-        self.ids.is_empty().then(|| why_empty(what, self.searched, &self.terms))
+impl Cut {
+    /// As [`Selection::why_empty`]; `what`: what was searched ("serves").
+    #[must_use]
+    pub fn why_empty(&self, what: &str) -> Option<String> {
+        (self.kept == 0).then(|| why_empty(what, self.searched, &self.terms))
+    }
+}
+
+/// The cases a filter keeps, by id.
+pub(in crate::find) struct KeptCases {
+    pub(in crate::find) ids: Vec<i64>,
+    pub(in crate::find) cut: Cut,
+}
+
+/// What is known of every serve, and which of them a filter keeps.
+pub(crate) struct KeptServes {
+    pub(crate) heads: Heads,
+    /// By place; `None`: all.
+    pub(crate) kept: Option<Vec<bool>>,
+    pub(crate) cut: Cut,
+}
+
+impl KeptServes {
+    /// Places of those that are kept, ascending.
+    pub(crate) fn places(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..self.heads.len()).filter(|&place| self.keeps(place))
+    }
+
+    pub(crate) fn keeps(&self, place: usize) -> bool {
+        self.kept.as_ref().is_none_or(|kept| kept[place])
     }
 }
 
@@ -94,44 +128,32 @@ impl fmt::Display for Selection {
     }
 }
 
-/// What a filter chooses from.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Of {
-    Serves,
-    /// Cases; one is kept for any of its recordings, or without one for what else is known.
-    Cases,
-}
+/// Where a condition is asked, and by what the answer is ordered.
+type From = [&'static str; 2];
 
-impl Of {
-    fn all(self) -> &'static str {
-        match self {
-            Self::Serves => "SELECT id FROM serves ORDER BY id",
-            Self::Cases => "SELECT id FROM cases ORDER BY id",
-        }
-    }
-
-    /// Where a condition is asked, and by what the answer is ordered.
-    fn from(self) -> [&'static str; 2] {
-        match self {
-            Self::Serves => [
-                "SELECT s.id FROM serves s JOIN recordings r ON r.id = s.recording
-                 JOIN cases c ON c.id = s.case_id JOIN players p ON p.id = s.player",
-                "s.id",
-            ],
-            Self::Cases => [
-                "SELECT DISTINCT c.id FROM cases c JOIN players p ON p.id = c.player
-                 LEFT JOIN recordings r ON r.case_id = c.id
-                 LEFT JOIN serves s ON s.recording = r.id",
-                "c.id",
-            ],
-        }
-    }
-}
+/// A case is kept for any of its recordings, or without one for what else is known.
+const CASES: From = [
+    "SELECT DISTINCT c.id FROM cases c JOIN players p ON p.id = c.player
+     LEFT JOIN recordings r ON r.case_id = c.id
+     LEFT JOIN serves s ON s.recording = r.id",
+    "c.id",
+];
+/// Where conditions on nothing but the case are asked.
+const CASES_ALONE: From = ["SELECT c.id FROM cases c", "c.id"];
+/// The same of the player.
+const PLAYERS_ALONE: From = ["SELECT p.id FROM players p", "p.id"];
+/// All conditions at once, as the store itself answers them: what tests hold the answer against.
+#[cfg(test)]
+const SERVES: From = [
+    "SELECT s.id FROM serves s JOIN recordings r ON r.id = s.recording
+     JOIN cases c ON c.id = s.case_id JOIN players p ON p.id = s.player",
+    "s.id",
+];
 
 /// A fault counts unless a coach rejected it.
-const FAULT: &str = "EXISTS (SELECT 1 FROM labels l WHERE l.case_id = c.id AND l.fault IN (%)
+const FAULT: &str = "c.id IN (SELECT l.case_id FROM labels l WHERE l.fault IN (%)
         AND l.state <> 'rejected'
-        AND NOT EXISTS (SELECT 1 FROM labels n WHERE n.case_id = c.id AND n.fault = l.fault
+        AND NOT EXISTS (SELECT 1 FROM labels n WHERE n.case_id = l.case_id AND n.fault = l.fault
             AND n.state = 'rejected' AND n.said_by <> 'program'))";
 
 impl Library {
@@ -141,28 +163,71 @@ impl Library {
     /// [`FilterError::Value`] for a player, squad, coach, fault or drill this library and its
     /// catalogue do not know; [`FilterError::Store`].
     pub fn select(&self, filter: &Filter) -> Result<Selection, FilterError> {
-        let Kept { ids, searched, terms, ignored } = self.kept(filter, Of::Serves)?;
-        let serves = ids.into_iter().map(ServeId).collect();
+        let found = self.kept_serves(filter)?;
+        let serves = found.places().map(|place| found.heads.serve_at(place)).collect();
+        let Cut { searched, terms, ignored, .. } = found.cut;
         Ok(Selection { serves, searched, terms, ignored })
     }
 
-    /// The cases `filter` keeps, as [`Library::select`] for serves.
-    pub(in crate::find) fn select_cases(&self, filter: &Filter) -> Result<Kept, FilterError> {
-        self.kept(filter, Of::Cases)
+    /// What is known of every serve, and which of them `filter` keeps.
+    ///
+    /// # Errors
+    /// As [`Library::select`].
+    pub(crate) fn kept_serves(&self, filter: &Filter) -> Result<KeptServes, FilterError> {
+        let heads = self.heads()?;
+        let mut cut = Cut { kept: heads.len(), searched: heads.len(), ..Cut::default() };
+        if filter.is_empty() {
+            return Ok(KeptServes { heads, kept: None, cut });
+        }
+        let mut terms = Vec::with_capacity(filter.terms.len());
+        // How many terms rule each serve out.
+        let mut against = vec![0_u16; heads.len()];
+        for term in &filter.terms {
+            self.check_known(term)?;
+            let passing = self.passing(term, &heads, &mut cut.ignored)?;
+            let passes: Vec<bool> =
+                (0..heads.len()).map(|place| passing.holds(&heads, place)).collect();
+            against.iter_mut().zip(&passes).for_each(|(count, pass)| *count += u16::from(!pass));
+            terms.push(passes);
+        }
+        let without = |passes: &[bool]| {
+            let others = against.iter().zip(passes).map(|(count, pass)| count - u16::from(!pass));
+            others.filter(|others| *others == 0).count()
+        };
+        let told = filter.terms.iter().zip(&terms).map(|(term, passes)| TermCut {
+            term: term.text.clone(),
+            keeps: passes.iter().filter(|pass| **pass).count(),
+            without: without(passes),
+        });
+        cut.terms = told.collect();
+        let kept: Vec<bool> = against.iter().map(|count| *count == 0).collect();
+        cut.kept = kept.iter().filter(|kept| **kept).count();
+        Ok(KeptServes { heads, kept: Some(kept), cut })
     }
 
-    fn kept(&self, filter: &Filter, of: Of) -> Result<Kept, FilterError> {
-        let all = self.list("listing", of.all(), [], |row| row.get::<_, i64>(0))?;
+    /// The cases `filter` keeps, as [`Library::select`] for serves.
+    pub(in crate::find) fn select_cases(&self, filter: &Filter) -> Result<KeptCases, FilterError> {
+        let all: Vec<i64> = self.case_ids(None)?.into_iter().map(|case| case.0).collect();
+        self.kept_of(filter, sorted(all), CASES)
+    }
+
+    fn kept_of(
+        &self,
+        filter: &Filter,
+        all: Vec<i64>,
+        from: From,
+    ) -> Result<KeptCases, FilterError> {
         let mut ignored = Vec::new();
         let mut sets = Vec::with_capacity(filter.terms.len());
         for term in &filter.terms {
             self.check_known(term)?;
-            sets.push(self.kept_by(term, of, &all, &mut ignored)?);
+            let kept = self.kept_by(term, from, &mut ignored)?;
+            sets.push(kept.unwrap_or_else(|| all.clone()));
         }
         let both = |sets: &mut dyn Iterator<Item = &Vec<i64>>| {
             sets.fold(all.clone(), |kept, set| intersection(&kept, set))
         };
-        let kept = both(&mut sets.iter());
+        let ids = both(&mut sets.iter());
         let terms = filter
             .terms
             .iter()
@@ -176,14 +241,27 @@ impl Library {
                 .len(),
             })
             .collect();
-        Ok(Kept { ids: kept, searched: all.len(), terms, ignored })
+        let cut = Cut { kept: ids.len(), searched: all.len(), terms, ignored };
+        Ok(KeptCases { ids, cut })
     }
 
-    /// As [`Library::select`], but words that can not be searched are an error: for scripts.
+    /// As [`Library::select`], by the store alone and one statement a term.
+    #[cfg(test)]
+    pub(in crate::find) fn select_plainly(
+        &self,
+        filter: &Filter,
+    ) -> Result<Selection, FilterError> {
+        let all = self.list("listing", "SELECT id FROM serves", [], |row| row.get(0))?;
+        let KeptCases { ids, cut } = self.kept_of(filter, sorted(all), SERVES)?;
+        let Cut { searched, terms, ignored, .. } = cut;
+        Ok(Selection { serves: ids.into_iter().map(ServeId).collect(), searched, terms, ignored })
+    }
+
+    /// Refuses words that can not be searched: for scripts.
     ///
     /// # Errors
-    /// As [`Library::select`]; [`FilterError::Words`].
-    pub fn select_strictly(&self, filter: &Filter) -> Result<Selection, FilterError> {
+    /// [`FilterError::Words`]; [`FilterError::Store`].
+    pub(crate) fn refuse_unsearchable(&self, filter: &Filter) -> Result<(), FilterError> {
         for term in &filter.terms {
             if let Test::Words(text) = &term.test {
                 let ignored = self.find_words(text)?.ignored;
@@ -194,16 +272,16 @@ impl Library {
                 }
             }
         }
-        self.select(filter)
+        Ok(())
     }
 
+    /// What one term keeps of a table, by id; `None` if it asks for nothing.
     fn kept_by(
         &self,
         term: &Term,
-        of: Of,
-        all: &[i64],
+        from: From,
         ignored: &mut Vec<Ignored>,
-    ) -> Result<Vec<i64>, FilterError> {
+    ) -> Result<Option<Vec<i64>>, FilterError> {
         let mut params: Vec<Value> = Vec::new();
         let condition = match &term.test {
             Test::OneOf { key, values } => {
@@ -260,14 +338,13 @@ impl Library {
                 beats.collect::<Vec<_>>().join(" AND ")
             }),
             Test::FollowUp(wanted) => format!(
-                "{} EXISTS (SELECT 1 FROM plans n JOIN follow_ups f ON f.plan = n.id
-                    WHERE n.case_id = c.id)",
+                "c.id {} IN (SELECT n.case_id FROM follow_ups f JOIN plans n ON n.id = f.plan)",
                 if *wanted { "" } else { "NOT" }
             ),
             Test::Words(text) => {
                 let hits = self.find_words(text)?;
                 ignored.extend(hits.ignored);
-                let Some(cases) = hits.cases else { return Ok(all.to_vec()) };
+                let Some(cases) = hits.cases else { return Ok(None) };
                 let ids: Vec<_> = cases.iter().map(|case| case.0.to_string()).collect();
                 params.push(Value::from(format!("[{}]", ids.join(","))));
                 "c.id IN (SELECT value FROM json_each(?))".to_owned()
@@ -275,9 +352,87 @@ impl Library {
         };
         // What is unknown (null) passes "everything but".
         let not = if term.negated { "NOT" } else { "" };
-        let [from, id] = of.from();
+        let [from, id] = from;
         let sql = format!("{from} WHERE {not} coalesce({condition}, 0) ORDER BY {id}");
-        Ok(self.list("filtering", &sql, params_from_iter(params), |row| row.get(0))?)
+        Ok(Some(self.list("filtering", &sql, params_from_iter(params), |row| row.get(0))?))
+    }
+
+    /// Which serves a term lets through: what depends on the player or the case is asked once for each
+    /// of those, the rest is known of the serve.
+    fn passing(
+        &self,
+        term: &Term,
+        heads: &Heads,
+        ignored: &mut Vec<Ignored>,
+    ) -> Result<Passing, FilterError> {
+        let kinds = |holds: &dyn Fn(&Kind) -> bool| heads.kinds.iter().map(holds).collect();
+        let by = match &term.test {
+            Test::OneOf { key: Key::Player | Key::Squad | Key::Coach | Key::Level, .. } => {
+                // What is negated is so already.
+                let kept = self.kept_by(term, PLAYERS_ALONE, ignored)?;
+                return Ok(Passing { negated: false, by: By::Players(of(kept)) });
+            }
+            Test::OneOf { key: Key::Hand, values } => {
+                let hands = self.list(
+                    "listing hands",
+                    "SELECT id, hand FROM players WHERE hand IS NOT NULL",
+                    [],
+                    |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
+                )?;
+                let wanted = hands.iter().filter(|(_, hand)| values.contains(hand));
+                By::Hands {
+                    stated: hands.iter().map(|(id, _)| *id).collect(),
+                    wanted: wanted.map(|(id, _)| *id).collect(),
+                    shown: kinds(&|kind| is_named(Some(kind.hand), values)),
+                }
+            }
+            Test::OneOf { key: Key::Type, values } => {
+                By::Kinds(kinds(&|kind| is_named(kind.serve_type, values)))
+            }
+            Test::OneOf { key: Key::Setting, values } => {
+                By::Kinds(kinds(&|kind| is_named(kind.setting, values)))
+            }
+            Test::OneOf { key: Key::View, values } => {
+                By::Kinds(kinds(&|kind| is_named(kind.view, values)))
+            }
+            Test::OneOf { key: Key::Capture, values } => {
+                By::Kinds(kinds(&|kind| is_named(Some(kind.capture), values)))
+            }
+            Test::Days(spans) => {
+                let digits = |day: Date| {
+                    i64::from(day.year()) * 10_000
+                        + i64::from(day.month()) * 100
+                        + i64::from(day.day())
+                };
+                let span = |(first, last): &(Option<Date>, Option<Date>)| {
+                    (first.map_or(i64::MIN, digits), last.map_or(i64::MAX, digits))
+                };
+                By::Days(spans.iter().map(span).collect())
+            }
+            Test::Ages(spans) => By::Ages { spans: spans.clone(), ages: self.ages()? },
+            _ => {
+                let kept = self.kept_by(term, CASES_ALONE, ignored)?;
+                let Some(kept) = kept else { return Ok(Passing { negated: false, by: By::All }) };
+                return Ok(Passing { negated: false, by: By::Cases(of(Some(kept))) });
+            }
+        };
+        Ok(Passing { negated: term.negated, by })
+    }
+
+    fn ages(&self) -> Result<Ages, FilterError> {
+        let born = self.list(
+            "listing ages",
+            "SELECT id, CAST(substr(born, 1, 4) AS INTEGER) FROM players WHERE born IS NOT NULL",
+            [],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        let bands = self.list(
+            "listing ages",
+            "SELECT case_id, age_from, age_to FROM case_origins",
+            [],
+            |row| Ok((row.get(0)?, (row.get(1)?, row.get(2)?))),
+        )?;
+        Ok(Ages { born: born.into_iter().collect(), bands: bands.into_iter().collect() })
     }
 
     /// A name nobody bears is more likely a slip than a wish for nothing.
@@ -329,6 +484,83 @@ macro_rules! told {
     };
 }
 
+/// Which serves a term lets through.
+struct Passing {
+    /// Everything but.
+    negated: bool,
+    by: By,
+}
+
+enum By {
+    All,
+    Players(Ids),
+    Cases(Ids),
+    /// What the player states counts more than what the motion shows.
+    Hands {
+        stated: Ids,
+        wanted: Ids,
+        shown: Vec<bool>,
+    },
+    Kinds(Vec<bool>),
+    Days(Vec<(i64, i64)>),
+    Ages {
+        spans: Vec<(i64, i64)>,
+        ages: Ages,
+    },
+}
+
+/// Years of birth by player, and by case the ages a received one may have.
+struct Ages {
+    born: HashMap<i64, i64>,
+    bands: HashMap<i64, (Option<i64>, Option<i64>)>,
+}
+
+impl Passing {
+    fn holds(&self, heads: &Heads, place: usize) -> bool {
+        let kind = usize::from(heads.kind[place]);
+        let (player, case, day) = (heads.players[place], heads.cases[place], heads.days[place]);
+        let holds = match &self.by {
+            By::All => true,
+            By::Players(ids) => ids.holds(player),
+            By::Cases(ids) => ids.holds(case),
+            By::Hands { stated, wanted, shown } => {
+                if stated.holds(player) {
+                    wanted.holds(player)
+                } else {
+                    shown[kind]
+                }
+            }
+            By::Kinds(kinds) => kinds[kind],
+            By::Days(spans) => {
+                spans.iter().any(|(first, last)| (*first..=*last).contains(&i64::from(day)))
+            }
+            By::Ages { spans, ages } => {
+                let known =
+                    ages.born.get(&i64::from(player)).map(|born| i64::from(day / 10_000) - born);
+                let band = || ages.bands.get(&i64::from(case)).copied().unwrap_or_default();
+                let (low, high) = known.map_or_else(band, |age| (Some(age), Some(age)));
+                spans.iter().any(|(first, last)| {
+                    low.is_some_and(|low| low >= *first) && high.is_some_and(|high| high <= *last)
+                })
+            }
+        };
+        holds != self.negated
+    }
+}
+
+fn is_named<T: Named>(value: Option<T>, names: &[String]) -> bool {
+    value.is_some_and(|value| names.iter().any(|name| name == value.name()))
+}
+
+fn of(ids: Option<Vec<i64>>) -> Ids {
+    ids.into_iter().flatten().collect()
+}
+
+fn sorted(mut ids: Vec<i64>) -> Vec<i64> {
+    ids.sort_unstable();
+    ids
+}
+
 fn one_of(key: Key) -> &'static str {
     match key {
         Key::Player => "p.code COLLATE NOCASE IN (%)",
@@ -351,12 +583,12 @@ fn one_of(key: Key) -> &'static str {
                     AND fault IN (%)))"
         }
         Key::Drill => {
-            "EXISTS (SELECT 1 FROM plans n JOIN plan_drills d ON d.plan = n.id
-                WHERE n.case_id = c.id AND d.drill IN (%))"
+            "c.id IN (SELECT n.case_id FROM plan_drills d JOIN plans n ON n.id = d.plan
+                WHERE d.drill IN (%))"
         }
         Key::Place => {
-            "EXISTS (SELECT 1 FROM plans n JOIN plan_drills d ON d.plan = n.id
-                WHERE n.case_id = c.id AND d.done_where IN (%))"
+            "c.id IN (SELECT n.case_id FROM plan_drills d JOIN plans n ON n.id = d.plan
+                WHERE d.done_where IN (%))"
         }
         Key::IndexKnuckle => "c.grip_index IN (%)",
         Key::HeelPad => "c.grip_heel IN (%)",

@@ -136,7 +136,7 @@ fn verify_finds_and_repairs_what_is_derived() {
             those.map(|progress| (progress.done, progress.of)).collect()
         };
         assert_eq!(of(Stage::Values), (1..=49).map(|done| (done, 49)).collect::<Vec<_>>());
-        assert_eq!(of(Stage::Indexes), (0..=4).map(|done| (done, 4)).collect::<Vec<_>>());
+        assert_eq!(of(Stage::Indexes), (0..=6).map(|done| (done, 6)).collect::<Vec<_>>());
         assert_eq!(found(&library, &query, 5, &all), expected, "damage {n}");
     }
     // Flips in padding between sections change nothing; most places are not padding.

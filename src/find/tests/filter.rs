@@ -74,6 +74,7 @@ fn academy() -> (TempDir, Library) {
 fn kept(library: &Library, text: &str) -> Vec<i64> {
     let filter = Filter::parse(text).unwrap();
     let selection = library.select(&filter).unwrap_or_else(|error| panic!("{text}: {error}"));
+    assert_eq!(selection, library.select_plainly(&filter).unwrap(), "{text}");
     assert_eq!(selection.searched, 3);
     selection.serves.iter().map(|serve| serve.0).collect()
 }
@@ -200,7 +201,7 @@ fn a_phrase_and_ignored_words() {
     let selection = library.select(&filter).unwrap();
     assert_eq!(selection.serves.len(), 2);
     assert_eq!(selection.ignored[0].to_string(), "'**' (no letters or digits)");
-    let error = library.select_strictly(&filter).unwrap_err().to_string();
+    let error = library.refuse_unsearchable(&filter).unwrap_err().to_string();
     assert_eq!(
         error,
         "filter, column 1: these words cannot be searched for: '**' (no letters or digits); \

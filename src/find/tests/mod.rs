@@ -1,4 +1,5 @@
 mod curves;
 mod filter;
+mod heads;
 mod ranked;
 mod words;

@@ -177,8 +177,8 @@ impl Library {
             self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect()
         } else {
             let kept = self.select_cases(&query.filter)?;
-            ignored.extend(kept.ignored.iter().cloned());
-            found.cut = kept.why_empty("cases");
+            ignored.extend(kept.cut.ignored.iter().cloned());
+            found.cut = kept.cut.why_empty("cases");
             kept.ids.into_iter().collect()
         };
         found.searched = cases.len();

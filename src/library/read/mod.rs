@@ -143,19 +143,19 @@ pub(crate) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<usize> {
     usize::try_from(value).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, value))
 }
 
-pub(super) fn named<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
+pub(crate) fn named<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     let name: String = row.get(column)?;
     T::from_name(&name).ok_or_else(|| unreadable(column, format!("unknown {} '{name}'", T::WHAT)))
 }
 
-pub(super) fn named_if<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
+pub(crate) fn named_if<T: Named>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
     match row.get_ref(column)? {
         rusqlite::types::ValueRef::Null => Ok(None),
         _ => named(row, column).map(Some),
     }
 }
 
-pub(super) fn parsed(row: &Row<'_>, column: usize) -> rusqlite::Result<Date> {
+pub(crate) fn parsed(row: &Row<'_>, column: usize) -> rusqlite::Result<Date> {
     let text: String = row.get(column)?;
     text.parse().map_err(|error: jiff::Error| unreadable(column, error.to_string()))
 }

@@ -218,6 +218,19 @@ impl Library {
         )
     }
 
+    /// Ids of a case's serves.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub(crate) fn serves_of_case(&self, case: CaseId) -> Result<Vec<ServeId>, StoreError> {
+        self.list(
+            "listing serves",
+            "SELECT id FROM serves WHERE case_id = ?1 ORDER BY id",
+            [case.0],
+            |row| row.get(0).map(ServeId),
+        )
+    }
+
     /// Ids of a recording's serves, in order of time.
     ///
     /// # Errors

@@ -381,7 +381,11 @@ fn killed_at_every_write_a_migration_is_whole_or_not_there() {
         let format: i64 =
             reader.connection.query_row("PRAGMA user_version", [], |row| row.get(0)).unwrap();
         still_old += u64::from(format == 1);
-        assert_eq!(format == 4, tables > 40, "{context}: format {format}, {tables} tables");
+        assert_eq!(
+            format == super::super::store::FORMAT,
+            tables > 40,
+            "{context}: format {format}, {tables} tables"
+        );
         drop(reader);
         let mut library = Library::open(folder.path()).unwrap();
         assert_eq!(contents(&library), expected, "{context}");

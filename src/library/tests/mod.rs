@@ -1,4 +1,5 @@
 mod check_in;
+pub(crate) mod churn;
 mod crash;
 mod faulty;
 mod golden;

@@ -188,7 +188,7 @@ pub fn gather(
     // One vote each: nine serves of one player are one precedent, not nine.
     query.one_each = true;
     let answer = matcher::like(library, &query, watch)?;
-    let evidence = Evidence::gather(&snapshot, catalogue, query.subject, watch)?;
+    let mut evidence = Evidence::gather(&snapshot, catalogue, query.subject, watch)?;
     let About { serve, mut facts, player, stature_m, case, judging, pictures } =
         About::of(&snapshot, catalogue, wanted, &evidence, watch)?;
 
@@ -214,6 +214,9 @@ pub fn gather(
     let mut channels = ribbons(&serve, &neighbours);
     if let Some(id) = &limiting_id {
         put_first(&mut channels, catalogue, id);
+    }
+    if let Some(id) = &limiting_id {
+        evidence.bring_near(library, id, watch)?;
     }
     let worked = limiting_id.as_deref().and_then(|id| evidence.worked(catalogue, id));
     facts.notes.extend(notes(&serve, stature_m, &case));

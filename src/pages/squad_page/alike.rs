@@ -26,14 +26,20 @@ pub(super) struct AlikeView {
 }
 
 pub(super) fn alike_view(alike: &Alike) -> AlikeView {
+    // A look: what one day showed of one player in one set-up.
+    let each = if alike.serves.len() > alike.looks {
+        format!(", each by its most typical serve of {}", alike.serves.len())
+    } else {
+        String::new()
+    };
     let how = match alike.silhouette {
         Some(width) => {
             let tried: Vec<String> =
                 alike.tried.iter().map(|(k, width)| format!("{k}: {width:.2}")).collect();
             format!(
-                "{} of {} compared, all with all, by exact time warping. {} groups: the number \
+                "{} of {} compared, all with all, by exact time warping{each}. {} groups: the number \
                  with the widest silhouette between players ({width:.2}; tried {}).{}",
-                count(alike.serves.len(), "serve"),
+                count(alike.looks, "look"),
                 count(alike.players.len(), "player"),
                 alike.groups.len(),
                 tried.join(", "),
@@ -51,8 +57,8 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
                 |width| format!("no number of groups parts the players well (widest silhouette {width:.2}, 0.25 wanted)"),
             );
             format!(
-                "{} of {} compared, all with all, by exact time warping: {why}.",
-                count(alike.serves.len(), "serve"),
+                "{} of {} compared, all with all, by exact time warping{each}: {why}.",
+                count(alike.looks, "look"),
                 count(alike.players.len(), "player")
             )
         }
@@ -67,7 +73,7 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
         how,
         map: drawn(map_drawing),
         map_caption: format!(
-            "One dot: one serve; near means alike. Two directions hold {:.0} % of the differences. \
+            "One dot: one look (a player, a day, a set-up), by its most typical serve; near means alike. Two directions hold {:.0} % of the differences. \
              Figure: the serve that stands for its group, at trophy, seen from the \
              hitting side.",
             100.0 * alike.kept

@@ -1,8 +1,11 @@
-//! Who serves alike: comparable serves, their groups, typical serves, map and tree.
+//! Who serves alike: comparable looks, their groups, typical serves, map and tree.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use curve_index::{Curve, DtwParams, ValidDtwParams, barycentre};
+use curve_index::{Curve, DtwParams, Scratch, ValidDtwParams, barycentre, dtw};
+use jiff::civil::Date;
+use rayon::prelude::*;
 
 use super::super::facts::{Alike, GroupDifference, GroupFacts, GroupFault, Placed};
 use super::super::{
@@ -12,12 +15,15 @@ use super::super::{
 use super::{CONFIDENCE, Read, SquadError};
 use crate::find::CurveSet;
 use crate::library::{Named, PlayerId, ServeHead, ServeId};
+use crate::looks::SetUp;
 use crate::matcher::{BAND_FRAMES, Source, explain_pair, incomparable};
 use crate::serve;
-use crate::work::Watch;
+use crate::work::{Stage, Watch};
 
 /// Rounds a typical serve may take; it stops earlier when nothing gets better.
 const ROUNDS: usize = 10;
+/// So many serves of a look are aligned with each other at most.
+const MOST_OF_LOOK: usize = 48;
 /// Differences told per group.
 const DIFFERENCES: usize = 2;
 /// Below this a group should not be trusted, above the other it is found again (Hennig 2007).
@@ -38,6 +44,9 @@ pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, Squ
         .band_frames(BAND_FRAMES)
         .check()
         .map_err(|error| failed(&error))?;
+    // What is compared are looks, each by its typical serve; a look's other serves lie where it lies.
+    let looks = looks(held, &params, watch)?;
+    let held: Vec<(&ServeHead, Curve<'_>)> = looks.iter().map(Look::typical).collect();
     let curves: Vec<Curve<'_>> = held.iter().map(|(_, curve)| *curve).collect();
     let distances = Distances::measure(&curves, &params, watch)?;
 
@@ -63,19 +72,22 @@ pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, Squ
     let second = second_opinion(&values, &owners, &group_of);
     let squad =
         Grouped { read, set: &set, params: &params, distances: &distances, curves: &curves };
-    let facts = squad.facts(&found, &serves, &owners, &codes, &group_of, watch)?;
-    let placed = serves
-        .iter()
-        .enumerate()
-        .map(|(at, &serve)| Placed {
-            serve,
+    let mut facts = squad.facts(&found, &serves, &owners, &codes, &group_of, watch)?;
+    let mut placed = Vec::new();
+    for (at, look) in looks.iter().enumerate() {
+        facts[found.labels[at]].serves += look.serves.len();
+        placed.extend(look.serves.iter().enumerate().map(|(place, (head, _))| Placed {
+            serve: head.id,
             player: owners[at],
             group: found.labels[at],
             place: map.places[at],
-        })
-        .collect();
+            typical: place == look.typical,
+        }));
+    }
+    placed.sort_by_key(|placed| placed.serve);
     Ok(Some(Alike {
         serves: placed,
+        looks: looks.len(),
         players: codes,
         group_of,
         left_out,
@@ -86,6 +98,70 @@ pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, Squ
         kept: map.kept,
         tree,
     }))
+}
+
+/// What one day showed of one player in one set-up.
+struct Look<'a> {
+    /// By id; at least one.
+    serves: Vec<(&'a ServeHead, Curve<'a>)>,
+    /// Place of the serve that stands for it.
+    typical: usize,
+}
+
+impl<'a> Look<'a> {
+    fn typical(&self) -> (&'a ServeHead, Curve<'a>) {
+        self.serves[self.typical]
+    }
+}
+
+/// The looks of these serves, in the order of their first serves, with the serve of each that costs least to
+/// align with the others.
+fn looks<'a>(
+    serves: Vec<(&'a ServeHead, Curve<'a>)>,
+    params: &ValidDtwParams,
+    watch: &Watch,
+) -> Result<Vec<Look<'a>>, SquadError> {
+    let mut found: Vec<Vec<(&ServeHead, Curve<'_>)>> = Vec::new();
+    let mut places: HashMap<(PlayerId, Date, SetUp), usize> = HashMap::new();
+    for (head, curve) in serves {
+        let key = (head.player, head.date, SetUp::of(head));
+        let place = *places.entry(key).or_insert_with(|| {
+            found.push(Vec::new());
+            found.len() - 1
+        });
+        found[place].push((head, curve));
+    }
+    let (done, all) = (AtomicUsize::new(0), found.len());
+    let looks = found.into_par_iter().map(|serves| {
+        let typical = typical(&serves, params);
+        watch.step(Stage::Looks, done.fetch_add(1, Ordering::Relaxed) + 1, all)?;
+        Ok(Look { serves, typical })
+    });
+    looks.collect()
+}
+
+/// Place of the serve nearest to all others, ties to the first. Of very many serves an even choice stands
+/// for all: a day has ten or twenty.
+fn typical(serves: &[(&ServeHead, Curve<'_>)], params: &ValidDtwParams) -> usize {
+    let step = serves.len().div_ceil(MOST_OF_LOOK).max(1);
+    let chosen: Vec<usize> = (0..serves.len()).step_by(step).collect();
+    // Of two, neither is nearer.
+    if chosen.len() < 3 {
+        return 0;
+    }
+    let mut sums = vec![0.0; chosen.len()];
+    let mut scratch = Scratch::default();
+    for (at, &a) in chosen.iter().enumerate() {
+        for (other, &b) in chosen.iter().enumerate().skip(at + 1) {
+            // Without a limit there is always an answer.
+            let cost = dtw(serves[a].1, serves[b].1, params, f64::INFINITY, &mut scratch);
+            let far = cost.unwrap_or(f64::INFINITY).sqrt();
+            sums[at] += far;
+            sums[other] += far;
+        }
+    }
+    let nearest = (0..chosen.len()).min_by(|&a, &b| sums[a].total_cmp(&sums[b]).then(a.cmp(&b)));
+    nearest.map_or(0, |at| chosen[at])
 }
 
 /// Serves to compare, and how many were left out and why.
@@ -126,7 +202,7 @@ fn comparable(heads: &[ServeHead]) -> Option<Comparable<'_>> {
     Some((chosen, reasons.into_iter().map(|(why, count)| (count, why)).collect()))
 }
 
-/// The group with most of each player's serves; ties go to the larger group.
+/// The group with most of each player's looks; ties go to the larger group.
 fn mostly_in(found: &Groups, owners: &[usize], players: usize) -> Vec<usize> {
     let k = found.groups.len();
     let mut counts = vec![0usize; players * k];
@@ -188,7 +264,7 @@ impl Grouped<'_> {
                 sentence: sentence(&letter, own.len(), stability, &differences, &faults),
                 letter,
                 players: own.len(),
-                serves: group.members.len(),
+                serves: 0,
                 stability,
                 medoid: serves[group.medoid],
                 medoid_player: codes[owners[group.medoid]].clone(),

@@ -111,7 +111,9 @@ impl Read<'_> {
 
     /// A player's cases, by date.
     fn cases_of(&self, player: usize) -> impl DoubleEndedIterator<Item = &SeenCase> {
-        self.seen.iter().filter(move |seen| seen.player == player)
+        let from = self.seen.partition_point(|seen| seen.player < player);
+        let to = self.seen.partition_point(|seen| seen.player <= player);
+        self.seen[from..to].iter()
     }
 
     fn day(&self, player: usize, date: Date) -> PlayerDay {
@@ -127,8 +129,9 @@ impl Read<'_> {
 /// seen and rated. `watch` is told cases read, faults followed, pairs of serves compared and squads
 /// resampled, the last two from any thread. Nothing is written.
 ///
-/// Cost: one read of the squad's cases and curves and n^2 / 2 alignments for n serves. Measured on
-/// two cores: see `examples/squad_scale.rs`.
+/// Groups are made of looks, each by its typical serve, and all serves are placed by their look.
+/// Cost: one read of the squad's cases and curves, the alignments within each look, and n^2 / 2 for n
+/// looks. Measured: see [`crate::squad`].
 ///
 /// # Errors
 /// [`SquadError`]; a squad without serves is no error: [`Squad::selection`] says why.
@@ -247,7 +250,7 @@ fn worked(
     let among = Evidence::gather_among(
         &read.snapshot,
         read.catalogue,
-        |_, case| cases.contains(&case.id),
+        |_, case| cases.contains(&case),
         watch,
     )?;
     let told = faults.iter().filter_map(|fault| among.worked(read.catalogue, &fault.fault));

@@ -402,3 +402,95 @@ fn agreement_against_noise() {
         assert!(agreement.is_finite());
     }
 }
+
+/// Adjusted Rand index between the groups made of looks and those made of all serves, and how many groups
+/// each finds.
+fn looks_against_serves(library: &Library) -> (f64, usize, usize) {
+    use curve_index::{Curve, DtwParams};
+    let alike = gathered(library, &ask(None)).unwrap().alike.unwrap();
+    assert!(alike.looks * 2 <= alike.serves.len(), "{} looks", alike.looks);
+    let stood = alike.serves.iter().filter(|serve| serve.typical).count();
+    assert_eq!(stood, alike.looks);
+    let stored: Vec<_> =
+        alike.serves.iter().map(|serve| library.curve(serve.serve).unwrap()).collect();
+    let channels = stored[0].channels;
+    let curves: Vec<Curve<'_>> =
+        stored.iter().map(|curve| Curve::new(&curve.values, channels).unwrap()).collect();
+    let params = DtwParams::new(channels).band_frames(10).check().unwrap();
+    let watch = Watch::default();
+    let distances = super::super::Distances::measure(&curves, &params, &watch).unwrap();
+    let owners: Vec<usize> = alike.serves.iter().map(|serve| serve.player).collect();
+    let all = super::super::groups(&distances, &owners, &GroupsParams::default(), &watch).unwrap();
+    let by_look: Vec<usize> = alike.serves.iter().map(|serve| serve.group).collect();
+    let agreement = super::super::adjusted_rand_index(&all.labels, &by_look);
+    (agreement, all.groups.len(), alike.groups.len())
+}
+
+/// Invented curves in three planted ways of serving; two days of four serves for each player.
+#[test]
+#[expect(clippy::print_stderr, reason = "reports the agreement")]
+fn groups_of_looks_are_those_of_all_serves_where_ways_are_planted() {
+    for (noise, least) in [(0.4, 0.95), (0.8, 0.9)] {
+        let (curves, owners, truth) = planted_curves(noise, 3);
+        let folder = TempDir::new().unwrap();
+        let mut library = Library::create(folder.path().join("library")).unwrap();
+        let mut truth_of = BTreeMap::new();
+        library
+            .write(|writer| {
+                for number in 0..24 {
+                    let player = writer.add_player(&made::player(&format!("p{number:02}")))?;
+                    for day in 0..2 {
+                        // Two serves of a day, and each once more a little off.
+                        let own = (0..curves.len()).filter(|&at| owners[at] == number);
+                        let serves: Vec<_> = own
+                            .skip(day * 2)
+                            .take(2)
+                            .flat_map(|at| [0.0, 0.01].map(|off| (at, off)))
+                            .map(|(at, off)| {
+                                let mut serve = made::serve(at as u32);
+                                serve.curve.values = curves[at].iter().map(|v| v + off).collect();
+                                serve
+                            })
+                            .collect();
+                        let added = writer.add_recording(&NewRecording {
+                            player,
+                            file_name: "x.csv",
+                            content_hash: &made::hash((number * 10 + day) as u32),
+                            date: date(2026, 3, 1 + day as i8),
+                            setting: None,
+                            serve_type: None,
+                            recording: &made::recording(1),
+                            serves: &serves,
+                        })?;
+                        let way = truth[owners.iter().position(|&own| own == number).unwrap()];
+                        truth_of.extend(added.serves.into_iter().map(|serve| (serve, way)));
+                    }
+                }
+                Ok(())
+            })
+            .unwrap();
+        let (agreement, all, by_look) = looks_against_serves(&library);
+        let alike = gathered(&library, &ask(None)).unwrap().alike.unwrap();
+        let found: Vec<usize> = alike.serves.iter().map(|serve| serve.group).collect();
+        let planted: Vec<usize> = alike.serves.iter().map(|serve| truth_of[&serve.serve]).collect();
+        let right = super::super::adjusted_rand_index(&found, &planted);
+        eprintln!(
+            "noise {noise}: looks against all serves {agreement:.2} ({by_look} and {all} groups), \
+             against what was planted {right:.2}"
+        );
+        assert!(agreement >= least && right >= least && all == by_look, "{agreement} {right}");
+    }
+}
+
+/// The invented academy.
+#[test]
+#[expect(clippy::print_stderr, reason = "reports the agreement")]
+fn groups_of_looks_are_those_of_all_serves_in_the_demo() {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("library")).unwrap();
+    let scenario = crate::demo::Scenario::shipped().unwrap();
+    crate::demo::build(&mut library, &scenario, &Watch::default()).unwrap();
+    let (agreement, all, by_look) = looks_against_serves(&library);
+    eprintln!("demo: looks against all serves {agreement:.2} ({by_look} and {all} groups)");
+    assert!(agreement > 0.8 && all.abs_diff(by_look) <= 1, "{agreement} {all} {by_look}");
+}
