@@ -22,6 +22,8 @@ pub mod work;
 
 mod files;
 
+mod process;
+
 pub mod motion;
 
 pub mod video;

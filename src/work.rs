@@ -64,6 +64,8 @@ pub enum Stage {
     Values,
     /// Derived indexes checked or built.
     Indexes,
+    /// Documents printed.
+    Documents,
 }
 
 impl Stage {
@@ -88,6 +90,7 @@ impl Stage {
             Self::Parts => "locked parts",
             Self::Values => "stored values",
             Self::Indexes => "indexes",
+            Self::Documents => "documents printed",
         }
     }
 }

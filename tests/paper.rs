@@ -48,11 +48,26 @@ fn sheets(browser: &Path, page: &Path) -> usize {
     let pdf = folder.path().join("page.pdf");
     let to = format!("--print-to-pdf={}", pdf.display());
     browse(browser, &["--no-pdf-header-footer", &to], page);
-    let said = Command::new("pdfinfo").arg(&pdf).output().expect("pdfinfo, from poppler-utils");
+    facts(&pdf).0
+}
+
+/// Sheets of a PDF and their size, as `pdfinfo` reads them.
+fn facts(pdf: &Path) -> (usize, String) {
+    let said = Command::new("pdfinfo").arg(pdf).output().expect("pdfinfo, from poppler-utils");
     assert!(said.status.success(), "{}", String::from_utf8_lossy(&said.stderr));
     let text = String::from_utf8(said.stdout).unwrap();
-    let line = text.lines().find_map(|line| line.strip_prefix("Pages:")).unwrap();
-    line.trim().parse().unwrap()
+    let fact = |name: &str| {
+        let line = text.lines().find_map(|line| line.strip_prefix(name));
+        line.unwrap_or_else(|| panic!("{name} in {text}")).trim().to_owned()
+    };
+    (fact("Pages:").parse().unwrap(), fact("Page size:"))
+}
+
+/// The words of a PDF, as `pdftotext` reads them.
+fn words(pdf: &Path) -> String {
+    let said = Command::new("pdftotext").arg(pdf).arg("-").output().expect("pdftotext");
+    assert!(said.status.success(), "{}", String::from_utf8_lossy(&said.stderr));
+    String::from_utf8(said.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// One test, because building the demo takes longer than all the rest.
@@ -63,7 +78,20 @@ fn the_demos_pages_stand_in_a_browser() {
     desk.expect(0, &["demo", "--into", "demo"]);
     let demo = desk.at("demo");
     a_players_copy_fills_two_sheets_at_most(&browser, &demo);
-    words_stay_inside_their_drawings(&browser, &desk, &demo);
+    let player = followed_player(&desk, &demo);
+    words_stay_inside_their_drawings(&browser, &desk, &demo, &player);
+    what_is_named_pdf_is_printed(&desk, &demo, &player);
+}
+
+/// A player of the demo whose plan was followed.
+fn followed_player(desk: &Desk, demo: &Path) -> String {
+    let library = demo.join("library");
+    let library = ["--library", library.to_str().unwrap()];
+    let lines = desk.objects(0, &[&library[..], &["squad", "--json"]].concat());
+    let followed = lines.iter().filter_map(|line| line["moved_players"].as_array()).flatten();
+    let planned = followed.clone().find(|moved| !moved["plan"].is_null());
+    let player = planned.expect("a plan of the demo was followed")["player"].as_str().unwrap();
+    player.to_owned()
 }
 
 fn a_players_copy_fills_two_sheets_at_most(browser: &Path, demo: &Path) {
@@ -72,6 +100,32 @@ fn a_players_copy_fills_two_sheets_at_most(browser: &Path, demo: &Path) {
     // The coach's copy holds every measure: were it short as well, nothing would be counted here.
     let coach = sheets(browser, &demo.join("review-coach.html"));
     assert!(coach > 2, "{coach} sheets");
+}
+
+/// The program prints by itself what it else writes as HTML; another program reads it back.
+fn what_is_named_pdf_is_printed(desk: &Desk, demo: &Path, player: &str) {
+    let library = demo.join("library");
+    let library = ["--library", library.to_str().unwrap()];
+    let coach = std::fs::read_to_string(demo.join("review-coach.html")).unwrap();
+    let (_, serve) = coach.split_once(", serve s").unwrap();
+    let serve = format!("s{}", serve.split(|c: char| !c.is_ascii_digit()).next().unwrap());
+    for (args, most, said) in [
+        (&["review", &serve, "-o", "serve.PDF"][..], 2, "clinician"),
+        (&["review", &serve, "--for", "coach", "-o", "coach.pdf"], 20, &*serve),
+        (&["progress", player, "-o", "progress.pdf"], 20, player),
+        (&["squad", "-o", "squad.pdf"], 40, "clinician"),
+    ] {
+        let output = Path::new(args[args.len() - 1]);
+        desk.expect(0, &[&library[..], args].concat());
+        let pdf = desk.at(output.to_str().unwrap());
+        let (sheets, size) = facts(&pdf);
+        assert!((1..=most).contains(&sheets), "{args:?}: {sheets} sheets");
+        assert!(size.contains("A4"), "{args:?}: {size}");
+        let words = words(&pdf);
+        assert!(words.contains(said), "{args:?}: {words}");
+        // Nothing the browser puts round a page by itself: no address of a file, no date.
+        assert!(!words.contains("file://"), "{args:?}: {words}");
+    }
 }
 
 /// Appended to a page: every text of every drawing that is shown, as far as it leaves its drawing.
@@ -101,13 +155,9 @@ const WIDEST: &str =
 
 /// The review for player and coach, a player's progress and the squad's page, in a wide and in a narrow
 /// window, in the fonts they ask for and in the widest.
-fn words_stay_inside_their_drawings(browser: &Path, desk: &Desk, demo: &Path) {
+fn words_stay_inside_their_drawings(browser: &Path, desk: &Desk, demo: &Path, player: &str) {
     let library = demo.join("library");
     let library = ["--library", library.to_str().unwrap()];
-    let lines = desk.objects(0, &[&library[..], &["squad", "--json"]].concat());
-    let followed = lines.iter().filter_map(|line| line["moved_players"].as_array()).flatten();
-    let planned = followed.clone().find(|moved| !moved["plan"].is_null());
-    let player = planned.expect("a plan of the demo was followed")["player"].as_str().unwrap();
     let progress = demo.join("progress.html");
     let wanted = ["progress", player, "-o", progress.to_str().unwrap()];
     desk.expect(0, &[&library[..], &wanted[..]].concat());

@@ -97,7 +97,7 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
         groups: GroupsParams::default(),
     };
     let page = folder.join("squad.html");
-    squad::write(&squad::gather(&library, &query, out)?, &page)?;
+    squad::write(&squad::gather(&library, &query, out)?, &page, out)?;
     out.say(&format!("wrote {}", page.display()));
     Ok(if answer.precedents.is_empty() { Exit::Nothing } else { Exit::Found })
 }

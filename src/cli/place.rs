@@ -6,6 +6,8 @@ use anyhow::{Context, bail};
 use crate::evidence::sync_outcomes;
 use crate::find::InStep;
 use crate::library::{ItemId, Library, OpenError};
+use crate::pages::Browser;
+use crate::work::Watch;
 
 /// The library's folder: as named, or the user's own.
 pub(super) fn folder(named: Option<&Path>) -> anyhow::Result<PathBuf> {
@@ -52,6 +54,15 @@ pub(super) fn take_back(library: InStep, made: &MadeNew) -> anyhow::Result<()> {
             .with_context(|| format!("{}: cannot be removed", folder.display()))?;
     }
     Ok(())
+}
+
+/// Writes a page as the output's name says: printed where it ends in `.pdf`, else as HTML.
+pub(super) fn write_page(output: &Path, html: &str, watch: &Watch) -> anyhow::Result<()> {
+    let ending = output.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    if ending.eq_ignore_ascii_case("pdf") {
+        return write_whole(output, &Browser::find()?.print(html, watch)?);
+    }
+    write_whole(output, html.as_bytes())
 }
 
 /// Writes a page or table; a file with that name is replaced only by a whole one.

@@ -20,10 +20,13 @@ pub(super) fn run(
     let library = place::for_reading(library)?;
     let player = library.player_by_code(&args.player)?;
     let bars = Bars::new(0, out);
-    let course = pages::course(&library, &library.catalogue()?, player.id, &bars.watch())?;
+    let watch = bars.watch();
+    let course = pages::course(&library, &library.catalogue()?, player.id, &watch)?;
+    if let Some(output) = &args.output {
+        place::write_page(output, &pages::progress_page(&course), &watch)?;
+    }
     bars.finish();
     if let Some(output) = &args.output {
-        place::write_whole(output, pages::progress_page(&course).as_bytes())?;
         out.say(&format!("wrote {}", output.display()));
     }
     if course.steps.is_empty() {

@@ -53,5 +53,5 @@ pub(super) fn write(
     watch: &Watch,
 ) -> anyhow::Result<()> {
     let data = pages::gather(library, &library.catalogue()?, wanted, watch)?;
-    place::write_whole(output, pages::review(&data, audience).as_bytes())
+    place::write_page(output, &pages::review(&data, audience), watch)
 }

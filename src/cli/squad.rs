@@ -1,7 +1,4 @@
-use std::io::Write;
 use std::path::Path;
-
-use anyhow::Context;
 
 use super::args::SquadArgs;
 use super::output::{Output, table};
@@ -46,7 +43,7 @@ pub(super) fn run(
         print(&squad, out)?;
     }
     if let Some(output) = &args.output {
-        write(&squad, output)?;
+        write(&squad, output, out)?;
         out.say(&format!("wrote {}", output.display()));
     }
     Ok(Exit::Found)
@@ -59,17 +56,9 @@ pub(super) fn gather(library: &Library, query: &SquadQuery, out: &Output) -> any
 }
 
 /// Writes the page; a file with that name is replaced only by a whole one.
-pub(super) fn write(squad: &Squad, output: &Path) -> anyhow::Result<()> {
-    let page = pages::squad_page(squad);
-    let folder = match output.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::NamedTempFile::new_in(folder)
-        .with_context(|| format!("{}: cannot be written to", folder.display()))?;
-    file.write_all(page.as_bytes())?;
-    file.persist(output).with_context(|| format!("{}", output.display()))?;
-    Ok(())
+pub(super) fn write(squad: &Squad, output: &Path, out: &Output) -> anyhow::Result<()> {
+    let bars = Bars::new(0, out);
+    place::write_page(output, &pages::squad_page(squad), &bars.watch())
 }
 
 fn print(squad: &Squad, out: &mut Output) -> anyhow::Result<()> {

@@ -2,12 +2,13 @@
 //!
 //! `gather` and `course` read the library and fill plain structs; `review`,
 //! `progress_page` and `squad_page` turn those into one HTML file each and read
-//! nothing.
+//! nothing. `print` has a browser put such a file on paper.
 
 mod card;
 mod course;
 mod data;
 mod gather;
+mod print;
 mod progress_page;
 mod redact;
 mod review;
@@ -35,6 +36,7 @@ pub use gather::{
     Reviewed, Wanted, clip_pictures, course, describe_changes, describe_curves, describe_result,
     gather,
 };
+pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;
 pub use review::review;
 pub use squad_page::squad_page;

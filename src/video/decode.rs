@@ -2,15 +2,15 @@
 
 use std::io::{self, BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
 use std::thread::JoinHandle;
-use std::time::Duration;
 
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::probe::{argument, last_words, missing_or};
-use crate::work::{Stopped, Watch};
+use crate::process::{PATIENCE, own_group};
+use crate::work::Watch;
 
 /// Frames decoded ahead of the one in work; each is width x height x 3 bytes.
 const AHEAD: usize = 2;
@@ -18,8 +18,6 @@ const AHEAD: usize = 2;
 const MAX_HEADER: u64 = 64;
 /// Larger pictures are refused before their memory is asked for.
 const MAX_PIXELS: usize = 1 << 27;
-/// How long to wait for a command before asking whether the work is to end.
-const PATIENCE: Duration = Duration::from_millis(50);
 /// Bytes of the decoder's complaints kept.
 const MAX_WORDS: usize = 4096;
 
@@ -101,47 +99,6 @@ impl Decoder {
         let words = self.words.take().and_then(|thread| thread.join().ok());
         last_words(&words.unwrap_or_default())
     }
-}
-
-/// Runs a command to its end and gives what it wrote; when the work is stopped, the command is
-/// ended first.
-pub(super) fn output(command: &mut Command, watch: &Watch) -> io::Result<Result<Output, Stopped>> {
-    own_group(command);
-    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
-    let mut child = command.spawn()?;
-    let reader = |pipe: Option<Box<dyn Read + Send>>| {
-        std::thread::spawn(move || {
-            let mut bytes = Vec::new();
-            pipe.map_or(Ok(0), |mut pipe| pipe.read_to_end(&mut bytes)).map(|_| bytes)
-        })
-    };
-    let stdout = reader(child.stdout.take().map(|pipe| Box::new(pipe) as _));
-    let stderr = reader(child.stderr.take().map(|pipe| Box::new(pipe) as _));
-    let mut pause = Duration::from_millis(1);
-    let status = loop {
-        if let Some(status) = child.try_wait()? {
-            break status;
-        }
-        if let Err(stopped) = watch.check() {
-            child.kill()?;
-            child.wait()?;
-            return Ok(Err(stopped));
-        }
-        std::thread::sleep(pause);
-        pause = (2 * pause).min(PATIENCE);
-    };
-    let joined = |thread: JoinHandle<io::Result<Vec<u8>>>| {
-        thread.join().unwrap_or_else(|_| Err(io::Error::other("its output was not read")))
-    };
-    Ok(Ok(Output { status, stdout: joined(stdout)?, stderr: joined(stderr)? }))
-}
-
-/// Keeps the terminal's interrupt from a child, so that it ends when we end it and not before.
-fn own_group(command: &mut Command) {
-    #[cfg(unix)]
-    std::os::unix::process::CommandExt::process_group(command, 0);
-    #[cfg(not(unix))]
-    let _ = command;
 }
 
 impl Drop for Decoder {

@@ -7,8 +7,8 @@ use std::process::Command;
 
 use serde::Deserialize;
 
-use super::decode::output;
 use super::errors::ClipError;
+use crate::process::{Ended, run};
 use crate::work::Watch;
 
 /// What a clip holds, from its container, before any picture is decoded.
@@ -229,9 +229,15 @@ fn list(path: &Path, entries: &str, watch: &Watch) -> Result<(Listing, String), 
         .args(["-v", "error", "-of", "json", "-protocol_whitelist", "file"])
         .args(["-select_streams", "V:0", "-show_entries", entries])
         .arg(argument(path));
-    let output = output(&mut command, watch)
-        .map_err(|error| missing_or(path, "ffprobe", &error))?
-        .map_err(ClipError::stopped(path))?;
+    let ended = run(&mut command, None, watch);
+    let output = match ended.map_err(|error| missing_or(path, "ffprobe", &error))? {
+        Ended::Itself(output) => output,
+        Ended::Stopped(stopped) => return Err(ClipError::stopped(path)(stopped)),
+        Ended::TooLong => {
+            let said = "ffprobe took too long".to_owned();
+            return Err(ClipError::Decoder { path: path.to_path_buf(), said });
+        }
+    };
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     let listing = serde_json::from_slice(&output.stdout)
         .map_err(|_| ClipError::NotVideo { path: path.to_path_buf(), said: last_words(&said) })?;

@@ -85,7 +85,7 @@ pub(super) enum Command {
     History(HistoryArgs),
     /// Log practice done for a plan: sessions, effort, pain
     Log(LogArgs),
-    /// Write a serve's review as one HTML file
+    /// Write a serve's review as one HTML file or PDF
     Review(ReviewArgs),
     /// A player before and after: what each plan changed, and what else changed
     Progress(ProgressArgs),
@@ -376,7 +376,7 @@ pub(super) struct ReviewArgs {
     /// Whose serve is in the file, if the library knows the player
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
-    /// Where to write it
+    /// Where to write it: as HTML, or printed where the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: PathBuf,
     /// For whom: the player's copy names nobody else
@@ -396,7 +396,7 @@ pub(super) struct ReviewArgs {
 pub(super) struct ProgressArgs {
     /// The player's code
     pub(super) player: String,
-    /// Write it as one HTML file too
+    /// Write it as one HTML file too, or printed where the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
 }
@@ -414,7 +414,7 @@ pub(super) struct SquadArgs {
     /// Last day that counts; what is overdue is worked out for this day [default: today]
     #[arg(long, value_name = "DATE")]
     pub(super) to: Option<Date>,
-    /// Write the squad report as one HTML file
+    /// Write the squad report as one HTML file, or printed where the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
 }
