@@ -1,8 +1,11 @@
-//! Whole files, read in parts so that a long one can be stopped on its way.
+//! Whole files, read in parts so that a long one can be stopped on its way, and several as one.
 
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Cursor, Read, Write};
 use std::path::Path;
+
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
 
 use crate::work::Watch;
 
@@ -32,4 +35,17 @@ pub(crate) fn content_hash(path: &Path, watch: &Watch) -> io::Result<blake3::Has
     let mut hasher = blake3::Hasher::new();
     copy(&mut File::open(path)?, &mut hasher, watch)?;
     Ok(hasher.finalize())
+}
+
+/// Entries as a ZIP file, deflated, in this order, without times or rights.
+pub(crate) fn zipped(entries: &[(&str, &[u8])]) -> zip::result::ZipResult<Vec<u8>> {
+    let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .last_modified_time(zip::DateTime::default());
+    for (name, content) in entries {
+        writer.start_file(*name, options)?;
+        writer.write_all(content)?;
+    }
+    Ok(writer.finish()?.into_inner())
 }

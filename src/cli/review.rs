@@ -8,6 +8,7 @@ use super::{Exit, place};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages::{self, Audience, Reviewed, Wanted};
+use crate::send;
 use crate::work::Watch;
 
 pub(super) fn run(
@@ -38,9 +39,21 @@ pub(super) fn run(
     };
     let bars = Bars::new(0, out);
     let wanted = Wanted { serve, k: args.k, filter, on: place::today() };
-    write(&library, &wanted, audience, &args.output, &bars.watch())?;
-    bars.finish();
-    out.say(&format!("wrote {}", args.output.display()));
+    let watch = bars.watch();
+    let data = pages::gather(&library, &library.catalogue()?, &wanted, &watch)?;
+    if let Some(output) = &args.output {
+        place::write_page(output, &pages::review(&data, audience), &watch)?;
+        bars.suspend(|| out.say(&format!("wrote {}", output.display())));
+    }
+    if let Some(output) = &args.bundle {
+        let bundle = send::bundle(&library, &wanted, &data, &watch)?;
+        place::write_whole(output, &bundle.bytes)?;
+        bars.finish();
+        for line in &bundle.left_out {
+            out.complain(line);
+        }
+        out.say(&format!("wrote {}: {}", output.display(), bundle.names.join(", ")));
+    }
     Ok(Exit::Found)
 }
 

@@ -97,7 +97,7 @@ type Point = [f64; 3];
 
 /// How a piece meets what lies under it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Edge {
+pub(super) enum Edge {
     /// With a hair of paper around it.
     Halo,
     /// Merging.
@@ -295,15 +295,15 @@ impl Extent {
 }
 
 /// A piece of a body on the drawing.
-struct Laid {
+pub(super) struct Laid {
     part: Option<BodyPart>,
     corners: Vec<[f64; 2]>,
     depth: f64,
-    edge: Edge,
+    pub(super) edge: Edge,
 }
 
 /// The pieces of a body around the middle of its hips, in statures, far ones first.
-fn lay(pose: &Pose, seen: Viewpoint) -> Vec<Laid> {
+pub(super) fn lay(pose: &Pose, seen: Viewpoint) -> Vec<Laid> {
     let middle = pose.middle().map_or(0.0, |at| project(at, seen).0[0]);
     let sticks = racket(pose).into_iter().map(|(a, b, r)| Limb::new(None, vec![(a, r), (b, r)]));
     let mut out: Vec<Laid> = limbs(pose, seen)
@@ -332,7 +332,7 @@ pub(crate) fn extent(pose: &Pose, seen: Viewpoint) -> Option<Extent> {
         .reduce(Extent::union)
 }
 
-fn corners(limb: &Laid, place: Placement) -> Vec<[f64; 2]> {
+pub(super) fn corners(limb: &Laid, place: Placement) -> Vec<[f64; 2]> {
     limb.corners
         .iter()
         .map(|c| [place.origin[0] + place.scale * c[0], place.origin[1] - place.scale * c[1]])

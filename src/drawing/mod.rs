@@ -14,6 +14,7 @@ mod likeness;
 mod month_shares;
 mod month_strip;
 pub(crate) mod picture_strip;
+pub(crate) mod raster;
 mod ribbon;
 mod share_mark;
 mod squad_map;
@@ -23,6 +24,7 @@ pub(crate) mod text;
 mod tree;
 
 pub use body::Viewpoint;
+pub(crate) use body::{Extent, Placement, Pose, extent};
 pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};

@@ -114,7 +114,7 @@ fn every_changed_byte_of_a_signed_pack_is_noticed_or_changes_nothing() {
     manifest.academy = Some("South Side".to_owned());
     manifest.id = manifest.right_id().unwrap();
     let head = serde_json::to_vec(&manifest).unwrap();
-    let zip = |entries: &[(&str, &[u8])]| super::share::zipped(entries).unwrap();
+    let zip = |entries: &[(&str, &[u8])]| crate::files::zipped(entries).unwrap();
     let other = PackKey::from_seed([8; 32]).sign(&head);
     for (bad, why) in [
         (zip(&[(MANIFEST, &head), (CASES, &lines)]), "there is no signature"),

@@ -1,11 +1,8 @@
 //! From a library to the bytes of a pack.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::{Cursor, Write};
 
 use jiff::Timestamp;
-use zip::write::SimpleFileOptions;
-use zip::{CompressionMethod, ZipWriter};
 
 use super::seal::{Cost, lock};
 use super::{
@@ -14,6 +11,7 @@ use super::{
 };
 use crate::catalogue::{Catalogue, EntryKind};
 use crate::exchange::{Item, Leaving};
+use crate::files::zipped;
 use crate::find::{Filter, Selection};
 use crate::library::{CaseId, Library, PlayerId, ServeId, StoreError};
 use crate::work::{Stage, Watch};
@@ -177,19 +175,6 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
     let withdrawn = manifest.withdrawn.len();
     let id = manifest.id;
     Ok(Packed { bytes, id, players, recordings, withdrawn, left_out, selection, leaving })
-}
-
-/// Entries as a ZIP file, deflated, without times or rights.
-pub(super) fn zipped(entries: &[(&str, &[u8])]) -> zip::result::ZipResult<Vec<u8>> {
-    let mut writer = ZipWriter::new(Cursor::new(Vec::new()));
-    let options = SimpleFileOptions::default()
-        .compression_method(CompressionMethod::Deflated)
-        .last_modified_time(zip::DateTime::default());
-    for (name, content) in entries {
-        writer.start_file(*name, options)?;
-        writer.write_all(content)?;
-    }
-    Ok(writer.finish()?.into_inner())
 }
 
 /// The faults and drills these items name that the built-in catalogue lacks.

@@ -10,10 +10,10 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use tempfile::TempDir;
 
 use super::open::open_within;
-use super::share::zipped;
 use super::*;
 use crate::catalogue::Place;
 use crate::exchange::{Arrived, Brought};
+use crate::files::zipped;
 use crate::find::Filter;
 use crate::library::tests::made;
 use crate::library::{Author, Ending, FollowUpId, Grip, PlanEnd};

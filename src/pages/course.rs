@@ -4,6 +4,7 @@ use jiff::civil::Date;
 
 use crate::coaching::{Cautions, ShownDrill};
 use crate::drawing::{Channel, MonthStrip, Viewpoint};
+use crate::library::ServeId;
 use crate::looks::{Change, Verdict};
 use crate::serve::{BodyPart, Event, Figures};
 
@@ -141,6 +142,8 @@ pub struct StepDrawing {
     pub events: Vec<Event>,
     /// Earlier body.
     pub behind: Figures,
+    /// Its serve.
+    pub behind_serve: ServeId,
     /// Channels with the earlier serves as their band: the fault's first, then the one that moved
     /// furthest.
     pub channels: Vec<Channel>,

@@ -3,7 +3,7 @@ use jiff::civil::Date;
 use crate::coaching::{Cautions, Practised, ShownDrill, ShownTogether};
 use crate::drawing::Pictures;
 use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
-use crate::library::{Level, ServeType, Setting, Witness};
+use crate::library::{Level, ServeId, ServeType, Setting, Witness};
 use crate::looks::Verdict;
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
@@ -281,6 +281,8 @@ pub struct Progress {
     pub months: Option<MonthStrip>,
     /// The earlier serve for drawing, and its name ("you, 4 May").
     pub earlier: Option<(Figures, String)>,
+    /// The earlier serve itself.
+    pub earlier_serve: Option<ServeId>,
     /// What else changed, worse ones first.
     pub elsewhere: Vec<ChangeFacts>,
     /// Reported results ("serve speed 142 to 149 km/h, as reported") and what is not alike.

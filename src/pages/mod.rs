@@ -32,12 +32,14 @@ pub use data::{
     Asked, Audience, ChangeFacts, Comparison, EvidenceRow, MeasureRow, OutcomeFacts, PlanFacts,
     PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts, ShownPrecedent,
 };
+pub(crate) use gather::{MissingClip, body_area, clip_file};
 pub use gather::{
     Reviewed, Wanted, clip_pictures, course, describe_changes, describe_curves, describe_result,
     gather,
 };
 pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;
+pub(crate) use review::closest_label;
 pub use review::review;
 pub use squad_page::squad_page;
 pub use step_object::{

@@ -289,6 +289,7 @@ fn make_review() -> ReviewData {
             sentence: "Since May your front knee bend at trophy went from about 31 to 38 deg; that is more than chance allows (6 deg).".to_owned(),
             months: Some(months()),
             earlier: Some((serve(3, &[(Fault::ShallowLegDrive, 1.0)], 2).figures, "4 May 2026".to_owned())),
+            earlier_serve: None,
             elsewhere: vec![
                 change("tossing arm falls before contact", 0.33, 0.41, "s", 0.06, Some(false)),
                 change("contact height over stature", 1.41, 1.44, "ratio", 0.04, None),

@@ -193,6 +193,14 @@ pub enum ClipError {
         /// Why.
         said: String,
     },
+    /// A clip could not be made.
+    #[error(
+        "the clip could not be made: {said}; it takes an ffmpeg that writes H.264 and AAC, and free disk"
+    )]
+    NotMade {
+        /// The encoder's last words.
+        said: String,
+    },
     /// The network failed.
     #[error("{path}: {source}")]
     Model {

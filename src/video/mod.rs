@@ -17,8 +17,10 @@
 
 mod decode;
 mod detector;
+mod encode;
 mod errors;
 mod frame;
+mod frames;
 mod kept;
 mod landmarks;
 mod lift;
@@ -38,8 +40,10 @@ mod view;
 mod tests;
 
 pub use detector::Candidate;
+pub use encode::{Encoder, NewClip};
 pub use errors::{ClipError, SetupError};
 pub use frame::{Frame, Region};
+pub use frames::Frames;
 pub use kept::{Kept, KeptError};
 pub use landmarks::{BODY, Pose};
 pub use model::{ModelChoice, ModelError, PoseModel};

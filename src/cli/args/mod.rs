@@ -377,8 +377,12 @@ pub(super) struct ReviewArgs {
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
     /// Where to write it: as HTML, or printed where the name ends in .pdf
-    #[arg(short, long, value_name = "FILE")]
-    pub(super) output: PathBuf,
+    #[arg(short, long, value_name = "FILE", required_unless_present = "bundle")]
+    pub(super) output: Option<PathBuf>,
+    /// Write one file (ZIP) to send to the player: their review as HTML and PDF, and their serve moving
+    /// beside their earlier one or the closest precedent
+    #[arg(long, value_name = "FILE")]
+    pub(super) bundle: Option<PathBuf>,
     /// For whom: the player's copy names nobody else
     #[arg(long = "for", value_name = "WHO", default_value = "player")]
     pub(super) reader: ReaderArg,

@@ -6,6 +6,7 @@ mod progress;
 
 pub(super) use followed::rows;
 pub use pictures::clip_pictures;
+pub(crate) use pictures::{MissingClip, body_area, clip_file};
 pub use progress::{course, describe_changes, describe_curves, describe_result};
 
 use std::rc::Rc;

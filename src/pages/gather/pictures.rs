@@ -42,10 +42,10 @@ pub(super) fn pictures(
                 .map(|one| library.still(recording.id, &clip.hash, &one.placed(&kept)))
                 .collect();
             if jpegs.iter().any(Option::is_none) {
-                let late = find(library, &clip, watch).and_then(|file| {
+                let late = clip_file(library, &clip, watch).and_then(|file| {
                     cut_missing(&file, &wanted, &mut jpegs, watch).map_err(|error| match error {
-                        ClipError::Stopped { source, .. } => Missing::Stopped(source),
-                        error => Missing::Said(error.to_string()),
+                        ClipError::Stopped { source, .. } => MissingClip::Stopped(source),
+                        error => MissingClip::Said(error.to_string()),
                     })
                 });
                 match late {
@@ -59,8 +59,8 @@ pub(super) fn pictures(
                         // What cannot be kept is cut again the next time.
                         let _ = library.keep_stills(recording.id, &clip.hash, &new);
                     }
-                    Err(Missing::Stopped(stopped)) => return Err(stopped.into()),
-                    Err(Missing::Said(why)) => pictures.missing = Some(why),
+                    Err(MissingClip::Stopped(stopped)) => return Err(stopped.into()),
+                    Err(MissingClip::Said(why)) => pictures.missing = Some(why),
                 }
             }
             draw(&mut pictures, &kept, &wanted, jpegs);
@@ -71,9 +71,11 @@ pub(super) fn pictures(
     Ok(Some(pictures))
 }
 
-/// Why pictures are missing.
-enum Missing {
+/// Why a clip's pictures are missing.
+pub(crate) enum MissingClip {
+    /// The work was stopped.
     Stopped(Stopped),
+    /// In words, with what to do.
     Said(String),
 }
 
@@ -117,21 +119,25 @@ fn without(serve: &Serve, joints: &Recording) -> Pictures {
 }
 
 /// The clip's file: the library's copy, or where it was, if it is still the same.
-fn find(library: &Library, clip: &Clip, watch: &Watch) -> Result<PathBuf, Missing> {
+pub(crate) fn clip_file(
+    library: &Library,
+    clip: &Clip,
+    watch: &Watch,
+) -> Result<PathBuf, MissingClip> {
     let copy = library.clip_copy(&clip.hash);
     if clip.kept && copy.is_file() {
         return Ok(copy);
     }
     let file = PathBuf::from(&clip.path);
     let hash = content_hash(&file, watch);
-    watch.check().map_err(Missing::Stopped)?;
+    watch.check().map_err(MissingClip::Stopped)?;
     match hash {
         Ok(hash) if hash.to_hex().as_str() == clip.hash => Ok(file),
-        Ok(_) => Err(Missing::Said(
+        Ok(_) => Err(MissingClip::Said(
             "the clip's file has changed since it was added; put the clip back, or add it again and keep a copy"
                 .to_owned(),
         )),
-        Err(_) => Err(Missing::Said(
+        Err(_) => Err(MissingClip::Said(
             "the clip is not where it was when it was added; put it back, or add it again from where it is now"
                 .to_owned(),
         )),
@@ -160,8 +166,8 @@ impl WantedPicture {
 fn wanted(kept: &Kept, serve: &Serve, joints: &Recording) -> Vec<WantedPicture> {
     let source = |frame: usize| kept.clip_frames.get(frame).map(|&frame| frame as usize);
     let contact_s = contact_s(serve);
-    let frames: Vec<usize> = serve.events.iter().map(|event| event.frame).collect();
-    let area_px = body_area(kept, &frames);
+    let frames = serve.events.iter().map(|event| event.frame);
+    let area_px = body_area(kept, frames, ASPECT);
     let mut all = Vec::new();
     for event in &serve.events {
         let Some(frame) = source(event.frame) else { continue };
@@ -218,11 +224,16 @@ fn draw(
     }
 }
 
-/// One part of the picture that holds the body at every event, with room for the racket.
-fn body_area(kept: &Kept, frames: &[usize]) -> Option<[f64; 4]> {
+/// One part of the picture, `aspect` times as wide as high, that holds the body in all these frames of
+/// the recording, with room for the racket; it may reach beyond the picture.
+pub(crate) fn body_area(
+    kept: &Kept,
+    frames: impl IntoIterator<Item = usize>,
+    aspect: f64,
+) -> Option<[f64; 4]> {
     let mut low = [f64::INFINITY; 2];
     let mut high = [f64::NEG_INFINITY; 2];
-    for &frame in frames {
+    for frame in frames {
         for (place, seen) in Joint::ALL.iter().filter_map(|&joint| kept.at(frame, joint)) {
             if seen >= MIN_SEEN {
                 for k in 0..2 {
@@ -239,8 +250,8 @@ fn body_area(kept: &Kept, frames: &[usize]) -> Option<[f64; 4]> {
     // A racket reaches about a third of a body further than the hand.
     let (top, bottom) = (low[1] - 0.25 * down, high[1] + 0.06 * down);
     let mut height = bottom - top;
-    let width = (across + 0.16 * down).max(ASPECT * height);
-    height = height.max(width / ASPECT);
+    let width = (across + 0.16 * down).max(aspect * height);
+    height = height.max(width / aspect);
     Some([(low[0] + high[0] - width) / 2.0, bottom - height, width, height])
 }
 

@@ -18,7 +18,8 @@ use self::faults::{
     FaultView, MeasureView, asked_lines, fault_view, measure_view, not_measurable, offered,
 };
 use self::plan::{PlanView, plan_view};
-use self::precedents::{PrecedentView, closest_label, precedent_strips, precedent_view, searched};
+pub(crate) use self::precedents::closest_label;
+use self::precedents::{PrecedentView, precedent_strips, precedent_view, searched};
 use super::redact::Redactor;
 use super::{Audience, ReviewData};
 use crate::drawing::picture_strip::{palm_strip, picture_strip};

@@ -18,7 +18,8 @@ pub(super) struct PrecedentView {
     pub(super) standing: String,
 }
 
-pub(super) fn closest_label(one: &ShownPrecedent, coach: bool) -> String {
+/// What the closest precedent is called beside a drawing of it.
+pub(crate) fn closest_label(one: &ShownPrecedent, coach: bool) -> String {
     if coach {
         format!("closest precedent: {}, {}", one.player, one.serve)
     } else if one.own {

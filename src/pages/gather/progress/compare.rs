@@ -246,6 +246,7 @@ impl Sides<'_> {
             figures: this.serve.figures.clone(),
             events: this.serve.events.to_vec(),
             behind: behind.serve.figures.clone(),
+            behind_serve: behind.id,
             channels: [first].into_iter().chain(second.cloned()).collect(),
             seen,
         })

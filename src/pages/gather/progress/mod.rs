@@ -86,6 +86,7 @@ pub(super) fn progress(
             .drawing
             .as_ref()
             .map(|drawing| (drawing.behind.clone(), format!("you, {}", words::day(then.date())))),
+        earlier_serve: step.drawing.as_ref().map(|drawing| drawing.behind_serve),
         elsewhere: beyond_chance(&step.others),
         ball: review_lines(&step),
         curves: step.curves.as_ref().map(describe_curves),

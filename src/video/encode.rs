@@ -1,0 +1,143 @@
+//! Pictures to a clip that plays everywhere: H.264 in MP4, by the ffmpeg command.
+
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::thread::JoinHandle;
+
+use super::errors::ClipError;
+use super::frame::Frame;
+use super::probe::{argument, last_words, missing_or};
+use crate::process::{PATIENCE, own_group};
+use crate::work::Watch;
+
+/// Kilobits a second of the pictures at most: with the voice, three minutes stay below 25 MB.
+const MOST_KBITS: u32 = 900;
+/// Kilobits a second of a voice.
+const VOICE_KBITS: u32 = 96;
+
+/// A clip to be made.
+#[derive(Debug, Clone)]
+pub struct NewClip {
+    /// Pixels across and down, even.
+    pub size_px: (usize, usize),
+    /// Pictures a second.
+    pub rate_hz: f64,
+    /// A recording of sound that goes with the pictures from the first one on.
+    pub voice: Option<PathBuf>,
+}
+
+/// A clip being made; dropped before it is finished, it is ended.
+pub struct Encoder {
+    to: PathBuf,
+    size_px: (usize, usize),
+    child: Child,
+    pictures: Option<ChildStdin>,
+    words: Option<JoinHandle<String>>,
+}
+
+impl Encoder {
+    /// Begins a clip at `to`, which is written over: 8 bit 4:2:0 as every phone plays it, the index
+    /// first, nothing in it of where and with what its sources were filmed.
+    ///
+    /// # Errors
+    /// [`ClipError::NoDecoder`] without ffmpeg, [`ClipError::NotMade`].
+    pub fn start(clip: &NewClip, to: &Path) -> Result<Self, ClipError> {
+        let (width, height) = clip.size_px;
+        let mut command = Command::new("ffmpeg");
+        command
+            .args(["-v", "error", "-y", "-protocol_whitelist", "file,pipe"])
+            .args(["-f", "rawvideo", "-pix_fmt", "rgb24", "-s"])
+            .arg(format!("{width}x{height}"))
+            .args(["-r", &clip.rate_hz.to_string(), "-i", "pipe:0"]);
+        if let Some(voice) = &clip.voice {
+            command.arg("-i").arg(argument(voice));
+        }
+        command.args(["-map", "0:v"]);
+        if clip.voice.is_some() {
+            command.args(["-map", "1:a:0", "-c:a", "aac", "-ac", "1", "-b:a"]);
+            command.arg(format!("{VOICE_KBITS}k"));
+        }
+        command
+            .args(["-vf", "scale=out_color_matrix=bt709:out_range=tv,format=yuv420p"])
+            .args(["-c:v", "libx264", "-preset", "veryfast", "-crf", "23", "-maxrate"])
+            .arg(format!("{MOST_KBITS}k"))
+            .arg("-bufsize")
+            .arg(format!("{}k", 2 * MOST_KBITS))
+            .args(["-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709"])
+            .args(["-map_metadata", "-1", "-fflags", "+bitexact", "-movflags", "+faststart"])
+            .args(["-f", "mp4"])
+            .arg(argument(to))
+            .stdin(Stdio::piped())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped());
+        own_group(&mut command);
+        let mut child = command.spawn().map_err(|error| missing_or(to, "ffmpeg", &error))?;
+        let pictures = child.stdin.take();
+        let words = child.stderr.take().map(|stderr| {
+            std::thread::spawn(move || {
+                let lines = BufReader::new(stderr).lines().map_while(Result::ok);
+                lines.filter(|line| !line.trim().is_empty()).last().unwrap_or_default()
+            })
+        });
+        Ok(Self { to: to.to_path_buf(), size_px: clip.size_px, child, pictures, words })
+    }
+
+    /// The next picture.
+    ///
+    /// # Errors
+    /// [`ClipError::NotMade`] with what the encoder said; [`ClipError::Stopped`].
+    ///
+    /// # Panics
+    /// If the picture is not of the clip's size.
+    pub fn push(&mut self, picture: &Frame, watch: &Watch) -> Result<(), ClipError> {
+        assert_eq!((picture.width, picture.height), self.size_px, "one size in one clip");
+        watch.check().map_err(ClipError::stopped(&self.to))?;
+        let sent = self.pictures.as_mut().map(|pipe| pipe.write_all(&picture.rgb));
+        match sent {
+            Some(Ok(())) => Ok(()),
+            // It closed the pipe and says why in its last words.
+            _ => Err(self.not_made()),
+        }
+    }
+
+    /// Ends the clip; only now the file is whole.
+    ///
+    /// # Errors
+    /// As [`Self::push`].
+    pub fn finish(mut self, watch: &Watch) -> Result<(), ClipError> {
+        drop(self.pictures.take());
+        loop {
+            match self.child.try_wait() {
+                Ok(Some(status)) if status.success() => return Ok(()),
+                Ok(None) => {}
+                _ => return Err(self.not_made()),
+            }
+            watch.check().map_err(ClipError::stopped(&self.to))?;
+            std::thread::sleep(PATIENCE);
+        }
+    }
+
+    fn not_made(&mut self) -> ClipError {
+        drop(self.pictures.take());
+        // If it has not ended by itself, nothing more is wanted of it.
+        let _ = self.child.kill();
+        let words = self.words.take().and_then(|thread| thread.join().ok());
+        ClipError::NotMade { said: last_words(&words.unwrap_or_default()) }
+    }
+}
+
+impl Drop for Encoder {
+    fn drop(&mut self) {
+        // Either it has ended by itself or nobody wants the rest.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// As errors name it: where it goes.
+impl std::fmt::Debug for Encoder {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Encoder").field("to", &self.to).finish_non_exhaustive()
+    }
+}
