@@ -39,6 +39,14 @@ impl Desk {
         self: &Arc<Self>,
         work: impl FnOnce(&Self, &Library, &Watch) -> Result<String, Refusal> + Send + 'static,
     ) -> Result<Html<String>, Refusal> {
+        self.read_for(work).await.map(Html)
+    }
+
+    /// The same for what is no page.
+    pub(super) async fn read_for<T: Send + 'static>(
+        self: &Arc<Self>,
+        work: impl FnOnce(&Self, &Library, &Watch) -> Result<T, Refusal> + Send + 'static,
+    ) -> Result<T, Refusal> {
         let desk = Arc::clone(self);
         let stop = StopOnDrop(Watch::default());
         let watch = stop.0.clone();
@@ -46,7 +54,7 @@ impl Desk {
             let library = Library::open_read_only(&desk.library)?;
             work(&desk, &library, &watch)
         });
-        done.await.map_err(|_| Refusal::Broken)?.map(Html)
+        done.await.map_err(|_| Refusal::Broken)?
     }
 
     /// Changes the library. Once begun it is brought to its end, whether or not anybody waits for

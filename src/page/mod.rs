@@ -20,6 +20,7 @@ mod find;
 mod plan;
 mod player;
 mod refusal;
+mod send;
 mod serve;
 mod server;
 mod today;

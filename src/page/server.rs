@@ -151,6 +151,7 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/plan/{plan}/follow-up", post(plan::follow_up))
         .route("/serve/{serve}", get(serve_place::place))
         .route("/serve/{serve}/review/{audience}", get(serve_place::review))
+        .route("/serve/{serve}/bundle", get(super::send::bundle))
         .route("/catalogue", get(catalogue::place))
         .route("/catalogue/fault/{fault}", get(catalogue::fault))
         .route("/catalogue/drill/{drill}", get(catalogue::drill))

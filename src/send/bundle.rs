@@ -8,11 +8,11 @@ use super::readme::Readme;
 use super::side::{Moving, OwnClip};
 use crate::drawing::Viewpoint;
 use crate::files::zipped;
-use crate::library::{Library, ServeId, ServeRow, StoreError};
+use crate::library::{Library, Plan, ServeId, ServeRow, StoreError};
 use crate::motion::Side as Hand;
 use crate::pages::{
     Audience, Browser, MissingClip, PrintError, ReviewData, Reviewed, Wanted, clip_file,
-    closest_label, review,
+    closest_label, practice_card, review,
 };
 use crate::video::{ClipError, Kept};
 use crate::words::{day, sentence};
@@ -27,7 +27,7 @@ pub struct Bundle {
     /// The file: a ZIP.
     pub bytes: Vec<u8>,
     /// What is in it.
-    pub names: Vec<&'static str>,
+    pub names: Vec<String>,
     /// What is not in it or not as it could be, and why, one sentence each, for the coach.
     pub left_out: Vec<String>,
 }
@@ -48,7 +48,7 @@ pub enum BundleError {
 }
 
 /// The player's copy of a review as HTML and PDF, the player's serve moving beside their earlier one
-/// or the closest precedent, and what to open first, as one ZIP.
+/// or the closest precedent, the practice cards of the plans in force, and what to open first, as one ZIP.
 ///
 /// Nothing in it points outside itself, and nobody else is to be seen or named in it. Without a
 /// browser the PDF, and without ffmpeg the clip, is left out; [`Bundle::left_out`] says so.
@@ -85,20 +85,36 @@ pub fn bundle(
         }
         Err(MakeError::Scratch(error)) => return Err(BundleError::Scratch(error)),
     };
+    let cards = cards(library, wanted)?;
     let readme = Readme {
         day: day(data.serve.date),
         pdf: pdf.is_some(),
+        cards: cards.len(),
         clip: clip.is_some().then_some(beside.as_deref()),
         cautions: data.cautions.in_short(),
     };
     let readme = readme.text();
-    let mut entries: Vec<(&'static str, &[u8])> =
+    let mut entries: Vec<(&str, &[u8])> =
         vec![("read-me.txt", readme.as_bytes()), ("review.html", html.as_bytes())];
     entries.extend(pdf.as_deref().map(|pdf| ("review.pdf", pdf)));
+    entries.extend(cards.iter().map(|(name, card)| (name.as_str(), card.as_bytes())));
     entries.extend(clip.as_deref().map(|clip| (CLIP, clip)));
     let bytes = zipped(&entries).map_err(|error| BundleError::Scratch(error.into()))?;
     watch.check()?;
-    Ok(Bundle { bytes, names: entries.iter().map(|entry| entry.0).collect(), left_out })
+    Ok(Bundle { bytes, names: entries.iter().map(|entry| entry.0.to_owned()).collect(), left_out })
+}
+
+/// The practice card of each plan in force, with the name it goes under.
+fn cards(library: &Library, wanted: &Wanted<'_>) -> Result<Vec<(String, String)>, StoreError> {
+    let Reviewed::Stored(id) = wanted.serve else { return Ok(Vec::new()) };
+    let case = library.case(library.serve_head(id)?.case)?;
+    let plans = case.plans_in_force(wanted.on);
+    let card = |(at, plan): (usize, &Plan)| {
+        let number = if at == 0 { String::new() } else { format!("-{}", at + 1) };
+        let card = practice_card(library, plan.id, wanted.on)?;
+        Ok((format!("practice-card{number}.html"), card))
+    };
+    plans.into_iter().enumerate().map(card).collect()
 }
 
 enum MakeError {

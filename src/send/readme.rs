@@ -6,6 +6,8 @@ pub(super) struct Readme<'a> {
     /// Day of the serve, in words.
     pub(super) day: String,
     pub(super) pdf: bool,
+    /// How many practice cards.
+    pub(super) cards: usize,
     /// What the moving serve is held beside, where there is a clip.
     pub(super) clip: Option<Option<&'a str>>,
     pub(super) cautions: Vec<String>,
@@ -24,6 +26,13 @@ impl Readme<'_> {
         ];
         if self.pdf {
             lines.push("review.pdf is the same on paper.".to_owned());
+        }
+        if self.cards > 0 {
+            lines.push(
+                "The practice card (practice-card.html) is your plan: fill it in as you practise, on the \
+                 phone or on paper, and send it back."
+                    .to_owned(),
+            );
         }
         if let Some(beside) = self.clip {
             let beside = beside.map(|beside| format!(" beside {beside}")).unwrap_or_default();
