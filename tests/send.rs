@@ -26,10 +26,11 @@ fn entries(path: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut all = BTreeMap::new();
     for at in 0..archive.len() {
         let mut entry = archive.by_index(at).unwrap();
-        assert!(entry.enclosed_name().is_some(), "{}", entry.name());
+        let name = entry.name().unwrap().into_owned();
+        assert!(entry.enclosed_name().is_some(), "{name}");
         let mut bytes = Vec::new();
         entry.read_to_end(&mut bytes).unwrap();
-        all.insert(entry.name().to_owned(), bytes);
+        all.insert(name, bytes);
     }
     all
 }

@@ -124,17 +124,16 @@ pub(crate) fn body(frame: &mut Frame, pose: &Pose, place: Placement, look: BodyL
         }
         shape
     };
-    let closed = |shape: &[[f64; 2]]| {
-        let mut all = shape.to_vec();
-        all.extend(shape.first());
-        all
+    // Limbs are convex, so that what lies around one is the hull of its corners made round.
+    let around = |shape: &[[f64; 2]], by: f64| {
+        hull(&shape.iter().map(|&corner| (corner, by)).collect::<Vec<_>>())
     };
     let limbs = lay(pose, place.seen);
     if look.solid {
         for limb in &limbs {
             let shape = turned(limb);
             if limb.edge == Edge::Halo {
-                line(frame, &closed(&shape), 4.0, paper);
+                fill(frame, &around(&shape, 2.0), paper);
             }
             fill(frame, &shape, look.ink);
         }
@@ -142,7 +141,7 @@ pub(crate) fn body(frame: &mut Frame, pose: &Pose, place: Placement, look: BodyL
     }
     let outer = || limbs.iter().filter(|limb| !matches!(limb.edge, Edge::Join(_)));
     for limb in outer() {
-        line(frame, &closed(&turned(limb)), 6.0, look.ink);
+        fill(frame, &around(&turned(limb), 3.0), look.ink);
     }
     for limb in outer() {
         fill(frame, &turned(limb), paper);

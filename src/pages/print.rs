@@ -101,7 +101,7 @@ pub enum PrintError {
     #[error("printing needs room for temporary files: {0}; free some and try again")]
     Scratch(#[source] io::Error),
     /// The work was stopped.
-    #[error(transparent)]
+    #[error("{0}")]
     Stopped(#[from] Stopped),
 }
 
