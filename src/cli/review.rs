@@ -1,4 +1,7 @@
+use std::fs;
 use std::path::Path;
+
+use anyhow::Context;
 
 use super::args::{ReaderArg, ReviewArgs};
 use super::chosen::{Chosen, Said, choose};
@@ -8,7 +11,7 @@ use super::{Exit, place};
 use crate::find::Filter;
 use crate::library::Library;
 use crate::pages::{self, Audience, Reviewed, Wanted};
-use crate::send;
+use crate::send::{self, Contents, Step};
 use crate::work::Watch;
 
 pub(super) fn run(
@@ -41,12 +44,25 @@ pub(super) fn run(
     let wanted = Wanted { serve, k: args.k, filter, on: place::today() };
     let watch = bars.watch();
     let data = pages::gather(&library, &library.catalogue()?, &wanted, &watch)?;
+    let spoken = match (&args.spoken, &args.voice) {
+        (Some(steps), Some(voice)) => {
+            let text = fs::read_to_string(steps).with_context(|| steps.display().to_string())?;
+            let steps = Step::parse(&text).with_context(|| steps.display().to_string())?;
+            let clip = send::clip_of(&library, wanted.serve, &watch)?;
+            Some(send::spoken(&clip, &steps, voice, &watch)?)
+        }
+        _ => None,
+    };
     if let Some(output) = &args.output {
-        place::write_page(output, &pages::review(&data, audience), &watch)?;
+        match &spoken {
+            Some(clip) => place::write_whole(output, clip)?,
+            None => place::write_page(output, &pages::review(&data, audience), &watch)?,
+        }
         bars.suspend(|| out.say(&format!("wrote {}", output.display())));
     }
     if let Some(output) = &args.bundle {
-        let bundle = send::bundle(&library, &wanted, &data, &watch)?;
+        let contents = Contents { wanted: &wanted, data: &data, spoken: spoken.as_deref() };
+        let bundle = send::bundle(&library, &contents, &watch)?;
         place::write_whole(output, &bundle.bytes)?;
         bars.finish();
         for line in &bundle.left_out {

@@ -11,7 +11,7 @@ use super::refusal::Refusal;
 use crate::find::Filter;
 use crate::library::ServeId;
 use crate::pages::{self, Reviewed, Wanted};
-use crate::send::{self, BundleError};
+use crate::send::{self, BundleError, Contents};
 
 /// Precedents in the review.
 const IN_REVIEW: usize = 9;
@@ -31,7 +31,8 @@ pub(super) async fn bundle(
                 on: today(),
             };
             let data = pages::gather(library, &library.catalogue()?, &wanted, watch)?;
-            Ok(send::bundle(library, &wanted, &data, watch)?.bytes)
+            let contents = Contents { wanted: &wanted, data: &data, spoken: None };
+            Ok(send::bundle(library, &contents, watch)?.bytes)
         })
         .await?;
     let name = format!("attachment; filename=\"review-{serve}.zip\"");

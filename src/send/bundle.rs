@@ -21,6 +21,17 @@ use crate::work::{Stopped, Watch};
 /// Name of the clip in the bundle.
 const CLIP: &str = "serve.mp4";
 
+/// What a bundle is made of.
+#[derive(Debug, Clone, Copy)]
+pub struct Contents<'a> {
+    /// What was gathered for.
+    pub wanted: &'a Wanted<'a>,
+    /// What was gathered.
+    pub data: &'a ReviewData,
+    /// The spoken review, where there is one.
+    pub spoken: Option<&'a [u8]>,
+}
+
 /// One file for the player.
 #[derive(Debug)]
 pub struct Bundle {
@@ -43,7 +54,7 @@ pub enum BundleError {
     #[error("a bundle needs room for temporary files: {0}; free some and try again")]
     Scratch(#[source] io::Error),
     /// The work was stopped.
-    #[error(transparent)]
+    #[error("{0}")]
     Stopped(#[from] Stopped),
 }
 
@@ -57,10 +68,10 @@ pub enum BundleError {
 /// [`BundleError`]; if the work is stopped, nothing is kept.
 pub fn bundle(
     library: &Library,
-    wanted: &Wanted<'_>,
-    data: &ReviewData,
+    contents: &Contents<'_>,
     watch: &Watch,
 ) -> Result<Bundle, BundleError> {
+    let Contents { wanted, data, spoken } = *contents;
     let mut left_out = Vec::new();
     let html = review(data, Audience::Player);
     let pdf = match Browser::find().and_then(|browser| browser.print(&html, watch)) {
@@ -90,6 +101,7 @@ pub fn bundle(
         day: day(data.serve.date),
         pdf: pdf.is_some(),
         cards: cards.len(),
+        spoken: spoken.is_some(),
         clip: clip.is_some().then_some(beside.as_deref()),
         cautions: data.cautions.in_short(),
     };
@@ -99,6 +111,7 @@ pub fn bundle(
     entries.extend(pdf.as_deref().map(|pdf| ("review.pdf", pdf)));
     entries.extend(cards.iter().map(|(name, card)| (name.as_str(), card.as_bytes())));
     entries.extend(clip.as_deref().map(|clip| (CLIP, clip)));
+    entries.extend(spoken.map(|spoken| ("spoken-review.mp4", spoken)));
     let bytes = zipped(&entries).map_err(|error| BundleError::Scratch(error.into()))?;
     watch.check()?;
     Ok(Bundle { bytes, names: entries.iter().map(|entry| entry.0.to_owned()).collect(), left_out })

@@ -3,11 +3,15 @@
 //!
 //! Only the player's own pictures are in it; everybody else appears as a drawn figure without a name,
 //! as in the player's copy of the review. Nothing leaves by itself: the file is written, somebody
-//! sends it.
+//! sends it. The spoken review ([`spoken()`]) is the coach's voice over the clip.
 
 mod bundle;
 mod moving;
 mod readme;
 mod side;
+mod spoken;
+mod steps;
 
-pub use bundle::{Bundle, BundleError, bundle};
+pub use bundle::{Bundle, BundleError, Contents, bundle};
+pub use spoken::{SpokenError, clip_of, spoken};
+pub use steps::{Act, Drawing, Step, StepsError};

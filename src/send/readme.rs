@@ -8,6 +8,8 @@ pub(super) struct Readme<'a> {
     pub(super) pdf: bool,
     /// How many practice cards.
     pub(super) cards: usize,
+    /// Whether the coach spoke.
+    pub(super) spoken: bool,
     /// What the moving serve is held beside, where there is a clip.
     pub(super) clip: Option<Option<&'a str>>,
     pub(super) cautions: Vec<String>,
@@ -40,6 +42,9 @@ impl Readme<'_> {
                 "serve.mp4 is your serve{beside}: first as fast as it was, then four times slower \
                  around contact. It has no sound."
             ));
+        }
+        if self.spoken {
+            lines.push("spoken-review.mp4 is your coach speaking over your clip.".to_owned());
         }
         lines.push("Other players are drawn and have no name.".to_owned());
         lines.push(String::new());

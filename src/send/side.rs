@@ -81,17 +81,12 @@ impl<'a> Side<'a> {
     }
 }
 
-/// Frames of the clip, read on as long as time runs forward.
+/// The player's own pictures.
 pub(super) struct ClipSide<'a> {
     moving: &'a Moving,
     clip: &'a OwnClip,
     stand: Stand,
-    area_px: [usize; 4],
-    /// Of the part shown, fitted into the side.
-    scaled_px: (usize, usize),
-    running: Option<Frames>,
-    /// The frame of the clip that was read last.
-    at: Option<(usize, Frame)>,
+    frames: Frames,
 }
 
 impl<'a> ClipSide<'a> {
@@ -100,38 +95,21 @@ impl<'a> ClipSide<'a> {
         let (across, down) = stand.size_px;
         let picture = (clip.kept.size_px.0 as usize, clip.kept.size_px.1 as usize);
         let area_px = body_area(&clip.kept, first..=last, across as f64 / down as f64);
-        let placed = Cut { frame: 0, area_px, height_px: down }.placed(picture);
-        let [_, _, width, height] = placed.area_px;
+        let area_px = Cut { frame: 0, area_px, height_px: down }.placed(picture).area_px;
+        let [_, _, width, height] = area_px;
         let scale = (across as f64 / width as f64).min(down as f64 / height as f64);
         let even =
             |side: usize, most: usize| ((side as f64 * scale).round() as usize & !1).clamp(2, most);
-        let scaled_px = (even(width, across), even(height, down));
-        let area_px = placed.area_px;
-        Self { moving, clip, stand, area_px, scaled_px, running: None, at: None }
+        let frames =
+            Frames::of_area(&clip.file, area_px, (even(width, across), even(height, down)));
+        Self { moving, clip, stand, frames }
     }
 
     fn picture(&mut self, from_contact_s: f64, watch: &Watch) -> Result<Frame, ClipError> {
         let wanted = self.frame_at(from_contact_s);
-        if self.at.as_ref().is_none_or(|(at, _)| *at > wanted) {
-            self.at = None;
-            self.running =
-                Some(Frames::open(&self.clip.file, wanted, self.area_px, self.scaled_px)?);
-        }
-        while let Some(frames) = &mut self.running {
-            let at = match &self.at {
-                Some((at, _)) if *at >= wanted => break,
-                Some((at, _)) => at + 1,
-                None => wanted,
-            };
-            // A clip that ends earlier than it did keeps its last picture.
-            let Some(frame) = frames.next(watch)? else { break };
-            if let Some((_, spent)) = self.at.replace((at, frame)) {
-                frames.recycle(spent);
-            }
-        }
         let (across, down) = self.stand.size_px;
         let mut out = sheet(across, down, Ink::of(Tone::Ink));
-        if let Some((_, frame)) = &self.at {
+        if let Some(frame) = self.frames.at(wanted, watch)? {
             let corner = [(across - frame.width) / 2, (down - frame.height) / 2];
             lay_picture(&mut out, frame, corner);
         }

@@ -8,13 +8,17 @@ use std::thread::JoinHandle;
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::probe::{argument, last_words, missing_or};
-use crate::process::{PATIENCE, own_group};
+use crate::process::{Ended, PATIENCE, own_group, run};
 use crate::work::Watch;
 
 /// Kilobits a second of the pictures at most: with the voice, three minutes stay below 25 MB.
 const MOST_KBITS: u32 = 900;
 /// Kilobits a second of a voice.
 const VOICE_KBITS: u32 = 96;
+/// Longest voice, s: half an hour is no review any more.
+const LONGEST_S: f64 = 30.0 * 60.0;
+/// Samples a second at which a voice is counted.
+const COUNTED_HZ: u32 = 8000;
 
 /// A clip to be made.
 #[derive(Debug, Clone)]
@@ -135,9 +139,36 @@ impl Drop for Encoder {
     }
 }
 
-/// As errors name it: where it goes.
+/// Where it goes.
 impl std::fmt::Debug for Encoder {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Encoder").field("to", &self.to).finish_non_exhaustive()
+    }
+}
+
+/// How long a voice is, s, by hearing it through: what a browser recorded does not say.
+///
+/// # Errors
+/// [`ClipError::NoVoice`] without a sound, or beyond half an hour; [`ClipError::NoDecoder`],
+/// [`ClipError::Stopped`].
+pub fn voice_length_s(voice: &Path, watch: &Watch) -> Result<f64, ClipError> {
+    let no_voice = |said: &str| {
+        let said = if said.is_empty() { "nothing is heard" } else { said };
+        Err(ClipError::NoVoice { path: voice.to_path_buf(), said: said.to_owned() })
+    };
+    let mut command = Command::new("ffmpeg");
+    command
+        .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-i"])
+        .arg(argument(voice))
+        .args(["-map", "0:a:0", "-ac", "1", "-t", &(LONGEST_S + 1.0).to_string(), "-ar"])
+        .args([&COUNTED_HZ.to_string(), "-f", "s16le", "-"]);
+    match run(&mut command, None, watch).map_err(|error| missing_or(voice, "ffmpeg", &error))? {
+        Ended::Itself(output) if output.status.success() && output.stdout.len() > 1 => {
+            let long_s = (output.stdout.len() / 2) as f64 / f64::from(COUNTED_HZ);
+            if long_s > LONGEST_S { no_voice("it is longer than half an hour") } else { Ok(long_s) }
+        }
+        Ended::Itself(output) => no_voice(&last_words(&String::from_utf8_lossy(&output.stderr))),
+        Ended::Stopped(stopped) => Err(ClipError::stopped(voice)(stopped)),
+        Ended::TooLong => no_voice("it could not be heard through in time"),
     }
 }

@@ -193,6 +193,14 @@ pub enum ClipError {
         /// Why.
         said: String,
     },
+    /// A voice cannot be heard.
+    #[error("{path}: no voice in it: {said}; record it again, or name another file")]
+    NoVoice {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        said: String,
+    },
     /// A clip could not be made.
     #[error(
         "the clip could not be made: {said}; it takes an ffmpeg that writes H.264 and AAC, and free disk"

@@ -40,7 +40,7 @@ mod view;
 mod tests;
 
 pub use detector::Candidate;
-pub use encode::{Encoder, NewClip};
+pub use encode::{Encoder, NewClip, voice_length_s};
 pub use errors::{ClipError, SetupError};
 pub use frame::{Frame, Region};
 pub use frames::Frames;

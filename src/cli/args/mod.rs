@@ -379,6 +379,13 @@ pub(super) struct ReviewArgs {
     /// Where to write it: as HTML, or printed where the name ends in .pdf
     #[arg(short, long, value_name = "FILE", required_unless_present = "bundle")]
     pub(super) output: Option<PathBuf>,
+    /// What you showed while speaking (JSON): your voice over the clip becomes one MP4, written to
+    /// --output and put into a bundle
+    #[arg(long, value_name = "FILE", requires = "voice")]
+    pub(super) spoken: Option<PathBuf>,
+    /// The voice that goes with it
+    #[arg(long, value_name = "FILE", requires = "spoken")]
+    pub(super) voice: Option<PathBuf>,
     /// Write one file (ZIP) to send to the player: their review as HTML and PDF, and their serve moving
     /// beside their earlier one or the closest precedent
     #[arg(long, value_name = "FILE")]
