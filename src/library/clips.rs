@@ -79,9 +79,10 @@ impl Library {
 
     /// Removes copies of clips no recording names any more, for whoever has the turn to change the
     /// library; returns how many there were. With `coming` those go as well that are being made.
-    /// Pictures cut from clips go with them.
+    /// Pictures and films cut from clips go with them.
     pub(super) fn sweep_clips(&self, coming: bool) -> Result<usize, StoreError> {
         self.sweep_stills()?;
+        self.sweep_films(coming)?;
         let folder = self.folder().join(FOLDER);
         if !folder.is_dir() {
             return Ok(0);
@@ -106,7 +107,7 @@ impl Library {
 }
 
 /// Whether a copy is just being made; one that was begun long ago is left over.
-fn is_coming(path: &Path) -> bool {
+pub(super) fn is_coming(path: &Path) -> bool {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let age =
         fs::metadata(path).and_then(|meta| meta.modified()).ok().map(|then| then.elapsed().ok());

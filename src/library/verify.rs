@@ -37,7 +37,7 @@ impl Library {
     }
 
     /// Removes copies of clips that belong to no recording, with their pictures, and with
-    /// `rebuild` all pictures cut from clips, to be cut anew when they are next looked at; in a
+    /// `rebuild` all pictures and films cut from clips, to be cut anew when they are next looked at; in a
     /// turn of its own. What was found.
     ///
     /// # Errors
@@ -46,6 +46,7 @@ impl Library {
         let _turn = self.take_turn()?;
         if rebuild {
             self.drop_stills()?;
+            self.drop_films()?;
         }
         let swept = self.sweep_clips(false)?;
         let problem = format!("{swept} copies of clips belong to no recording");

@@ -34,8 +34,8 @@ pub use data::{
 };
 pub(crate) use gather::{MissingClip, body_area, clip_file};
 pub use gather::{
-    Reviewed, Wanted, clip_pictures, course, describe_changes, describe_curves, describe_result,
-    gather,
+    FilmError, Footage, Reviewed, Wanted, channel_of_fault, clip_pictures, course,
+    describe_changes, describe_curves, describe_result, footage, gather, make_film,
 };
 pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;

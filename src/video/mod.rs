@@ -19,6 +19,7 @@ mod decode;
 mod detector;
 mod encode;
 mod errors;
+mod film;
 mod frame;
 mod frames;
 mod kept;
@@ -42,6 +43,7 @@ mod tests;
 pub use detector::Candidate;
 pub use encode::{Encoder, NewClip, voice_length_s};
 pub use errors::{ClipError, SetupError};
+pub use film::{Film, FilmSize, film};
 pub use frame::{Frame, Region};
 pub use frames::Frames;
 pub use kept::{Kept, KeptError};
@@ -53,7 +55,7 @@ pub use setup::{
     CACHE_VARIABLE, Installed, PieceState, SetupReport, SetupStep, folder, installed, setup,
 };
 pub use sound::Sound;
-pub use stills::{Cut, Placed, Still, stills};
+pub use stills::{BONES, Cut, MIN_SEEN, Placed, Still, stills};
 pub use track::Person;
 pub use trust::{BodyAngle, OneCameraError, one_camera_error};
 pub use view::{Facing, ViewEstimate};

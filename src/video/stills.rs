@@ -141,7 +141,7 @@ fn jpeg(path: &Path, picture: &Frame, filter: &str) -> Result<Vec<u8>, ClipError
 }
 
 /// The lines of a drawn body.
-const BONES: [(Joint, Joint); 14] = [
+pub const BONES: [(Joint, Joint); 14] = [
     (Joint::LeftShoulder, Joint::RightShoulder),
     (Joint::LeftHip, Joint::RightHip),
     (Joint::LeftShoulder, Joint::LeftHip),
@@ -159,7 +159,7 @@ const BONES: [(Joint, Joint); 14] = [
 ];
 
 /// Joints the network rates below this are not drawn.
-const MIN_SEEN: f64 = 0.3;
+pub const MIN_SEEN: f64 = 0.3;
 
 impl Still {
     /// The picture that was cut at `place`.

@@ -1,9 +1,11 @@
 //! From the library to everything a review shows.
 
+mod film;
 mod followed;
 mod pictures;
 mod progress;
 
+pub use film::{FilmError, Footage, footage, make_film};
 pub(super) use followed::rows;
 pub use pictures::clip_pictures;
 pub(crate) use pictures::{MissingClip, body_area, clip_file};
@@ -432,12 +434,19 @@ fn ribbons(serve: &Serve, neighbours: &[Rc<ServeRow>]) -> Vec<Channel> {
     channels_of(&serve.curve, &serve.figures.event_samples, &others)
 }
 
-/// Brings the channel that shows a fault best to the front: the one its first measure reads.
+/// Brings the channel that shows a fault best to the front.
 fn put_first(channels: &mut [Channel], catalogue: &Catalogue, fault: &str) {
-    let Some(shown) = catalogue.fault(fault).and_then(|fault| fault.measures.first()) else {
-        return;
-    };
-    let wanted = match shown.measure.as_str() {
+    let wanted = channel_of_fault(catalogue, fault);
+    if let Some(at) = channels.iter().position(|channel| Some(&*channel.name) == wanted) {
+        channels[..=at].rotate_right(1);
+    }
+}
+
+/// Name of the channel that shows a fault best: the one its first measure reads.
+#[must_use]
+pub fn channel_of_fault(catalogue: &Catalogue, fault: &str) -> Option<&'static str> {
+    let shown = catalogue.fault(fault).and_then(|fault| fault.measures.first())?;
+    Some(match shown.measure.as_str() {
         m if m.starts_with("front_knee") || m.starts_with("knee") => "front_knee_flexion",
         m if m.starts_with("back_knee") => "back_knee_flexion",
         m if m.starts_with("tossing_elbow") => "tossing_elbow_flexion",
@@ -448,11 +457,8 @@ fn put_first(channels: &mut [Channel], catalogue: &Catalogue, fault: &str) {
         m if m.contains("trunk") => "trunk_forward",
         m if m.contains("contact_height") || m.contains("wrist") => "hitting_wrist_height",
         m if m.contains("elevation") || m.contains("upper_arm") => "hitting_arm_elevation",
-        _ => return,
-    };
-    if let Some(at) = channels.iter().position(|channel| channel.name == wanted) {
-        channels[..=at].rotate_right(1);
-    }
+        _ => return None,
+    })
 }
 
 fn precedents(
