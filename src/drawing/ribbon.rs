@@ -50,7 +50,7 @@ fn rows(named: &[Callout<'_>], room: f64) -> usize {
 }
 
 /// Runs of finite points.
-fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f64; 2]>> {
+pub(super) fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f64; 2]>> {
     let mut out = vec![Vec::new()];
     for point in points {
         match point {

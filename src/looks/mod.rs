@@ -7,6 +7,7 @@
 //! decides. All of that is free of storage; a [`Snapshot`] reads what it needs from the library,
 //! each row once a request.
 
+mod beside;
 mod change;
 mod describe;
 mod session;
@@ -16,6 +17,7 @@ mod snapshot;
 mod tests;
 mod verdict;
 
+pub use beside::{Beside, Relation, beside};
 pub use change::{Change, Followed, Mean, best, beyond, change, detectable_change};
 pub use describe::{describe_change, describe_value};
 pub use session::{Look, Pair, Session, SessionServe, Unlike, pairs};

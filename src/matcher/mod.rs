@@ -5,6 +5,7 @@
 //! [`BAND_FRAMES`] of the 101 samples. Serves of comparable sources and views come first, the
 //! others behind them, each marked; within a group order is (distance, serve id).
 
+mod align;
 mod answer;
 mod candidates;
 mod comparable;
@@ -17,6 +18,7 @@ mod why;
 pub use crate::coaching::standing;
 use candidates::Candidates;
 
+pub use align::align;
 pub use answer::{Answer, Outcome, Precedent, PrecedentObject};
 pub use comparable::{Source, incomparable, same_set_up, searched_first};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};

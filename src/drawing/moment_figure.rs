@@ -1,0 +1,38 @@
+use super::body::{Extent, Placement, Pose, Viewpoint, draw_outline, draw_solid, extent};
+use super::style::Tone;
+use super::svg::{Canvas, Stroke, Svg};
+use crate::serve::{EventKind, Figures};
+use crate::words::sentence;
+
+/// Room of one figure, px.
+const WIDTH: f64 = 56.0;
+const HEIGHT: f64 = 76.0;
+
+/// The body at one moment, small, to stand on a ruler: this serve in solid ink, another as an
+/// outline behind it. All six of a serve have one scale and one ground line.
+#[must_use]
+pub fn moment_figure(
+    this: &Figures,
+    behind: Option<&Figures>,
+    kind: EventKind,
+    seen: Viewpoint,
+) -> Svg {
+    let pose = |figures: &Figures, kind: EventKind| {
+        Pose::at(figures, f64::from(figures.event_samples[kind as usize]))
+    };
+    let label = sentence(kind.label());
+    let mut canvas = Canvas::new("moment-figure", WIDTH, HEIGHT, &label, &label);
+    let all = EventKind::ALL.iter().filter_map(|&kind| extent(&pose(this, kind), seen));
+    let Some(all) = all.reduce(Extent::union) else { return canvas.finish() };
+    let low = all.low.min(0.0);
+    let scale = ((HEIGHT - 6.0) / (all.high - low).max(0.1))
+        .min((WIDTH - 2.0) / (2.0 * all.right.max(-all.left)).max(0.1));
+    let ground = HEIGHT - 3.0 + scale * low;
+    let place = Placement { origin: [WIDTH / 2.0, ground], scale, seen };
+    if let Some(behind) = behind {
+        draw_outline(&mut canvas, &pose(behind, kind), place, Tone::Precedent);
+    }
+    draw_solid(&mut canvas, &pose(this, kind), place, Tone::This);
+    canvas.line([0.0, ground], [WIDTH, ground], Stroke::solid(Tone::Quiet, 1.0));
+    canvas.finish()
+}
