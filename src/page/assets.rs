@@ -12,6 +12,12 @@ pub(super) async fn asset(Path(name): Path<String>) -> Result<Response, Refusal>
             ("text/css", format!("{}{}", style_variables(), include_str!("assets/desk.css")))
         }
         "desk.js" => ("text/javascript", include_str!("assets/desk.js").to_owned()),
+        "viewer.css" => ("text/css", include_str!("assets/viewer.css").to_owned()),
+        "viewer.js" => ("text/javascript", include_str!("assets/viewer.js").to_owned()),
+        "tracks.js" => ("text/javascript", include_str!("assets/tracks.js").to_owned()),
+        "figure.js" => ("text/javascript", include_str!("assets/figure.js").to_owned()),
+        "hand.js" => ("text/javascript", include_str!("assets/hand.js").to_owned()),
+        "reel.js" => ("text/javascript", include_str!("assets/reel.js").to_owned()),
         "mark.svg" => ("image/svg+xml", include_str!("assets/mark.svg").to_owned()),
         _ => return Err(Refusal::NotHere("There is no such page.".to_owned())),
     };

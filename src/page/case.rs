@@ -14,7 +14,7 @@ use super::fields::Fields;
 use super::refusal::Refusal;
 use super::view::Frame;
 use crate::coaching::{BallReport, Graded, LabelRequest};
-use crate::library::{CaseId, ChangeId, Grip};
+use crate::library::{CaseId, ChangeId, Grip, ServeId};
 
 /// What the coach should know after something was recorded.
 #[derive(Template)]
@@ -76,9 +76,11 @@ pub(super) async fn judge(
     };
     request.ball = ball(&fields)?;
     request.note = fields.words("note");
+    let serve: Option<ServeId> = fields.value("serve", "The serve")?;
     let notices = desk.change(move |_, library| Ok(request.record(library)?)).await?;
     if notices.is_empty() {
-        return Ok(go_to(&format!("/case/{case}")));
+        let back = serve.map(|serve| format!("/serve/{serve}#see"));
+        return Ok(go_to(&back.unwrap_or_else(|| format!("/case/{case}"))));
     }
     let page = NoticesPage {
         frame: Frame::of(&desk, "Recorded"),

@@ -17,16 +17,16 @@ use crate::work::Watch;
 
 /// A fault of the case, in the order in which it is worth working on.
 pub(super) struct FaultView {
-    id: String,
-    name: String,
+    pub(super) id: String,
+    pub(super) name: String,
     /// Where it stands: "Limiting fault", "Second ..." or "Later".
-    place: &'static str,
-    said_by: String,
-    why: String,
-    reasons: Vec<String>,
-    advice: Option<&'static str>,
+    pub(super) place: &'static str,
+    pub(super) said_by: String,
+    pub(super) why: String,
+    pub(super) reasons: Vec<String>,
+    pub(super) advice: Option<&'static str>,
     /// Whether the program suspects it, so that the coach can confirm or reject that.
-    suspected: bool,
+    pub(super) suspected: bool,
 }
 
 struct ServeLine {
@@ -154,7 +154,7 @@ impl Page {
     }
 }
 
-fn chosen(judging: &Judging) -> &'static str {
+pub(super) fn chosen(judging: &Judging) -> &'static str {
     match judging.judgement.chosen {
         Chosen::Program => "The program would begin here; you may choose another.",
         Chosen::Coach => "The coach's choice.",
@@ -162,7 +162,7 @@ fn chosen(judging: &Judging) -> &'static str {
     }
 }
 
-fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
+pub(super) fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
     let order = judging.judgement.order.iter().enumerate();
     let views = order.map(|(at, one)| FaultView {
         id: one.fault.clone(),

@@ -6,6 +6,7 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 
 use super::door::Door;
+use super::film::Films;
 use super::refusal::Refusal;
 use crate::evidence::sync_outcomes;
 use crate::find::InStep;
@@ -18,6 +19,7 @@ pub(super) struct Desk {
     library: PathBuf,
     pub(super) coach: Author,
     pub(super) door: Door,
+    pub(super) films: Films,
 }
 
 /// Stops the work of a request whose reader went away.
@@ -31,7 +33,7 @@ impl Drop for StopOnDrop {
 
 impl Desk {
     pub(super) fn new(library: PathBuf, coach: Author, door: Door) -> Self {
-        Self { library, coach, door }
+        Self { films: Films::new(library.clone()), library, coach, door }
     }
 
     /// Reads the library, beside whoever else reads or changes it, and makes a page of it.
@@ -39,11 +41,11 @@ impl Desk {
         self: &Arc<Self>,
         work: impl FnOnce(&Self, &Library, &Watch) -> Result<String, Refusal> + Send + 'static,
     ) -> Result<Html<String>, Refusal> {
-        self.read_for(work).await.map(Html)
+        self.fetch(work).await.map(Html)
     }
 
-    /// The same for what is no page.
-    pub(super) async fn read_for<T: Send + 'static>(
+    /// Reads the library, beside whoever else reads or changes it.
+    pub(super) async fn fetch<T: Send + 'static>(
         self: &Arc<Self>,
         work: impl FnOnce(&Self, &Library, &Watch) -> Result<T, Refusal> + Send + 'static,
     ) -> Result<T, Refusal> {

@@ -21,7 +21,7 @@ use super::refusal::Refusal;
 /// What our own pages may load and do: their own script, style and pictures, nothing inline,
 /// nothing from elsewhere.
 const OWN_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
-    img-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
+    img-src 'self'; connect-src 'self'; frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'";
 /// What a review may: its own style and the pictures inside it. It has no script, no form and no
 /// origin, and only our pages may frame it.
 pub(super) const DOCUMENT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; \

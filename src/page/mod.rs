@@ -16,7 +16,9 @@ mod catalogue;
 mod desk;
 mod door;
 mod fields;
+mod film;
 mod find;
+mod hand;
 mod plan;
 mod player;
 mod refusal;
@@ -25,5 +27,6 @@ mod serve;
 mod server;
 mod today;
 mod view;
+mod viewer;
 
 pub use server::{PageError, Server, Settings};

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 
 use super::view::Frame;
-use crate::coaching::{FollowUpRefusal, LabelRefusal, PlanRefusal};
+use crate::coaching::{FollowUpRefusal, LabelRefusal, MarkRefusal, PlanRefusal};
 use crate::find::FilterError;
 use crate::library::{Locked, OpenError, StoreError, WriteError};
 use crate::matcher::LikeError;
@@ -181,6 +181,15 @@ impl From<LabelRefusal> for Refusal {
     fn from(refusal: LabelRefusal) -> Self {
         match refusal {
             LabelRefusal::Write(error) => error.into(),
+            other => Self::Said(other.to_string()),
+        }
+    }
+}
+
+impl From<MarkRefusal> for Refusal {
+    fn from(refusal: MarkRefusal) -> Self {
+        match refusal {
+            MarkRefusal::Write(error) => error.into(),
             other => Self::Said(other.to_string()),
         }
     }

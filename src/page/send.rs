@@ -23,7 +23,7 @@ pub(super) async fn bundle(
 ) -> Result<Response, Refusal> {
     let serve: ServeId = id.parse().map_err(|_: String| Refusal::no_such("serve", &id))?;
     let bytes = desk
-        .read_for(move |_, library, watch| {
+        .fetch(move |_, library, watch| {
             let wanted = Wanted {
                 serve: Reviewed::Stored(serve),
                 k: IN_REVIEW,

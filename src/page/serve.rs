@@ -5,18 +5,24 @@ use axum::extract::{Path, State};
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 
+use super::case_view::{FaultView, chosen, faults};
 use super::desk::{Desk, today};
 use super::door::DOCUMENT_POLICY;
+use super::fields::Asked;
 use super::refusal::Refusal;
-use super::view::{Frame, StripView, drill_names};
-use crate::coaching::Cautions;
-use crate::drawing::Viewpoint;
+use super::view::{Frame, PlanView, StripView, drill_names};
+use super::viewer::moment_figures;
+use crate::catalogue::Catalogue;
+use crate::coaching::{Cautions, PlansInForce};
+use crate::drawing::{Viewpoint, channels_of};
 use crate::find::Filter;
-use crate::library::{ServeId, ServeMoment};
-use crate::looks::{FollowedPrecedent, Snapshot};
-use crate::matcher::{Query, Share, Subject, like};
-use crate::pages::{self, Audience, Reviewed, Wanted};
-use crate::words::{day, handed, level, serve_type, setting};
+use crate::judgement::judge;
+use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
+use crate::looks::{FollowedPrecedent, Relation, Snapshot, beside};
+use crate::matcher::{Precedent, Query, Share, Subject, like};
+use crate::pages::{self, Audience, Reviewed, Wanted, channel_of_fault};
+use crate::words::{day, handed, level, sentence, serve_type, setting, short};
+use crate::work::Watch;
 
 /// Precedents on the page, and in a review.
 const PRECEDENTS: usize = 5;
@@ -38,11 +44,36 @@ struct PrecedentView {
     came: Vec<String>,
 }
 
+/// A serve that can be held beside this one.
+struct Other {
+    serve: String,
+    label: String,
+    chosen: bool,
+}
+
+/// What was seen in the case and what is to be done.
+struct Judged {
+    faults: Vec<FaultView>,
+    chosen: &'static str,
+    plans: Vec<PlanView>,
+    /// The channel that shows the limiting fault.
+    channel: Option<&'static str>,
+}
+
 #[derive(Template)]
 #[template(path = "serve.html")]
 struct Page {
     frame: Frame,
     id: String,
+    judged: Judged,
+    /// Kind of serve, and those of it.
+    others: Vec<(&'static str, Vec<Other>)>,
+    /// The other serve that is shown.
+    beside: Option<String>,
+    /// The six moments: name, short name, drawing.
+    moments: Vec<(&'static str, &'static str, String)>,
+    /// Name, name for people, whether it is drawn first.
+    channels: Vec<(String, String, bool)>,
     player: String,
     player_id: String,
     case: String,
@@ -51,8 +82,8 @@ struct Page {
     notes: Vec<String>,
     /// From behind and from the hitting side.
     strips: Vec<StripView>,
-    /// Event, time, how sure.
-    events: Vec<(String, String, String)>,
+    /// Event, time, how sure, whose word it is.
+    events: Vec<(String, String, String, String)>,
     precedents: Vec<PrecedentView>,
     searched: usize,
     search_notes: Vec<String>,
@@ -63,9 +94,11 @@ struct Page {
 pub(super) async fn place(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<String>,
+    Asked(fields): Asked,
 ) -> Result<Html<String>, Refusal> {
     desk.read(move |desk, library, watch| {
         let id = asked_for(&id)?;
+        let wanted = fields.text("beside").map(asked_for).transpose()?;
         let row = library.serve(id)?;
         let head = library.serve_head(id)?;
         let catalogue = library.catalogue()?;
@@ -91,6 +124,8 @@ pub(super) async fn place(
             let came = came.collect();
             precedents.push(PrecedentView { faults, plans, came, ..precedent_view(&followed) });
         }
+        let judged = judged(library, &catalogue, &head, &mut cautions, watch)?;
+        let (others, beside) = others(library, id, &answer.precedents, wanted)?;
         let facts = [
             head.setting.map(|kind| setting(kind).to_owned()),
             head.serve_type.map(|kind| serve_type(kind).to_owned()),
@@ -101,6 +136,11 @@ pub(super) async fn place(
         let page = Page {
             frame: Frame::of(desk, format!("{id}, {}", head.player_code)),
             id: id.to_string(),
+            channels: channels(&row, judged.channel),
+            judged,
+            others,
+            beside: beside.map(|serve| serve.to_string()),
+            moments: moments(&row),
             player: head.player_code.clone(),
             player_id: head.player.to_string(),
             case: head.case.to_string(),
@@ -110,7 +150,7 @@ pub(super) async fn place(
             strips: [Viewpoint::FromBehind, Viewpoint::FromHittingSide]
                 .map(|seen| StripView::of(&row.serve, "this serve", seen))
                 .into(),
-            events: events(library.moments(&row)?),
+            events: events(&library.moments(&row)?),
             precedents,
             searched: answer.searched,
             search_notes: answer.notes.clone(),
@@ -121,7 +161,95 @@ pub(super) async fn place(
     .await
 }
 
-fn events(moments: Vec<ServeMoment>) -> Vec<(String, String, String)> {
+/// The case as it is judged today, and its plans in force.
+fn judged(
+    library: &Library,
+    catalogue: &Catalogue,
+    head: &ServeHead,
+    cautions: &mut Cautions,
+    watch: &Watch,
+) -> Result<Judged, Refusal> {
+    let case = library.case(head.case)?;
+    let player = library.player(head.player)?;
+    let judging = judge(library, catalogue, &case, today(), watch)?;
+    let limiting = judging.judgement.order.first().map(|one| one.fault.clone());
+    let in_force = PlansInForce::of(library, catalogue, &case, &player, today())?;
+    for label in &judging.labels {
+        cautions.fault(catalogue, &label.fault);
+    }
+    Ok(Judged {
+        faults: faults(&case, &judging),
+        chosen: chosen(&judging),
+        plans: in_force.map(|plans| PlanView::of_all(&plans, cautions)).unwrap_or_default(),
+        channel: limiting.and_then(|fault| channel_of_fault(catalogue, &fault)),
+    })
+}
+
+/// What can be held beside a serve, by kind, and what is: the one asked for, else the first.
+fn others(
+    library: &Library,
+    id: ServeId,
+    precedents: &[Precedent],
+    wanted: Option<ServeId>,
+) -> Result<(Vec<(&'static str, Vec<Other>)>, Option<ServeId>), Refusal> {
+    let mut kinds: Vec<(&'static str, Vec<(ServeId, String)>)> = Vec::new();
+    let mut add = |kind: &'static str, serve: ServeId, label: String| match kinds
+        .iter_mut()
+        .find(|(known, _)| *known == kind)
+    {
+        Some((_, all)) => all.push((serve, label)),
+        None => kinds.push((kind, vec![(serve, label)])),
+    };
+    let own = beside(library, id)?;
+    for one in own.iter().filter(|one| one.relation == Relation::Earlier) {
+        add(one.relation.label(), one.head.id, facts(&one.head));
+    }
+    for one in precedents.iter().filter(|one| !one.same_player) {
+        let label = format!("{}, {}", one.player, day(one.date));
+        add("precedent", one.serve, label);
+    }
+    for one in own.iter().filter(|one| one.relation != Relation::Earlier) {
+        add(one.relation.label(), one.head.id, facts(&one.head));
+    }
+    let known = |serve: ServeId| kinds.iter().any(|(_, all)| all.iter().any(|one| one.0 == serve));
+    if let Some(serve) = wanted.filter(|&serve| serve != id && !known(serve)) {
+        let head = library.serve_head(serve)?;
+        kinds.push(("asked for", vec![(serve, format!("{}, {}", head.player_code, facts(&head)))]));
+    }
+    let first = kinds.first().and_then(|(_, all)| all.first()).map(|one| one.0);
+    let shown = wanted.filter(|&serve| serve != id).or(first);
+    let named = kinds.into_iter().map(|(kind, all)| {
+        let other = |(serve, label): (ServeId, String)| Other {
+            serve: serve.to_string(),
+            label: format!("{serve}: {label}"),
+            chosen: shown == Some(serve),
+        };
+        (kind, all.into_iter().map(other).collect())
+    });
+    Ok((named.collect(), shown))
+}
+
+fn facts(head: &ServeHead) -> String {
+    let seen = head.view.map(|view| format!(", seen {}", view.seen()));
+    format!("{}{}", day(head.date), seen.unwrap_or_default())
+}
+
+fn moments(row: &ServeRow) -> Vec<(&'static str, &'static str, String)> {
+    let drawn = moment_figures(&row.serve, None).into_iter();
+    let events = row.serve.events.iter().zip(drawn);
+    events.map(|(event, figure)| (event.kind.name(), short(event.kind), figure)).collect()
+}
+
+fn channels(row: &ServeRow, first: Option<&str>) -> Vec<(String, String, bool)> {
+    let all = channels_of(&row.serve.curve, &row.serve.figures.event_samples, &[]);
+    let named = all.into_iter().map(|channel| {
+        let first = first == Some(&*channel.name);
+        (channel.name, format!("{}, {}", sentence(&channel.label), channel.unit), first)
+    });
+    named.collect()
+}
+
+fn events(moments: &[ServeMoment]) -> Vec<(String, String, String, String)> {
     let events = moments.iter().map(|moment| {
         let event = &moment.event;
         let time = if event.time_s.is_finite() {
@@ -130,7 +258,11 @@ fn events(moments: Vec<ServeMoment>) -> Vec<(String, String, String)> {
         } else {
             "not measurable from this recording".to_owned()
         };
-        (event.kind.label().to_owned(), time, format!("{:.0} %", 100.0 * event.trust))
+        let beside = moment.beside.iter();
+        let beside =
+            beside.map(|seen| format!("; {} at {:.2} s", seen.witness.describe(), seen.time_s));
+        let word = sentence(&moment.witness.describe()) + &beside.collect::<String>();
+        (event.kind.label().to_owned(), time, format!("{:.0} %", 100.0 * event.trust), word)
     });
     events.collect()
 }
@@ -174,7 +306,7 @@ fn precedent_view(followed: &FollowedPrecedent) -> PrecedentView {
     }
 }
 
-fn asked_for(id: &str) -> Result<ServeId, Refusal> {
+pub(super) fn asked_for(id: &str) -> Result<ServeId, Refusal> {
     id.parse().map_err(|_: String| Refusal::no_such("serve", id))
 }
 

@@ -14,7 +14,9 @@ use thiserror::Error;
 use super::desk::Desk;
 use super::door::{self, Door};
 use super::refusal::Refusal;
-use super::{assets, case, catalogue, find, plan, player, serve as serve_place, today};
+use super::{
+    assets, case, catalogue, film, find, hand, plan, player, serve as serve_place, today, viewer,
+};
 use crate::library::{Author, Library, OpenError, WriteError};
 use crate::work::Watch;
 
@@ -106,6 +108,7 @@ impl Server {
             .enable_all()
             .build()
             .map_err(PageError::System)?;
+        let desk = Arc::clone(&self.desk);
         let served = runtime.block_on(async {
             let listener =
                 tokio::net::TcpListener::from_std(self.listener).map_err(PageError::System)?;
@@ -116,6 +119,7 @@ impl Server {
                 () = patience(watch) => Ok(()),
             }
         });
+        desk.films.end();
         runtime.shutdown_timeout(LAST_ANSWERS);
         served
     }
@@ -152,6 +156,16 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/serve/{serve}", get(serve_place::place))
         .route("/serve/{serve}/review/{audience}", get(serve_place::review))
         .route("/serve/{serve}/bundle", get(super::send::bundle))
+        .route("/serve/{serve}/moving", get(viewer::moving))
+        .route("/serve/{serve}/moving/{beside}", get(viewer::moving_beside))
+        .route("/serve/{serve}/ribbon/{channel}", get(viewer::ribbon))
+        .route("/serve/{serve}/moment", post(hand::moment))
+        .route("/serve/{serve}/draw", post(hand::draw))
+        .route("/serve/{serve}/erase", post(hand::erase))
+        .route("/serve/{serve}/undo", post(hand::undo))
+        .route("/serve/{serve}/film", get(film::film))
+        .route("/serve/{serve}/film/stop", post(film::stop))
+        .route("/serve/{serve}/film/{size}", get(film::pictures))
         .route("/catalogue", get(catalogue::place))
         .route("/catalogue/fault/{fault}", get(catalogue::fault))
         .route("/catalogue/drill/{drill}", get(catalogue::drill))
