@@ -221,7 +221,7 @@ fn others(
     let named = kinds.into_iter().map(|(kind, all)| {
         let other = |(serve, label): (ServeId, String)| Other {
             serve: serve.to_string(),
-            label: format!("{serve}: {label}"),
+            label: format!("{}, {label} ({serve})", sentence(kind)),
             chosen: shown == Some(serve),
         };
         (kind, all.into_iter().map(other).collect())

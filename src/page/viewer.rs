@@ -17,7 +17,7 @@ use crate::library::{Library, Mark, Point, ServeHead, ServeMoment, ServeRow, Wit
 use crate::matcher::{Query, Subject, align, like};
 use crate::motion::{Joint, Side};
 use crate::pages::{Footage, footage};
-use crate::serve::{CURVE_FRAMES, EventKind, Figures, Serve};
+use crate::serve::{CURVE_FRAMES, EventKind, Figures, Serve, ServeClock};
 use crate::video::{BONES, MIN_SEEN};
 use crate::words::{count, day, sentence, short};
 
@@ -141,10 +141,10 @@ pub(super) fn moment_figures(serve: &Serve, behind: Option<&Figures>) -> Vec<Str
 impl Moving {
     pub(super) fn of(library: &Library, row: &ServeRow, head: &ServeHead) -> Result<Self, Refusal> {
         let serve = &row.serve;
-        let clock = Clock::of(serve);
+        let clock = ServeClock::of(serve);
         let moments = library.moments(row)?.into_iter().map(|moment| Moment::of(&moment, &clock));
         let moments = moments.collect();
-        let ends = [clock.at(0.0), clock.at((CURVE_FRAMES - 1) as f64)];
+        let ends = [clock.after_s(0.0), clock.after_s((CURVE_FRAMES - 1) as f64)];
         let (first, picture, recorded, times_s) = match footage(library, row)? {
             Some(seen) => {
                 let picture = Some(Picture::of(&seen));
@@ -187,7 +187,7 @@ impl Moving {
 }
 
 impl Moment {
-    fn of(moment: &ServeMoment, clock: &Clock) -> Self {
+    fn of(moment: &ServeMoment, clock: &ServeClock) -> Self {
         let event = &moment.event;
         let from_contact = |time_s: f64| milli(time_s - clock.contact_s);
         Self {
@@ -240,42 +240,6 @@ impl Picture {
                 .map(|&frame| joints.iter().map(|&joint| place(frame, joint)).collect())
                 .collect(),
         }
-    }
-}
-
-/// Samples of a serve as times from contact.
-struct Clock {
-    contact_s: f64,
-    /// Time of sample 0 and of one sample's step, from contact.
-    start_s: f64,
-    step_s: f64,
-}
-
-impl Clock {
-    /// Samples lie evenly between the start of the toss and the finish; any two moments tell how.
-    fn of(serve: &Serve) -> Self {
-        let samples = serve.figures.event_samples;
-        let known: Vec<(f64, f64)> = samples
-            .iter()
-            .zip(&serve.events)
-            .map(|(&sample, event)| (f64::from(sample), event.time_s))
-            .filter(|(sample, time_s)| sample.is_finite() && time_s.is_finite())
-            .collect();
-        let (from, to) = match (known.first(), known.last()) {
-            (Some(&from), Some(&to)) if to.0 > from.0 => (from, to),
-            _ => ((0.0, 0.0), ((CURVE_FRAMES - 1) as f64, 1.0)),
-        };
-        let step_s = (to.1 - from.1) / (to.0 - from.0);
-        let start_s = from.1 - from.0 * step_s;
-        let contact = EventKind::Contact as usize;
-        let told_s = serve.events[contact].time_s;
-        let sampled_s = start_s + f64::from(samples[contact]) * step_s;
-        let contact_s = if told_s.is_finite() { told_s } else { sampled_s };
-        Self { contact_s, start_s: start_s - contact_s, step_s }
-    }
-
-    fn at(&self, sample: f64) -> f64 {
-        self.start_s + sample * self.step_s
     }
 }
 

@@ -18,6 +18,19 @@ pub enum Audience {
     Coach,
 }
 
+/// What was drawn on one frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DrawnFacts {
+    /// Seconds from contact.
+    pub after_s: f64,
+    /// Sample of the serve, 0 to 100.
+    pub sample: f64,
+    /// What, and by whom: code of a coach.
+    pub lines: Vec<(String, String)>,
+    /// The picture with the drawing over it, as SVG; `None` where there is none.
+    pub picture: Option<String>,
+}
+
 /// Everything a review shows. What is absent is said on the page, with what to do about it.
 ///
 /// Texts are plain; the page escapes them. Nothing in here is looked up again.
@@ -35,6 +48,8 @@ pub struct ReviewData {
     pub witnesses: Vec<Witness>,
     /// What the player's own clip shows; `None` where the serve was not read from a clip.
     pub pictures: Option<Pictures>,
+    /// What the coach drew on it, and wrote to its moments, in order of time.
+    pub drawn: Vec<DrawnFacts>,
     /// The limiting fault.
     pub limiting: Option<ReviewFault>,
     /// A second fault, only where its plan goes with the first.

@@ -29,8 +29,9 @@ pub use course::{
     StepPlan,
 };
 pub use data::{
-    Asked, Audience, ChangeFacts, Comparison, EvidenceRow, MeasureRow, OutcomeFacts, PlanFacts,
-    PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts, ShownPrecedent,
+    Asked, Audience, ChangeFacts, Comparison, DrawnFacts, EvidenceRow, MeasureRow, OutcomeFacts,
+    PlanFacts, PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts,
+    ShownPrecedent,
 };
 pub(crate) use gather::{MissingClip, body_area, clip_file};
 pub use gather::{

@@ -2,6 +2,7 @@
 
 mod body;
 mod channels;
+mod clock;
 mod cuts;
 mod detect;
 mod events;
@@ -20,6 +21,7 @@ mod types;
 mod vector;
 
 pub use channels::{BodyPart, CORE_SET, ChannelDef, FLAT_SET, PHASES, Phase, channels};
+pub use clock::ServeClock;
 pub use events::usual_error_s;
 pub use find::{FindOptions, find, find_given};
 pub use geometry::{

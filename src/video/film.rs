@@ -18,7 +18,7 @@ use crate::work::{Stage, Watch};
 const SHARP_PX: usize = 1920;
 /// Longest side of a picture that follows the hand, pixels: decoded in a few milliseconds (our
 /// estimate).
-const QUICK_PX: usize = 960;
+const QUICK_PX: usize = 720;
 /// ffmpeg's JPEG quality, 2 (best) to 31, of both.
 const QUALITY: [&str; 2] = ["4", "6"];
 

@@ -178,17 +178,11 @@ impl Still {
     /// stay visible on any ground.
     #[must_use]
     pub fn svg(&self, kept: &Kept, frame: usize, label: &str) -> String {
-        let (width, height) = self.size_px;
-        let scale = width as f64 / self.area_px[2].max(1.0);
-        let stroke = (height as f64 / 240.0).max(1.0);
-        let mut svg = format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\" style=\"overflow:hidden\"><title>{}</title><image href=\"data:image/jpeg;base64,{}\" width=\"{width}\" height=\"{height}\"/>",
-            escaped(label),
-            base64(&self.jpeg)
-        );
+        let stroke = (self.size_px.1 as f64 / 240.0).max(1.0);
+        let mut svg = String::new();
         let at = |joint: Joint| {
-            let ([x, y], seen) = kept.at(frame, joint)?;
-            let (x, y) = ((x - self.area_px[0]) * scale, (y - self.area_px[1]) * scale);
+            let (place, seen) = kept.at(frame, joint)?;
+            let [x, y] = self.place(place);
             (seen >= MIN_SEEN).then_some((x, y))
         };
         let mut path = String::new();
@@ -204,8 +198,26 @@ impl Still {
                 wide * stroke
             );
         }
-        svg.push_str("</svg>");
-        svg
+        self.svg_under(&svg, label)
+    }
+
+    /// Where a place in the clip lies in this picture, px.
+    #[must_use]
+    pub fn place(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let scale = self.size_px.0 as f64 / self.area_px[2].max(1.0);
+        [(x - self.area_px[0]) * scale, (y - self.area_px[1]) * scale]
+    }
+
+    /// The picture as one SVG element with SVG markup in its own pixels over it; `label` is its
+    /// description for those who cannot see it.
+    #[must_use]
+    pub fn svg_under(&self, over: &str, label: &str) -> String {
+        let (width, height) = self.size_px;
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width} {height}\" role=\"img\" style=\"overflow:hidden\"><title>{}</title><image href=\"data:image/jpeg;base64,{}\" width=\"{width}\" height=\"{height}\"/>{over}</svg>",
+            escaped(label),
+            base64(&self.jpeg)
+        )
     }
 }
 

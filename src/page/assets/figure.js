@@ -101,21 +101,25 @@ function turned([turnDeg, tiltDeg]) {
   };
 }
 
-/** Middle of the hips over the serve and the room the body takes around it, once a serve. */
+/** The point the body is drawn around: the middle of the hips, as in the reports. */
+function hips(body) {
+  return both(body, 'left_hip', 'right_hip') ?? mean(body, [...body.keys()]) ?? [0, 0, 0];
+}
+
+/** The room the body takes around its hips over the serve, once a serve. */
 function room(track) {
   if (track.room) return track.room;
-  const low = [Infinity, Infinity, Infinity];
-  const high = [-Infinity, -Infinity, -Infinity];
-  for (let at = 0; at + 2 < track.figure.length; at += 3) {
-    for (let k = 0; k < 3; k += 1) {
-      const v = track.figure[at + k];
-      if (v !== null && v < low[k]) low[k] = v;
-      if (v !== null && v > high[k]) high[k] = v;
+  let [wide, low, high] = [0.3, 0, 0.5];
+  for (let sample = 0; sample <= 100; sample += 2) {
+    const body = track.bodyAt(track.timeAt(sample));
+    const [x, y] = hips(body);
+    for (const place of body.values()) {
+      wide = Math.max(wide, Math.hypot(place[0] - x, place[1] - y));
+      low = Math.min(low, place[2]);
+      high = Math.max(high, place[2]);
     }
   }
-  const middle = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
-  const wide = Math.hypot(high[0] - low[0], high[1] - low[1]) / 2 + 0.08;
-  track.room = { middle, wide, low: Math.min(0, low[2]), high: high[2] + 0.1 };
+  track.room = { wide: wide + 0.06, low, high: high + 0.08 };
   return track.room;
 }
 
@@ -124,7 +128,9 @@ function room(track) {
  * in degrees, zoom and shift.
  */
 export function drawFigure(context, size, track, t, view, inks) {
-  const { middle, wide, low, high } = room(track);
+  const { wide, low, high } = room(track);
+  const body = track.bodyAt(t);
+  const middle = hips(body);
   const tilt = (view.seen[1] / 180) * Math.PI;
   const tall = (high - low) * Math.cos(tilt) + 2 * wide * Math.abs(Math.sin(tilt));
   const scale = Math.min((size[1] - 28) / tall, (size[0] - 16) / (2 * wide)) * view.zoom;
@@ -136,7 +142,7 @@ export function drawFigure(context, size, track, t, view, inks) {
     return [size[0] / 2 + view.shift[0] + scale * (right - cx), size[1] / 2 + view.shift[1] - scale * (up - cy), near];
   };
   ground(context, flat, middle, wide, inks);
-  const pieces = parts(track.bodyAt(t)).map((part) => {
+  const pieces = parts(body).map((part) => {
     const corners = [];
     let near = 0;
     for (const [place, r] of part.circles) {
@@ -166,21 +172,24 @@ export function drawFigure(context, size, track, t, view, inks) {
 
 /** Lines on the ground half a body's length apart, and which way the net is. */
 function ground(context, flat, middle, wide, inks) {
-  const reach = Math.max(0.75, Math.ceil(wide * 2) / 2);
+  const reach = 1.5;
+  const line = 0.5;
+  // The lines lie on the ground, the body moves over them.
+  const [ox, oy] = [0, 1].map((k) => Math.round(middle[k] / line) * line);
   context.strokeStyle = inks.quiet;
   context.globalAlpha = 0.45;
   context.lineWidth = 1;
   context.beginPath();
-  for (let k = -reach; k <= reach + 0.01; k += 0.5) {
+  for (let k = -reach; k <= reach + 0.01; k += line) {
     for (const [a, b] of [[[k, -reach], [k, reach]], [[-reach, k], [reach, k]]]) {
-      context.moveTo(...flat([middle[0] + a[0], middle[1] + a[1], 0]).slice(0, 2));
-      context.lineTo(...flat([middle[0] + b[0], middle[1] + b[1], 0]).slice(0, 2));
+      context.moveTo(...flat([ox + a[0], oy + a[1], 0]).slice(0, 2));
+      context.lineTo(...flat([ox + b[0], oy + b[1], 0]).slice(0, 2));
     }
   }
   context.stroke();
   context.globalAlpha = 1;
-  const foot = flat([middle[0], middle[1] + reach, 0]);
-  const head = flat([middle[0], middle[1] + reach + 0.18, 0]);
+  const foot = flat([middle[0], middle[1] + wide - 0.16, 0]);
+  const head = flat([middle[0], middle[1] + wide, 0]);
   const [dx, dy] = [head[0] - foot[0], head[1] - foot[1]];
   const long = Math.hypot(dx, dy);
   if (long < 6) return;

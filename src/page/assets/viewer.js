@@ -133,21 +133,20 @@ class View {
     context.clearRect(0, 0, ...size);
     const frame = track.frameAt(t);
     if (this.pictured) {
-      const ahead = way === 0 ? [frame + 1, frame - 1] : [1, 2, 3, 4].map((k) => frame + k * way);
-      this.reel.want(frame, ahead);
+      this.reel.want(frame, this.ahead(t, frame, way));
       const [picture, shown] = this.reel.shown(frame);
-      this.canvas.dataset.wanted = frame;
-      this.canvas.dataset.frame = shown ?? '';
+      this.seen = [frame, shown];
       if (picture) {
         const [left, top, scale] = this.placed(size);
         const [across, down] = track.picture.size;
-        context.imageSmoothingQuality = 'high';
+        // At rest as well as can be; in motion as fast.
+        context.imageSmoothingQuality = way === 0 ? 'high' : 'low';
         context.drawImage(picture, left, top, across * scale, down * scale);
         if (state.joints) this.bones(shown, left, top, scale);
         this.marks(frame, left, top, scale);
       }
     } else {
-      delete this.canvas.dataset.frame;
+      this.seen = null;
       const inks = { body: colour(this.ink), paper: colour('ground'), quiet: colour('quiet') };
       const view = { seen: state.seen, zoom: this.zoom, shift: this.shift };
       drawFigure(context, size, track, t, view, inks);
@@ -161,6 +160,13 @@ class View {
       this.under.textContent = words;
       if (!state.playing) this.canvas.setAttribute('aria-label', `${track.who}: ${words}`);
     }
+  }
+
+  /** The frames that come next: those that playing will show, at rest the neighbours; nobody knows where
+   * a hand goes. */
+  ahead(t, frame, way) {
+    if (state.playing) return [1, 2, 3].map((k) => this.track.frameAt(t + (k / 60) / state.speed));
+    return way === 0 ? [frame + 1, frame - 1] : [];
   }
 
   /** What was drawn on this frame, and what is being drawn. */
@@ -304,9 +310,6 @@ function frame(now) {
     views.beside.draw(Math.min(other.span[1], Math.max(other.span[0], t)), way);
   }
   cursor.style.transform = `translateX(${xOf(state.t)}px)`;
-  root.dataset.t = state.t.toFixed(3);
-  ruler.setAttribute('aria-valuenow', state.t.toFixed(2));
-  ruler.setAttribute('aria-valuetext', fromContact(state.t));
   if (state.playing) redraw();
   else {
     clearTimeout(rest);
@@ -316,11 +319,16 @@ function frame(now) {
 
 /** At rest a clip is seen as sharply as it is. */
 function sharpen() {
+  root.dataset.t = state.t.toFixed(3);
+  ruler.setAttribute('aria-valuenow', state.t.toFixed(2));
+  ruler.setAttribute('aria-valuetext', fromContact(state.t));
+  if (way !== 0) redraw(0);
   for (const view of Object.values(views)) {
-    const shown = Number(view.canvas.dataset.wanted);
-    if (view.pictured && view.canvas.dataset.frame === view.canvas.dataset.wanted) {
-      view.reel.sharpen(shown).catch(() => view.lost());
-    }
+    if (!view.seen) continue;
+    const [wanted, shown] = view.seen;
+    view.canvas.dataset.frame = shown ?? '';
+    view.canvas.dataset.wanted = wanted;
+    if (wanted === shown) view.reel.sharpen(shown).catch(() => view.lost());
   }
 }
 
@@ -843,6 +851,8 @@ matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
   colours = {};
   redraw(0);
 });
+// For whoever measures how well the pictures follow: what is wanted and what is shown.
+root.shown = () => Object.values(views).map((view) => view.seen);
 begin().catch((error) => {
   one('.view.this .under').textContent = 'The serve cannot be shown; load the page again.';
   throw error;

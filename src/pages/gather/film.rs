@@ -8,11 +8,11 @@ use crate::work::{Stopped, Watch};
 
 /// Shown before the toss begins and after the finish, s: room to put those moments right, which one
 /// camera finds to a quarter of a second (the standing errors in DEVELOPERS.md).
-const BEFORE_S: f64 = 0.6;
-const AFTER_S: f64 = 0.3;
+const BEFORE_S: f64 = 0.4;
+const AFTER_S: f64 = 0.2;
 /// A stretch begins and ends at a whole one of these, s, so that a moment put right by a little
 /// needs no new film.
-const STEP_S: f64 = 0.5;
+const STEP_S: f64 = 0.25;
 
 /// The frames of a clip that show a serve.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,5 +1,6 @@
 //! From the library to everything a review shows.
 
+mod drawn;
 mod film;
 mod followed;
 mod pictures;
@@ -16,8 +17,8 @@ use std::rc::Rc;
 use jiff::civil::Date;
 
 use super::{
-    Asked, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedents, ReviewData, ReviewFault,
-    ServeFacts, ShownPrecedent,
+    Asked, DrawnFacts, MeasureRow, OutcomeFacts, PlanFacts, PlayerFacts, Precedents, ReviewData,
+    ReviewFault, ServeFacts, ShownPrecedent,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion, describe_chance};
 use crate::coaching::{Age, Cautions, ShownDrill, sore_on, standing, told_answers};
@@ -88,6 +89,7 @@ struct About {
     case: Case,
     judging: Judging,
     pictures: Option<Pictures>,
+    drawn: Vec<DrawnFacts>,
 }
 
 impl About {
@@ -118,6 +120,7 @@ impl About {
                     stature_m: player.stature_m,
                     judging: judge_with(snapshot, catalogue, &case, wanted.on, evidence)?,
                     pictures: pictures::pictures(library, &row, &recording, watch)?,
+                    drawn: drawn::drawn(library, &row, &recording, watch)?,
                     case,
                     serve: row.serve.clone(),
                 })
@@ -151,6 +154,7 @@ impl About {
                     player: player_facts(&player, &serve, looked.file_date),
                     stature_m: player.stature_m,
                     pictures: cut.transpose()?,
+                    drawn: Vec::new(),
                     judging,
                     case,
                     serve,
@@ -192,7 +196,7 @@ pub fn gather(
     query.one_each = true;
     let answer = matcher::like(library, &query, watch)?;
     let mut evidence = Evidence::gather(&snapshot, catalogue, query.subject, watch)?;
-    let About { serve, mut facts, player, stature_m, case, judging, pictures } =
+    let About { serve, mut facts, player, stature_m, case, judging, pictures, drawn } =
         About::of(&snapshot, catalogue, wanted, &evidence, watch)?;
 
     let neighbours: Vec<Rc<ServeRow>> = answer
@@ -230,6 +234,7 @@ pub fn gather(
         events: serve.events.to_vec(),
         witnesses,
         pictures,
+        drawn,
         limiting,
         second,
         other_faults: faults,

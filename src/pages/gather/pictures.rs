@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::drawing::{Palm, Pictures, Viewpoint};
 use crate::files::content_hash;
-use crate::library::{Clip, Library, RecordingRow, ServeRow, StoreError};
+use crate::library::{Clip, Library, RecordingId, RecordingRow, ServeRow, StoreError};
 use crate::motion::{Joint, Recording, Side, View};
 use crate::serve::{EventKind, Serve, palm_turn};
 use crate::video::{ClipError, Cut, Kept, Placed, Still, stills};
@@ -14,7 +14,7 @@ use crate::work::{Stopped, Watch};
 const BODY_PX: usize = 400;
 const HAND_PX: usize = 220;
 /// Width over height of a picture of the body.
-const ASPECT: f64 = 0.6;
+pub(super) const ASPECT: f64 = 0.6;
 /// Joints the network rates below this do not frame a picture.
 const MIN_SEEN: f64 = 0.3;
 
@@ -37,38 +37,53 @@ pub(super) fn pictures(
     match Kept::from_bytes(&clip.body) {
         Ok(kept) => {
             let wanted = wanted(&kept, &row.serve, &joints);
-            let mut jpegs: Vec<Option<Vec<u8>>> = wanted
-                .iter()
-                .map(|one| library.still(recording.id, &clip.hash, &one.placed(&kept)))
-                .collect();
-            if jpegs.iter().any(Option::is_none) {
-                let late = clip_file(library, &clip, watch).and_then(|file| {
-                    cut_missing(&file, &wanted, &mut jpegs, watch).map_err(|error| match error {
-                        ClipError::Stopped { source, .. } => MissingClip::Stopped(source),
-                        error => MissingClip::Said(error.to_string()),
-                    })
-                });
-                match late {
-                    Ok(new) => {
-                        let new: Vec<_> = new
-                            .iter()
-                            .filter_map(|&at| {
-                                Some((wanted[at].placed(&kept), jpegs[at].as_deref()?))
-                            })
-                            .collect();
-                        // What cannot be kept is cut again the next time.
-                        let _ = library.keep_stills(recording.id, &clip.hash, &new);
-                    }
-                    Err(MissingClip::Stopped(stopped)) => return Err(stopped.into()),
-                    Err(MissingClip::Said(why)) => pictures.missing = Some(why),
-                }
-            }
+            let (jpegs, missing) =
+                kept_or_cut(library, recording.id, &clip, &kept, &wanted, watch)?;
+            pictures.missing = missing;
             draw(&mut pictures, &kept, &wanted, jpegs);
         }
         Err(error) => pictures.missing = Some(error.to_string()),
     }
     pictures.place = clip.path;
     Ok(Some(pictures))
+}
+
+/// The pictures wanted, from the library or cut from the clip and kept; and why some are missing.
+///
+/// # Errors
+/// If the work is stopped.
+pub(super) fn kept_or_cut(
+    library: &Library,
+    recording: RecordingId,
+    clip: &Clip,
+    kept: &Kept,
+    wanted: &[WantedPicture],
+    watch: &Watch,
+) -> Result<(Vec<Option<Vec<u8>>>, Option<String>), StoreError> {
+    let mut jpegs: Vec<Option<Vec<u8>>> =
+        wanted.iter().map(|one| library.still(recording, &clip.hash, &one.placed(kept))).collect();
+    if jpegs.iter().all(Option::is_some) {
+        return Ok((jpegs, None));
+    }
+    let late = clip_file(library, clip, watch).and_then(|file| {
+        cut_missing(&file, wanted, &mut jpegs, watch).map_err(|error| match error {
+            ClipError::Stopped { source, .. } => MissingClip::Stopped(source),
+            error => MissingClip::Said(error.to_string()),
+        })
+    });
+    match late {
+        Ok(new) => {
+            let new: Vec<_> = new
+                .iter()
+                .filter_map(|&at| Some((wanted[at].placed(kept), jpegs[at].as_deref()?)))
+                .collect();
+            // What cannot be kept is cut again the next time.
+            let _ = library.keep_stills(recording, &clip.hash, &new);
+            Ok((jpegs, None))
+        }
+        Err(MissingClip::Stopped(stopped)) => Err(stopped.into()),
+        Err(MissingClip::Said(why)) => Ok((jpegs, Some(why))),
+    }
 }
 
 /// Why a clip's pictures are missing.
@@ -145,18 +160,18 @@ pub(crate) fn clip_file(
 }
 
 /// One picture wanted: what to cut, and what it shows.
-struct WantedPicture {
-    cut: Cut,
-    /// The event, or `None` for a look at the hand.
-    event: Option<EventKind>,
+pub(super) struct WantedPicture {
+    pub(super) cut: Cut,
+    /// The event, or `None` for another look.
+    pub(super) event: Option<EventKind>,
     /// Frame of the recording.
-    frame: usize,
+    pub(super) frame: usize,
     /// From contact.
-    after_s: f64,
+    pub(super) after_s: f64,
 }
 
 impl WantedPicture {
-    fn placed(&self, kept: &Kept) -> Placed {
+    pub(super) fn placed(&self, kept: &Kept) -> Placed {
         let (width, height) = kept.size_px;
         self.cut.placed((width as usize, height as usize))
     }

@@ -2,6 +2,7 @@
 
 mod captions;
 mod changes;
+mod drawn;
 mod evidence;
 mod faults;
 mod plan;
@@ -13,6 +14,7 @@ use askama::Template;
 
 use self::captions::{ribbon_caption, shots_caption, shots_missing, strip_caption};
 use self::changes::{ComparisonView, ProgressView, changes, progress_view};
+use self::drawn::drawn_strip;
 pub(super) use self::evidence::{EvidenceView, evidence_views};
 use self::faults::{
     FaultView, MeasureView, asked_lines, fault_view, measure_view, not_measurable, offered,
@@ -94,6 +96,8 @@ struct Page {
     shots: Option<String>,
     shots_caption: String,
     shots_missing: String,
+    /// What the coach drew, frame by frame.
+    drawn: Option<String>,
     palm: Option<PalmView>,
     ribbon: Option<Pair>,
     ribbon_caption: &'static str,
@@ -181,6 +185,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         shots_caption: shots_caption(data, behind.is_some(), coach),
         shots,
         shots_missing: shots_missing(data, coach),
+        drawn: drawn_strip(data, coach, &clean),
         palm: data.pictures.as_ref().filter(|_| coach).map(|pictures| PalmView {
             turn: pictures.palm.turn,
             why: pictures.palm.why.clone(),
