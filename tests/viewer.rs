@@ -2,6 +2,7 @@
 //! frame, dragged, drawn on and put right. What is checked is what the library holds afterwards, and
 //! what the browser itself says of frames and processor time.
 #![cfg(unix)]
+#![expect(clippy::print_stdout, reason = "what was measured is told")]
 
 #[path = "support/browser.rs"]
 mod browser;

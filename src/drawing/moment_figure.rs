@@ -26,7 +26,7 @@ pub fn moment_figure(
     draw(this, &Pose::at(this, at), other.as_ref(), &label, seen)
 }
 
-/// The body at one sample (0 to 100) of a serve, as [`moment_figure`] has it at a moment.
+/// The body at one sample (0 to 100) of a serve, as [`moment_figure()`] has it at a moment.
 #[must_use]
 pub fn sample_figure(this: &Figures, sample: f64, label: &str, seen: Viewpoint) -> Svg {
     draw(this, &Pose::at(this, sample), None, label, seen)

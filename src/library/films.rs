@@ -2,7 +2,7 @@
 //!
 //! Derived, in `films/` in the library's folder: one folder per recording, named after its id and
 //! the blake3 of its clip; in it one per stretch, named after its frames, with the pictures
-//! ([`crate::video::film`]) and `index.json`, which says how many bytes each takes. All of it may be
+//! ([`crate::video::film()`]) and `index.json`, which says how many bytes each takes. All of it may be
 //! deleted at any time. Together they take at most [`FILMS_BUDGET_BYTES`]; beyond that, those not
 //! looked at for the longest go. A film comes into its place whole; a folder whose recording is gone
 //! is removed when a player is forgotten and by `verify`.
@@ -254,10 +254,9 @@ mod tests {
             std::thread::sleep(std::time::Duration::from_millis(20));
         }
         assert!(library.film(&at(1)).is_some());
-        let one =
-            8 + fs::metadata(library.film_folder(&of.clone()).with_file_name("0-1").join(INDEX))
-                .unwrap()
-                .len();
+        let one = 8 + fs::metadata(library.film_folder(&of).with_file_name("0-1").join(INDEX))
+            .unwrap()
+            .len();
         let (film, coming) = made_film(&library);
         library.keep_film_within(&at(4), &film, coming, 2 * one).unwrap();
         let left: Vec<bool> = (1..=4).map(|last| library.film(&at(last)).is_some()).collect();

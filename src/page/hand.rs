@@ -108,8 +108,8 @@ pub(super) async fn erase(
     let mark: Option<MarkId> = fields.value("mark", "The mark")?;
     changed(&desk, id, move |desk, library, serve| {
         let recording = library.serve_head(serve)?.recording;
-        let here = library.marks(recording)?.into_iter().map(|mark| mark.id);
-        let known = here.filter(|known| Some(*known) == mark).next();
+        let mut here = library.marks(recording)?.into_iter().map(|mark| mark.id);
+        let known = here.find(|known| Some(*known) == mark);
         let known = known.ok_or_else(|| Refusal::NotHere("There is no such mark.".to_owned()))?;
         Ok(remove_drawing(library, known, &desk.coach)?)
     })

@@ -370,7 +370,6 @@ function rule() {
     button.style.width = `${room}px`;
     button.style.left = `${places[k] - room / 2}px`;
     one('small', button).textContent = `${m.trust < 0.5 && m.name !== 'contact' ? '~' : ''}${m.t > 0 ? '+' : ''}${m.t.toFixed(2)} s`;
-    button.setAttribute('aria-label', `To the ${m.label}, ${fromContact(m.t)}, ${m.witness}`);
     line(places[k], 0, xOf(m.t), 12, 'lead');
     if (m.by_hand && m.seen !== null) line(xOf(m.seen), 14, xOf(m.seen), 27, 'seen');
     line(xOf(m.t), 12, xOf(m.t), 29, m.by_hand ? 'at hand' : m.name === 'contact' ? 'at contact' : 'at');
@@ -626,15 +625,15 @@ for (const end of loopEnds) {
 channel.addEventListener('change', () => drawRibbon());
 select?.addEventListener('change', () => hold(select.value));
 select?.form.addEventListener('submit', (event) => event.preventDefault());
-for (const link of document.querySelectorAll('a.hold')) {
-  link.addEventListener('click', (event) => {
-    if (event.ctrlKey || event.metaKey || event.shiftKey || !select) return;
-    event.preventDefault();
-    select.value = link.dataset.beside;
-    hold(link.dataset.beside);
-    root.scrollIntoView({ block: 'start' });
-  });
-}
+document.addEventListener('click', (event) => {
+  const link = event.target.closest('a.hold');
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey || !select) return;
+  select.value = link.dataset.beside;
+  if (select.value !== link.dataset.beside) return;
+  event.preventDefault();
+  hold(link.dataset.beside);
+  root.scrollIntoView({ block: 'start' });
+});
 
 // The hand.
 
@@ -796,7 +795,13 @@ async function told(address) {
 
 /** Holds another serve beside this one. */
 async function hold(serve) {
-  const pair = await told(`/serve/${root.dataset.serve}/moving/${serve}`);
+  let pair;
+  try {
+    pair = await told(`/serve/${root.dataset.serve}/moving/${serve}`);
+  } catch {
+    said('The other serve cannot be shown; choose another, or load the page again.');
+    return;
+  }
   if (select && select.value !== serve) return;
   views.beside.show(new Track(pair.beside));
   state.along = pair.along;
