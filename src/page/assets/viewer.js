@@ -466,7 +466,7 @@ for (const view of Object.values(views)) {
   view.canvas.addEventListener('pointerup', (event) => {
     last = null;
     // Drawn in one pull: the second point is where the hand lets go.
-    if (!pen.tool || view !== views.this || pen.tool === 'angle' || pen.points.length !== 1) return;
+    if (!['line', 'arrow', 'ring'].includes(pen.tool) || view !== views.this || pen.points.length !== 1) return;
     const to = view.place(over(view, event));
     const [from] = pen.points;
     if (Math.hypot(to[0] - from[0], to[1] - from[1]) > 6) putPoint(to);
@@ -671,7 +671,7 @@ function putPoint(place) {
   if (pen.tool === 'words') {
     words.hidden = false;
     one('input', words).value = '';
-    one('input', words).focus();
+    one('input', words).focus({ preventScroll: true });
   } else drawn(pen.tool, pen.points, '');
 }
 
