@@ -9,8 +9,8 @@ use crate::library::{Marked, Point};
 /// Dark enough to be seen on any ground, and to print.
 const RIM: &str = "#14110a";
 /// Length of an arrow's head and of an angle's arc, px.
-const HEAD: f64 = 14.0;
-const ARC: f64 = 22.0;
+const HEAD: f64 = 24.0;
+const ARC: f64 = 34.0;
 
 /// A mark as SVG in a drawing of its own: `to` takes a place in the clip there. Nothing for a moment,
 /// and for words that have no place.
@@ -40,7 +40,7 @@ pub fn hand_drawn(what: &Marked, to: impl Fn(Point) -> Point) -> String {
             );
             let half = if other_way { turn - std::f64::consts::TAU } else { turn } / 2.0;
             let said = what.angle_in_picture_deg().map(|deg| format!("{deg:.0} deg"));
-            label = said.map(|said| (said, at(from + half, ARC + 22.0)));
+            label = said.map(|said| (said, at(from + half, ARC + 34.0)));
         }
         (Marked::Line { .. }, &[a, b]) => polyline(&mut path, &[a, b]),
         (Marked::Arrow { .. }, &[a, b]) => {
@@ -65,7 +65,7 @@ pub fn hand_drawn(what: &Marked, to: impl Fn(Point) -> Point) -> String {
     // The dark variant of the coach's ochre: on pictures it is the lighter one that is seen.
     let ink = Tone::Precedent.dark();
     let mut svg = String::new();
-    for (colour, wide) in [(RIM, 5.0), (ink, 2.5)] {
+    for (colour, wide) in [(RIM, 8.0), (ink, 4.0)] {
         if !path.is_empty() {
             let _ = write!(
                 svg,
@@ -76,9 +76,9 @@ pub fn hand_drawn(what: &Marked, to: impl Fn(Point) -> Point) -> String {
     if let Some((text, [x, y])) = label {
         let _ = write!(
             svg,
-            r#"<text x="{}" y="{}" font-family="{SANS}" font-size="15" font-weight="600" text-anchor="middle" fill="{ink}" stroke="{RIM}" stroke-width="4" stroke-linejoin="round" paint-order="stroke">{}</text>"#,
+            r#"<text x="{}" y="{}" font-family="{SANS}" font-size="24" font-weight="600" text-anchor="middle" fill="{ink}" stroke="{RIM}" stroke-width="6" stroke-linejoin="round" paint-order="stroke">{}</text>"#,
             num(x),
-            num(y + 5.0),
+            num(y + 8.0),
             escape(&text)
         );
     }

@@ -20,6 +20,9 @@ pub(super) fn drawn_strip(
     if data.drawn.is_empty() {
         return None;
     }
+    if !coach && data.drawn.iter().all(|one| one.picture.is_none()) {
+        return Some(words(data, clean));
+    }
     let shown = if coach { usize::MAX } else { PLAYER_DRAWN };
     let mut html = String::from("<div class=\"shots\">");
     for one in data.drawn.iter().take(shown) {
@@ -38,6 +41,20 @@ pub(super) fn drawn_strip(
     }
     html.push_str("</div>");
     Some(html)
+}
+
+/// Words without pictures: a line each, so that a player's copy stays two sheets.
+fn words(data: &ReviewData, clean: &impl Fn(&str) -> String) -> String {
+    let mut html = String::from("<ul class=\"plain\">");
+    for one in data.drawn.iter().take(PLAYER_DRAWN) {
+        let (time, when) = from_contact(one.after_s);
+        let lines: Vec<String> = one.lines.iter().map(|(line, _)| clean(line)).collect();
+        let said = escape(&format!("{time} {when}: {}", lines.join("; ")));
+        // Writing to a string cannot fail.
+        let _ = write!(html, "<li>{said}</li>");
+    }
+    html.push_str("</ul>");
+    html
 }
 
 /// The body at that moment, where there is no picture.
