@@ -10,6 +10,8 @@ use crate::work::{Stopped, Watch};
 
 /// How long to wait for a program before asking whether the work is to end.
 pub(crate) const PATIENCE: Duration = Duration::from_millis(50);
+/// Most bytes of what a program writes that are kept: some ten hours of a clip's frames, listed.
+const MOST_BYTES: u64 = 1 << 28;
 
 /// How a program that was run came to its end.
 #[derive(Debug)]
@@ -62,7 +64,8 @@ pub(crate) fn run(
 fn reading(pipe: Option<impl Read + Send + 'static>) -> JoinHandle<io::Result<Vec<u8>>> {
     std::thread::spawn(move || {
         let mut bytes = Vec::new();
-        pipe.map_or(Ok(0), |mut pipe| pipe.read_to_end(&mut bytes)).map(|_| bytes)
+        let read = pipe.map_or(Ok(0), |pipe| pipe.take(MOST_BYTES).read_to_end(&mut bytes));
+        read.map(|_| bytes)
     })
 }
 

@@ -153,6 +153,61 @@ fn a_file_that_is_no_whole_clip_is_refused_and_leaves_nothing() {
     }
 }
 
+/// A playlist is no clip, whatever its name says: not one that names another file of this computer,
+/// not one that names an address. Nobody is asked for what it names.
+#[test]
+fn a_playlist_in_disguise_is_refused_and_asks_nobody() {
+    let Some(bench) = Bench::new() else { return };
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    listener.set_nonblocking(true).unwrap();
+    let address = listener.local_addr().unwrap();
+    let secret = ["-f", "lavfi", "-i", "testsrc2=size=64x64:rate=30:duration=1", "secret.ts"];
+    assert!(bench.make(&secret));
+    let path = bench.at("secret.ts");
+    let path = path.to_str().unwrap();
+    let list = |named: &str| {
+        let head = "#EXTM3U\n#EXT-X-TARGETDURATION:5\n#EXTINF:5,";
+        format!("{head}\n{named}\n#EXT-X-ENDLIST\n")
+    };
+    let description = format!(
+        "v=0\no=- 0 0 IN IP4 127.0.0.1\nc=IN IP4 127.0.0.1\nt=0 0\nm=video {} RTP/AVP 96\n\
+         a=rtpmap:96 H264/90000\n",
+        address.port()
+    );
+    for (name, content) in [
+        ("file.mp4", list(path)),
+        ("web.mp4", list(&format!("http://{address}/a.ts"))),
+        (
+            "web.mov",
+            format!("<?xml version=\"1.0\"?><MPD><BaseURL>http://{address}/</BaseURL></MPD>"),
+        ),
+        ("parts.mkv", "ffconcat version 1.0\nfile secret.ts\n".to_owned()),
+        ("talk.mp4", description),
+    ] {
+        std::fs::write(bench.at(name), content).unwrap();
+        bench.refused(name, &[], &[name, "its content is not that of a clip"]);
+    }
+    assert!(listener.accept().is_err(), "somebody was asked");
+}
+
+/// A picture larger than any camera's is refused before its memory is asked for.
+#[test]
+fn a_picture_beyond_the_limit_is_refused() {
+    let Some(bench) = Bench::new() else { return };
+    // 20,000 x 10,000 points of one colour are a few kilobytes of file.
+    let large = ["-f", "lavfi", "-i", "color=size=20000x10000:rate=30:duration=0.07"];
+    let small_file = ["-c:v", "qtrle", "-pix_fmt", "gray", "large.mov"];
+    if !bench.make(&[&large[..], &small_file].concat()) {
+        skip::skipped("in part: this ffmpeg writes no qtrle");
+        return;
+    }
+    if installed(ModelChoice::Full).is_ok() {
+        bench.refused("large.mov", &[], &["large.mov: "]);
+    } else {
+        skip::skipped("in part: no networks to read a clip that opens");
+    }
+}
+
 /// On a machine without ffmpeg, without one of its two commands, without a cache.
 #[cfg(unix)]
 #[test]

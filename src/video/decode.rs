@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, SyncSender, channel, sync_channel};
 use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 use super::errors::ClipError;
 use super::frame::Frame;
@@ -21,6 +22,26 @@ const MAX_PIXELS: usize = 1 << 27;
 /// Bytes of the decoder's complaints kept.
 const MAX_WORDS: usize = 4096;
 
+/// How long a decoder may be silent: the slowest frame of a large clip takes a few seconds (our
+/// estimate).
+const SILENCE: Duration = Duration::from_secs(120);
+/// How long a listing of a clip may take: an hour of film takes seconds (our estimate).
+pub(super) const LISTING: Duration = Duration::from_secs(600);
+/// Containers a clip may come in, by the decoder's names; pictures among them so that one is told
+/// from damage. Not one that names other files or addresses: a playlist is no clip.
+const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpeg,mpegts,mpegvideo,m4v,h264,\
+    hevc,flv,asf,ogg,gif,png_pipe,jpeg_pipe,webp_pipe,bmp_pipe,tiff_pipe";
+
+/// What every reader of a file that came from somebody is held to: this file and no other, no
+/// network, containers that are clips, pictures and blocks of memory of a bounded size.
+pub(super) fn hold_to_limits(command: &mut Command) {
+    command
+        .args(["-max_alloc", "1073741824"])
+        .args(["-protocol_whitelist", "file,pipe", "-format_whitelist", CONTAINERS])
+        .arg("-max_pixels")
+        .arg(MAX_PIXELS.to_string());
+}
+
 /// A running decoder; memory is bounded by a few frames whatever the clip's length. Dropping it
 /// ends the command.
 pub(super) struct Decoder {
@@ -35,10 +56,9 @@ impl Decoder {
     /// Starts decoding `path`; `filter` is an ffmpeg filter chain, or nothing.
     pub(super) fn start(path: &Path, filter: Option<&str>) -> Result<Self, ClipError> {
         let mut command = Command::new("ffmpeg");
-        command
-            .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-i"])
-            .arg(argument(path))
-            .args(["-map", "0:V:0"]);
+        command.args(["-v", "error", "-nostdin"]);
+        hold_to_limits(&mut command);
+        command.arg("-i").arg(argument(path)).args(["-map", "0:V:0"]);
         if let Some(filter) = filter {
             command.args(["-vf", filter]);
         }
@@ -75,8 +95,13 @@ impl Decoder {
 
     /// The next frame, or `None` after the last.
     pub(super) fn next(&mut self, watch: &Watch) -> Result<Option<Frame>, ClipError> {
+        let asked = Instant::now();
         loop {
             watch.check().map_err(ClipError::stopped(&self.path))?;
+            if asked.elapsed() > SILENCE {
+                let said = format!("no picture within {} s", SILENCE.as_secs());
+                return Err(ClipError::Decoder { path: self.path.clone(), said });
+            }
             return match self.frames.recv_timeout(PATIENCE) {
                 Ok(Ok(frame)) => Ok(Some(frame)),
                 Ok(Err(error)) => {

@@ -8,6 +8,7 @@ use std::sync::mpsc::{RecvTimeoutError, channel};
 
 use serde::{Deserialize, Serialize};
 
+use super::decode::hold_to_limits;
 use super::errors::ClipError;
 use super::probe::{argument, last_words, missing_or};
 use crate::process::{PATIENCE, own_group};
@@ -95,9 +96,10 @@ pub fn film(
         ));
     }
     let mut command = Command::new("ffmpeg");
+    command.args(["-v", "error", "-nostdin", "-nostats", "-progress", "pipe:1"]);
+    hold_to_limits(&mut command);
     command
-        .args(["-v", "error", "-nostdin", "-nostats", "-progress", "pipe:1"])
-        .args(["-protocol_whitelist", "file,pipe", "-i"])
+        .arg("-i")
         .arg(argument(path))
         .args(["-filter_complex", &filter]);
     for (size, quality) in FilmSize::ALL.into_iter().zip(QUALITY) {

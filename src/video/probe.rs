@@ -7,6 +7,7 @@ use std::process::Command;
 
 use serde::Deserialize;
 
+use super::decode::{LISTING, hold_to_limits};
 use super::errors::ClipError;
 use crate::process::{Ended, run};
 use crate::work::Watch;
@@ -191,11 +192,12 @@ pub fn probe(path: &Path, watch: &Watch) -> Result<ClipInfo, ClipError> {
 /// Why the decoder found no picture to play, in words a user can act on.
 fn unopened(path: &Path, said: &str) -> String {
     let empty = std::fs::metadata(path).is_ok_and(|found| found.len() == 0);
+    let was_refused = said.contains("Format not on whitelist");
     match last_words(said) {
         _ if empty => "the file is empty".to_owned(),
         said if said.is_empty() => "it holds no moving picture".to_owned(),
-        // The decoder's way of saying that it knows no such content.
-        said if said.starts_with("Invalid data found") => {
+        // The decoder's ways of saying that it knows no such content, or none that a clip has.
+        said if said.starts_with("Invalid data found") || was_refused => {
             "its content is not that of a clip, whatever its name says".to_owned()
         }
         said => said,
@@ -225,16 +227,17 @@ pub(super) fn frame_times(path: &Path, watch: &Watch) -> Result<Vec<f64>, ClipEr
 
 fn list(path: &Path, entries: &str, watch: &Watch) -> Result<(Listing, String), ClipError> {
     let mut command = Command::new("ffprobe");
+    hold_to_limits(&mut command);
     command
-        .args(["-v", "error", "-of", "json", "-protocol_whitelist", "file"])
+        .args(["-v", "error", "-of", "json"])
         .args(["-select_streams", "V:0", "-show_entries", entries])
         .arg(argument(path));
-    let ended = run(&mut command, None, watch);
+    let ended = run(&mut command, Some(LISTING), watch);
     let output = match ended.map_err(|error| missing_or(path, "ffprobe", &error))? {
         Ended::Itself(output) => output,
         Ended::Stopped(stopped) => return Err(ClipError::stopped(path)(stopped)),
         Ended::TooLong => {
-            let said = "ffprobe took too long".to_owned();
+            let said = format!("no end within {} s", LISTING.as_secs());
             return Err(ClipError::Decoder { path: path.to_path_buf(), said });
         }
     };

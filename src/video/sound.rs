@@ -8,9 +8,10 @@
 use std::path::Path;
 use std::process::Command;
 
-use super::decode::output;
+use super::decode::{LISTING, hold_to_limits};
 use super::errors::ClipError;
 use super::probe::{argument, missing_or};
+use crate::process::{Ended, run};
 use crate::work::Watch;
 
 /// Samples a second the sound is brought to.
@@ -48,16 +49,21 @@ impl Sound {
     /// [`ClipError::NoDecoder`]; [`ClipError::Stopped`].
     pub fn of_clip(path: &Path, watch: &Watch) -> Result<Option<Self>, ClipError> {
         let mut command = Command::new("ffmpeg");
+        command.args(["-v", "error", "-nostdin"]);
+        hold_to_limits(&mut command);
         command
-            .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-copyts", "-i"])
+            .args(["-copyts", "-i"])
             .arg(argument(path))
             // Silence stands for what is missing, so that a sample's number is its time.
             .args(["-map", "0:a:0", "-vn", "-ac", "1", "-af"])
             .arg(format!("aresample={RATE_HZ}:async=1:first_pts=0"))
             .args(["-f", "s16le", "-"]);
-        let done = output(&mut command, watch)
-            .map_err(|error| missing_or(path, "ffmpeg", &error))?
-            .map_err(ClipError::stopped(path))?;
+        let ended = run(&mut command, Some(LISTING), watch);
+        let done = match ended.map_err(|error| missing_or(path, "ffmpeg", &error))? {
+            Ended::Itself(output) => output,
+            Ended::Stopped(stopped) => return Err(ClipError::stopped(path)(stopped)),
+            Ended::TooLong => return Ok(None),
+        };
         let (pairs, _) = done.stdout.as_chunks::<2>();
         let samples: Vec<f32> =
             pairs.iter().map(|pair| f32::from(i16::from_le_bytes(*pair)) / 32_768.0).collect();
