@@ -27,6 +27,27 @@ pub(crate) fn copy(from: &mut impl Read, to: &mut impl Write, watch: &Watch) -> 
     }
 }
 
+/// A file's name that every usual system takes, made of `name`: what Windows keeps for itself
+/// (`aux`, `con`, a colon, a dot or blank at the end) and what separates folders is replaced.
+pub(crate) fn portable_name(name: &str) -> String {
+    const LONGEST: usize = 100;
+    const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
+    let plain = |c: char| {
+        if c.is_control() || r#"<>:"/\|?*"#.contains(c) { '-' } else { c }
+    };
+    let mut plain: String = name.chars().map(plain).take(LONGEST).collect();
+    plain.truncate(plain.trim_end_matches([' ', '.']).len());
+    let stem = plain.split('.').next().unwrap_or_default().trim_end().to_ascii_lowercase();
+    let numbered = |port: &str| {
+        stem.strip_prefix(port)
+            .is_some_and(|rest| rest.len() == 1 && rest.as_bytes()[0].is_ascii_digit())
+    };
+    if plain.is_empty() || DEVICES.contains(&stem.as_str()) || numbered("com") || numbered("lpt") {
+        plain.insert(0, '_');
+    }
+    plain
+}
+
 /// The blake3 of a file's bytes. Cost: reads it once.
 ///
 /// # Errors
@@ -48,4 +69,35 @@ pub(crate) fn zipped(entries: &[(&str, &[u8])]) -> zip::result::ZipResult<Vec<u8
         writer.write_all(content)?;
     }
     Ok(writer.finish()?.into_inner())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::portable_name;
+
+    /// What Windows refuses or takes for a device, by Microsoft's page "Naming Files, Paths, and
+    /// Namespaces" (from memory).
+    #[test]
+    fn names_of_files_pass_on_every_system() {
+        for (name, expected) in [
+            ("serve 3.mp4", "serve 3.mp4"),
+            ("aux", "_aux"),
+            ("CON.csv", "_CON.csv"),
+            ("com1.tar.gz", "_com1.tar.gz"),
+            ("lpt9", "_lpt9"),
+            ("com10.csv", "com10.csv"),
+            ("console.csv", "console.csv"),
+            ("dot.", "dot"),
+            ("blank. . ", "blank"),
+            ("a:b", "a-b"),
+            ("../../etc/passwd", "..-..-etc-passwd"),
+            ("c:\\x\ny", "c--x-y"),
+            ("...", "_"),
+            ("", "_"),
+            ("Müller.c3d", "Müller.c3d"),
+        ] {
+            assert_eq!(portable_name(name), expected, "{name:?}");
+        }
+        assert_eq!(portable_name(&"é".repeat(300)).chars().count(), 100);
+    }
 }

@@ -10,14 +10,15 @@ use desk::{Desk, sample};
 #[test]
 fn a_pack_goes_from_desk_to_desk_and_back() {
     let ours = Desk::stocked();
-    let (_, err) = ours.expect(1, &["share", "-o", "pack.zip"]);
+    let (_, err) = ours.expect(1, &["share", "-o", "pack.zip", "--unlocked"]);
     assert!(err.contains("left out: 3 cases of 3 players without recorded consent"), "{err}");
     assert!(!ours.at("pack.zip").exists());
     let file = sample("new-serve.c3d");
     let day = ["--date", "2026-03-14", "--consent", "share"];
     ours.expect(0, &[&["add", &file, "--player", "sanderling"], &day[..]].concat());
     ours.expect(0, &["label", "c1", "--note", "long quoll"]);
-    let (_, err) = ours.expect(0, &["share", "-o", "pack.zip", "--academy", "North Side"]);
+    let (_, err) =
+        ours.expect(0, &["share", "-o", "pack.zip", "--academy", "North Side", "--unlocked"]);
     assert!(err.contains("1 case of 1 player with") && err.contains("left out: 2 cases"), "{err}");
     let pack = ours.at("pack.zip");
     let pack = pack.to_str().unwrap();
@@ -94,7 +95,7 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
     // Somebody else in the same name: refused, and taken only when told to.
     let other = Desk::new();
     other.expect(0, &add);
-    share(&other, &[], 0);
+    share(&other, &["--unlocked"], 0);
     let guise = other.at("p.zip");
     let guise = guise.to_str().unwrap();
     let (_, err) = theirs.expect(2, &["receive", guise]);
@@ -105,7 +106,7 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
 
     // Forgotten at home, taken back there by a pack without cases.
     ours.expect(0, &["forget", "sanderling", "--yes"]);
-    let (_, err) = share(&ours, &["--sign"], 0);
+    let (_, err) = share(&ours, &["--sign", "--unlocked"], 0);
     assert!(err.contains("it takes back 1 player"), "{err}");
     let (out, _) = theirs.expect(0, &["receive", pack]);
     assert!(out.contains("1 x player is taken back by the sender"), "{out}");

@@ -1,10 +1,16 @@
 use std::path::Path;
 
+use anyhow::bail;
+
 use super::args::ExportArgs;
 use super::output::{Output, count};
+use super::watch::Bars;
 use super::{Exit, place};
+use crate::coaching::{Age, describe_consent, who_consents};
 use crate::exchange;
 use crate::find::Filter;
+use crate::library::Library;
+use crate::pages::export_person;
 
 pub(super) fn run(
     args: &ExportArgs,
@@ -12,6 +18,9 @@ pub(super) fn run(
     out: &mut Output,
 ) -> anyhow::Result<Exit> {
     let library = place::for_reading(library)?;
+    if let Some(code) = &args.player {
+        return player(code, &args.output, &library, out);
+    }
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let selection = library.select(&filter)?;
     if let Some(why) = selection.why_empty() {
@@ -26,4 +35,46 @@ pub(super) fn run(
         sets.join(", ")
     ));
     Ok(Exit::Found)
+}
+
+/// All that is stored of one player.
+fn player(code: &str, output: &Path, library: &Library, out: &mut Output) -> anyhow::Result<Exit> {
+    let who = library.player_by_code(code)?;
+    if output.is_dir() {
+        bail!("{}: is a folder; name a ZIP file in it", output.display());
+    }
+    let day = place::today();
+    let bars = Bars::new(0, out);
+    let written = export_person(library, who.id, output, day, &bars.watch())?;
+    bars.finish();
+    if out.json {
+        out.object(&serde_json::json!({
+            "player": who.code,
+            "recordings": written.recordings,
+            "serves": written.serves,
+            "cases": written.cases,
+            "clips": written.clips,
+            "changes": written.changes,
+            "consent": who.consent,
+        }))?;
+    }
+    for note in &written.notes {
+        out.complain(note);
+    }
+    out.say(&format!(
+        "all that is stored of {} to {}: {}, {}, {}, {}, {}; nothing of others",
+        who.code,
+        output.display(),
+        count(written.recordings, "recording"),
+        count(written.serves, "serve"),
+        count(written.cases, "case"),
+        count(written.clips, "clip"),
+        count(written.changes, "change"),
+    ));
+    out.say(&format!("{} {}", who.code, describe_consent(who.consent)));
+    if let Some(guardian) = who_consents(Age::on(day, who.born)) {
+        out.say(guardian);
+    }
+    out.say("it holds name, birth date, pain and pictures: hand it to the player, to nobody else");
+    Ok(if written.notes.is_empty() { Exit::Found } else { Exit::SomeFailed })
 }

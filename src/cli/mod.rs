@@ -14,6 +14,7 @@ mod demo;
 mod export;
 mod find;
 mod forget;
+
 mod history;
 mod judge;
 mod like;
@@ -30,6 +31,7 @@ mod read;
 mod receive;
 mod remedy;
 mod remove;
+mod retention;
 mod review;
 mod setup_video;
 mod share;
@@ -90,9 +92,11 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
     let undoes = matches!(&cli.command, Command::History(args) if args.undo);
     let marks = matches!(&cli.command, Command::Mark(args) if args.changes());
     let extends = matches!(&cli.command, Command::Catalogue(args) if args.changes());
+    let retains = matches!(&cli.command, Command::Retention(args) if args.changes());
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
         && (receives
+            || retains
             || undoes
             || marks
             || extends
@@ -140,6 +144,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Squad(args) => squad::run(args, library, out),
         Command::Catalogue(args) => catalogue::run(args, library, out),
         Command::Export(args) => export::run(args, library, out),
+        Command::Retention(args) => retention::run(args, library, out),
         Command::Forget(args) => forget::run(args, library, out),
         Command::Share(args) => share::run(args, library, out),
         Command::Receive(args) => receive::run(args, library, out),

@@ -7,7 +7,7 @@ use super::args::ReceiveArgs;
 use super::output::{Output, count, table};
 use super::passphrase::passphrase;
 use super::{Exit, place};
-use crate::exchange::{self, Brought, CatalogueNotice, PackNotice, Signing};
+use crate::exchange::{self, Brought, CatalogueNotice, Keys, PackNotice, ReceivingKey, Signing};
 use crate::library::Library;
 
 /// Fewest digits of a pack's id that name it.
@@ -38,6 +38,9 @@ pub(super) fn run(
     library: Option<&Path>,
     out: &mut Output,
 ) -> anyhow::Result<Exit> {
+    if args.key {
+        return own_key(library, out);
+    }
     match (&args.pack, &args.undo) {
         (Some(file), _) => take(file, args, library, out),
         (None, Some(pack)) => undo(pack, library, out),
@@ -56,7 +59,13 @@ fn take(
     let locked = exchange::is_locked(&bytes);
     let passphrase =
         locked.then(|| passphrase(args.passphrase_file.as_deref(), out)).transpose()?;
-    let pack = exchange::open(&bytes, passphrase.as_ref()).with_context(at)?;
+    let own = if exchange::is_for_keys(&bytes) {
+        ReceivingKey::there(&place::folder(library)?)?
+    } else {
+        None
+    };
+    let keys = Keys { passphrase: passphrase.as_ref(), own: own.as_ref() };
+    let pack = exchange::open_with(&bytes, keys).with_context(at)?;
     let dry_run = args.dry_run;
     let (mut library, made_new) = place::for_adding(library)?;
     let signature = Signing::of(&pack, &library.packs()?);
@@ -139,6 +148,24 @@ fn take(
     } else {
         out.say(&format!("take it back with receive --undo {}", &pack.id[..SHOWN_DIGITS]));
     }
+    Ok(Exit::Found)
+}
+
+/// The key others lock packs with for this library.
+fn own_key(library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
+    let (library, _) = place::for_adding(library)?;
+    let key = ReceivingKey::of(library.folder())?.public();
+    if out.json {
+        let told = serde_json::json!({ "key": key.to_string(), "fingerprint": key.fingerprint() });
+        out.object(&told)?;
+    } else {
+        out.line(&key.to_string())?;
+    }
+    out.say("send this line to whoever shares with you; they put it after --for");
+    out.say(&format!("let them read the fingerprint to you by telephone: {}", key.fingerprint()));
+    out.say(
+        "the other half is receiving.key in the library's folder: back it up and show it to nobody",
+    );
     Ok(Exit::Found)
 }
 

@@ -1,5 +1,6 @@
 use std::path::Path;
 
+use anyhow::bail;
 use serde::Serialize;
 
 use super::args::ShareArgs;
@@ -7,7 +8,8 @@ use super::output::{Output, count};
 use super::passphrase::new_passphrase;
 use super::watch::Bars;
 use super::{Exit, place};
-use crate::exchange::{self, PackKey, Request};
+use crate::coaching::describe_consent;
+use crate::exchange::{self, PackError, PackKey, Protection, ReceiverKey, Request};
 use crate::find::Filter;
 
 #[derive(Serialize)]
@@ -22,6 +24,9 @@ struct Told<'a> {
     taken_back: usize,
     signer: Option<String>,
     locked: bool,
+    receivers: Vec<String>,
+    /// Player and what was agreed.
+    consents: Vec<(String, String)>,
 }
 
 pub(super) fn run(
@@ -29,6 +34,12 @@ pub(super) fn run(
     library: Option<&Path>,
     out: &mut Output,
 ) -> anyhow::Result<Exit> {
+    if args.receivers.is_empty() && !args.lock && !args.unlocked {
+        bail!(
+            "who may open the pack? Give the receiver's key (--for KEY; receive --key shows it there), \
+             lock it with a passphrase (--lock), or say that everybody may (--unlocked)"
+        );
+    }
     let mut library = place::for_writing(library)?;
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let passphrase =
@@ -36,14 +47,22 @@ pub(super) fn run(
     if let Some(passphrase) = &passphrase {
         passphrase.check_strong()?;
     }
-    let key = args.sign.then(|| PackKey::of(library.folder())).transpose()?;
+    let receivers: Vec<ReceiverKey> =
+        args.receivers.iter().map(|text| text.parse()).collect::<Result<_, PackError>>()?;
+    let signs = args.sign || !receivers.is_empty();
+    let key = signs.then(|| PackKey::of(library.folder())).transpose()?;
+    let protection = match &passphrase {
+        Some(passphrase) => Protection::Passphrase(passphrase),
+        None if receivers.is_empty() => Protection::Open,
+        None => Protection::For(&receivers),
+    };
     let request = Request {
         filter: &filter,
         academy: args.academy.as_deref(),
         with_notes: args.with_notes,
         made: jiff::Timestamp::now(),
         key: key.as_ref(),
-        passphrase: passphrase.as_ref(),
+        protection,
     };
     let bars = Bars::new(0, out);
     let packed = exchange::pack(&library, &request, &bars.watch())?;
@@ -51,7 +70,7 @@ pub(super) fn run(
     let left = packed.left_out;
     if left.no_consent > 0 {
         out.say(&format!(
-            "left out: {} of {} without recorded consent to sharing; record it with \
+            "left out: {} of {} without recorded consent to sharing and its day; record it with \
              add --consent share",
             count(left.no_consent, "case"),
             count(left.players, "player"),
@@ -85,8 +104,26 @@ pub(super) fn run(
             from_others: left.received,
             taken_back: packed.withdrawn,
             signer: key.as_ref().map(PackKey::public),
-            locked: passphrase.is_some(),
+            locked: passphrase.is_some() || !receivers.is_empty(),
+            receivers: receivers.iter().map(ReceiverKey::describe).collect(),
+            consents: packed
+                .consents
+                .iter()
+                .map(|one| (one.code.clone(), describe_consent(one.consent)))
+                .collect(),
         })?;
+    } else {
+        for one in &packed.consents {
+            out.line(&format!("{}: {}", one.code, describe_consent(one.consent)))?;
+        }
+    }
+    let juniors = packed.consents.iter().filter(|one| one.age.counts_as_junior()).count();
+    if juniors > 0 {
+        out.complain(&format!(
+            "{} under eighteen, or of unknown age: did a parent or guardian agree to sharing? If not, \
+             do not send it",
+            count(juniors, "player")
+        ));
     }
     out.say(&format!(
         "{} of {} with {} to {}: pseudonyms and age bands, no names, files or pictures",
@@ -106,6 +143,16 @@ pub(super) fn run(
     }
     if let Some(key) = &key {
         out.say(&format!("signed; tell the receiver by another route: key {}", key.fingerprint()));
+    }
+    for receiver in &receivers {
+        out.say(&format!(
+            "only {} can open it; compare the whole key once by another route: {}",
+            receiver.describe(),
+            receiver.fingerprint()
+        ));
+    }
+    if args.unlocked {
+        out.complain("not locked: whoever gets hold of the file can read it");
     }
     if passphrase.is_some() {
         out.say("locked; tell the receiver the passphrase by another route");

@@ -36,6 +36,7 @@ pub(super) fn run(
         count(checked.follow_ups, "follow-up"),
         if verified.rebuilt { "; rebuilt what is derived" } else { "" }
     ));
+    super::retention::remind(&library, out)?;
     if verified.is_sound() {
         out.say("the library is sound");
         Ok(Exit::Found)

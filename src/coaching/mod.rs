@@ -17,6 +17,7 @@ mod breach;
 mod card;
 mod cautions;
 mod check_in;
+mod consent;
 mod fault;
 mod follow_up;
 mod label;
@@ -43,6 +44,9 @@ pub use card::{CARD_END, CARD_HEAD, CardLogged, CardRefusal, CardText};
 pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
 pub use check_in::{CheckInRefusal, MuchSport, aches_from_typed, check_in_over, told_answers};
+pub use consent::{
+    KeptLong, describe_consent, kept_too_long, may_share, set_retention, who_consents,
+};
 pub use fault::{Harm, HarmShown, UnknownFault, harms, standing};
 pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};
 pub use label::{Graded, LabelRefusal, LabelRequest, Notice};

@@ -80,6 +80,21 @@ pub enum PackError {
         "the passphrase does not open this pack; check it letter by letter with the sender, nothing was stored"
     )]
     WrongPassphrase,
+    /// It is for other receivers.
+    #[error(
+        "the pack is not for this library: it was locked for other keys; give the sender the key of \
+         this library and ask for the pack again, nothing was stored"
+    )]
+    NotForUs,
+    /// A receiver's key that no pack can be locked with.
+    #[error(
+        "receiver's key: {why}; ask the receiver for it again, as one line, and compare its \
+         fingerprint"
+    )]
+    BadReceiver {
+        /// What is wrong.
+        why: String,
+    },
     /// No passphrase to work with.
     #[error("passphrase of {found}; expected {rule}")]
     BadPassphrase {

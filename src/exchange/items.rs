@@ -386,6 +386,8 @@ pub struct Leaving {
     pub made: String,
     /// The filter it was chosen by.
     pub scope: String,
+    /// For whom, where receivers were named.
+    pub recipient: Option<String>,
     /// blake3 of the file, hex.
     pub file_hash: String,
     /// How many serves are in it.

@@ -9,6 +9,7 @@
 
 mod error;
 mod items;
+mod key_file;
 #[cfg(test)]
 mod mark_tests;
 mod merge;
@@ -16,6 +17,9 @@ mod open;
 #[cfg(test)]
 mod put_right_tests;
 mod received;
+mod receiver;
+#[cfg(test)]
+mod receiver_tests;
 mod rules;
 mod seal;
 #[cfg(test)]
@@ -35,10 +39,11 @@ pub use items::{
     Arrived, Brought, CaseItem, FollowUpItem, HowEnded, Item, ItemKey, Leaving, MomentItem, Origin,
     OwnEntry, PackRow, PlanEndItem, PlanItem, PlayerItem, RecordingItem, ServeItem,
 };
-pub use open::open;
+pub use open::{Keys, open, open_with};
+pub use receiver::{ReceiverKey, ReceivingKey, is_for_keys};
 pub use rules::{CatalogueNotice, PackNotice};
 pub use seal::{Passphrase, is_locked};
-pub use share::{LeftOut, Packed, Request, pack};
+pub use share::{Agreed, LeftOut, Packed, Protection, Request, pack};
 pub use sign::{PackKey, Signing, fingerprint};
 pub use tables::{ExportError, export};
 

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use zip::ZipArchive;
 
 use super::{CASES, FORMAT, MADE, MANIFEST, Manifest, PackError, Passphrase, SIGNATURE};
-use super::{is_locked, seal, sign};
+use super::{ReceivingKey, is_for_keys, is_locked, receiver, seal, sign};
 use crate::catalogue::Catalogue;
 use crate::exchange::{Arrived, Item};
 use crate::library::is_print;
@@ -37,8 +37,29 @@ type Zip<'a> = ZipArchive<Cursor<&'a [u8]>>;
 /// # Errors
 /// [`PackError`] with what is wrong; nothing was stored.
 pub fn open(bytes: &[u8], passphrase: Option<&Passphrase>) -> Result<Arrived, PackError> {
+    open_with(bytes, Keys { passphrase, own: None })
+}
+
+/// What opens a locked pack.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Keys<'a> {
+    /// For a pack under a passphrase.
+    pub passphrase: Option<&'a Passphrase>,
+    /// For a pack that is for this library.
+    pub own: Option<&'a ReceivingKey>,
+}
+
+/// As [`open()`], a pack for this library's own key too.
+///
+/// # Errors
+/// As [`open()`].
+pub fn open_with(bytes: &[u8], keys: Keys<'_>) -> Result<Arrived, PackError> {
+    if is_for_keys(bytes) {
+        let own = keys.own.ok_or(PackError::NotForUs)?;
+        return open_within(&receiver::unlock_with(bytes, own)?, CASES_LIMIT);
+    }
     if is_locked(bytes) {
-        let passphrase = passphrase.ok_or(PackError::Locked)?;
+        let passphrase = keys.passphrase.ok_or(PackError::Locked)?;
         return open_within(&seal::unlock(bytes, passphrase)?, CASES_LIMIT);
     }
     open_within(bytes, CASES_LIMIT)

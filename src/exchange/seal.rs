@@ -13,13 +13,13 @@ use super::PackError;
 use crate::library::StoreError;
 use crate::work::{Stage, Watch};
 
-const MAGIC: &[u8; 8] = b"PrecSeal";
+pub(super) const MAGIC: &[u8; 8] = b"PrecSeal";
 const VERSION: u32 = 1;
 /// Magic, version, cost, salt, start of the nonces, check of the passphrase.
 const HEAD: usize = 80;
 /// Bytes of the pack in one part.
 pub(super) const PART: usize = 1 << 16;
-const TAG: usize = 16;
+pub(super) const TAG: usize = 16;
 /// Most memory a pack may ask for, KiB; looked at before any is taken.
 const MEMORY_LIMIT_KIB: u32 = 256 * 1024;
 const PASSES_LIMIT: u32 = 10;
@@ -95,10 +95,10 @@ impl Cost {
     }
 }
 
-/// Whether these bytes begin like a locked pack.
+/// Whether these bytes begin like a pack under a passphrase.
 #[must_use]
 pub fn is_locked(bytes: &[u8]) -> bool {
-    bytes.starts_with(MAGIC)
+    bytes.starts_with(MAGIC) && !super::receiver::is_for_keys(bytes)
 }
 
 /// The key of the parts, and what the head holds to tell a wrong passphrase.
@@ -147,7 +147,7 @@ pub(super) fn lock(
     step(Stage::Keys, 0, 1)?;
     let (cipher, check) = keys(passphrase, &salt, cost)?;
     step(Stage::Keys, 1, 1)?;
-    let mut file = Vec::with_capacity(HEAD + pack.len() + TAG * (pack.len() / PART + 1));
+    let mut file = Vec::with_capacity(HEAD);
     file.extend(MAGIC);
     for number in [VERSION, cost.memory_kib, cost.passes, cost.lanes] {
         file.extend(number.to_le_bytes());
@@ -156,17 +156,49 @@ pub(super) fn lock(
     file.extend(start);
     file.push(0);
     file.extend(check);
-    let head = file.clone();
+    encrypt_parts(file, pack, &start, &cipher, watch)
+}
+
+/// The head and, after it, the pack part by part.
+pub(super) fn encrypt_parts(
+    head: Vec<u8>,
+    pack: &[u8],
+    start: &[u8],
+    cipher: &ChaCha20Poly1305,
+    watch: &Watch,
+) -> Result<Vec<u8>, PackError> {
+    let mut file = head.clone();
+    file.reserve(pack.len() + TAG * (pack.len() / PART + 1));
     let last = pack.chunks(PART).count().saturating_sub(1);
     for (number, msg) in pack.chunks(PART).enumerate() {
-        step(Stage::Parts, number, last + 1)?;
-        let nonce = nonce(&start, number, number == last)?;
+        watch.step(Stage::Parts, number, last + 1).map_err(StoreError::from)?;
+        let nonce = nonce(start, number, number == last)?;
         let part = cipher
             .encrypt(&nonce, Payload { msg, aad: &head })
             .map_err(|_| PackError::NotAPack { why: "a part is too long".to_owned() })?;
         file.extend(part);
     }
     Ok(file)
+}
+
+/// The pack in the parts after a head, all of them or none.
+pub(super) fn decrypt_parts(
+    head: &[u8],
+    parts: &[u8],
+    start: &[u8],
+    cipher: &ChaCha20Poly1305,
+) -> Result<Vec<u8>, PackError> {
+    let count = parts.chunks(PART + TAG).count();
+    let mut pack = Vec::with_capacity(parts.len());
+    for (number, msg) in parts.chunks(PART + TAG).enumerate() {
+        let nonce = nonce(start, number, number + 1 == count)?;
+        let part = cipher.decrypt(&nonce, Payload { msg, aad: head }).map_err(|_| {
+            let place = format!("locked part {} of {count}", number + 1);
+            PackError::Part { place, why: "changed, moved or cut off".to_owned() }
+        })?;
+        pack.extend(part);
+    }
+    Ok(pack)
 }
 
 /// The pack in a locked file, if every part of it is the one that was locked there.
@@ -190,15 +222,5 @@ pub(super) fn unlock(file: &[u8], passphrase: &Passphrase) -> Result<Vec<u8>, Pa
     if check != head[48..80] {
         return Err(PackError::WrongPassphrase);
     }
-    let count = parts.chunks(PART + TAG).count();
-    let mut pack = Vec::with_capacity(parts.len());
-    for (number, msg) in parts.chunks(PART + TAG).enumerate() {
-        let nonce = nonce(&head[40..47], number, number + 1 == count)?;
-        let part = cipher.decrypt(&nonce, Payload { msg, aad: head }).map_err(|_| {
-            let place = format!("locked part {} of {count}", number + 1);
-            PackError::Part { place, why: "changed, moved or cut off".to_owned() }
-        })?;
-        pack.extend(part);
-    }
-    Ok(pack)
+    decrypt_parts(head, parts, &head[40..47], &cipher)
 }

@@ -3,8 +3,9 @@
 use jiff::civil::date;
 use zeroize::Zeroizing;
 
+use super::key_file::hex;
 use super::seal::{Cost, PART, lock, unlock};
-use super::sign::{CONTEXT, check, hex};
+use super::sign::{CONTEXT, check};
 use super::tests::{dump, moment, opened, packed_at, parts, room, sound, stocked, take};
 use super::*;
 use crate::exchange::Arrived;
@@ -27,7 +28,7 @@ fn signed(library: &Library, key: Option<&PackKey>, minute: i64) -> Packed {
         with_notes: false,
         made: moment(minute),
         key,
-        passphrase: None,
+        protection: Protection::Open,
     };
     pack(library, &request, &Watch::default()).unwrap()
 }

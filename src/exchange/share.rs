@@ -4,16 +4,18 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
+use super::receiver::{ReceiverKey, lock_for};
 use super::seal::{Cost, lock};
 use super::{
     CASES, CatalogueNote, EntryNote, FORMAT, MADE, MANIFEST, Manifest, OwnEntry, PackError,
     PackKey, Passphrase, SIGNATURE,
 };
 use crate::catalogue::{Catalogue, EntryKind};
+use crate::coaching::{Age, may_share};
 use crate::exchange::{Item, Leaving};
 use crate::files::zipped;
 use crate::find::{Filter, Selection};
-use crate::library::{CaseId, Library, PlayerId, ServeId, StoreError};
+use crate::library::{CaseId, Consent, Library, PlayerId, ServeId, StoreError};
 use crate::work::{Stage, Watch};
 
 /// What a pack is made of.
@@ -29,19 +31,41 @@ pub struct Request<'a> {
     pub made: Timestamp,
     /// Signs it.
     pub key: Option<&'a PackKey>,
-    /// Locks it.
-    pub passphrase: Option<&'a Passphrase>,
+    /// Who will be able to open it.
+    pub protection: Protection<'a>,
+}
+
+/// Who can open a pack. Whoever makes one has to say.
+#[derive(Debug, Clone, Copy)]
+pub enum Protection<'a> {
+    /// The receivers with these keys and nobody else.
+    For(&'a [ReceiverKey]),
+    /// Whoever knows the passphrase.
+    Passphrase(&'a Passphrase),
+    /// Everybody who gets hold of the file.
+    Open,
 }
 
 /// Cases that matched and stay here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct LeftOut {
-    /// Cases of players who do not agree to sharing, or of whom that is not recorded.
+    /// Cases of players who do not agree to sharing, or of whom that, or its day, is not recorded.
     pub no_consent: usize,
     /// Those players.
     pub players: usize,
     /// Cases that came in a pack: only who made them may share them.
     pub received: usize,
+}
+
+/// A player whose cases leave, with what was agreed. It stays here: no pack holds it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Agreed {
+    /// The player's code.
+    pub code: String,
+    /// What was agreed, and when.
+    pub consent: Consent,
+    /// Whether a guardian had to agree.
+    pub age: Age,
 }
 
 /// A pack in memory, to be written and recorded.
@@ -57,6 +81,8 @@ pub struct Packed {
     pub recordings: usize,
     /// Players whose cases left before and whom it takes back.
     pub withdrawn: usize,
+    /// Whose cases are in it, and what each of them agreed to.
+    pub consents: Vec<Agreed>,
     /// What stays here and why.
     pub left_out: LeftOut,
     /// What was chosen from.
@@ -80,6 +106,7 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
     let kept: BTreeSet<ServeId> = selection.serves.iter().copied().collect();
     let mut left_out = LeftOut::default();
     let mut silent = BTreeSet::new();
+    let mut consents = BTreeMap::new();
     let mut cases: Vec<(CaseId, PlayerId)> = Vec::new();
     // By kind, owner and uid: the order in the library, which tells who came when, stays here.
     let mut items: BTreeMap<(u8, String, String), Item> = BTreeMap::new();
@@ -94,11 +121,17 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
             left_out.received += 1;
             continue;
         }
-        if !library.player(case.player)?.consent.share {
+        let player = library.player(case.player)?;
+        if !may_share(player.consent) {
             left_out.no_consent += 1;
             silent.insert(case.player);
             continue;
         }
+        consents.entry(case.player).or_insert_with(|| Agreed {
+            code: player.code,
+            consent: player.consent,
+            age: Age::on(jiff::tz::TimeZone::UTC.to_datetime(request.made).date(), player.born),
+        });
         cases.push((id, case.player));
         for item in library.items_to_share(id, request.with_notes, &catalogue)? {
             let kind = match &item {
@@ -161,20 +194,29 @@ pub fn pack(library: &Library, request: &Request<'_>, watch: &Watch) -> Result<P
     entries.extend(signature.as_ref().map(|signature| (SIGNATURE, &signature[..])));
     let mut bytes = zipped(&entries).map_err(|error| encoding("the pack", &error))?;
     watch.check().map_err(StoreError::from)?;
-    if let Some(passphrase) = request.passphrase {
-        bytes = lock(&bytes, passphrase, Cost::USUAL, watch)?;
+    let mut recipient = None;
+    match request.protection {
+        Protection::For(receivers) => {
+            bytes = lock_for(&bytes, receivers, watch)?;
+            let named: Vec<String> = receivers.iter().map(ReceiverKey::describe).collect();
+            recipient = Some(named.join(", "));
+        }
+        Protection::Passphrase(passphrase) => bytes = lock(&bytes, passphrase, Cost::USUAL, watch)?,
+        Protection::Open => {}
     }
     watch.check().map_err(StoreError::from)?;
     let leaving = Leaving {
         made,
         scope: request.filter.to_string(),
+        recipient,
         file_hash: blake3::hash(&bytes).to_hex().to_string(),
         serves,
         cases,
     };
     let withdrawn = manifest.withdrawn.len();
     let id = manifest.id;
-    Ok(Packed { bytes, id, players, recordings, withdrawn, left_out, selection, leaving })
+    let consents = consents.into_values().collect();
+    Ok(Packed { bytes, id, players, recordings, withdrawn, consents, left_out, selection, leaving })
 }
 
 /// The faults and drills these items name that the built-in catalogue lacks.

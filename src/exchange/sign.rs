@@ -1,21 +1,16 @@
 //! Who made a pack: an Ed25519 signature (RFC 8032) over its manifest, which holds the hash of
 //! everything else.
 
-use std::fs;
-use std::io::{ErrorKind, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
-use rand::RngCore;
-use rand::rngs::OsRng;
 use serde::Serialize;
-use zeroize::Zeroizing;
 
 use super::PackError;
+use super::key_file::{KeyFile, hex, unhex};
 use crate::exchange::{Arrived, PackRow};
 
-const FILE: &str = "signing.key";
-const FIRST_LINE: &str = "precedent signing key 1";
+const FILE: KeyFile = KeyFile { name: "signing.key", first_line: "precedent signing key 1" };
 /// Goes before the manifest, so that no signature made for anything else fits.
 pub(super) const CONTEXT: &[u8] = b"precedent pack\0";
 
@@ -31,52 +26,7 @@ impl PackKey {
     /// # Errors
     /// [`PackError::Key`] if it can not be read or written, is damaged, or others may read it.
     pub fn of(folder: &Path) -> Result<Self, PackError> {
-        let file = folder.join(FILE);
-        match fs::read_to_string(&file) {
-            Ok(text) => Self::parse(&file, &Zeroizing::new(text)),
-            Err(error) if error.kind() == ErrorKind::NotFound => Self::make(&file),
-            Err(error) => Err(refused(&file, error.to_string())),
-        }
-    }
-
-    fn parse(file: &Path, text: &Zeroizing<String>) -> Result<Self, PackError> {
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            let meta = fs::metadata(file).map_err(|error| refused(file, error.to_string()))?;
-            let mode = meta.permissions().mode() & 0o777;
-            if mode & 0o077 != 0 {
-                let why = format!("others may read it (mode {mode:o}), expected 600; chmod 600 it");
-                return Err(refused(file, why));
-            }
-        }
-        let seed = text
-            .strip_prefix(FIRST_LINE)
-            .and_then(|rest| Some(Zeroizing::new(unhex::<32>(rest.trim())?)));
-        match seed {
-            Some(seed) => Ok(Self(SigningKey::from_bytes(&seed))),
-            None => {
-                let why = format!("expected '{FIRST_LINE}' and 64 hex digits; take it from a copy");
-                Err(refused(file, why))
-            }
-        }
-    }
-
-    fn make(file: &Path) -> Result<Self, PackError> {
-        let mut seed = Zeroizing::new([0; 32]);
-        OsRng.fill_bytes(&mut seed[..]);
-        let text = Zeroizing::new(format!("{FIRST_LINE}\n{}\n", hex(&seed[..])));
-        // A temporary file is its owner's alone; it appears under its name whole or not at all.
-        let folder = file.parent().unwrap_or_else(|| Path::new("."));
-        let write = || -> std::io::Result<()> {
-            let mut new = tempfile::NamedTempFile::new_in(folder)?;
-            new.write_all(text.as_bytes())?;
-            new.as_file().sync_all()?;
-            new.persist_noclobber(file)?;
-            Ok(())
-        };
-        write().map_err(|error| refused(file, error.to_string()))?;
-        Ok(Self(SigningKey::from_bytes(&seed)))
+        FILE.secret(folder).map(|seed| Self(SigningKey::from_bytes(&seed)))
     }
 
     /// The public half, as 64 hex digits.
@@ -178,24 +128,4 @@ impl Signing {
             Self::Other => format!("signed with ANOTHER KEY than earlier packs: {key}"),
         }
     }
-}
-
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
-fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
-    let small = |c: &u8| matches!(c, b'0'..=b'9' | b'a'..=b'f');
-    if text.len() != 2 * N || !text.as_bytes().iter().all(small) {
-        return None;
-    }
-    let mut bytes = [0; N];
-    for (at, byte) in bytes.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(&text[2 * at..2 * at + 2], 16).ok()?;
-    }
-    Some(bytes)
-}
-
-fn refused(file: &Path, why: String) -> PackError {
-    PackError::Key { file: PathBuf::from(file), why }
 }

@@ -47,8 +47,14 @@ pub(super) fn packed_at(library: &Library, with_notes: bool, minute: i64, filter
     let filter = Filter::parse(filter).unwrap();
     let academy = Some("North Side");
     let made = moment(minute);
-    let request =
-        Request { filter: &filter, academy, with_notes, made, key: None, passphrase: None };
+    let request = Request {
+        filter: &filter,
+        academy,
+        with_notes,
+        made,
+        key: None,
+        protection: Protection::Open,
+    };
     pack(library, &request, &Watch::default()).unwrap()
 }
 

@@ -251,3 +251,12 @@ CREATE TRIGGER follow_up_serves_removed AFTER DELETE ON follow_up_serves BEGIN
     INSERT INTO player_changes (player) SELECT p FROM (SELECT (SELECT c.player FROM follow_ups f JOIN plans n ON n.id = f.plan
         JOIN cases c ON c.id = n.case_id WHERE f.id = OLD.follow_up) AS p) WHERE p IS NOT NULL;
 END;
+
+-- For how many months after the last day recorded of them players are kept, and who said so: one row
+-- at most. The program reminds, and removes nobody.
+CREATE TABLE retention (
+    id              INTEGER PRIMARY KEY CHECK (id = 1),
+    months          INTEGER NOT NULL,
+    said_by         TEXT    NOT NULL,
+    day             TEXT    NOT NULL
+) STRICT;

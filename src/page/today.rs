@@ -7,7 +7,7 @@ use axum::response::Html;
 use super::desk::{Desk, today};
 use super::refusal::Refusal;
 use super::view::Frame;
-use crate::coaching::{PlayerToday, Today};
+use crate::coaching::{PlayerToday, Today, kept_too_long};
 use crate::words::{count, day};
 
 /// A plan whose review is due.
@@ -37,6 +37,8 @@ struct Page {
     day: String,
     due: Vec<DueView>,
     players: Vec<PlayerView>,
+    /// Id and code of players who have been kept for longer than the library means to.
+    kept_long: Vec<(String, String)>,
 }
 
 /// What waits, and everybody with their last look.
@@ -70,6 +72,10 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
             day: day(on),
             due: due.collect(),
             players: players.collect(),
+            kept_long: kept_too_long(library, on)?
+                .into_iter()
+                .map(|one| (one.id.to_string(), one.code))
+                .collect(),
         };
         Ok(page.render()?)
     })

@@ -8,6 +8,7 @@ mod card;
 mod course;
 mod data;
 mod gather;
+mod person;
 mod print;
 mod progress_page;
 mod redact;
@@ -38,6 +39,7 @@ pub use gather::{
     FilmError, Footage, Reviewed, Wanted, channel_of_fault, clip_pictures, course,
     describe_changes, describe_curves, describe_result, footage, gather, make_film,
 };
+pub use person::{PersonError, PersonWritten, export_person};
 pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;
 pub(crate) use review::closest_label;

@@ -1,4 +1,5 @@
 use super::data::ReviewData;
+use crate::words::sentence;
 
 /// Keeps codes and ids of other players out of free texts.
 #[derive(Debug, Default)]
@@ -21,6 +22,20 @@ impl Redactor {
             .cloned()
             .collect();
         // The longest first, so that "ALDER-12" goes before "ALDER".
+        names.sort_by(|a, b| b.len().cmp(&a.len()).then(a.cmp(b)));
+        names.dedup();
+        Self { names }
+    }
+
+    /// These names, as they are written, in small and in large letters and at the start of a sentence.
+    pub(super) fn naming(names: impl Iterator<Item = String>) -> Self {
+        let mut names: Vec<String> = names
+            .filter(|name| !name.trim().is_empty())
+            .flat_map(|name| {
+                let small = name.to_lowercase();
+                [sentence(&small), small, name.to_uppercase(), name]
+            })
+            .collect();
         names.sort_by(|a, b| b.len().cmp(&a.len()).then(a.cmp(b)));
         names.dedup();
         Self { names }

@@ -10,7 +10,7 @@ use jiff::civil::date;
 use super::{Reviewed, Wanted, course, gather};
 use crate::catalogue::Catalogue;
 use crate::evidence::Evidence;
-use crate::exchange::{Passphrase, Request, pack};
+use crate::exchange::{Passphrase, Protection, Request, pack};
 use crate::find::Filter;
 use crate::library::{Counts, Library, ServeId};
 use crate::looks::Snapshot;
@@ -112,13 +112,13 @@ fn what_only_reads_is_stopped_and_changes_no_byte() {
         with_notes: false,
         made: "2026-08-01T12:00:00Z".parse().unwrap(),
         key: None,
-        passphrase: None,
+        protection: Protection::Open,
     };
     let share = |request: &Request<'_>, watch: &Watch| -> Done {
         Ok(pack(&library, request, watch).map(|_| ())?)
     };
     stopped_on_its_way("share", 1, |watch| share(&request, watch));
-    let locked = Request { passphrase: Some(&passphrase), ..request };
+    let locked = Request { protection: Protection::Passphrase(&passphrase), ..request };
     stopped_on_its_way("share under a passphrase", 1, |watch| share(&locked, watch));
     // Stopped as its key is about to be made, and as soon as it is made.
     for made in [0, 1] {

@@ -93,8 +93,10 @@ pub(super) enum Command {
     Squad(SquadArgs),
     /// Faults and drills to read; check and add your academy's own
     Catalogue(CatalogueArgs),
-    /// Write curves (NPY, CSV) and measures (CSV) for further study
+    /// Write curves (NPY, CSV) and measures (CSV) for further study; or all that is stored of a player
     Export(ExportArgs),
+    /// Who has been kept for longer than you mean to; set for how long. Removes nobody
+    Retention(RetentionArgs),
     /// Remove a player from the library for good
     Forget(ForgetArgs),
     /// Write the cases of players who agreed to it as one file without names, for another academy
@@ -362,7 +364,7 @@ pub(super) struct LikeArgs {
 impl ReceiveArgs {
     /// Whether it needs the library open for writing; a bare `receive` lists.
     pub(super) fn changes(&self) -> bool {
-        self.pack.is_some() || self.undo.is_some()
+        self.pack.is_some() || self.undo.is_some() || self.key
     }
 }
 
@@ -432,12 +434,35 @@ pub(super) struct SquadArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct ExportArgs {
-    /// Folder to write into (a new one)
+    /// Folder to write into (a new one); with --player a ZIP file
     #[arg(short, long, value_name = "DIR")]
     pub(super) output: PathBuf,
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
+    /// All that is stored of this player and nothing of others, for the player to have
+    #[arg(long, value_name = "CODE", conflicts_with = "filter")]
+    pub(super) player: Option<String>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct RetentionArgs {
+    /// Keep players for so many months after the last day anything was recorded of them
+    #[arg(long, value_name = "N", conflicts_with = "no_limit")]
+    pub(super) months: Option<u32>,
+    /// Set no limit
+    #[arg(long)]
+    pub(super) no_limit: bool,
+    /// Your code
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+}
+
+impl RetentionArgs {
+    /// Whether it needs the library open for writing; a bare `retention` lists.
+    pub(super) fn changes(&self) -> bool {
+        self.months.is_some() || self.no_limit
+    }
 }
 
 #[derive(Debug, Args)]
@@ -463,12 +488,19 @@ pub(super) struct ShareArgs {
     /// Let free words go out too
     #[arg(long)]
     pub(super) with_notes: bool,
+    /// Only the library with this key can open it (its coach tells you the key: receive --key); may be
+    /// repeated. Such a pack is always signed
+    #[arg(long = "for", value_name = "[NAME=]KEY")]
+    pub(super) receivers: Vec<String>,
     /// Sign it with the library's own key, made with the first signed pack
     #[arg(long)]
     pub(super) sign: bool,
     /// Lock it with a passphrase: from --passphrase-file, PRECEDENT_PASSPHRASE, or typed
-    #[arg(long)]
+    #[arg(long, conflicts_with = "receivers")]
     pub(super) lock: bool,
+    /// Lock it for nobody: whoever gets hold of the file can read it
+    #[arg(long, conflicts_with_all = ["receivers", "lock"])]
+    pub(super) unlocked: bool,
     /// File whose first line is the passphrase; - for standard input
     #[arg(long, value_name = "FILE", requires = "lock")]
     pub(super) passphrase_file: Option<PathBuf>,
@@ -484,6 +516,9 @@ pub(super) struct ReceiveArgs {
     /// Remove everything that only this pack brought
     #[arg(long, value_name = "PACK", conflicts_with = "pack")]
     pub(super) undo: Option<String>,
+    /// Show the key others lock packs with for you, made with the first call
+    #[arg(long, conflicts_with_all = ["pack", "undo"])]
+    pub(super) key: bool,
     /// Accept it although it is not signed with the key its sender used before
     #[arg(long, requires = "pack")]
     pub(super) new_key: bool,

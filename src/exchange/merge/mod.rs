@@ -252,8 +252,8 @@ impl Writer<'_> {
         let players: BTreeSet<PlayerId> = pack.cases.iter().map(|(_, player)| *player).collect();
         Ok(self.run("recording a pack", || {
             self.db.execute(
-                "INSERT INTO packs_sent (made, scope, file_hash, players, cases, serves)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+                "INSERT INTO packs_sent (made, scope, file_hash, players, cases, serves, recipient)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
                 params![
                     pack.made,
                     pack.scope,
@@ -261,6 +261,7 @@ impl Writer<'_> {
                     players.len() as i64,
                     pack.cases.len() as i64,
                     pack.serves as i64,
+                    pack.recipient,
                 ],
             )?;
             let id = self.db.last_insert_rowid();

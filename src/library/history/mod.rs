@@ -6,6 +6,7 @@
 //! still is what the change made of it. Numbers that only say what derived indexes must catch up
 
 mod keep;
+mod person;
 mod rows;
 mod tables;
 mod undo;
@@ -16,6 +17,7 @@ use std::fmt;
 use serde::Serialize;
 
 pub(super) use keep::Keeping;
+pub use person::PastRow;
 use rows::rows_of;
 use tables::table_named;
 use words::fields;

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use super::{NewRecording, WriteError};
+use crate::files::portable_name;
 use crate::library::{Author, BallFlight, Ending, Plan, PlanEnd, Player};
 use crate::serve::{CURVE_FRAMES, Serve};
 
@@ -140,6 +141,10 @@ pub(crate) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
     if !curve.channel_set.chars().all(plain) {
         return Err(invalid("channel set", &curve.channel_set, "small letters, digits and '-'"));
     }
+    if portable_name(&curve.channel_set) != curve.channel_set {
+        let rule = "a name that is no device on any system";
+        return Err(invalid("channel set", &curve.channel_set, rule));
+    }
     let expected = CURVE_FRAMES * curve.channels;
     if curve.channels == 0 || curve.values.len() != expected {
         let rule = format!("{CURVE_FRAMES} frames x {} channels", curve.channels);
@@ -162,4 +167,24 @@ pub(crate) fn check_serve(serve: &Serve) -> Result<(), WriteError> {
         return Err(invalid("figures", serve.figures.positions.len(), rule));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::library::tests::made;
+
+    /// A channel set names files, and may come in a pack.
+    #[test]
+    fn a_channel_set_is_a_name_on_every_system() {
+        let serve = |set: &str| {
+            let mut serve = made::serve(1);
+            serve.curve.channel_set = set.to_owned();
+            check_serve(&serve)
+        };
+        serve("core-1").unwrap();
+        for bad in ["aux", "con", "com1", "../x", "a:b", "core-1.", ""] {
+            assert!(serve(bad).is_err(), "{bad}");
+        }
+    }
 }
