@@ -6,7 +6,8 @@
 //! with other academies ([`exchange`]); what a coach may record there, and how a drill may be
 //! shown, is [`coaching`]'s. [`matcher`] finds the closest past serves, [`evidence`] says what worked
 //! for them, [`judgement`] where to begin, [`squad`] what a group has in common; [`drawing`] and
-//! [`pages`] put it on paper, [`send`] into one file for the player. [`page`] is the coach's page in a browser and [`cli`] the command line
+//! [`pages`] put it on paper, [`send`] into one file for the player. [`doctor`] looks whether everything
+//! is there, [`guide`] explains it. [`page`] is the coach's page in a browser and [`cli`] the command line
 //! over all of it; what a refusal advises is a [`remedy`], which a face spells.
 //!
 //! The rooms stand below in their order: a module may use those above it, never those below.
@@ -63,6 +64,10 @@ pub mod send;
 pub mod simulator;
 
 pub mod demo;
+
+pub mod doctor;
+
+pub mod guide;
 
 pub mod page;
 

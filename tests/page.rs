@@ -301,6 +301,10 @@ fn a_month_in_small() {
     for place in [format!("/player/{player}"), format!("/serve/{serve}"), "/catalogue".to_owned()] {
         page.shown(&place);
     }
+    for topic in precedent::guide::TOPICS {
+        assert!(page.shown(&format!("/guide/{}", topic.name)).contains(topic.title()));
+    }
+    assert!(page.shown("/guide/search").contains("<svg"));
     let drill = plain(&page.shown("/catalogue/drill/over_the_rope"));
     assert!(catalogue.general_cautions().all(|caution| drill.contains(caution)), "{drill}");
     assert!(page.shown("/catalogue/fault/low_contact").contains("over_the_rope"));

@@ -11,9 +11,11 @@ mod catalogue;
 mod catalogue_entry;
 mod chosen;
 mod demo;
+mod doctor;
 mod export;
 mod find;
 mod forget;
+mod guide;
 
 mod history;
 mod judge;
@@ -35,6 +37,7 @@ mod retention;
 mod review;
 mod setup_video;
 mod share;
+mod shell;
 mod squad;
 mod verify;
 mod watch;
@@ -148,6 +151,10 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Forget(args) => forget::run(args, library, out),
         Command::Share(args) => share::run(args, library, out),
         Command::Receive(args) => receive::run(args, library, out),
+        Command::Doctor => doctor::run(library, out),
+        Command::Completions { shell } => shell::completions(*shell, out),
+        Command::Manual { folder } => shell::manual(folder, out),
+        Command::Guide { topic } => guide::run(topic.as_deref(), out),
         Command::Verify(args) => verify::run(args, library, cli.read_only, out),
     }
 }

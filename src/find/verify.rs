@@ -47,7 +47,12 @@ impl Library {
         if self.is_writable() {
             findings.extend(self.tidy_clips(rebuild)?);
         }
-        Ok(Verified { checked: self.counts()?, findings, rebuilt: rebuild })
+        let verified = Verified { checked: self.counts()?, findings, rebuilt: rebuild };
+        // A damaged file is not written to.
+        if self.is_writable() && verified.is_sound() {
+            self.write(|writer| writer.note_sound(&jiff::Timestamp::now().to_string()))?;
+        }
+        Ok(verified)
     }
 
     /// Checks the derived indexes, and builds those anew that disagree or all of them.

@@ -184,6 +184,19 @@ impl FileLock {
     }
 }
 
+/// Who is changing the library in this folder at the moment. Changes nothing there.
+pub(crate) fn holder(folder: &Path) -> Option<Holder> {
+    let file = OpenOptions::new().read(true).write(true).open(folder.join("library.lock")).ok()?;
+    match file.try_lock() {
+        Ok(()) => None,
+        Err(_) => {
+            let mut text = String::new();
+            (&file).take(256).read_to_string(&mut text).ok()?;
+            Holder::read(&text)
+        }
+    }
+}
+
 impl Drop for FileLock {
     fn drop(&mut self) {
         // Said aloud, because a process just being started may hold a copy of the file for a

@@ -35,6 +35,8 @@ const LINKS: &[(&str, Link)] = &[
     ("chores", Link::Nobody),
     // For how long everybody is kept.
     ("retention", Link::Nobody),
+    // The library itself.
+    ("last_sound", Link::Nobody),
     // Faults and drills.
     ("catalogue_files", Link::Nobody),
     // Names of faults and drills.

@@ -260,3 +260,9 @@ CREATE TABLE retention (
     said_by         TEXT    NOT NULL,
     day             TEXT    NOT NULL
 ) STRICT;
+
+-- When the library was last checked as a whole and found sound: one row at most.
+CREATE TABLE last_sound (
+    id              INTEGER PRIMARY KEY CHECK (id = 1),
+    at              TEXT    NOT NULL
+) STRICT;

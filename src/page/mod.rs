@@ -18,6 +18,7 @@ mod door;
 mod fields;
 mod film;
 mod find;
+mod guide;
 mod hand;
 mod plan;
 mod player;

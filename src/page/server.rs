@@ -15,7 +15,8 @@ use super::desk::Desk;
 use super::door::{self, Door};
 use super::refusal::Refusal;
 use super::{
-    assets, case, catalogue, film, find, hand, plan, player, serve as serve_place, today, viewer,
+    assets, case, catalogue, film, find, guide, hand, plan, player, serve as serve_place, today,
+    viewer,
 };
 use crate::library::{Author, Library, OpenError, WriteError};
 use crate::work::Watch;
@@ -169,6 +170,8 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/catalogue", get(catalogue::place))
         .route("/catalogue/fault/{fault}", get(catalogue::fault))
         .route("/catalogue/drill/{drill}", get(catalogue::drill))
+        .route("/guide", get(guide::place))
+        .route("/guide/{topic}", get(guide::topic))
         .route("/assets/{name}", get(assets::asset))
         .fallback(async || Refusal::NotHere("There is no such page.".to_owned()))
         .layer(DefaultBodyLimit::max(BODY_LIMIT_BYTES))

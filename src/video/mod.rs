@@ -52,7 +52,8 @@ pub use model::{ModelChoice, ModelError, PoseModel};
 pub use probe::{ClipInfo, is_clip, probe};
 pub use read::{ClipOptions, ClipReading, read_clip, read_clip_with};
 pub use setup::{
-    CACHE_VARIABLE, Installed, PieceState, SetupReport, SetupStep, folder, installed, setup,
+    CACHE_VARIABLE, GET_DECODER, Installed, PieceState, SetupReport, SetupStep, checked_models,
+    decoder, folder, installed, setup,
 };
 pub use sound::Sound;
 pub use stills::{BONES, Cut, MIN_SEEN, Placed, Still, stills};

@@ -249,6 +249,35 @@ pub(super) fn installed_in(folder: &Path, choice: ModelChoice) -> Result<Install
     })
 }
 
+/// Whether clips can be read with each model: what is missing or damaged, in words.
+#[must_use]
+pub fn checked_models() -> Vec<(ModelChoice, Result<(), ClipError>)> {
+    ModelChoice::ALL.map(|choice| (choice, installed(choice).map(|_| ()))).into()
+}
+
+/// What the decoder is: the first line it says of itself, and the encoders it has of those named.
+///
+/// `None` without one. Asks the command itself; changes nothing.
+#[must_use]
+pub fn decoder(encoders: &[&'static str]) -> Option<(String, Vec<&'static str>)> {
+    if !runs("ffprobe") {
+        return None;
+    }
+    let said = |args: &[&str]| {
+        let output = Command::new("ffmpeg").args(args).stdin(Stdio::null()).output().ok()?;
+        Some(String::from_utf8_lossy(&output.stdout).into_owned())
+    };
+    let version = said(&["-version"])?.lines().next()?.to_owned();
+    let listed = said(&["-hide_banner", "-encoders"])?;
+    let names: Vec<&str> =
+        listed.lines().filter_map(|line| line.split_whitespace().nth(1)).collect();
+    let has = encoders.iter().copied().filter(|name| names.contains(name));
+    Some((version, has.collect()))
+}
+
+/// Where to get the decoder.
+pub const GET_DECODER: &str = GET_FFMPEG;
+
 /// The pieces that are not in `folder` with the right hash.
 fn absent<'a>(folder: &Path, pieces: &'a [Piece]) -> Result<Vec<&'a Piece>, SetupError> {
     let mut missing = Vec::new();

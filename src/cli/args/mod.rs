@@ -105,6 +105,24 @@ pub(super) enum Command {
     Receive(ReceiveArgs),
     /// Check the library; rebuild what is derived from it
     Verify(VerifyArgs),
+    /// What this computer has of what is needed, how the library stands, and what to do
+    Doctor,
+    /// Print completions for your shell
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Read the guide: a first hour, filming, reviews, squads, sharing, privacy, data
+    Guide {
+        /// What about; without it, what there is
+        topic: Option<String>,
+    },
+    /// Write the manual, one page per command, into a folder
+    #[command(hide = true)]
+    Manual {
+        /// The folder
+        folder: PathBuf,
+    },
 }
 
 /// How to read a file that does not say everything itself.
