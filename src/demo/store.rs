@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use jiff::ToSpan;
+use jiff::civil::Date;
 use rayon::prelude::*;
 use thiserror::Error;
 
@@ -9,17 +11,22 @@ use super::academy::DemoSession;
 use super::scenario::Scenario;
 use crate::catalogue::Catalogue;
 use crate::coaching::{
-    BallReport, ConsentRequest, DrillRequest, FollowUpRequest, Graded, LabelRequest, PlanRequest,
-    PlayerRequest, Refusal, SquadsRequest, practiser_of,
+    BallReport, ConsentRequest, DrillRequest, EndOfPlan, FollowUpRequest, Graded, LabelRequest,
+    PlanEndRefusal, PlanEndRequest, PlanRequest, PlayerRequest, Refusal, SquadsRequest,
+    practiser_of,
 };
 use crate::library::{
-    Author, BallFlight, Case, CaseId, FollowUp, Library, NewRecording, Plan, PlanId, Player,
-    PlayerId,
+    Author, BallFlight, Case, CaseId, FollowUp, Library, NewRecording, Plan, PlanEnd, PlanId,
+    Player, PlayerId, WriteError,
 };
 use crate::motion::Recording;
 use crate::serve::{EventKind, FindOptions, Found, find};
 use crate::simulator::Truth;
 use crate::work::{Stage, Stopped, Watch};
+
+/// Plans made this many days before the last look of the year wait for the player; the others are
+/// over by then.
+const STILL_WAITS_DAYS: i64 = 14;
 
 /// Why the academy could not be stored.
 #[derive(Debug, Error)]
@@ -71,7 +78,7 @@ pub fn build(
 ) -> Result<Built, BuildError> {
     let sessions = scenario.sessions();
     let mut built = Built::default();
-    let mut players: HashMap<String, (PlayerId, Option<PlanId>)> = HashMap::new();
+    let mut players: HashMap<String, Known> = HashMap::new();
     let mut done = 0;
     for batch in sessions.chunks(16) {
         let read: Vec<(Recording, Vec<Truth>, Found)> = batch
@@ -91,7 +98,7 @@ pub fn build(
                 built.empty.push((session.file_name.clone(), reason.unwrap_or_default()));
                 // A plan of that day is not stored, so nothing later can answer the one before.
                 if let Some(known) = players.get_mut(&session.player.code) {
-                    known.1 = None;
+                    known.answerable = false;
                 }
             } else {
                 store(library, session, recording, found, &mut players, &mut built).map_err(
@@ -105,7 +112,63 @@ pub fn build(
             watch.step(Stage::Recordings, done, sessions.len())?;
         }
     }
+    let last = sessions.iter().map(|session| session.date).max();
+    close_the_year(library, last, players).map_err(|source| BuildError::Refused {
+        file: "the end of the year".to_owned(),
+        source: Box::new(source),
+    })?;
     Ok(built)
+}
+
+/// A player who was stored, and the plan that nothing ended yet.
+struct Known {
+    player: PlayerId,
+    plan: Option<Plan>,
+    /// Whether a follow-up may answer the plan.
+    answerable: bool,
+}
+
+/// What the coaches do before the holidays: plans whose review nobody came to are ended. Those of
+/// the last fortnight wait for the player.
+fn close_the_year(
+    library: &mut Library,
+    last: Option<Date>,
+    players: HashMap<String, Known>,
+) -> Result<(), Refusal> {
+    let Some(waits_from) = last.map(|last| last.saturating_sub(STILL_WAITS_DAYS.days())) else {
+        return Ok(());
+    };
+    let mut open: Vec<Plan> = players.into_values().filter_map(|known| known.plan).collect();
+    open.retain(|plan| plan.start < waits_from);
+    open.sort_by_key(|plan| plan.id);
+    library.write(|w| {
+        for plan in &open {
+            let day = plan.review_on.unwrap_or(plan.start);
+            w.end_plan(plan.id, &ended(plan, day, Some("not seen again this season"))?)?;
+        }
+        Ok(())
+    })?;
+    Ok(())
+}
+
+/// The end of a plan by the coach who made it.
+fn ended(plan: &Plan, day: Date, reason: Option<&str>) -> Result<PlanEnd, WriteError> {
+    let request = PlanEndRequest {
+        plan: plan.id,
+        case: None,
+        how: EndOfPlan::Done,
+        day,
+        by: plan.coach.clone().unwrap_or_default(),
+        reason: reason.map(str::to_owned),
+    };
+    request.check(plan).map_err(|refusal| match refusal {
+        PlanEndRefusal::Write(error) => error,
+        other => WriteError::Invalid {
+            field: "ended",
+            found: other.to_string(),
+            rule: "an end that coaching lets pass".to_owned(),
+        },
+    })
 }
 
 fn count(built: &mut Built, truths: &[Truth], found: &Found) {
@@ -129,7 +192,7 @@ fn store(
     session: &DemoSession,
     recording: &Recording,
     found: &Found,
-    players: &mut HashMap<String, (PlayerId, Option<PlanId>)>,
+    players: &mut HashMap<String, Known>,
     built: &mut Built,
 ) -> Result<(), Refusal> {
     let judged = Judged::of(session)?;
@@ -138,11 +201,12 @@ fn store(
         bytes.update(&value.to_le_bytes());
     }
     let content_hash = bytes.finalize().to_hex().to_string();
-    let known = players.get(&session.player.code).copied();
+    let known = players.remove(&session.player.code);
+    let is_new = known.is_none();
     let (player, planned, answered) = library.write(|w| {
-        let (player, open) = match known {
-            Some(known) => known,
-            None => (w.add_player(&judged.player)?, None),
+        let (player, open, answerable) = match known {
+            Some(known) => (known.player, known.plan, known.answerable),
+            None => (w.add_player(&judged.player)?, None, false),
         };
         let added = w.add_recording(&NewRecording {
             player,
@@ -162,19 +226,28 @@ fn store(
         if let Some(note) = &session.note {
             w.add_note(added.case, note, None)?;
         }
-        let answer = judged.answer.as_ref().zip(open);
+        let answer = judged.answer.as_ref().zip(open.as_ref()).filter(|_| answerable);
         if let Some((answer, plan)) = answer {
-            w.add_follow_up(&FollowUp { plan, serves: added.serves.clone(), ..answer.clone() })?;
+            let serves = added.serves.clone();
+            w.add_follow_up(&FollowUp { plan: plan.id, serves, ..answer.clone() })?;
+        }
+        // A new look, and what was worked on until then is over.
+        if let Some(plan) = &open {
+            w.end_plan(plan.id, &ended(plan, session.date, None)?)?;
         }
         let plan = judged.plan.as_ref().map(|plan| Plan { case: added.case, ..plan.clone() });
-        let planned = plan.map(|plan| w.add_plan(&plan)).transpose()?;
+        let planned = match plan {
+            Some(plan) => Some(Plan { id: w.add_plan(&plan)?, ..plan }),
+            None => None,
+        };
         Ok((player, planned, answer.is_some()))
     })?;
-    built.players += usize::from(known.is_none());
+    built.players += usize::from(is_new);
     built.recordings += 1;
     built.plans += usize::from(planned.is_some());
     built.follow_ups += usize::from(answered);
-    players.insert(session.player.code.clone(), (player, planned));
+    let known = Known { player, plan: planned, answerable: true };
+    players.insert(session.player.code.clone(), known);
     Ok(())
 }
 
