@@ -6,7 +6,7 @@ use super::args::{AddArgs, ConsentArg};
 use super::output::{Output, count};
 use super::watch::Bars;
 use super::{Exit, place, remedy};
-use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRecorded, PlayerRequest, SquadsRequest};
+use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRequest, SquadsRequest};
 use crate::intake::table_template;
 use crate::intake::{self, Context, Taken};
 use crate::library::{Library, Player, check_born, check_past};
@@ -78,8 +78,28 @@ fn store(
     library: &mut Library,
     out: &mut Output,
 ) -> anyhow::Result<Stored> {
+    let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
+    let (recorded, told) = intake::for_player(library, &player(code, args), |library, player| {
+        let told = take_each(files, player, args, library, &mut stored, out);
+        (stored.done, told)
+    })?;
+    told?;
+    if recorded.new && stored.done > 0 {
+        out.say(&format!("new player {}", recorded.player.code));
+    }
+    Ok(stored)
+}
+
+/// One file after the other; a bad one is named, and the rest carries on.
+fn take_each(
+    files: &[PathBuf],
+    player: &Player,
+    args: &AddArgs,
+    library: &mut Library,
+    stored: &mut Stored,
+    out: &mut Output,
+) -> anyhow::Result<()> {
     let catalogue = library.catalogue()?;
-    let PlayerRecorded { player, new: new_player } = player(code, args).record(library)?;
     let bars = Bars::new(files.len(), out);
     let context = Context {
         read: args.read.options(),
@@ -90,18 +110,17 @@ fn store(
         serve_type: args.serve_type,
     };
     let watch = bars.watch();
-    let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
     for file in files {
         if watch.is_stopped() {
             stored.stopped = true;
             break;
         }
         bars.file(file);
-        match intake::take(library, &catalogue, &player, file, &context, &watch) {
+        match intake::take(library, &catalogue, player, file, &context, &watch) {
             Ok(taken) => {
                 stored.done += 1;
                 stored.serves += taken.added.serves.len();
-                bars.suspend(|| report(&taken, file, &player, out))?;
+                bars.suspend(|| report(&taken, file, player, out))?;
             }
             Err(error) => {
                 stored.stopped = is_stop(&error);
@@ -116,13 +135,7 @@ fn store(
         bars.file_done();
     }
     bars.finish();
-    if new_player && stored.done == 0 {
-        // Unless another process has added for the same player meanwhile.
-        library.write(|writer| writer.remove_idle_player(player.id))?;
-    } else if new_player {
-        out.say(&format!("new player {}", player.code));
-    }
-    Ok(stored)
+    Ok(())
 }
 
 /// Writes the template of a table where there is no file yet.

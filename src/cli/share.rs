@@ -87,12 +87,7 @@ pub(super) fn run(
         out.say(&packed.selection.why_empty().unwrap_or_else(|| "nothing to share".to_owned()));
         return Ok(Exit::Nothing);
     }
-    // Recorded before it is written: a pack that left is always known here.
-    let number = library.write(|w| w.add_leaving(&packed.leaving))?;
-    if let Err(error) = place::write_whole(&args.output, &packed.bytes) {
-        library.write(|w| w.remove_leaving(number))?;
-        return Err(error);
-    }
+    exchange::send(&mut library, &packed, |bytes| place::write_whole(&args.output, bytes))?;
     if out.json {
         out.object(&Told {
             pack: &packed.id,

@@ -1,6 +1,7 @@
 use jiff::civil::Date;
 use thiserror::Error;
 
+use crate::library::write::checks::check_player;
 use crate::library::{
     Consent, Level, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
 };
@@ -165,6 +166,7 @@ impl PlayerRequest {
             return Err(PlayerRefusal::SharedNotKept { code: player.code });
         }
         player.consent = consent;
+        check_player(&player)?;
         Ok(player)
     }
 

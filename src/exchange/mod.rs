@@ -43,9 +43,9 @@ pub use open::{Keys, open, open_with};
 pub use receiver::{ReceiverKey, ReceivingKey, is_for_keys};
 pub use rules::{CatalogueNotice, PackNotice};
 pub use seal::{Passphrase, is_locked};
-pub use share::{Agreed, LeftOut, Packed, Protection, Request, pack};
+pub use share::{Agreed, LeftOut, Packed, Protection, Request, pack, send};
 pub use sign::{PackKey, Signing, fingerprint};
-pub use tables::{ExportError, export};
+pub use tables::{ExportError, export, export_archive};
 
 /// The format this program writes; it reads all from 1 on.
 pub const FORMAT: u32 = 4;

@@ -15,7 +15,7 @@ use crate::coaching::{Age, may_share};
 use crate::exchange::{Item, Leaving};
 use crate::files::zipped;
 use crate::find::{Filter, Selection};
-use crate::library::{CaseId, Consent, Library, PlayerId, ServeId, StoreError};
+use crate::library::{CaseId, Consent, Library, PlayerId, ServeId, StoreError, WriteError};
 use crate::work::{Stage, Watch};
 
 /// What a pack is made of.
@@ -89,6 +89,24 @@ pub struct Packed {
     pub selection: Selection,
     /// For the library's record: [`Writer::add_leaving`](crate::library::Writer::add_leaving).
     pub leaving: Leaving,
+}
+
+/// Lets a pack leave: it is recorded, then `write` writes its bytes, and where that fails it is
+/// recorded no more. In this order, so that a pack that left is always known here.
+///
+/// # Errors
+/// What `write` says; what the library says, with nothing written then.
+pub fn send<E: From<WriteError>>(
+    library: &mut Library,
+    packed: &Packed,
+    write: impl FnOnce(&[u8]) -> Result<(), E>,
+) -> Result<(), E> {
+    let number = library.write(|w| w.add_leaving(&packed.leaving))?;
+    if let Err(error) = write(&packed.bytes) {
+        library.write(|w| w.remove_leaving(number))?;
+        return Err(error);
+    }
+    Ok(())
 }
 
 /// Makes a pack of the cases `request` chooses; it may hold none. Whatever is chosen, it takes

@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 use ndarray::ArrayView3;
 use ndarray_npy::{WriteNpyError, WriteNpyExt};
 use thiserror::Error;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipWriter};
 
 use crate::library::{Damage, Library, Named, ServeId, StoreError};
 use crate::serve::{CURVE_FRAMES, EventKind, MEASURES, Reading, channels};
@@ -31,6 +33,9 @@ pub enum ExportError {
     /// An array could not be written.
     #[error("export: an array could not be written: {0}; check disk space and rights")]
     Array(WriteNpyError),
+    /// The archive could not be written.
+    #[error("export: the archive could not be written: {0}; check disk space and rights")]
+    Archive(#[from] zip::result::ZipError),
     /// The store could not be read.
     #[error(transparent)]
     Store(#[from] StoreError),
@@ -62,6 +67,37 @@ pub fn export(
     std::fs::rename(making.path(), output)?;
     // Renamed away: nothing is left to remove.
     let _ = making.keep();
+    Ok(sets)
+}
+
+/// As [`export`], in one ZIP archive: the new file `output`, whole or not at all.
+///
+/// # Errors
+/// [`ExportError`].
+pub fn export_archive(
+    library: &Library,
+    serves: &[ServeId],
+    output: &Path,
+) -> Result<Vec<String>, ExportError> {
+    let parent = output.parent().unwrap_or(Path::new("."));
+    let making = tempfile::Builder::new().prefix(".export-").tempdir_in(parent)?;
+    let folder = making.path().join("precedent-export");
+    let sets = export(library, serves, &folder)?;
+    let mut names: Vec<PathBuf> = Vec::new();
+    for entry in std::fs::read_dir(&folder)? {
+        names.push(entry?.path());
+    }
+    names.sort();
+    let whole = making.path().join("archive");
+    let mut archive = ZipWriter::new(BufWriter::new(File::create(&whole)?));
+    let stored = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
+    for path in names {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        archive.start_file(format!("precedent-export/{name}"), stored)?;
+        std::io::copy(&mut File::open(&path)?, &mut archive)?;
+    }
+    archive.finish()?;
+    std::fs::rename(&whole, output)?;
     Ok(sets)
 }
 

@@ -11,7 +11,7 @@ use jiff::{Timestamp, ZonedDateTime};
 use super::Context;
 use crate::files::copy;
 use crate::library::{Library, RecordingRow, StoreError};
-use crate::video::Person;
+use crate::video::{Person, has_clip_ending};
 use crate::work::Watch;
 
 /// Begins what is hashed, so that another form never gives the same name.
@@ -129,6 +129,17 @@ fn earlier_choice(context: &Context) -> String {
         }
     }
     text
+}
+
+/// Endings of names under which joints are kept.
+const JOINT_ENDINGS: [&str; 8] = ["c3d", "trc", "bvh", "json", "csv", "tsv", "txt", "dat"];
+
+/// Whether a file of this name may be a recording: it ends as a clip or a file of joints does.
+/// What is in it decides when it is read.
+#[must_use]
+pub fn is_recording_name(name: &Path) -> bool {
+    let ending = name.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    has_clip_ending(name) || JOINT_ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known))
 }
 
 /// The day a file was last written, here.

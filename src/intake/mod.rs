@@ -3,6 +3,7 @@
 
 mod clip;
 mod content;
+mod for_player;
 mod heard;
 mod mark;
 #[cfg(test)]
@@ -30,7 +31,8 @@ use crate::work::{Stopped, Watch};
 use self::suspect::{SessionServe, session, suspicions};
 
 pub use clip::ClipWay;
-pub use content::{ContentId, recordings_in};
+pub use content::{ContentId, is_recording_name, recordings_in};
+pub use for_player::for_player;
 pub use mark::set_moments;
 pub use object::{EventObject, FileObject, MeasureObject, PalmFrame, PalmObject, ServeObject};
 pub use put_right::{Movable, RecordingAmendment, amend_recording, move_to, remove};

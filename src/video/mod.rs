@@ -49,7 +49,7 @@ pub use frames::Frames;
 pub use kept::{Kept, KeptError};
 pub use landmarks::{BODY, Pose};
 pub use model::{ModelChoice, ModelError, PoseModel};
-pub use probe::{ClipInfo, is_clip, probe};
+pub use probe::{ClipInfo, has_clip_ending, is_clip, probe};
 pub use read::{ClipOptions, ClipReading, read_clip, read_clip_with};
 pub use setup::{
     CACHE_VARIABLE, GET_DECODER, Installed, PieceState, SetupReport, SetupStep, checked_models,

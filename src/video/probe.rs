@@ -93,8 +93,7 @@ pub fn is_clip(path: &Path) -> bool {
     if path.is_dir() {
         return false;
     }
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-    if ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known)) {
+    if has_clip_ending(path) {
         return true;
     }
     let mut head = Vec::with_capacity(12);
@@ -105,6 +104,13 @@ pub fn is_clip(path: &Path) -> bool {
             || head.starts_with(&[0x1a, 0x45, 0xdf, 0xa3])
             || (head.starts_with(b"RIFF") && &head[8..] == b"AVI ")
             || head.starts_with(&[0, 0, 1, 0xba]))
+}
+
+/// Whether a name ends as a clip's does; the file is not looked at.
+#[must_use]
+pub fn has_clip_ending(path: &Path) -> bool {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known))
 }
 
 /// The clip as an argument that is never taken for an option or another protocol.

@@ -212,6 +212,18 @@ impl Library {
     /// # Errors
     /// [`TableError`] with row and column.
     pub fn add_table(&mut self, csv: &[u8]) -> Result<TableAdded, TableError> {
+        self.table(csv, true)
+    }
+
+    /// What [`Library::add_table`] would do; nothing is stored.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn try_table(&mut self, csv: &[u8]) -> Result<TableAdded, TableError> {
+        self.table(csv, false)
+    }
+
+    fn table(&mut self, csv: &[u8], keep: bool) -> Result<TableAdded, TableError> {
         let rows = read(csv)?;
         // What the rules are held against is read within the turn.
         let turn = self.take_turn()?;
@@ -231,8 +243,9 @@ impl Library {
             }
             known.players.insert(code, player);
         }
-        // The store's error type can not carry ours, so the first refusal waits outside.
-        let mut refused = None;
+        // The store's error type can not carry ours, so the first refusal waits outside; so does what
+        // is rolled back.
+        let (mut refused, mut tried) = (None, None);
         let result = self.write_in(&turn, |w| {
             let mut added = TableAdded::default();
             for row in &rows {
@@ -242,12 +255,16 @@ impl Library {
                     return Err(StoreError::NoSuch { what }.into());
                 }
             }
-            Ok(added)
+            if keep {
+                return Ok(added);
+            }
+            tried = Some(added);
+            Err(StoreError::NoSuch { what: "anything to keep".to_owned() }.into())
         });
-        match (result, refused) {
-            (_, Some(error)) => Err(error),
-            (Ok(added), None) => Ok(added),
-            (Err(error), None) => Err(error.into()),
+        match (result, refused, tried) {
+            (_, Some(error), _) => Err(error),
+            (Ok(added), ..) | (Err(_), None, Some(added)) => Ok(added),
+            (Err(error), None, None) => Err(error.into()),
         }
     }
 }

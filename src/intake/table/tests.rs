@@ -56,6 +56,18 @@ fn the_template_is_a_table_itself() {
 }
 
 #[test]
+fn what_is_only_tried_is_told_and_leaves_nothing() {
+    let (_folder, mut library) = library();
+    let before = library.counts().unwrap();
+    let tried = library.try_table(table_template().as_bytes()).unwrap();
+    assert_eq!(tried, new([2, 1, 2, 1, 1]));
+    assert_eq!(library.counts().unwrap(), before);
+    let broken = table_template().replacen("p01", "p,01", 1);
+    assert!(library.try_table(broken.as_bytes()).is_err());
+    assert_eq!(library.add_table(table_template().as_bytes()).unwrap(), tried);
+}
+
+#[test]
 fn a_second_follow_up_joins_its_plan() {
     let (_folder, mut library) = library();
     let header = "player,case_date,limiting_fault,follow_up_date,rating\n";
