@@ -13,16 +13,25 @@ use super::desk::Desk;
 use super::fields::Fields;
 use super::refusal::Refusal;
 use super::view::Frame;
-use crate::coaching::{BallReport, Graded, LabelRequest};
-use crate::library::{CaseId, ChangeId, Grip, ServeId};
+use crate::coaching::{BallReport, Graded, LabelRefusal, LabelRequest, aches_from_typed};
+use crate::library::{CaseId, ChangeId, CheckIn, Grip, ServeId};
+
+/// Places that hurt a form asks for.
+pub(super) const ACHES: u8 = 3;
 
 /// What the coach should know after something was recorded.
 #[derive(Template)]
 #[template(path = "notices.html")]
-struct NoticesPage {
+pub(super) struct NoticesPage {
     frame: Frame,
     back: String,
     notices: Vec<String>,
+}
+
+impl NoticesPage {
+    pub(super) fn of(desk: &Desk, case: CaseId, notices: Vec<String>) -> Self {
+        Self { frame: Frame::of(desk, "Recorded"), back: case.to_string(), notices }
+    }
 }
 
 pub(super) async fn place(
@@ -55,6 +64,35 @@ pub(super) fn ball(fields: &Fields) -> Result<BallReport, Refusal> {
     })
 }
 
+/// What the player told, which no clip shows.
+fn told(fields: &Fields) -> Result<CheckIn, Refusal> {
+    let mut pain: Vec<String> = Vec::new();
+    pain.extend(fields.text("no_pain").map(|_| "none".to_owned()));
+    for row in 1..=ACHES {
+        let part = |name: &str| fields.words(&format!("{name}{row}"));
+        if let Some(place) = part("ache") {
+            let level = part("level").map(|level| format!("={level}")).unwrap_or_default();
+            let when = part("when").map(|when| format!("@{when}")).unwrap_or_default();
+            pain.push(format!("{place}{level}{when}"));
+        }
+    }
+    let pain = aches_from_typed(pain.iter().map(String::as_str)).map_err(LabelRefusal::from)?;
+    Ok(CheckIn {
+        pain,
+        injuries: fields.words("injuries"),
+        serves_a_week: fields.value("serves_a_week", "Serves a week")?,
+        tennis_hours: fields.value("tennis_hours", "Hours of tennis")?,
+        sport_hours: fields.value("sport_hours", "Hours of all sports")?,
+        attempt: fields.named("attempt", "First or second serves")?,
+        court: fields.named("court", "From the side")?,
+        target: fields.named("target", "Meant to go")?,
+        wide_left: fields.value("wide_left", "Wide on the left")?,
+        wide_right: fields.value("wide_right", "Wide on the right")?,
+        double_faults: fields.value("double_faults", "Double faults")?,
+        by: None,
+    })
+}
+
 /// Records what the coach makes of a case: any of its forms.
 pub(super) async fn judge(
     State(desk): State<Arc<Desk>>,
@@ -75,6 +113,7 @@ pub(super) async fn judge(
         heel_pad: fields.value("heel_pad", "Heel pad")?,
     };
     request.ball = ball(&fields)?;
+    request.check_in = told(&fields)?;
     request.note = fields.words("note");
     let serve: Option<ServeId> = fields.value("serve", "The serve")?;
     let notices = desk.change(move |_, library| Ok(request.record(library)?)).await?;
@@ -82,11 +121,8 @@ pub(super) async fn judge(
         let back = serve.map(|serve| format!("/serve/{serve}#see"));
         return Ok(go_to(&back.unwrap_or_else(|| format!("/case/{case}"))));
     }
-    let page = NoticesPage {
-        frame: Frame::of(&desk, "Recorded"),
-        back: case.to_string(),
-        notices: notices.iter().map(ToString::to_string).collect(),
-    };
+    let notices = notices.iter().map(ToString::to_string).collect();
+    let page = NoticesPage::of(&desk, case, notices);
     Ok(Html(page.render()?).into_response())
 }
 
@@ -101,8 +137,7 @@ pub(super) async fn undo(
     desk.change(move |desk, library| {
         let last = last_change(library, &library.case(case)?)?.map(|change| change.id);
         if change.is_none() || last != change {
-            let why = "Something was recorded since you looked; load the page again and see";
-            return Err(Refusal::Said(why.to_owned()));
+            return Err(Refusal::changed_meanwhile());
         }
         if let Some(change) = change {
             library.write(|writer| writer.undo(change, &desk.coach))?;

@@ -1,15 +1,16 @@
 use askama::Template;
 
+use super::case::ACHES;
 use super::desk::{Desk, today};
 use super::refusal::Refusal;
 use super::view::{BallView, Frame, PlanView, StripView};
-use crate::catalogue::Catalogue;
-use crate::coaching::{Cautions, PlansInForce};
+use crate::catalogue::{BodyPart, Catalogue};
+use crate::coaching::{Cautions, PlansInForce, told_answers};
 use crate::drawing::Viewpoint;
 use crate::judgement::{Chosen, Judging, judge};
 use crate::library::{
-    Case, CaseId, Change, ChangeKind, Ending, FaultLabel, FollowUp, ItemId, LabelState, Library,
-    Named, Plan, ServeId,
+    Case, CaseId, Change, ChangeKind, Court, Ending, FaultLabel, FollowUp, HurtsWhen, ItemId,
+    LabelState, Library, Named, Plan, Practice, ServeId, Target,
 };
 use crate::looks::Snapshot;
 use crate::words::{count, day, sentence, serve_type, setting};
@@ -31,6 +32,7 @@ pub(super) struct FaultView {
 
 struct ServeLine {
     id: String,
+    recording: String,
     facts: String,
 }
 
@@ -39,6 +41,10 @@ struct PlanBlock {
     plan: PlanView,
     /// "ended 4 May 2026", or nothing.
     end: String,
+    /// Why it ended, if somebody said.
+    reason: Option<String>,
+    /// Practice that was logged: id and words.
+    practice: Vec<(String, String)>,
     note: Option<String>,
     came: String,
     follow_ups: Vec<FollowUpView>,
@@ -47,14 +53,15 @@ struct PlanBlock {
 }
 
 struct FollowUpView {
+    id: String,
     day: String,
     said: String,
     note: Option<String>,
 }
 
-struct ChangeView {
-    what: String,
-    lines: Vec<String>,
+pub(super) struct ChangeView {
+    pub(super) what: String,
+    pub(super) lines: Vec<String>,
 }
 
 #[derive(Template)]
@@ -72,6 +79,8 @@ pub(super) struct Page {
     serves: Vec<ServeLine>,
     /// The first serve with a ball, else the first practice swing.
     strip: Option<StripView>,
+    /// That serve, whose review is the session's.
+    main: Option<String>,
     chosen: &'static str,
     program_first: Option<String>,
     faults: Vec<FaultView>,
@@ -79,6 +88,14 @@ pub(super) struct Page {
     rejected: Vec<(String, String, String)>,
     /// Every fault of the catalogue: id and name.
     catalogue: Vec<(String, String)>,
+    /// What was asked and told, as far as it was.
+    told: Vec<(&'static str, String)>,
+    /// Rows for what hurts, and the choices of the questions.
+    aches: u8,
+    when: Vec<(&'static str, &'static str)>,
+    attempts: Vec<(&'static str, &'static str)>,
+    courts: Vec<(&'static str, &'static str)>,
+    targets: Vec<(&'static str, &'static str)>,
     index_knuckle: u8,
     heel_pad: u8,
     ball: BallView,
@@ -89,6 +106,8 @@ pub(super) struct Page {
     plans: Vec<PlanBlock>,
     load: Option<String>,
     warnings: Vec<String>,
+    /// Parts of the body that may hurt: name and words.
+    places: Vec<(&'static str, &'static str)>,
     cautions: Vec<String>,
     changes: Vec<ChangeView>,
     /// The change that can be taken back here: id and what it was.
@@ -133,11 +152,21 @@ impl Page {
             later: named(all.get(at + 1)),
             serves: serves(library, &case)?,
             strip: strip(library, &judging)?,
+            main: main_serve(&judging).map(|serve| serve.to_string()),
             chosen: chosen(&judging),
             program_first: judging.judgement.program_first.clone(),
             faults: faults(&case, &judging),
             rejected: rejected.collect(),
             catalogue: catalogue.faults().map(|f| (f.id.clone(), f.name.clone())).collect(),
+            told: told_answers(&judging.check_in)
+                .into_iter()
+                .filter_map(|(what, answer)| Some((what, answer?)))
+                .collect(),
+            aches: ACHES,
+            when: HurtsWhen::NAMES.iter().map(|(when, name)| (*name, when.label())).collect(),
+            attempts: vec![("first", "first serves"), ("second", "second serves")],
+            courts: Court::NAMES.iter().map(|(court, name)| (*name, court.label())).collect(),
+            targets: Target::NAMES.iter().map(|(target, name)| (*name, target.label())).collect(),
             index_knuckle: case.grip.and_then(|grip| grip.index_knuckle).unwrap_or(0),
             heel_pad: case.grip.and_then(|grip| grip.heel_pad).unwrap_or(0),
             ball: BallView::of(&case.ball),
@@ -146,6 +175,7 @@ impl Page {
             plans: plans(library, &catalogue, &case, &all, &mut cautions)?,
             load: load.and_then(|load| load.sum()).map(|sum| sentence(&sum)),
             warnings: load.into_iter().flat_map(|l| &l.warnings).map(|w| w.text.clone()).collect(),
+            places: BodyPart::NAMES.iter().map(|(part, name)| (*name, part.label())).collect(),
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
             changes: changes.iter().map(ChangeView::of).collect(),
             undo,
@@ -192,8 +222,13 @@ fn said_by(label: &FaultLabel) -> String {
     }
 }
 
+/// The first serve with a ball, else the first practice swing.
+fn main_serve(judging: &Judging) -> Option<ServeId> {
+    judging.balls.first().or(judging.swings.first()).copied()
+}
+
 fn strip(library: &Library, judging: &Judging) -> Result<Option<StripView>, Refusal> {
-    let Some(&first) = judging.balls.first().or(judging.swings.first()) else { return Ok(None) };
+    let Some(first) = main_serve(judging) else { return Ok(None) };
     let row = library.serve(first)?;
     Ok(Some(StripView::of(&row.serve, &first.to_string(), Viewpoint::FromBehind)))
 }
@@ -209,7 +244,8 @@ fn serves(library: &Library, case: &Case) -> Result<Vec<ServeLine>, Refusal> {
             head.view.map(|view| format!("seen {}", view.seen())),
         ];
         let facts = facts.into_iter().flatten().collect::<Vec<_>>().join("; ");
-        lines.push(ServeLine { id: id.to_string(), facts });
+        let recording = head.recording.to_string();
+        lines.push(ServeLine { id: id.to_string(), recording, facts });
     }
     Ok(lines)
 }
@@ -232,24 +268,40 @@ fn plans(
     cautions: &mut Cautions,
 ) -> Result<Vec<PlanBlock>, Refusal> {
     let came = Snapshot::new(library).came_of_plans(catalogue, case.player, case.id)?;
-    let block = |plan: &Plan| {
+    let block = |plan: &Plan| -> Result<PlanBlock, Refusal> {
         let came = came.iter().find(|came| came.plan == Some(plan.id));
         let answers = case.follow_ups.iter().filter(|answer| answer.plan == plan.id);
         let later = all.iter().filter(|other| other.id != case.id && other.date >= plan.start);
         let later = later.flat_map(|other| {
             other.serves.iter().map(|serve: &ServeId| (serve.to_string(), day(other.date)))
         });
-        PlanBlock {
+        let practice = library.practice_of(plan.id)?;
+        Ok(PlanBlock {
             plan: PlanView::of(catalogue, plan, cautions),
             end: plan.ended.as_ref().map(|end| ended(end.how, day(end.day))).unwrap_or_default(),
+            reason: plan.ended.as_ref().and_then(|end| end.reason.clone()),
+            practice: practice.iter().map(|one| (one.id.to_string(), practised(one))).collect(),
             note: plan.note.clone(),
             came: came.map(|came| sentence(&came.describe())).unwrap_or_default(),
             follow_ups: answers.map(FollowUpView::of).collect(),
             later: later.collect(),
-        }
+        })
     };
     // The newest first: that is what is worked on.
-    Ok(case.plans.iter().rev().map(block).collect())
+    case.plans.iter().rev().map(block).collect()
+}
+
+/// Logged practice in words.
+fn practised(done: &Practice) -> String {
+    let mut said = vec![count(usize::try_from(done.sessions).unwrap_or(usize::MAX), "session")];
+    said.extend(done.repetitions.map(|number| format!("{number} repetitions")));
+    said.extend(done.effort.map(|effort| format!("effort {effort} of 10")));
+    said.extend(done.pain.map(|pain| match pain.place {
+        Some(place) => format!("pain {} of 10, {}", pain.level, place.label()),
+        None => format!("pain {} of 10", pain.level),
+    }));
+    said.extend(done.note.clone());
+    format!("{}: {}", day(done.day), said.join("; "))
 }
 
 fn ended(how: Ending, day: String) -> String {
@@ -275,7 +327,12 @@ impl FollowUpView {
         if !answer.serves.is_empty() {
             said.push(count(answer.serves.len(), "serve"));
         }
-        Self { day: day(answer.date), said: said.join("; "), note: answer.note.clone() }
+        Self {
+            id: answer.id.to_string(),
+            day: day(answer.date),
+            said: said.join("; "),
+            note: answer.note.clone(),
+        }
     }
 }
 
@@ -291,7 +348,7 @@ fn rated(rating: i8) -> &'static str {
 }
 
 impl ChangeView {
-    fn of(change: &Change) -> Self {
+    pub(super) fn of(change: &Change) -> Self {
         let mut what = said(change);
         if let Some(undone) = change.undoes {
             what.push_str(&format!(" {undone}"));
@@ -305,7 +362,7 @@ impl ChangeView {
 }
 
 /// Who changed what, and when.
-fn said(change: &Change) -> String {
+pub(super) fn said(change: &Change) -> String {
     let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
     let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
     format!("{}, {by}, {at} UTC", change.kind.name().replace('_', " "))

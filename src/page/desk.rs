@@ -1,4 +1,5 @@
-use std::path::PathBuf;
+use std::io;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use axum::response::Html;
@@ -7,7 +8,9 @@ use jiff::civil::Date;
 
 use super::door::Door;
 use super::film::Films;
+use super::long::Long;
 use super::refusal::Refusal;
+use super::uploads::Uploads;
 use crate::evidence::sync_outcomes;
 use crate::find::InStep;
 use crate::library::{Author, Library};
@@ -20,6 +23,10 @@ pub(super) struct Desk {
     pub(super) coach: Author,
     pub(super) door: Door,
     pub(super) films: Films,
+    /// What takes longer than a request.
+    pub(super) long: Long,
+    /// Files on their way in.
+    pub(super) uploads: Uploads,
 }
 
 /// Stops the work of a request whose reader went away.
@@ -32,8 +39,15 @@ impl Drop for StopOnDrop {
 }
 
 impl Desk {
-    pub(super) fn new(library: PathBuf, coach: Author, door: Door) -> Self {
-        Self { films: Films::new(library.clone()), library, coach, door }
+    pub(super) fn new(library: PathBuf, coach: Author, door: Door) -> io::Result<Self> {
+        let uploads = Uploads::new(&library);
+        let films = Films::new(library.clone());
+        Ok(Self { library, coach, door, films, long: Long::new()?, uploads })
+    }
+
+    /// The library's folder, for long work that opens it for itself.
+    pub(super) fn library(&self) -> &Path {
+        &self.library
     }
 
     /// Reads the library, beside whoever else reads or changes it, and makes a page of it.

@@ -8,9 +8,10 @@ use axum::http::request::Parts;
 use axum::response::IntoResponse;
 
 use super::refusal::Refusal;
+use crate::library::Named;
 
 /// What a form or the end of an address says, in its order; a field left empty says nothing.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Fields(Vec<(String, String)>);
 
 impl Fields {
@@ -43,6 +44,24 @@ impl Fields {
             text.replace(',', ".").parse().map_err(|_| unreadable())
         };
         self.text(name).map(read).transpose()
+    }
+
+    /// The same as one of the names a value goes by.
+    pub(super) fn named<T: Named>(&self, name: &str, label: &str) -> Result<Option<T>, Refusal> {
+        let read = |text: &str| {
+            let unknown = || {
+                let rule = format!("'{text}' is none of {}", T::names());
+                Refusal::Said(format!("{label}: {rule}"))
+            };
+            T::from_typed(text).ok_or_else(unknown)
+        };
+        self.text(name).map(read).transpose()
+    }
+
+    /// Everything but one field.
+    pub(super) fn without(mut self, name: &str) -> Self {
+        self.0.retain(|(known, _)| known != name);
+        self
     }
 
     /// Everything said, to be asked for once more.

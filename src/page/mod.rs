@@ -2,13 +2,17 @@
 //!
 //! A thin face. Every place reads what the rooms above give, or hands a form to one of their
 //! requests; it has no rule and no query of its own. [`Server::bind`] opens the port, [`Server::run`]
-//! answers until its [`Watch`](crate::work::Watch) is stopped. Nothing is kept between two requests
-//! but who may come in: each opens the library for itself, for reading beside everybody, for
-//! writing only while a change takes its turn.
+//! answers until its [`Watch`](crate::work::Watch) is stopped. Each request opens the library for
+//! itself, for reading beside everybody, for writing only while a change takes its turn. Between two
+//! requests there is only who may come in, the files that came and are not stored yet (`uploads`),
+//! and work that takes longer than a request (`long`), which has threads of its own.
 //!
 //! Closed to others (`door`): loopback only, one browser let in by an address that works once,
 //! every request held against host, origin and cookie, nothing from outside on any page.
 
+mod add;
+mod amend;
+mod answers;
 mod assets;
 mod case;
 mod case_view;
@@ -18,15 +22,26 @@ mod door;
 mod fields;
 mod film;
 mod find;
+mod forget;
 mod guide;
 mod hand;
+mod input;
+mod long;
 mod plan;
 mod player;
+mod put_right;
+mod records;
 mod refusal;
+mod remedy;
 mod send;
 mod serve;
 mod server;
+mod sharing;
+mod squads;
 mod today;
+mod told;
+mod upkeep;
+mod uploads;
 mod view;
 mod viewer;
 

@@ -8,8 +8,8 @@ use axum::response::{Html, IntoResponse, Response};
 use super::desk::{Desk, today};
 use super::door::DOCUMENT_POLICY;
 use super::refusal::Refusal;
-use super::view::{Frame, PlanView};
-use crate::coaching::{Age, Cautions, PlansInForce, standing};
+use super::view::{Frame, PlanView, cautions_for};
+use crate::coaching::{PlansInForce, standing};
 use crate::library::{Case, Player, PlayerId};
 use crate::pages;
 use crate::words::{count, day, handed, level, list, sentence};
@@ -31,6 +31,7 @@ struct Page {
     code: String,
     name: Option<String>,
     facts: String,
+    agreed: String,
     sessions: Vec<SessionView>,
     /// The last case with plans in force, its plans, and what they ask together in a week.
     in_force: Option<(String, Vec<PlanView>, Option<String>)>,
@@ -49,7 +50,7 @@ pub(super) async fn place(
         let catalogue = library.catalogue()?;
         let on = today();
         let cases = library.cases(Some(player.id))?;
-        let mut cautions = Cautions::of(&catalogue, Age::on(on, player.born));
+        let mut cautions = cautions_for(library, &catalogue, &player)?;
         let (mut in_force, mut left_open) = (None, Vec::new());
         for case in cases.iter().rev() {
             let Some(plans) = PlansInForce::of(library, &catalogue, case, &player, on)? else {
@@ -88,6 +89,7 @@ pub(super) async fn place(
             code: player.code.clone(),
             name: player.name.clone(),
             facts: facts(&player),
+            agreed: agreed(&player),
             sessions: cases.iter().rev().map(session).collect(),
             in_force,
             left_open,
@@ -105,10 +107,25 @@ fn facts(player: &Player) -> String {
     facts.extend(player.born.map(|born| format!("born {}", day(born))));
     facts.extend(player.stature_m.map(|height| format!("{height:.2} m tall")));
     facts.extend((!player.squads.is_empty()).then(|| player.squads.join(", ")));
-    facts.join("; ")
+    sentence(&facts.join("; "))
 }
 
-fn asked_for(id: &str) -> Result<PlayerId, Refusal> {
+/// What player or guardian agreed to.
+fn agreed(player: &Player) -> String {
+    let consent = player.consent;
+    let what = match (consent.keep, consent.share) {
+        (_, true) => "agreed to keeping recordings here and to sharing them without a name",
+        (true, false) => "agreed to keeping recordings here",
+        (false, false) if consent.date.is_some() => "agrees to nothing any more",
+        (false, false) => "nobody recorded yet what was agreed to",
+    };
+    match consent.date {
+        Some(date) => sentence(&format!("{what}, {}", day(date))),
+        None => sentence(what),
+    }
+}
+
+pub(super) fn asked_for(id: &str) -> Result<PlayerId, Refusal> {
     id.parse().map_err(|_: String| Refusal::no_such("player", id))
 }
 

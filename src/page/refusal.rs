@@ -1,19 +1,25 @@
 //! What is answered where a place cannot be shown or a change is refused: a page that says why and
 //! what to do, and never where anything lies on the disk.
 
+use std::io;
+
 use askama::Template;
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
 use axum::response::{Html, IntoResponse, Response};
 
 use super::view::Frame;
-use crate::coaching::{FollowUpRefusal, LabelRefusal, MarkRefusal, PlanRefusal};
+use crate::coaching::{
+    AmendRefusal, FollowUpRefusal, LabelRefusal, MarkRefusal, PlanEndRefusal, PlanRefusal,
+    PlayerRefusal, PracticeRefusal,
+};
 use crate::find::FilterError;
 use crate::library::{Locked, OpenError, StoreError, WriteError};
 use crate::matcher::LikeError;
 use crate::words::sentence;
 
 /// Why a request was not answered with what it asked for.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) enum Refusal {
     /// Nobody who was let in.
     Closed,
@@ -21,6 +27,10 @@ pub(super) enum Refusal {
     NotHere(String),
     /// More than any form of ours sends.
     TooLarge,
+    /// A file that is larger than is taken: how large, and how large it may be.
+    FileTooLarge(String),
+    /// The disk does not take what is written to it.
+    Disk(io::ErrorKind),
     /// Another process is changing the library; who.
     Busy(String),
     /// A rule was broken, or something could not be read: the room's words.
@@ -45,6 +55,12 @@ const RECORDED: &[(&str, &str)] = &[
     ("note", "In your words"),
     ("coach", "Your code"),
     ("by", "Your code"),
+    ("ended", "Last day"),
+    ("born", "Born"),
+    ("stature_m", "Height in metres"),
+    ("squad", "Squads"),
+    ("code", "Code"),
+    ("consent_date", "Agreed on"),
 ];
 
 #[derive(Template)]
@@ -65,6 +81,12 @@ impl Refusal {
     /// What is not here, by the name it was asked for under.
     pub(super) fn no_such(what: &str, found: &str) -> Self {
         Self::NotHere(format!("This library has no {what} '{found}'."))
+    }
+
+    /// Somebody recorded something between the look and the change.
+    pub(super) fn changed_meanwhile() -> Self {
+        let why = "Something was recorded since you looked; load the page again and see";
+        Self::Said(why.to_owned())
     }
 
     fn page(self) -> (StatusCode, &'static str, String, &'static str) {
@@ -88,6 +110,18 @@ impl Refusal {
                 "That is more than a form of this page holds; nothing was recorded.".to_owned(),
                 "Go back and shorten it.",
             ),
+            Self::FileTooLarge(why) => (
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "Too large",
+                format!("{why}; nothing of it was kept."),
+                "Cut the clip to its serves, or send it in parts.",
+            ),
+            Self::Disk(kind) => (
+                StatusCode::INSUFFICIENT_STORAGE,
+                "The disk does not take it",
+                format!("What was sent could not be written ({kind}); nothing of it was kept."),
+                "Make room on the disk and send it again.",
+            ),
             Self::Busy(who) => (
                 StatusCode::SERVICE_UNAVAILABLE,
                 "Somebody else is writing",
@@ -101,7 +135,7 @@ impl Refusal {
             ),
             Self::Said(why) => {
                 let why = format!("{}.", sentence(why.trim_end_matches('.')));
-                (StatusCode::UNPROCESSABLE_ENTITY, "Not recorded", why, back)
+                (StatusCode::UNPROCESSABLE_ENTITY, "Not done", why, back)
             }
             Self::Library => (
                 StatusCode::INTERNAL_SERVER_ERROR,
@@ -122,6 +156,20 @@ impl Refusal {
                 "Load the page again.",
             ),
         }
+    }
+}
+
+impl Refusal {
+    /// Why, in words that end without a dot, for a list.
+    pub(super) fn why(self) -> String {
+        self.page().2.trim_end_matches('.').to_owned()
+    }
+
+    /// The same for a script, which shows it where it belongs.
+    pub(super) fn plain(self) -> Response {
+        let (status, _, why, next) = self.page();
+        let kind = [(CONTENT_TYPE, "text/plain; charset=utf-8")];
+        (status, kind, format!("{why} {next}")).into_response()
     }
 }
 
@@ -190,6 +238,43 @@ impl From<MarkRefusal> for Refusal {
     fn from(refusal: MarkRefusal) -> Self {
         match refusal {
             MarkRefusal::Write(error) => error.into(),
+            other => Self::Said(other.to_string()),
+        }
+    }
+}
+
+impl From<PlayerRefusal> for Refusal {
+    fn from(refusal: PlayerRefusal) -> Self {
+        match refusal {
+            PlayerRefusal::Write(error) => error.into(),
+            other => Self::Said(other.to_string()),
+        }
+    }
+}
+
+impl From<AmendRefusal> for Refusal {
+    fn from(refusal: AmendRefusal) -> Self {
+        match refusal {
+            AmendRefusal::Write(error) => error.into(),
+            AmendRefusal::Plan(refusal) => refusal.into(),
+            other => Self::Said(other.to_string()),
+        }
+    }
+}
+
+impl From<PlanEndRefusal> for Refusal {
+    fn from(refusal: PlanEndRefusal) -> Self {
+        match refusal {
+            PlanEndRefusal::Write(error) => error.into(),
+            other => Self::Said(other.to_string()),
+        }
+    }
+}
+
+impl From<PracticeRefusal> for Refusal {
+    fn from(refusal: PracticeRefusal) -> Self {
+        match refusal {
+            PracticeRefusal::Write(error) => error.into(),
             other => Self::Said(other.to_string()),
         }
     }

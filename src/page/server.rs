@@ -3,7 +3,7 @@ use std::io;
 use std::net::{Ipv4Addr, TcpListener};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use axum::extract::DefaultBodyLimit;
 use axum::middleware;
@@ -15,8 +15,8 @@ use super::desk::Desk;
 use super::door::{self, Door};
 use super::refusal::Refusal;
 use super::{
-    assets, case, catalogue, film, find, guide, hand, plan, player, serve as serve_place, today,
-    viewer,
+    add, amend, assets, case, catalogue, film, find, forget, guide, hand, plan, player, put_right,
+    records, serve as serve_place, sharing, squads, today, told, upkeep, uploads, viewer,
 };
 use crate::library::{Author, Library, OpenError, WriteError};
 use crate::work::Watch;
@@ -89,7 +89,8 @@ impl Server {
         let (listener, address) =
             bound.map_err(|source| PageError::Port { port: *port, source })?;
         let door = Door::new(address.port());
-        Ok(Self { listener, desk: Arc::new(Desk::new(library.clone(), coach, door)) })
+        let desk = Desk::new(library.clone(), coach, door).map_err(PageError::System)?;
+        Ok(Self { listener, desk: Arc::new(desk) })
     }
 
     /// The address that lets one browser in; it works once.
@@ -111,6 +112,12 @@ impl Server {
             .map_err(PageError::System)?;
         let desk = Arc::clone(&self.desk);
         let served = runtime.block_on(async {
+            // Whoever looks on at long work waits for its end, so that comes first.
+            let (ended, long) = (stopped(watch), Arc::clone(&desk));
+            tokio::spawn(async move {
+                ended.await;
+                long.long.stop();
+            });
             let listener =
                 tokio::net::TcpListener::from_std(self.listener).map_err(PageError::System)?;
             let answering =
@@ -122,6 +129,11 @@ impl Server {
         });
         desk.films.end();
         runtime.shutdown_timeout(LAST_ANSWERS);
+        let begun = Instant::now();
+        while !desk.long.is_idle() && begun.elapsed() < LAST_ANSWERS {
+            std::thread::sleep(LOOK_EVERY);
+        }
+        desk.uploads.clear();
         served
     }
 }
@@ -147,13 +159,33 @@ fn routes(desk: Arc<Desk>) -> Router {
     Router::new()
         .route("/", get(today::place))
         .route("/find", get(find::place))
+        .route("/upload/{kind}", post(uploads::upload))
+        .route("/leave/{file}", post(uploads::leave))
+        .route("/add", get(add::place).post(add::begin))
+        .route("/work/{work}", get(told::place))
+        .route("/work/{work}/events", get(told::events))
+        .route("/work/{work}/stop", post(told::stop))
+        .route("/work/{work}/file", get(told::file))
+        .route("/work/{work}/document", get(told::document))
+        .route("/work/{work}/pack", post(sharing::confirm))
+        .route("/work/{work}/store", post(add::store))
+        .route("/work/{work}/again", post(add::again))
+        .route("/work/{work}/leave", post(add::leave))
         .route("/player/{player}", get(player::place))
         .route("/player/{player}/progress", get(player::progress))
+        .route("/player/{player}/forget", get(forget::place).post(forget::forget))
         .route("/case/{case}", get(case::place))
         .route("/case/{case}/judge", post(case::judge))
         .route("/case/{case}/undo", post(case::undo))
         .route("/case/{case}/plan", get(plan::place).post(plan::record))
         .route("/plan/{plan}/follow-up", post(plan::follow_up))
+        .route("/plan/{plan}/end", post(plan::end))
+        .route("/plan/{plan}/practice", post(plan::practise))
+        .route("/put-right/{item}", get(put_right::place))
+        .route("/put-right/{item}/amend", post(amend::amend))
+        .route("/put-right/{item}/move", post(amend::move_to))
+        .route("/put-right/{item}/remove", post(amend::remove))
+        .route("/put-right/{item}/undo", post(amend::undo))
         .route("/serve/{serve}", get(serve_place::place))
         .route("/serve/{serve}/review/{audience}", get(serve_place::review))
         .route("/serve/{serve}/bundle", get(super::send::bundle))
@@ -167,6 +199,15 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/serve/{serve}/film", get(film::film))
         .route("/serve/{serve}/film/stop", post(film::stop))
         .route("/serve/{serve}/film/{size}", get(film::pictures))
+        .route("/squads", get(squads::place).post(squads::report))
+        .route("/records", get(records::place).post(records::read))
+        .route("/records/past-records.csv", get(records::template))
+        .route("/sharing", get(sharing::place).post(sharing::pack))
+        .route("/sharing/look", post(sharing::look))
+        .route("/sharing/{pack}/undo", post(sharing::undo))
+        .route("/library", get(upkeep::place))
+        .route("/library/check", post(upkeep::check))
+        .route("/library/export", post(upkeep::export))
         .route("/catalogue", get(catalogue::place))
         .route("/catalogue/fault/{fault}", get(catalogue::fault))
         .route("/catalogue/drill/{drill}", get(catalogue::drill))

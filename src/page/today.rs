@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Html;
 
+use super::add::to_store;
 use super::desk::{Desk, today};
 use super::refusal::Refusal;
 use super::view::Frame;
@@ -36,6 +37,8 @@ struct Page {
     frame: Frame,
     day: String,
     due: Vec<DueView>,
+    /// Recordings that were read and wait to be stored: address and title.
+    to_store: Vec<(String, String)>,
     players: Vec<PlayerView>,
     /// Id and code of players who have been kept for longer than the library means to.
     kept_long: Vec<(String, String)>,
@@ -71,6 +74,7 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
             frame: Frame::of(desk, "Today"),
             day: day(on),
             due: due.collect(),
+            to_store: to_store(desk),
             players: players.collect(),
             kept_long: kept_too_long(library, on)?
                 .into_iter()

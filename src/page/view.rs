@@ -1,10 +1,10 @@
 //! What several places show in the same way.
 
-use super::desk::Desk;
+use super::desk::{Desk, today};
 use crate::catalogue::Catalogue;
-use crate::coaching::{Cautions, PlansInForce, ShownDrill};
+use crate::coaching::{Age, Cautions, PlansInForce, ShownDrill, sore_on};
 use crate::drawing::{EventStrip, Viewpoint, event_strip};
-use crate::library::{BallFlight, Misses, Plan, PlannedDrill};
+use crate::library::{BallFlight, Library, Misses, Plan, PlannedDrill, Player, StoreError};
 use crate::motion::Side;
 use crate::serve::Serve;
 use crate::words::day;
@@ -80,6 +80,17 @@ impl DrillView {
             cautions: text.cautions.to_vec(),
         }
     }
+}
+
+/// What must be said wherever something is told to this player: by age, and by what hurts.
+pub(super) fn cautions_for(
+    library: &Library,
+    catalogue: &Catalogue,
+    player: &Player,
+) -> Result<Cautions, StoreError> {
+    let on = today();
+    let sore = sore_on(library, player.id, on)?;
+    Ok(Cautions::of(catalogue, Age::on(on, player.born)).hurting(&sore))
 }
 
 /// A plan with its drills in full.

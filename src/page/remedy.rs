@@ -1,0 +1,94 @@
+//! How the next step of a refusal is said on the page: rooms say what to do, here it gets the name
+//! of a question.
+
+use crate::intake::{IntakeError, LookError};
+use crate::motion::Assumption;
+use crate::remedy::Remedy;
+use crate::video::ClipError;
+
+use super::refusal::Refusal;
+use super::uploads::Upload;
+
+/// Why a file was assumed to say something, and where to say otherwise.
+pub(super) fn assumed(one: &Assumption) -> String {
+    let why = one.remedy().map_or_else(|| one.why.clone(), |remedy| ended(&one.why, &remedy));
+    format!("{}: {} ({why})", one.what, one.taken)
+}
+
+/// Why a file could not be looked at, by the name the coach knows.
+pub(super) fn unread(error: &LookError, file: &Upload) -> String {
+    match error {
+        LookError::Clip(ClipError::NotInstalled { .. } | ClipError::NoCache) => {
+            "Reading clips has to be set up once: on a command line, precedent setup-video"
+                .to_owned()
+        }
+        LookError::Clip(ClipError::NoDecoder { .. }) => {
+            "Clips are read with ffmpeg, which is not installed on this computer".to_owned()
+        }
+        error => {
+            let text = error.to_string();
+            let text = error.remedy().map_or_else(|| text.clone(), |remedy| ended(&text, &remedy));
+            named(&text, file)
+        }
+    }
+}
+
+/// Why a file was not stored.
+pub(super) fn unstored(error: IntakeError, file: &Upload) -> String {
+    match error {
+        IntakeError::Look(error) => unread(&error, file),
+        IntakeError::NoServe { reason, .. } => format!("no serve is in it: {reason}"),
+        IntakeError::Write { source, .. } => Refusal::from(*source).why(),
+        IntakeError::Store(error) => Refusal::from(error).why(),
+    }
+}
+
+/// A text without where the file lies; whoever shows it names the file.
+fn named(text: &str, file: &Upload) -> String {
+    let begins = format!("{}: ", file.path.display());
+    let named = text
+        .strip_prefix(&begins)
+        .unwrap_or(text)
+        .replace(&file.path.display().to_string(), &file.name);
+    let folder = file.path.parent().map(|folder| folder.display().to_string());
+    folder.map_or_else(|| named.clone(), |folder| named.replace(&folder, ""))
+}
+
+/// A text with the remedy at its end as it is answered here.
+fn ended(text: &str, remedy: &Remedy) -> String {
+    match text.strip_suffix(&remedy.to_string()) {
+        Some(before) => format!("{before}{}", question(remedy)),
+        None => text.to_owned(),
+    }
+}
+
+fn question(remedy: &Remedy) -> String {
+    let name = match remedy {
+        Remedy::NameLayout { .. } | Remedy::AnotherLayout | Remedy::LayoutOfJoints => {
+            "How the file is laid out"
+        }
+        Remedy::KeepWholeFrames | Remedy::DropLastRow | Remedy::DropLastFrame => {
+            "Keep the whole frames of a file that was cut off"
+        }
+        Remedy::SayUp | Remedy::CorrectUp => "Axis that points up",
+        Remedy::ChooseSubject { subjects } => {
+            return format!("answer \"Which subject\" ({})", subjects.join(", "));
+        }
+        Remedy::ChoosePerson { people } => {
+            return format!("answer \"Which person\", 1 to {people}");
+        }
+        Remedy::ChoosePersonAt { people } => {
+            return format!("answer \"Which person\": {}", people.join(", "));
+        }
+        Remedy::SayRate | Remedy::CorrectRate | Remedy::RateForTimes => {
+            "Frames a second in the file"
+        }
+        Remedy::SayCaptureRate => "Frames a second while filming",
+        Remedy::CheckUnit => "Unit of length",
+        Remedy::Mirror => "It is a mirror image",
+        Remedy::SayHand => "Hand",
+        Remedy::SayView => "Filmed from",
+        other => return other.to_string(),
+    };
+    format!("answer \"{name}\"")
+}
