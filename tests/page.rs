@@ -2,10 +2,22 @@
 //! apart from what is shown.
 #![cfg(unix)]
 
+#[path = "support/browser.rs"]
+mod browser;
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/film.rs"]
+mod film;
+#[path = "page/for_everyone.rs"]
+mod for_everyone;
+#[path = "support/render.rs"]
+mod render;
 #[path = "support/skip.rs"]
 mod skip;
+#[path = "page/uploads.rs"]
+mod uploads;
+#[path = "page/whole_month.rs"]
+mod whole_month;
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -606,10 +618,7 @@ fn an_interrupt_ends_it_and_loses_nothing() {
 
 #[test]
 fn a_browser_opens_it() {
-    let named = std::env::var_os("PRECEDENT_BROWSER").map(PathBuf::from);
-    let usual = ["chromium", "chromium-browser", "google-chrome"].map(PathBuf::from);
-    let runs = |name: &PathBuf| Command::new(name).arg("--version").output().is_ok();
-    let Some(browser) = named.into_iter().chain(usual).find(runs) else {
+    let Some(browser) = browser::here() else {
         skip::skipped("no Chromium is here; tests/run installs one on Debian");
         return;
     };

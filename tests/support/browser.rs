@@ -25,13 +25,18 @@ pub(crate) struct Browser {
     profile: TempDir,
 }
 
+/// The browser that is here, by `PRECEDENT_BROWSER` or one of the usual names.
+pub(crate) fn here() -> Option<PathBuf> {
+    let named = std::env::var_os("PRECEDENT_BROWSER").map(PathBuf::from);
+    let usual = ["chromium", "chromium-browser", "google-chrome"].map(PathBuf::from);
+    let runs = |name: &PathBuf| Command::new(name).arg("--version").output().is_ok();
+    named.into_iter().chain(usual).find(runs)
+}
+
 impl Browser {
     /// `None`, said so, where there is no Chromium.
     pub(crate) fn start() -> Option<Self> {
-        let named = std::env::var_os("PRECEDENT_BROWSER").map(PathBuf::from);
-        let usual = ["chromium", "chromium-browser", "google-chrome"].map(PathBuf::from);
-        let runs = |name: &PathBuf| Command::new(name).arg("--version").output().is_ok();
-        let Some(name) = named.into_iter().chain(usual).find(runs) else {
+        let Some(name) = here() else {
             crate::skip::skipped("no Chromium is here; tests/run installs one on Debian");
             return None;
         };
