@@ -103,7 +103,7 @@ fn last_day(player: &Player, cases: impl Iterator<Item = Date>) -> Option<Date> 
 ///
 /// # Errors
 /// [`WriteError::Invalid`] for no month or more than a hundred years; as
-/// [`Library::write`](crate::library::Library::write).
+/// [`Library::write`].
 pub fn set_retention(
     library: &mut Library,
     months: Option<u32>,

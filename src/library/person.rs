@@ -142,7 +142,7 @@ impl Library {
         let sql = format!("SELECT * FROM \"{table}\" WHERE {condition}");
         let mut statement =
             self.connection.prepare(&sql).map_err(StoreError::sql("reading a player's rows"))?;
-        let names: Vec<String> = statement.column_names().into_iter().map(str::to_owned).collect();
+        let names: Vec<String> = statement.column_names().map(str::to_owned).collect();
         for (at, value) in [(1, &player.0 as &dyn rusqlite::ToSql), (2, &pseudonym)] {
             if at <= statement.parameter_count() {
                 statement

@@ -127,7 +127,7 @@ pub(super) fn page(
         code: who.code.clone(),
         day: day(on),
         facts: facts(who),
-        consent: sentence(&describe_consent(who.consent)),
+        consent: sentence(&format!("{}.", describe_consent(who.consent))),
         guardian: who_consents(age),
         recordings: recordings.collect(),
         sessions,
