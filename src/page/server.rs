@@ -203,6 +203,7 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/records", get(records::place).post(records::read))
         .route("/records/past-records.csv", get(records::template))
         .route("/sharing", get(sharing::place).post(sharing::pack))
+        .route("/sharing/key", post(sharing::key))
         .route("/sharing/look", post(sharing::look))
         .route("/sharing/{pack}/undo", post(sharing::undo))
         .route("/library", get(upkeep::place))

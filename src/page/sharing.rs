@@ -18,8 +18,10 @@ use super::squads::{filter, squads};
 use super::told::{Confirm, Made, Told};
 use super::uploads::Kind;
 use super::view::Frame;
+use crate::coaching::describe_consent;
 use crate::exchange::{
-    self, Arrived, Brought, PackError, PackKey, Packed, Passphrase, Request, Signing,
+    self, Arrived, Brought, Keys, PackError, PackKey, Packed, Passphrase, Protection, ReceiverKey,
+    ReceivingKey, Request, Signing,
 };
 use crate::find::{Filter, FilterError, InStep};
 use crate::library::Library;
@@ -43,6 +45,8 @@ struct Page {
     frame: Frame,
     squads: Vec<String>,
     packs: Vec<PackView>,
+    /// The key others lock packs with for this library, and its fingerprint.
+    key: Option<(String, String)>,
 }
 
 /// What was received, and what can go out.
@@ -56,14 +60,22 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
             holds: format!("{} of {}", count(pack.cases, "session"), count(pack.players, "player")),
             id: pack.id,
         });
+        let key = ReceivingKey::there(library.folder())?.map(|key| key.public());
         let page = Page {
             frame: Frame::of(desk, "Sharing"),
             packs: packs.collect(),
+            key: key.map(|key| (key.to_string(), key.fingerprint())),
             squads: squads(library)?.into_iter().map(|(name, _)| name).collect(),
         };
         Ok(page.render()?)
     })
     .await
+}
+
+/// Makes the key others lock packs with for this library.
+pub(super) async fn key(State(desk): State<Arc<Desk>>) -> Result<Response, Refusal> {
+    desk.change(|_, library| Ok(ReceivingKey::of(library.folder())?)).await?;
+    Ok(go_to("/sharing"))
 }
 
 /// What a pack is asked for; kept while the coach looks at what would leave.
@@ -73,7 +85,69 @@ struct Wanted {
     academy: Option<String>,
     with_notes: bool,
     sign: bool,
-    passphrase: Option<Passphrase>,
+    lock: Lock,
+}
+
+/// Who will be able to open a pack.
+#[derive(Debug, Clone)]
+enum Lock {
+    For(Vec<ReceiverKey>),
+    Passphrase(Passphrase),
+    Open,
+}
+
+impl Lock {
+    fn of(fields: &Fields) -> Result<Self, Refusal> {
+        let keys = fields.words("receivers").unwrap_or_default();
+        let keys: Vec<ReceiverKey> = keys
+            .lines()
+            .filter(|line| !line.trim().is_empty())
+            .map(str::parse)
+            .collect::<Result<_, PackError>>()?;
+        let passphrase = fields.words("passphrase").map(Zeroizing::new);
+        if passphrase.as_deref().map(String::as_str) != fields.text("again") {
+            return Err(Refusal::Said("The two passphrases differ".to_owned()));
+        }
+        let everybody = fields.text("unlocked").is_some();
+        match (keys.is_empty(), passphrase, everybody) {
+            (false, None, false) => Ok(Self::For(keys)),
+            (true, Some(text), false) => {
+                let passphrase = Passphrase::new(&text)?;
+                passphrase.check_strong()?;
+                Ok(Self::Passphrase(passphrase))
+            }
+            (true, None, true) => Ok(Self::Open),
+            (true, None, false) => Err(Refusal::Said(
+                "Say who may open the pack: those with these keys, whoever knows a passphrase, or \
+                 everybody who gets the file"
+                    .to_owned(),
+            )),
+            _ => Err(Refusal::Said(
+                "Choose one way to protect the pack: keys, a passphrase, or none".to_owned(),
+            )),
+        }
+    }
+
+    fn protection(&self) -> Protection<'_> {
+        match self {
+            Self::For(keys) => Protection::For(keys),
+            Self::Passphrase(passphrase) => Protection::Passphrase(passphrase),
+            Self::Open => Protection::Open,
+        }
+    }
+
+    fn describe(&self) -> Option<String> {
+        match self {
+            Self::For(keys) => {
+                let names: Vec<String> = keys.iter().map(ReceiverKey::describe).collect();
+                Some(format!("Opens only for {}", names.join(", ")))
+            }
+            Self::Passphrase(_) => {
+                Some("Locked; tell the receiver the passphrase by another route".to_owned())
+            }
+            Self::Open => None,
+        }
+    }
 }
 
 /// Makes a pack: first only to say what would leave, then, confirmed, to be saved.
@@ -81,25 +155,19 @@ pub(super) async fn pack(
     State(desk): State<Arc<Desk>>,
     fields: Fields,
 ) -> Result<Response, Refusal> {
-    let passphrase = fields.words("passphrase").map(Zeroizing::new);
-    if passphrase.as_deref().map(String::as_str) != fields.text("again") {
-        return Err(Refusal::Said("The two passphrases differ".to_owned()));
-    }
-    let passphrase = passphrase.map(|text| Passphrase::new(&text)).transpose()?;
-    if let Some(passphrase) = &passphrase {
-        passphrase.check_strong()?;
-    }
+    let lock = Lock::of(&fields)?;
     let wanted = Wanted {
         filter: filter(&fields)?,
         academy: fields.words("academy"),
         with_notes: fields.text("notes").is_some(),
-        sign: fields.text("sign").is_some(),
-        passphrase,
+        // What is for named receivers is signed: they have to know whose it is.
+        sign: fields.text("sign").is_some() || matches!(lock, Lock::For(_)),
+        lock,
     };
     let desk_of_work = Arc::clone(&desk);
     let work = desk.long.begin(Lane::Other, "Looking what would leave", move |work| {
         let library = Library::open_read_only(desk_of_work.library())?;
-        let looked = Wanted { passphrase: None, sign: false, ..wanted.of() };
+        let looked = Wanted { lock: Lock::Open, sign: false, ..wanted.of() };
         let packed = make(&library, &looked, &work.watch())?;
         let told = would_leave(&packed, &work.id);
         Ok(Outcome::Pack(Arc::new(PackAtHand {
@@ -117,7 +185,7 @@ impl Wanted {
             academy: self.academy.clone(),
             with_notes: self.with_notes,
             sign: self.sign,
-            passphrase: self.passphrase.clone(),
+            lock: self.lock.clone(),
         }
     }
 }
@@ -143,7 +211,7 @@ fn make(library: &Library, wanted: &Wanted, watch: &crate::work::Watch) -> Resul
         with_notes: wanted.with_notes,
         made: Timestamp::now(),
         key: key.as_ref(),
-        passphrase: wanted.passphrase.as_ref(),
+        protection: wanted.lock.protection(),
     };
     Ok(exchange::pack(library, &request, watch)?)
 }
@@ -159,10 +227,21 @@ fn contents(packed: &Packed) -> Vec<String> {
         "Days, level, height and the motion itself are in it: send it only to people you trust"
             .to_owned(),
     ];
+    for one in &packed.consents {
+        lines.push(format!("{}: {}", one.code, describe_consent(one.consent)));
+    }
+    let juniors = packed.consents.iter().filter(|one| one.age.counts_as_junior()).count();
+    if juniors > 0 {
+        lines.push(format!(
+            "{} under eighteen, or of unknown age: did a parent or guardian agree to sharing? If \
+             not, do not send it",
+            count(juniors, "player")
+        ));
+    }
     let left = packed.left_out;
     if left.no_consent > 0 {
         lines.push(format!(
-            "Left out: {} of {} who did not agree to sharing, or of whom it is not recorded",
+            "Left out: {} of {} without recorded consent to sharing and its day",
             count(left.no_consent, "session"),
             count(left.players, "player"),
         ));
@@ -263,9 +342,7 @@ fn send(desk: &Desk, wanted: &Wanted, watch: &crate::work::Watch) -> Result<Told
         let print = key.fingerprint();
         lines.push(format!("Signed; tell the receiver by another route: key {print}"));
     }
-    if wanted.passphrase.is_some() {
-        lines.push("Locked; tell the receiver the passphrase by another route".to_owned());
-    }
+    lines.extend(wanted.lock.describe());
     if wanted.with_notes {
         lines.push("Free words are in it: other people may be named there".to_owned());
     }
@@ -293,7 +370,9 @@ pub(super) async fn look(
         let desk = &desk_of_work;
         let read = files.first().map(|file| fs::read(&file.path));
         let bytes = read.ok_or(Refusal::Broken)?.map_err(|error| Refusal::Disk(error.kind()))?;
-        let pack = match exchange::open(&bytes, passphrase.as_ref()) {
+        let own = ReceivingKey::there(desk.library())?;
+        let keys = Keys { passphrase: passphrase.as_ref(), own: own.as_ref() };
+        let pack = match exchange::open_with(&bytes, keys) {
             Ok(pack) => pack,
             Err(error) => {
                 // A passphrase is easily mistyped: the file waits for the next try.
@@ -306,7 +385,10 @@ pub(super) async fn look(
         let mut library = InStep::new(Library::open(desk.library())?);
         let brought = library.try_receive(&pack)?;
         let signature = Signing::of(&pack, &library.packs()?);
-        let notices = pack.notices(&library.catalogue()?);
+        let known = library.catalogue()?;
+        let notices = pack.notices(&known).into_iter().map(|notice| notice.to_string());
+        let of_catalogue = pack.catalogue_notices(&known);
+        let notices = notices.chain(of_catalogue.iter().map(ToString::to_string));
         let academy = pack.academy.as_deref().unwrap_or("an unnamed academy");
         let made = pack.made.get(..10).unwrap_or_default();
         let mut lines = vec![format!("Made by {academy}, {made}"), signature.describe(&pack)];
@@ -314,7 +396,7 @@ pub(super) async fn look(
         let told = Told {
             title: "This would come; nothing is stored yet.".to_owned(),
             lines,
-            notes: notices.iter().map(ToString::to_string).collect(),
+            notes: notices.collect(),
             links: vec![("Back to sharing".to_owned(), "/sharing".to_owned())],
             form: Some(Confirm {
                 action: format!("/work/{}/pack", work.id),

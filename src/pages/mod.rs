@@ -34,11 +34,11 @@ pub use data::{
     PlanFacts, PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts,
     ShownPrecedent,
 };
-pub(crate) use gather::{MissingClip, body_area, clip_file};
 pub use gather::{
     FilmError, Footage, Reviewed, Wanted, channel_of_fault, clip_pictures, course,
     describe_changes, describe_curves, describe_result, footage, gather, make_film,
 };
+pub(crate) use gather::{MissingClip, body_area, clip_file};
 pub use person::{PersonError, PersonWritten, export_person};
 pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;

@@ -98,10 +98,7 @@ pub fn film(
     let mut command = Command::new("ffmpeg");
     command.args(["-v", "error", "-nostdin", "-nostats", "-progress", "pipe:1"]);
     hold_to_limits(&mut command);
-    command
-        .arg("-i")
-        .arg(argument(path))
-        .args(["-filter_complex", &filter]);
+    command.arg("-i").arg(argument(path)).args(["-filter_complex", &filter]);
     for (size, quality) in FilmSize::ALL.into_iter().zip(QUALITY) {
         command
             .args(["-map", &format!("[{}]", size.name()), "-fps_mode", "passthrough"])

@@ -54,6 +54,7 @@ fn no_place_keeps_anybody_out() {
         "/catalogue".to_owned(),
         format!("/catalogue/fault/{fault}"),
         "/catalogue/drill/over_the_rope".to_owned(),
+        "/guide".to_owned(),
         "/nowhere".to_owned(),
     ];
     let mut found = Vec::new();

@@ -222,7 +222,7 @@ fn squads_tables_packs_and_the_library() {
     assert!(document.body.contains("sanderling") || document.body.contains("Squad"));
 
     // Out: nobody agreed to sharing but who says so; looked at first.
-    let work = page.changed("/sharing", &[]);
+    let work = page.changed("/sharing", &[("unlocked", "yes")]);
     assert!(ended(&page, &work).body.contains("Nothing would leave."));
     let player = page.library().player_by_code("knot").unwrap().id;
     page.changed(&format!("/put-right/{player}/amend"), &[("code", "knot"), ("consent", "share")]);
