@@ -344,8 +344,11 @@ const PICTURED: [&str; 7] = [
 ];
 
 /// Off the markers' own reading of the same serve, degrees, and how many serves were found.
-fn off_markers(markers: &Recording, around_deg: f64) -> (usize, BTreeMap<&'static str, Vec<f64>>) {
-    let own = find(markers, &FindOptions::default()).serves;
+fn off_markers(
+    markers: &Recording,
+    own: &[Serve],
+    around_deg: f64,
+) -> (usize, BTreeMap<&'static str, Vec<f64>>) {
     let seen = find(&pictured(markers, around_deg), &FindOptions::default()).serves;
     let mut off: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
     for serve in &seen {
@@ -369,6 +372,7 @@ fn markers(folder: &Path) -> Recording {
 /// The marker serves from all around, as rows of the page.
 fn around(folder: &Path) -> String {
     let markers = markers(folder);
+    let own = find(&markers, &FindOptions::default()).serves;
     let mut text = String::from(
         "\n## The marker serves as flat pictures\n\nFive serves without a ball, true in space, drawn \
          as points in the picture of a camera that goes round the player (0 from behind, 90 from the \
@@ -382,7 +386,7 @@ fn around(folder: &Path) -> String {
     let _ = writeln!(text, "\n|---|---|{}", "---|".repeat(PICTURED.len()));
     for step in -11..=12 {
         let around_deg = 15.0 * f64::from(step);
-        let (found, off) = off_markers(&markers, around_deg);
+        let (found, off) = off_markers(&markers, &own, around_deg);
         let cells: Vec<String> = PICTURED
             .iter()
             .map(|measure| match off.get(measure) {

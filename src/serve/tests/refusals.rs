@@ -317,7 +317,9 @@ fn a_picture_gives_the_flat_set_and_says_what_it_cannot_show() {
                 let reading = serve.readings.iter().find(|r| r.measure == id).expect("known");
                 matches!(reading.reading, Reading::Value { .. })
             };
-            assert!(value("front_knee_flexion_trophy") && value("release_to_contact_time"));
+            // The knees bend towards a camera at the side, and release is a guess without the ball.
+            assert_eq!(value("front_knee_flexion_trophy"), view == View::Behind);
+            assert!(!value("release_to_contact_time"));
             assert!(!value("trunk_opening_contact") && !value("shoulder_elevation_contact"));
             assert_eq!(value("trunk_side_tilt_contact"), view == View::Behind);
             assert_eq!(value("trunk_backward_lean_trophy"), view == View::Side);
