@@ -143,7 +143,7 @@ fn check(sensor: &Sensor, limits: &[(&str, f64)]) {
     for &(name, limit) in limits {
         let (_, errors) = rows.iter().find(|row| row.0 == name).expect(name);
         assert!(
-            errors.all.len() >= 10,
+            errors.all.len() >= 8,
             "{name} was read in {} serves only\n{all}",
             errors.all.len()
         );
@@ -182,6 +182,8 @@ fn markers_at_240_hz_are_read_back() {
     );
 }
 
+/// The toss starts where the rise gains speed, as the eye sees it, 0.2 s after the lowest hand that is
+/// planted; knees are not claimed where the camera stands at the side (4 of 12).
 /// Durations and the arm and trunk at contact are not claimed from one camera: clips of drawn
 /// figures gave errors as large as the differences between players, whatever this sensor gives.
 #[test]
@@ -190,11 +192,11 @@ fn one_camera_at_60_hz_is_read_back() {
     check(
         &sensor,
         &[
-            ("toss_start", 0.22),
-            ("release", 0.04),
-            ("trophy", 0.16),
-            ("racket_low", 0.10),
-            ("contact", 0.06),
+            ("toss_start", 0.26),
+            ("release", 0.11),
+            ("trophy", 0.10),
+            ("racket_low", 0.06),
+            ("contact", 0.04),
             ("finish", 0.20),
             ("front_knee_flexion_trophy", 10.0),
             ("front_knee_flexion_contact", 12.0),
@@ -209,11 +211,11 @@ fn one_camera_at_30_hz_is_read_back() {
     check(
         &sensor,
         &[
-            ("toss_start", 0.22),
-            ("release", 0.067),
-            ("trophy", 0.16),
-            ("racket_low", 0.10),
-            ("contact", 0.06),
+            ("toss_start", 0.26),
+            ("release", 0.13),
+            ("trophy", 0.10),
+            ("racket_low", 0.06),
+            ("contact", 0.04),
             ("finish", 0.20),
             ("front_knee_flexion_trophy", 10.0),
             ("front_knee_flexion_contact", 12.0),
