@@ -98,7 +98,8 @@ fn a_moment_that_cannot_be_is_refused() {
     };
     assert!(Item::Recording(good.clone()).check().is_ok());
     let person = good.moments.iter().position(|one| one.sure.is_none()).unwrap();
-    let spoilt: [(fn(&mut super::MomentItem), &str); 5] = [
+    type Spoil = fn(&mut super::MomentItem);
+    let spoilt: [(Spoil, &str); 5] = [
         (|one| one.serve = 9, "the place of a serve in it"),
         (|one| one.time_s = f64::NAN, "a time, with its error and trust"),
         (|one| one.sure = Some((0.1, 0.5)), "a time, with its error and trust"),
