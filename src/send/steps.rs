@@ -218,7 +218,7 @@ mod tests {
     #[test]
     fn a_step_that_cannot_be_followed_is_named() {
         for (json, said) in [
-            ("{", "steps: EOF"),
+            ("[", "steps: EOF"),
             (r#"[{"at_s": 1, "do": "dance"}]"#, "unknown variant `dance`"),
             (r#"[{"at_s": 2, "do": "pause"}, {"at_s": 1, "do": "pause"}]"#, "step 2: at 1 s"),
             (r#"[{"at_s": -1, "do": "pause"}]"#, "step 1: at -1 s"),

@@ -5,6 +5,6 @@
 set -euo pipefail
 cd "$(dirname "$0")"
 pyftsubset "${1:-/usr/share/fonts/truetype/dejavu/DejaVuSans-Bold.ttf}" \
-    --unicodes=U+0020-007E,U+00A0-017F,U+0386-03CE,U+0400-045F,U+2010-2015,U+2018-201E,U+2026,U+2190-2193,U+FFFD \
+    --unicodes=U+0020-007E,U+00A0-017F,U+0218-021B,U+0386-03CE,U+0400-045F,U+2010-2015,U+2018-201E,U+2026,U+2190-2193,U+FFFD \
     --layout-features= --no-hinting --desubroutinize --drop-tables+=GSUB,GPOS,GDEF,FFTM \
     --output-file=DejaVuSans-Bold-part.ttf
