@@ -50,11 +50,11 @@ impl Library {
 #[derive(Debug)]
 pub struct InStep {
     library: Option<Library>,
-    also: Option<Sync>,
+    also: Option<KeepInStep>,
 }
 
 /// Brings something else that is derived up to the store.
-type Sync = fn(&Library) -> Result<(), StoreError>;
+type KeepInStep = fn(&Library) -> Result<(), StoreError>;
 
 impl InStep {
     /// Takes charge of `library`.
@@ -65,7 +65,7 @@ impl InStep {
 
     /// Brings this up to the store as well: what a room further down derives.
     #[must_use]
-    pub fn and(mut self, also: fn(&Library) -> Result<(), StoreError>) -> Self {
+    pub fn and(mut self, also: KeepInStep) -> Self {
         self.also = Some(also);
         self
     }

@@ -129,22 +129,22 @@ impl fmt::Display for Selection {
 }
 
 /// Where a condition is asked, and by what the answer is ordered.
-type From = [&'static str; 2];
+type Table = [&'static str; 2];
 
 /// A case is kept for any of its recordings, or without one for what else is known.
-const CASES: From = [
+const CASES: Table = [
     "SELECT DISTINCT c.id FROM cases c JOIN players p ON p.id = c.player
      LEFT JOIN recordings r ON r.case_id = c.id
      LEFT JOIN serves s ON s.recording = r.id",
     "c.id",
 ];
 /// Where conditions on nothing but the case are asked.
-const CASES_ALONE: From = ["SELECT c.id FROM cases c", "c.id"];
+const CASES_ALONE: Table = ["SELECT c.id FROM cases c", "c.id"];
 /// The same of the player.
-const PLAYERS_ALONE: From = ["SELECT p.id FROM players p", "p.id"];
+const PLAYERS_ALONE: Table = ["SELECT p.id FROM players p", "p.id"];
 /// All conditions at once, as the store itself answers them: what tests hold the answer against.
 #[cfg(test)]
-const SERVES: From = [
+const SERVES: Table = [
     "SELECT s.id FROM serves s JOIN recordings r ON r.id = s.recording
      JOIN cases c ON c.id = s.case_id JOIN players p ON p.id = s.player",
     "s.id",
@@ -215,7 +215,7 @@ impl Library {
         &self,
         filter: &Filter,
         all: Vec<i64>,
-        from: From,
+        from: Table,
     ) -> Result<KeptCases, FilterError> {
         let mut ignored = Vec::new();
         let mut sets = Vec::with_capacity(filter.terms.len());
@@ -279,7 +279,7 @@ impl Library {
     fn kept_by(
         &self,
         term: &Term,
-        from: From,
+        from: Table,
         ignored: &mut Vec<Ignored>,
     ) -> Result<Option<Vec<i64>>, FilterError> {
         let mut params: Vec<Value> = Vec::new();
