@@ -16,7 +16,7 @@
 //! Groups are made of looks (what one day showed of one player in one set-up), each by the serve that costs
 //! least to align with its others, and all serves are placed by their look: cost follows players and
 //! looks. How far that agrees with groups made of all serves is reported by the tests
-//! `groups_of_looks_are_those_of_all_serves_*`.
+//! `groups_of_looks_are_those_of_all_serves_*` (that on the demo is run by hand).
 
 mod courses;
 mod distances;
