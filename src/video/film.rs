@@ -282,6 +282,6 @@ mod tests {
         let row = [0xff, 0xd8, 0xff, 0x00, 0xd9, 0xff, 0xd9, 0xff, 0xd8, 0xff, 0xd9];
         assert_eq!(sizes(&row[..]).unwrap(), [7, 4]);
         assert!(sizes(&row[..9]).is_err());
-        assert_eq!(sizes(&row[..0]).unwrap(), []);
+        assert!(sizes(&row[..0]).unwrap().is_empty());
     }
 }

@@ -21,7 +21,7 @@ use super::{
     ReviewFault, ServeFacts, ShownPrecedent,
 };
 use crate::catalogue::{Catalogue, Finding, Suspicion, describe_chance};
-use crate::coaching::{Age, Cautions, ShownDrill, sore_on, standing, told_answers};
+use crate::coaching::{Cautions, ShownDrill, sore_on, standing, told_answers};
 use crate::drawing::channel::quantile;
 use crate::drawing::{Channel, Likeness, Pictures, channels_of};
 use crate::evidence::Evidence;
