@@ -1,11 +1,12 @@
 //! What this computer has of what the program needs, and what to do about the rest. Looks, and
 //! changes nothing.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Serialize;
 
 use crate::library::{Condition, Library, OpenError};
+use crate::pages::Browser;
 use crate::video::{GET_DECODER, checked_models, decoder};
 use crate::words::count;
 
@@ -13,15 +14,6 @@ use crate::words::count;
 const LITTLE_SPACE: u64 = 1 << 30;
 /// Encoders clips and pictures are written with.
 const ENCODERS: [&str; 4] = ["mjpeg", "ppm", "libx264", "aac"];
-/// Names of browsers that can be driven without a window, the usual ones first.
-const BROWSERS: [&str; 6] = [
-    "chromium",
-    "chromium-browser",
-    "google-chrome",
-    "google-chrome-stable",
-    "microsoft-edge",
-    "chrome",
-];
 
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -106,24 +98,13 @@ fn of_networks() -> Finding {
 }
 
 fn of_browser() -> Finding {
-    let what = "browser";
-    let folders = std::env::var_os("PATH").unwrap_or_default();
-    let folders: Vec<PathBuf> = std::env::split_paths(&folders).collect();
-    let ending = std::env::consts::EXE_SUFFIX;
-    let there = |name: &&str| {
-        let name = format!("{name}{ending}");
-        folders.iter().map(|folder| folder.join(&name)).find(|file| file.is_file())
-    };
-    match BROWSERS.iter().find_map(there) {
-        Some(file) => Finding::good(what, file.display().to_string()),
-        None => Finding::bad(
-            what,
+    match Browser::find() {
+        Ok(browser) => Finding::good("browser", browser.place().display().to_string()),
+        Err(error) => Finding::bad(
+            "browser",
             State::Missing,
-            format!(
-                "none of {} by name; the page opens in any browser you have",
-                BROWSERS.join(", ")
-            ),
-            "install Chromium to have PDF files made",
+            error.to_string(),
+            "install Chromium to have PDF files made; the page opens in any browser you have",
         ),
     }
 }

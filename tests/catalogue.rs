@@ -135,7 +135,7 @@ fn it_travels_in_a_pack_and_conflicts_are_said() {
     from.expect(0, &["catalogue", "--extend", "own.toml"]);
     let plan = ["plan", "c1", "--fault", "own_stiff_wrist", "--drill", "own_shaken_hand"];
     from.expect(0, &plan);
-    from.expect(0, &["share", "-o", "pack.zip", "--academy", "North Side"]);
+    from.expect(0, &["share", "-o", "pack.zip", "--academy", "North Side", "--unlocked"]);
     let pack = from.at("pack.zip");
     let pack = pack.to_str().unwrap();
 

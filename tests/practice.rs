@@ -213,7 +213,7 @@ fn what_no_clip_shows_is_asked_kept_and_stays_at_home() {
     ] {
         desk.expect(hits, &["find", "dunlin", "--where", filter]);
     }
-    desk.expect(0, &["share", "-o", "pack.zip", "--with-notes"]);
+    desk.expect(0, &["share", "-o", "pack.zip", "--with-notes", "--unlocked"]);
     let mut pack = zip::ZipArchive::new(std::fs::File::open(desk.at("pack.zip")).unwrap()).unwrap();
     let mut cases = String::new();
     std::io::Read::read_to_string(&mut pack.by_name("cases.jsonl").unwrap(), &mut cases).unwrap();

@@ -333,11 +333,9 @@ fn pictured(markers: &Recording, around_deg: f64) -> Recording {
 }
 
 /// Measures that some view shows in a picture.
-const PICTURED: [&str; 7] = [
-    "front_knee_flexion_trophy",
+const PICTURED: [&str; 5] = [
     "back_knee_flexion_trophy",
     "front_knee_flexion_contact",
-    "elbow_flexion_contact",
     "trunk_backward_lean_trophy",
     "trunk_side_tilt_trophy",
     "trunk_side_tilt_contact",
@@ -377,7 +375,9 @@ fn around(folder: &Path) -> String {
         "\n## The marker serves as flat pictures\n\nFive serves without a ball, true in space, drawn \
          as points in the picture of a camera that goes round the player (0 from behind, 90 from the \
          player's right, 180 from in front): median of the picture's reading less the markers' own, \
-         and the largest size, degrees.\n\n| camera | found |",
+         and the largest size, degrees. Two measures are read from no flat picture because of this \
+         table as it stood before: from -30 to +30 deg the front knee at trophy read 5 to 57 deg too low, \
+         the hitting elbow at contact 15 to 34 deg too high.\n\n| camera | found |",
     );
     for measure in PICTURED {
         let def = MEASURES.iter().find(|def| def.id == measure).expect("a measure");

@@ -75,7 +75,8 @@ impl Topic {
         }
         let mut out = String::new();
         html::push_html(&mut out, events.into_iter());
-        out
+        // What is wider than a telephone is moved to and fro by the keyboard, too.
+        out.replace("<pre>", "<pre tabindex=\"0\">")
     }
 }
 

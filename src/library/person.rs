@@ -39,6 +39,8 @@ const LINKS: &[(&str, Link)] = &[
     ("last_sound", Link::Nobody),
     // Faults and drills.
     ("catalogue_files", Link::Nobody),
+    // The same as they were before.
+    ("catalogue_versions", Link::Nobody),
     // Names of faults and drills.
     ("received_names", Link::Nobody),
     // Keyed hashes of forgotten people.
@@ -66,6 +68,7 @@ const LINKS: &[(&str, Link)] = &[
     ("item_withdrawals_received", Link::Where(TAKEN_BACK)),
     ("packs_sent", Link::Where("id IN (SELECT pack FROM sent_cases WHERE player = ?1)")),
     ("items_to_withdraw", Link::Where("player = ?2")),
+    ("player_changes", Link::Where("player = ?1")),
     ("history", Link::History),
     ("history_of", Link::History),
     ("history_rows", Link::History),

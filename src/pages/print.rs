@@ -120,6 +120,12 @@ impl Browser {
         Self::find_in(named, &env::var_os("PATH").unwrap_or_default(), &PLACES)
     }
 
+    /// Where it lies.
+    #[must_use]
+    pub fn place(&self) -> &Path {
+        &self.0
+    }
+
     fn find_in(named: Option<OsString>, path: &OsStr, places: &[&str]) -> Result<Self, PrintError> {
         if let Some(named) = named {
             return program(&named, path).map(Self).ok_or_else(|| PrintError::NotThere {
@@ -241,7 +247,7 @@ mod tests {
     #[test]
     fn half_a_pdf_is_none_and_what_the_browser_said_is_told() {
         let folder = tempfile::tempdir().unwrap();
-        let half = "for a; do case $a in --print-to-pdf=*) echo %PDF-1.4 >${a#*=};; esac; done";
+        let half = "for a; do case $a in *print-to-pdf=*) echo %PDF-1.4 >${a#*=};; esac; done";
         let told = |name: &str, text: &str| {
             let browser = Browser(script(folder.path(), name, text));
             browser.print("<p>", &Watch::default()).unwrap_err().to_string()
@@ -259,7 +265,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let text = "echo \"$@\" >>$0.log\n\
             case \"$*\" in *--no-sandbox*) ;; *) echo 'No usable sandbox!' >&2; exit 1;; esac\n\
-            for a; do case $a in --print-to-pdf=*) printf '%%PDF-1.4 %%%%EOF' >${a#*=};; esac; done";
+            for a; do case $a in *print-to-pdf=*) printf '%%PDF-1.4 %%%%EOF' >${a#*=};; esac; done";
         let browser = Browser(script(folder.path(), "boxed", text));
         assert_eq!(browser.print("<p>", &Watch::default()).unwrap(), b"%PDF-1.4 %%EOF");
         let log = fs::read_to_string(folder.path().join("boxed.log")).unwrap();

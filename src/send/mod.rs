@@ -14,4 +14,4 @@ mod steps;
 
 pub use bundle::{Bundle, BundleError, Contents, bundle};
 pub use spoken::{SpokenError, clip_of, spoken};
-pub use steps::{Act, Drawing, Step, StepsError};
+pub use steps::{Act, Step, StepsError};

@@ -4,10 +4,10 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::steps::{Drawing, Shown, Step, timeline};
+use super::steps::{Shown, Step, timeline};
 use crate::drawing::Tone;
 use crate::drawing::raster::{Ink, fill, line, words, words_width};
-use crate::library::{Library, StoreError};
+use crate::library::{Library, Marked, StoreError};
 use crate::pages::{MissingClip, Reviewed, clip_file};
 use crate::video::{ClipError, Encoder, Frame, Frames, NewClip, probe, voice_length_s};
 use crate::work::{Stage, Stopped, Watch};
@@ -125,15 +125,15 @@ pub fn spoken(
 
 /// What a coach drew, in the coach's ochre on a light rim; `scale`: pixels of the picture for one of
 /// the clip's.
-fn draw(picture: &mut Frame, drawing: &Drawing, scale: f64) {
+fn draw(picture: &mut Frame, drawing: &Marked, scale: f64) {
     let at = |point: &[f64; 2]| point.map(|px| px * scale);
     let mut pen = |points: &[[f64; 2]]| {
         line(picture, points, PEN_PX + 4.0, Ink::of(Tone::Paper));
         line(picture, points, PEN_PX, Ink::of(Tone::Precedent));
     };
     match drawing {
-        Drawing::Line { points } => pen(&points.each_ref().map(at)),
-        Drawing::Arrow { points } => {
+        Marked::Line { points } => pen(&points.each_ref().map(at)),
+        Marked::Arrow { points } => {
             let [from, to] = points.each_ref().map(at);
             let turn = (from[1] - to[1]).atan2(from[0] - to[0]);
             let barb =
@@ -141,7 +141,7 @@ fn draw(picture: &mut Frame, drawing: &Drawing, scale: f64) {
             pen(&[from, to]);
             pen(&[barb(0.45), to, barb(-0.45)]);
         }
-        Drawing::Ring { points } => {
+        Marked::Ring { points } => {
             let [centre, edge] = points.each_ref().map(at);
             let radius = (edge[0] - centre[0]).hypot(edge[1] - centre[1]);
             let around = (0..=64).map(|step| {
@@ -150,18 +150,19 @@ fn draw(picture: &mut Frame, drawing: &Drawing, scale: f64) {
             });
             pen(&around.collect::<Vec<_>>());
         }
-        Drawing::Angle { points } => {
+        Marked::Angle { points } => {
             let corners = points.each_ref().map(at);
             pen(&corners);
-            let side = |k: usize| [corners[k][0] - corners[1][0], corners[k][1] - corners[1][1]];
-            let (a, b) = (side(0), side(2));
-            let turn = (a[0] * b[1] - a[1] * b[0]).abs().atan2(a[0] * b[0] + a[1] * b[1]);
-            let said = format!("{:.0} deg in the picture", turn.to_degrees());
-            plate(picture, [corners[1][0] + 16.0, corners[1][1]], &said);
+            if let Some(deg) = drawing.angle_in_picture_deg() {
+                let said = format!("{deg:.0} deg in the picture");
+                plate(picture, [corners[1][0] + 16.0, corners[1][1]], &said);
+            }
         }
-        Drawing::Words { at: place, text } => {
+        Marked::Words { at: place, text } => {
             plate(picture, place.as_ref().map_or([24.0, 24.0 + WORDS_PX], at), text);
         }
+        // Steps hold none.
+        Marked::Moment { .. } => {}
     }
 }
 

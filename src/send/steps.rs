@@ -2,6 +2,8 @@
 
 use serde::Deserialize;
 
+use crate::library::{Marked, Point};
+
 /// Most steps of one review; more is no hand's work.
 const MOST_STEPS: usize = 20_000;
 /// Speeds the picture may run at, 1 being the clip's own.
@@ -33,44 +35,10 @@ pub enum Act {
     Pause,
     /// The picture stands still on a frame of the clip, counted from 0; what was drawn goes.
     Frame(usize),
-    /// Something is drawn and the picture stands still.
-    Draw(Drawing),
+    /// Something is drawn and the picture stands still: a mark, but no moment.
+    Draw(Marked),
     /// What was drawn goes.
     Clear,
-}
-
-/// What is drawn on the picture; places are column and row in the clip's pixels, phone rotation
-/// applied. Spelled as marks are.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-pub enum Drawing {
-    /// An angle in the picture; its vertex is the second point.
-    Angle {
-        /// A point on one leg, the vertex, a point on the other.
-        points: [[f64; 2]; 3],
-    },
-    /// A line.
-    Line {
-        /// Its ends.
-        points: [[f64; 2]; 2],
-    },
-    /// An arrow from the first point to the second.
-    Arrow {
-        /// Its ends.
-        points: [[f64; 2]; 2],
-    },
-    /// A ring.
-    Ring {
-        /// Its centre and a point of the ring.
-        points: [[f64; 2]; 2],
-    },
-    /// Words.
-    Words {
-        /// Where they begin, if anywhere.
-        at: Option<[f64; 2]>,
-        /// The words.
-        text: String,
-    },
 }
 
 /// Why steps cannot be followed.
@@ -114,8 +82,14 @@ impl Step {
                 Act::Play { speed } if !(SPEEDS.0..=SPEEDS.1).contains(speed) => {
                     return broken(format!("speed {speed}"), "a speed of 0.01 to 4");
                 }
+                Act::Draw(Marked::Moment { .. }) => {
+                    return broken(
+                        "a moment".to_owned(),
+                        "an angle, a line, an arrow, a ring or words",
+                    );
+                }
                 Act::Draw(drawing) => {
-                    let far = |point: &&[f64; 2]| point.iter().any(|px| !(0.0..=1e5).contains(px));
+                    let far = |point: &&Point| point.iter().any(|px| !(0.0..=1e5).contains(px));
                     if let Some(point) = drawing.points().iter().find(far) {
                         return broken(format!("the place {point:?}"), "pixels of the picture");
                     }
@@ -127,22 +101,12 @@ impl Step {
     }
 }
 
-impl Drawing {
-    fn points(&self) -> &[[f64; 2]] {
-        match self {
-            Self::Angle { points } => points,
-            Self::Line { points } | Self::Arrow { points } | Self::Ring { points } => points,
-            Self::Words { at, .. } => at.as_slice(),
-        }
-    }
-}
-
 /// What one picture of the spoken review shows.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Shown<'a> {
     /// Frame of the clip.
     pub(super) frame: usize,
-    pub(super) drawings: Vec<&'a Drawing>,
+    pub(super) drawings: Vec<&'a Marked>,
 }
 
 /// Every picture of a review of `long_s`, `rate_hz` a second; the clip's frames come at `times_s`. Before
@@ -157,7 +121,7 @@ pub(super) fn timeline<'a>(
         (times_s.first().copied().unwrap_or(0.0), times_s.len().saturating_sub(1));
     let mut steps = steps.iter().peekable();
     let (mut clip_s, mut speed, mut since_s) = (first_s, 0.0, 0.0);
-    let mut drawings: Vec<&Drawing> = Vec::new();
+    let mut drawings: Vec<&Marked> = Vec::new();
     let pictures = (long_s * rate_hz).ceil() as usize;
     let mut shown = Vec::with_capacity(pictures);
     for picture in 0..pictures {
@@ -223,6 +187,10 @@ mod tests {
             (r#"[{"at_s": 2, "do": "pause"}, {"at_s": 1, "do": "pause"}]"#, "step 2: at 1 s"),
             (r#"[{"at_s": -1, "do": "pause"}]"#, "step 1: at -1 s"),
             (r#"[{"at_s": 1, "do": {"play": {"speed": 0}}}]"#, "step 1: speed 0"),
+            (
+                r#"[{"at_s": 1, "do": {"draw": {"kind": "moment", "event": "contact"}}}]"#,
+                "step 1: a moment; expected an angle",
+            ),
             (
                 r#"[{"at_s": 1, "do": {"draw": {"kind": "line", "points": [[-5, 0], [1, 1]]}}}]"#,
                 "step 1: the place [-5.0, 0.0]",

@@ -174,7 +174,7 @@ fn sensor(kind: SensorKind, rate_hz: f64, noise_m: f64) -> Sensor {
 /// precision they may have.
 pub(crate) const CHECKED: [(SensorKind, f64, f64, f64, f64); 2] = [
     (SensorKind::Markers, 120.0, 0.002, 0.90, 0.90),
-    (SensorKind::OneCamera, 60.0, 0.015, 0.75, 0.90),
+    (SensorKind::OneCamera, 60.0, 0.015, 0.45, 0.90),
 ];
 pub(crate) const CHECKED_SEEDS: std::ops::Range<u64> = 1000..1040;
 

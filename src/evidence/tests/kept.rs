@@ -54,7 +54,7 @@ fn whatever_changes_the_kept_answer_is_that_of_the_store() {
         let (mut kinds, mut behind, mut compared) = (BTreeSet::new(), 0, 0);
         for step in 0..60 {
             kinds.insert(change(&mut library, &mut rng, 2000 + step));
-            if step % 20 == 10 {
+            if step % 10 == 3 {
                 library.sync().unwrap();
                 sync_outcomes(&library).unwrap();
             }

@@ -1,7 +1,7 @@
 //! A library of each format as it was first written, kept with the tests: later programs must read
 //! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` to `golden/format-4.db` were made by `make_the_golden_library` below, each
+//! `golden/format-1.db` to `golden/format-5.db` were made by `make_the_golden_library` below, each
 //! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
 //! bincode 2.0.1, from the invented data of `made.rs`.
 
@@ -85,6 +85,28 @@ fn practised() -> Practice {
     }
 }
 
+/// Told on the day of the case in libraries from format 5 on.
+fn told() -> CheckIn {
+    CheckIn {
+        pain: Some(vec![Ache { place: BodyPart::Elbow, level: 2, when: Some(HurtsWhen::NextDay) }]),
+        serves_a_week: Some(120),
+        double_faults: Some(4),
+        by: Some(Author::Coach("ash".to_owned())),
+        ..CheckIn::default()
+    }
+}
+
+/// Drawn in libraries from format 5 on.
+fn drawn() -> NewMark {
+    NewMark {
+        recording: RecordingId(1),
+        serve: None,
+        what: Marked::Line { points: [[10.0, 20.0], [30.0, 40.5]] },
+        time_s: 0.25,
+        frame: 5,
+    }
+}
+
 #[test]
 #[ignore = "writes the golden library; run once per format"]
 fn make_the_golden_library() {
@@ -100,6 +122,8 @@ fn make_the_golden_library() {
     let end = first.ended.unwrap();
     library.write(|w| w.replace_plan(first.id, &second, &end.by, end.reason.as_deref())).unwrap();
     library.write(|w| w.add_practice(&practised())).unwrap();
+    library.write(|w| w.set_check_in(added.case, &told())).unwrap();
+    library.write(|w| w.set_mark(&drawn(), &ash).map(|_| ())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
     fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
@@ -226,6 +250,25 @@ fn a_library_of_format_4_is_read_and_checked() {
     assert_eq!(case.plans, lived());
     assert_eq!(case.notes[0].by, Some(Author::Coach("ash".to_owned())));
     assert_eq!(library.practice_of(PlanId(1)).unwrap(), [practised()]);
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
+#[test]
+fn a_library_of_format_5_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(5), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    let case = library.case(CaseId(1)).unwrap();
+    assert_eq!(case.plans, lived());
+    assert_eq!(library.practice_of(PlanId(1)).unwrap(), [practised()]);
+    assert_eq!(library.check_in(CaseId(1)).unwrap(), told());
+    let marks = library.marks(RecordingId(1)).unwrap();
+    let [mark] = &marks[..] else { panic!("{marks:?}") };
+    let drawn = drawn();
+    assert_eq!((&mark.what, mark.frame, mark.time_s), (&drawn.what, drawn.frame, drawn.time_s));
+    assert_eq!(mark.by, Author::Coach("ash".to_owned()));
     let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }

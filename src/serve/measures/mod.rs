@@ -47,6 +47,9 @@ enum Flat {
     /// Readable from behind only: at trophy the chest faces a camera at the side, and the knees bend
     /// towards it.
     Knees,
+    /// From nowhere: as [`Self::Knees`], and from behind it reads up to 57 deg too low where the player
+    /// turns the front leg towards the camera.
+    FrontKnee,
     /// Readable from the side only.
     FromSide,
     /// Readable from behind or in front only.
@@ -224,7 +227,7 @@ impl Context<'_> {
             (true, Flat::Knees, view) => view == Some(View::Behind),
             (true, Flat::FromSide, view) => view == Some(View::Side),
             (true, Flat::FromBehind, view) => matches!(view, Some(View::Behind | View::Front)),
-            (true, Flat::No, _) => false,
+            (true, Flat::FrontKnee | Flat::No, _) => false,
         };
         if seen {
             return Ok(());
@@ -233,6 +236,9 @@ impl Context<'_> {
             Flat::FromSide => "one camera: seen only from the side".to_owned(),
             Flat::FromBehind => "one camera: seen only from behind or in front".to_owned(),
             Flat::Knees => KNEES_HIDDEN.to_owned(),
+            Flat::FrontKnee => {
+                "one camera: how far the knee bends towards it is not seen".to_owned()
+            }
             Flat::No => "one camera: needs three dimensions".to_owned(),
         })
     }
@@ -283,7 +289,8 @@ impl Context<'_> {
         self.not_flat(flat)?;
         let lifted = self.capture == Capture::OneCameraLifted;
         let from_side = self.body.net.towards[0].abs() > FROM_SIDE;
-        if lifted && flat == Flat::Knees && event == EventKind::Trophy && from_side {
+        let knee = matches!(flat, Flat::Knees | Flat::FrontKnee);
+        if lifted && knee && event == EventKind::Trophy && from_side {
             return Err(KNEES_HIDDEN.to_owned());
         }
         if matches!(kind, AngleKind::Elbow | AngleKind::Arm) {

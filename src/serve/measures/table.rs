@@ -59,7 +59,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_KNEE.0,
             "definition as R025 (convention assumed there); spread: R145 (another stroke, 2.9-9.0)",
         ),
-        at!(front_knee, Trophy, Hinge, Knees),
+        at!(front_knee, Trophy, Hinge, FrontKnee),
     ),
     (
         def(
@@ -143,7 +143,7 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
             SD_ELBOW.0,
             "definition as R028 and R020 (convention assumed there); spread: R147 (another stroke, 6.4-13.9), lower end",
         ),
-        at!(hit_elbow, Contact, Elbow, FromBehind),
+        at!(hit_elbow, Contact, Elbow, No),
     ),
     (
         def(

@@ -92,7 +92,7 @@ const GRID: &[Limits] = &[
         // leg drive is late or the body stops (190 and 216 ms off here, 203 ms in nine of ten); a slow error of that
         // size chooses the moment, not the rule. The bend itself is read within 9 deg.
         // The start is planted at the lowest hand and read where the rise gains speed, as the eye does.
-        events_ms: [270.0, 130.0, 205.0, 90.0, 45.0, 150.0],
+        events_ms: [270.0, 130.0, 205.0, 95.0, 45.0, 150.0],
         measures: &[("front_knee_flexion_trophy", 9.0), ("trunk_inclination_trophy", 6.0)],
     },
     Limits {

@@ -133,6 +133,7 @@ fn looks<'a>(
     }
     let (done, all) = (AtomicUsize::new(0), found.len());
     let looks = found.into_par_iter().map(|serves| {
+        watch.check()?;
         let typical = typical(&serves, params);
         watch.step(Stage::Looks, done.fetch_add(1, Ordering::Relaxed) + 1, all)?;
         Ok(Look { serves, typical })

@@ -2,6 +2,7 @@
 //! tests/fixtures/video/make_golden.py.
 
 use std::collections::BTreeMap;
+use std::process::Command;
 
 use super::*;
 
@@ -115,6 +116,22 @@ fn stills_agree_with_the_reference() {
         };
         let stem = name.split('.').next().unwrap();
         let golden = golden(&format!("{stem}-full-mediapipe-0.10.21.csv"));
+        // The decoder reads pictures by the name of the file, which may name others: no clip comes so. The
+        // same bytes in a container of clips.
+        let folder = tempfile::tempdir().unwrap();
+        let path = if name.ends_with(".jpg") {
+            let within = folder.path().join("still.avi");
+            let done = Command::new("ffmpeg")
+                .args(["-v", "error", "-i"])
+                .arg(&path)
+                .args(["-c", "copy"])
+                .arg(&within)
+                .status();
+            assert!(done.unwrap().success());
+            within
+        } else {
+            path
+        };
         let poses = follow(&path, &installed, Person::Only, &[0.0]);
         let found = compare(&golden, &poses);
         say(name, &found);
