@@ -99,7 +99,7 @@ const GRID: &[Limits] = &[
         kind: SensorKind::OneCamera,
         racket: false,
         rate_hz: 30.0,
-        events_ms: [270.0, 130.0, 160.0, 95.0, 45.0, 150.0],
+        events_ms: [270.0, 140.0, 160.0, 95.0, 45.0, 150.0],
         measures: &[("front_knee_flexion_trophy", 11.0), ("trunk_inclination_trophy", 7.0)],
     },
     Limits {
@@ -127,6 +127,7 @@ fn nine_of_ten(errors: &mut [f64]) -> f64 {
 
 #[test]
 fn planted_events_and_angles_are_found_again() {
+    let mut beyond = Vec::new();
     for limits in GRID {
         let setting = format!("{:?} {} Hz, racket {}", limits.kind, limits.rate_hz, limits.racket);
         let mut events: [Vec<f64>; 6] = Default::default();
@@ -161,17 +162,24 @@ fn planted_events_and_angles_are_found_again() {
             let got = nine_of_ten(errors);
             let limit = limits.events_ms[k];
             let name = EventKind::ALL[k].name();
-            assert!(got <= limit, "{setting}: {name} off by {got:.1} ms, stated {limit}");
+            if got > limit {
+                beyond.push(format!("{setting}: {name} off by {got:.1} ms, stated {limit}"));
+            }
         }
         for ((id, limit), errors) in limits.measures.iter().zip(&mut measures) {
             assert!(!errors.is_empty(), "{setting}: {id} never measured");
             let got = nine_of_ten(errors);
-            assert!(got <= *limit, "{setting}: {id} off by {got:.3}, stated {limit}");
+            if got > *limit {
+                beyond.push(format!("{setting}: {id} off by {got:.3}, stated {limit}"));
+            }
         }
         // "Give or take" promises 9 of 10, over all measures together.
         let share = inside as f64 / f64::from(all);
-        assert!(share >= 0.85, "{setting}: only {share:.3} of {all} inside their give-or-take");
+        if share < 0.85 {
+            beyond.push(format!("{setting}: only {share:.3} of {all} inside their give-or-take"));
+        }
     }
+    assert!(beyond.is_empty(), "{}", beyond.join("\n"));
 }
 
 #[test]
