@@ -185,13 +185,16 @@ fn judged(
     })
 }
 
+/// A kind of serve to hold beside one, and those there are.
+type OtherKind = (&'static str, Vec<Other>);
+
 /// What can be held beside a serve, by kind, and what is: the one asked for, else the first.
 fn others(
     library: &Library,
     id: ServeId,
     precedents: &[Precedent],
     wanted: Option<ServeId>,
-) -> Result<(Vec<(&'static str, Vec<Other>)>, Option<ServeId>), Refusal> {
+) -> Result<(Vec<OtherKind>, Option<ServeId>), Refusal> {
     let mut kinds: Vec<(&'static str, Vec<(ServeId, String)>)> = Vec::new();
     let mut add = |kind: &'static str, serve: ServeId, label: String| match kinds
         .iter_mut()

@@ -48,6 +48,9 @@ pub(super) fn pictures(
     Ok(Some(pictures))
 }
 
+/// A picture, where there is one.
+type Jpeg = Option<Vec<u8>>;
+
 /// The pictures wanted, from the library or cut from the clip and kept; and why some are missing.
 ///
 /// # Errors
@@ -59,7 +62,7 @@ pub(super) fn kept_or_cut(
     kept: &Kept,
     wanted: &[WantedPicture],
     watch: &Watch,
-) -> Result<(Vec<Option<Vec<u8>>>, Option<String>), StoreError> {
+) -> Result<(Vec<Jpeg>, Option<String>), StoreError> {
     let mut jpegs: Vec<Option<Vec<u8>>> =
         wanted.iter().map(|one| library.still(recording, &clip.hash, &one.placed(kept))).collect();
     if jpegs.iter().all(Option::is_some) {
