@@ -91,8 +91,7 @@ const USABLE_DEG: f64 = 36.0;
 const USABLE_S: f64 = 0.1;
 const USABLE_RATIO: f64 = 0.15;
 
-const KNEES_HIDDEN: &str =
-    "one camera: the knees bend towards it and half of the bend is not seen; film from behind";
+const KNEES_HIDDEN: &str = "one camera: the knees bend towards it and half of the bend is not seen";
 /// A net that lies further across the picture than this (60 deg off the camera's line) is filmed from
 /// the side.
 const FROM_SIDE: f64 = 0.87;
@@ -291,7 +290,7 @@ impl Context<'_> {
         let from_side = self.body.net.towards[0].abs() > FROM_SIDE;
         let knee = matches!(flat, Flat::Knees | Flat::FrontKnee);
         if lifted && knee && event == EventKind::Trophy && from_side {
-            return Err(KNEES_HIDDEN.to_owned());
+            return Err(format!("{KNEES_HIDDEN}; film from diagonally in front"));
         }
         if matches!(kind, AngleKind::Elbow | AngleKind::Arm) {
             self.not_too_fast(event)?;
