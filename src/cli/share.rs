@@ -49,13 +49,13 @@ pub(super) fn run(
     }
     let receivers: Vec<ReceiverKey> =
         args.receivers.iter().map(|text| text.parse()).collect::<Result<_, PackError>>()?;
-    let signs = args.sign || !receivers.is_empty();
-    let key = signs.then(|| PackKey::of(library.folder())).transpose()?;
     let protection = match &passphrase {
         Some(passphrase) => Protection::Passphrase(passphrase),
         None if receivers.is_empty() => Protection::Open,
         None => Protection::For(&receivers),
     };
+    let signs = args.sign || protection.needs_signature();
+    let key = signs.then(|| PackKey::of(library.folder())).transpose()?;
     let request = Request {
         filter: &filter,
         academy: args.academy.as_deref(),

@@ -46,6 +46,14 @@ pub enum Protection<'a> {
     Open,
 }
 
+impl Protection<'_> {
+    /// Whether the pack has to be signed: named receivers have to know whose it is.
+    #[must_use]
+    pub fn needs_signature(&self) -> bool {
+        matches!(self, Self::For(_))
+    }
+}
+
 /// Cases that matched and stay here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct LeftOut {

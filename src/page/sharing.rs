@@ -160,8 +160,7 @@ pub(super) async fn pack(
         filter: filter(&fields)?,
         academy: fields.words("academy"),
         with_notes: fields.text("notes").is_some(),
-        // What is for named receivers is signed: they have to know whose it is.
-        sign: fields.text("sign").is_some() || matches!(lock, Lock::For(_)),
+        sign: fields.text("sign").is_some() || lock.protection().needs_signature(),
         lock,
     };
     let desk_of_work = Arc::clone(&desk);
