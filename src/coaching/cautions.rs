@@ -6,6 +6,7 @@ use serde::ser::{Serialize, SerializeSeq, SerializeStruct, Serializer};
 use super::sore::Sore;
 use crate::catalogue::{Catalogue, Drill, Place, SaysCautions, Step};
 use crate::library::{Named, Plan, PlannedDrill};
+use crate::words;
 
 /// Whether somebody counts as a junior, as far as care goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -294,6 +295,16 @@ pub struct ShownDrill {
     planned: bool,
 }
 
+/// What is said of the faults a drill makes worse; their names stand last, where any name reads well.
+fn makes_worse(faults: &[String]) -> Option<String> {
+    let leave = "worse, so leave it out where you see";
+    match faults {
+        [] => None,
+        [one] => Some(format!("It makes this fault {leave} it: {one}.")),
+        some => Some(format!("It makes these faults {leave} one of them: {}.", words::list(some))),
+    }
+}
+
 impl ShownDrill {
     /// The drill of this id, shown for a fault; dose as the catalogue has it.
     #[must_use]
@@ -301,11 +312,13 @@ impl ShownDrill {
         let entry = catalogue.drill(drill).cloned();
         let own = match &entry {
             Some(entry) => {
-                let worse = entry.not_for.iter().map(|id| {
-                    let worse = catalogue.fault_name(id).to_lowercase();
-                    format!("Not with {worse}: it makes that worse.")
-                });
-                entry.cautions.iter().cloned().chain(worse).collect()
+                let worse = entry.not_for.iter().map(|id| catalogue.fault_name(id).to_lowercase());
+                entry
+                    .cautions
+                    .iter()
+                    .cloned()
+                    .chain(makes_worse(&worse.collect::<Vec<_>>()))
+                    .collect()
             }
             None => vec![
                 "Not in this library's catalogue, so its own cautions are not known here: ask \

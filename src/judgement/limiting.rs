@@ -266,7 +266,7 @@ impl<'a> Weighed<'a> {
     fn because(&self, alone: bool) -> String {
         if let Some(follows) = self.follow.first() {
             return format!(
-                "It comes first because something else we saw commonly follows from it: {}.",
+                "It comes first because it commonly leads to something else we saw: {}.",
                 lower_first(follows)
             );
         }
@@ -278,8 +278,8 @@ impl<'a> Weighed<'a> {
         }
         match self.seen.sight {
             Sight::OnlyBall => {
-                return "Your swing without the ball does not have it, so you can already move \
-                        without it."
+                return "Your swing without the ball does not show it, so you can already make \
+                        the movement."
                     .to_owned();
             }
             Sight::Both => {
@@ -310,7 +310,7 @@ impl<'a> Weighed<'a> {
         reasons.push(match label.state {
             LabelState::Suspected => match self.seen.chance {
                 Some(chance) => format!(
-                    "Strength {:.2} of 1, as the program sees it; that it is there at all: {}.",
+                    "Strength {:.2} of 1, as the program sees it; chance that it is there at all: {}.",
                     label.severity,
                     describe_chance(chance)
                 ),
@@ -320,7 +320,7 @@ impl<'a> Weighed<'a> {
                 format!("Strength {:.2} of 1, confirmed by {}.", label.severity, label.by)
             }
             LabelState::Limiting => {
-                format!("{} starts with it; strength {:.2} of 1.", label.by, label.severity)
+                format!("{} would start with it; strength {:.2} of 1.", label.by, label.severity)
             }
             LabelState::Added | LabelState::Rejected if label.severity > 0.0 => {
                 format!("Strength {:.2} of 1, seen by {}.", label.severity, label.by)
@@ -330,7 +330,7 @@ impl<'a> Weighed<'a> {
         if let Some(fault) = self.fault {
             let cost = &fault.cost;
             let mut text = format!(
-                "Costs: speed {}, consistency {}, load {}",
+                "Cost in speed: {}; in consistency: {}; load on the body: {}",
                 much(cost.speed),
                 much(cost.consistency),
                 much(cost.load)
@@ -354,7 +354,7 @@ impl<'a> Weighed<'a> {
             ));
         }
         reasons.push(match &self.seen.improvement {
-            None => "No player with a plan for it was seen again.".to_owned(),
+            None => "No player with a plan for it has been seen again yet.".to_owned(),
             Some(improvement) if improvement.players < FEW => {
                 format!("{} with a plan for it: too few to say.", count(improvement.players, "player"))
             }
@@ -409,5 +409,5 @@ fn doubted(improvement: &Improvement) -> f64 {
 }
 
 fn much(cost: u8) -> &'static str {
-    ["none", "little", "some", "much"][usize::from(cost.min(3))]
+    ["none", "low", "medium", "high"][usize::from(cost.min(3))]
 }

@@ -71,7 +71,7 @@ fn what_commonly_causes_another_comes_first_if_it_is_clearly_there() {
     let arm = |severity| seen("tossing_arm_drops_early", severity);
     let judged = first(&[trunk.clone(), arm(0.5)], &Circumstances::default());
     assert_eq!(judged.fault, "tossing_arm_drops_early");
-    assert!(judged.why.contains("commonly follows from it: "), "{}", judged.why);
+    assert!(judged.why.contains("commonly leads to something else we saw: "), "{}", judged.why);
     let barely = order(&[trunk.clone(), arm(0.2)], &Circumstances::default());
     assert_eq!(barely[0], "trunk_opens_early");
     // Only in the practice swing: nothing the serve's fault can follow from.
@@ -214,7 +214,7 @@ fn a_second_only_where_the_plans_go_together() {
 fn the_ball_decides_which_plan() {
     let sight = |sight| StandingFault { sight, ..seen("shallow_leg_drive", 0.6) };
     let told = |one: Sight| first(&[sight(one)], &Circumstances::default());
-    assert!(told(Sight::OnlyBall).why.contains("without the ball does not have it"));
+    assert!(told(Sight::OnlyBall).why.contains("without the ball does not show it"));
     assert!(told(Sight::Both).why.contains("practice swings too"));
     assert!(told(Sight::Both).weight > told(Sight::OnlyBall).weight);
     assert!(told(Sight::OnlySwing).weight < told(Sight::OnlyBall).weight);
