@@ -109,6 +109,6 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
     let (_, err) = share(&ours, &["--sign", "--unlocked"], 0);
     assert!(err.contains("it takes back 1 player"), "{err}");
     let (out, _) = theirs.expect(0, &["receive", pack]);
-    assert!(out.contains("1 x player is taken back by the sender"), "{out}");
+    assert!(out.contains("1 player: taken back by the sender"), "{out}");
     assert!(out.contains("signed with the key of earlier packs"), "{out}");
 }

@@ -127,7 +127,7 @@ fn files(
     versions.retain(|one| name.is_empty() || one.name == name);
     versions.retain(|one| version.is_none_or(|version| one.version == version));
     let Some(last) = versions.last() else {
-        out.say("no file of your own; add one with catalogue --extend FILE");
+        out.say("no files of your own yet; add one with catalogue --extend FILE");
         return Ok(Exit::Nothing);
     };
     if toml {

@@ -181,8 +181,8 @@ fn needs(fault: &Fault) -> String {
                 JointNeed::Racket => "joints of body and racket",
                 _ => "joints of the body",
             };
-            let space = if needs.three_d { ", in space" } else { "" };
-            format!("{joints}{space}, {} pictures a second or more", needs.min_rate_hz)
+            let space = if needs.three_d { " in 3D" } else { "" };
+            format!("{joints}{space}, {} frames a second or more", needs.min_rate_hz)
         }
     }
 }

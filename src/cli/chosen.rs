@@ -103,7 +103,8 @@ fn describe(looked: &Looked, out: &mut Output) {
     let file = looked.file.display();
     out.say(&format!("{file}: {}", looked.recording.summary()));
     if let (Some(row), true) = (&looked.stored, looked.from_store) {
-        let how = if looked.passed_over { "; how to read it was settled then" } else { "" };
+        let how =
+            if looked.passed_over { "; how to read it was settled when it was stored" } else { "" };
         out.say(&format!("{file}: stored as {}, not read again{how}", row.id));
         return;
     }

@@ -62,7 +62,7 @@ fn player(code: &str, output: &Path, library: &Library, out: &mut Output) -> any
         out.complain(note);
     }
     out.say(&format!(
-        "all that is stored of {} to {}: {}, {}, {}, {}, {}; nothing of others",
+        "everything stored about {} to {}: {}, {}, {}, {}, {}; nothing about others",
         who.code,
         output.display(),
         count(written.recordings, "recording"),
@@ -75,6 +75,8 @@ fn player(code: &str, output: &Path, library: &Library, out: &mut Output) -> any
     if let Some(guardian) = who_consents(Age::on(day, who.born)) {
         out.say(guardian);
     }
-    out.say("it holds name, birth date, pain and pictures: hand it to the player, to nobody else");
+    out.say(
+        "name, birth date, pain and pictures are in it: hand it to the player and to nobody else",
+    );
     Ok(if written.notes.is_empty() { Exit::Found } else { Exit::SomeFailed })
 }

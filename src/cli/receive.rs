@@ -116,18 +116,18 @@ fn take(
             count(brought.recordings, "recording"),
             count(brought.serves, "serve"),
         ))?;
-        for (number, what) in [
-            (brought.replaced, "case changes to a newer version"),
-            (brought.taken_back, "player is taken back by the sender"),
-            (brought.forgotten, "player was forgotten here and is not taken"),
+        for (number, what, how) in [
+            (brought.replaced, "case", "changed to a newer version"),
+            (brought.taken_back, "player", "taken back by the sender"),
+            (brought.forgotten, "player", "forgotten here, so not taken"),
             (
                 brought.in_the_way,
-                "case is not shown: your own case of that player on that day \
-                 stands",
+                "case",
+                "not shown, because your own case of that player on that day stands",
             ),
         ] {
             if number > 0 {
-                out.line(&format!("{number} x {what}"))?;
+                out.line(&format!("{}: {how}", count(number, what)))?;
             }
         }
     }
@@ -162,7 +162,10 @@ fn own_key(library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
         out.line(&key.to_string())?;
     }
     out.say("send this line to whoever shares with you; they put it after --for");
-    out.say(&format!("let them read the fingerprint to you by telephone: {}", key.fingerprint()));
+    out.say(&format!(
+        "have them read this fingerprint back to you by telephone: {}",
+        key.fingerprint()
+    ));
     out.say(
         "the other half is receiving.key in the library's folder: back it up and show it to nobody",
     );

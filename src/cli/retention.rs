@@ -44,7 +44,7 @@ pub(super) fn run(
         rows.add_row([one.code.clone(), last, until, one.consent.clone()]);
     }
     if due.is_empty() {
-        out.say("nobody has been kept for longer");
+        out.say("nobody has been kept for longer than that");
         return Ok(Exit::Nothing);
     }
     if !out.json {

@@ -153,7 +153,7 @@ pub(super) fn run(
         out.say("locked; tell the receiver the passphrase by another route");
     }
     if args.with_notes {
-        out.say("free words are in it: other people may be named there");
+        out.say("notes are in it: they may name other people");
     }
     Ok(Exit::Found)
 }

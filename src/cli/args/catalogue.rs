@@ -10,19 +10,19 @@ pub(in crate::cli) struct CatalogueArgs {
     /// juniors (juniors) [default: list all]
     #[arg(value_name = "ID", conflicts_with_all = ["check", "extend", "drop", "files", "template"])]
     pub(in crate::cli) id: Option<String>,
-    /// Print a fault or drill, or with --files a file of your own, as TOML to work from
+    /// Print a fault or drill, or with --files one of your own files, as TOML to work from
     #[arg(long)]
     pub(in crate::cli) toml: bool,
     /// Check a file of your own faults and drills, and store nothing
     #[arg(long, value_name = "FILE", conflicts_with_all = ["extend", "drop", "files", "template", "toml"])]
     pub(in crate::cli) check: Option<PathBuf>,
-    /// Check it and add it to this library; under the name of an earlier file it takes that one's place
+    /// Check a file and add it to this library; one of the same name takes the earlier one's place
     #[arg(long, value_name = "FILE", conflicts_with_all = ["drop", "files", "template", "toml"])]
     pub(in crate::cli) extend: Option<PathBuf>,
     /// Take a file of your own out again; its versions are kept
     #[arg(long, value_name = "NAME", conflicts_with_all = ["files", "template", "toml"])]
     pub(in crate::cli) drop: Option<String>,
-    /// List your own files and their versions; with NAME or NAME@VERSION that one's
+    /// List your own files and their versions; with NAME or NAME@VERSION only that one
     #[arg(long, value_name = "NAME", num_args = 0..=1, default_missing_value = "", conflicts_with = "template")]
     pub(in crate::cli) files: Option<String>,
     /// Write a file to start from, with one fault and one drill that explain themselves

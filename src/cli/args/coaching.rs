@@ -34,7 +34,7 @@ pub(in crate::cli) struct LabelArgs {
     pub(in crate::cli) ball: BallArgs,
     #[command(flatten)]
     pub(in crate::cli) asked: AskedArgs,
-    /// Free words
+    /// A note, in your own words
     #[arg(long)]
     pub(in crate::cli) note: Option<String>,
     /// Your code
@@ -65,7 +65,7 @@ impl LabelArgs {
 #[command(next_help_heading = "Asked on the day; it never leaves this library")]
 pub(in crate::cli) struct AskedArgs {
     /// What hurts, how much from 1 to 10, and when (serving, afterwards, next_day, at_rest):
-    /// shoulder=5@serving; may be repeated; none: nothing does
+    /// shoulder=5@serving; may be repeated; none if nothing hurts
     #[arg(long, value_name = "PLACE=1-10[@WHEN]")]
     pub(in crate::cli) pain: Vec<String>,
     /// Injuries and operations
@@ -129,7 +129,7 @@ pub(in crate::cli) struct BallArgs {
     /// Misses beyond the service line
     #[arg(long, value_name = "COUNT")]
     pub(in crate::cli) long: Option<u32>,
-    /// Misses beside the box
+    /// Misses wide of the box
     #[arg(long, value_name = "COUNT")]
     pub(in crate::cli) wide: Option<u32>,
 }
@@ -178,11 +178,11 @@ pub(in crate::cli) struct PlanArgs {
     /// Your code
     #[arg(long)]
     pub(in crate::cli) coach: Option<String>,
-    /// Free words
+    /// A note, in your own words
     #[arg(long)]
     pub(in crate::cli) note: Option<String>,
-    /// Record it although the program asks whether you mean it, for example for a drill that is
-    /// meant for other faults
+    /// Record it even though the program asks whether you mean it, for example a drill meant for
+    /// other faults
     #[arg(long)]
     pub(in crate::cli) sure: bool,
 }
@@ -191,7 +191,7 @@ pub(in crate::cli) struct PlanArgs {
 pub(in crate::cli) struct FollowUpArgs {
     /// The plan (n4)
     pub(in crate::cli) plan: String,
-    /// Day
+    /// Day of the follow-up
     #[arg(long)]
     pub(in crate::cli) date: Date,
     /// Serves recorded then (s31); may be repeated
@@ -199,13 +199,13 @@ pub(in crate::cli) struct FollowUpArgs {
     pub(in crate::cli) serve: Vec<String>,
     #[command(flatten)]
     pub(in crate::cli) ball: BallArgs,
-    /// Your rating from -2 (worse) to 2 (gone)
+    /// Your rating, from -2 (worse) to 2 (gone)
     #[arg(long, allow_hyphen_values = true)]
     pub(in crate::cli) rating: Option<i8>,
-    /// Sessions done since the plan
+    /// Sessions done since the plan began
     #[arg(long)]
     pub(in crate::cli) sessions: Option<u32>,
-    /// Free words
+    /// A note, in your own words
     #[arg(long)]
     pub(in crate::cli) note: Option<String>,
 }
@@ -215,7 +215,7 @@ pub(in crate::cli) struct LogArgs {
     /// The plan (n4), or the case (c3) if one plan of it is in force
     #[arg(value_name = "PLAN|CASE")]
     pub(in crate::cli) practised: String,
-    /// The text of a filled practice card: every day of it, or on any error none
+    /// The text of a filled-in practice card: every day on it or, on any error, none
     #[arg(long, value_name = "FILE", conflicts_with_all = ["day", "sessions", "repetitions", "effort", "pain", "place", "note", "sure"])]
     pub(in crate::cli) from: Option<PathBuf>,
     /// Day [default: today]
@@ -227,7 +227,7 @@ pub(in crate::cli) struct LogArgs {
     /// Repetitions, all drills together
     #[arg(long, value_name = "COUNT")]
     pub(in crate::cli) repetitions: Option<u32>,
-    /// How hard it was, from 0 (rest) to 10 (all the player has)
+    /// How hard it was, from 0 (rest) to 10 (flat out)
     #[arg(long, value_name = "0-10")]
     pub(in crate::cli) effort: Option<u8>,
     /// Pain, from 0 (none) to 10 (the worst); it never leaves this library
@@ -236,7 +236,7 @@ pub(in crate::cli) struct LogArgs {
     /// Where it hurts
     #[arg(long = "where", value_name = "PLACE")]
     pub(in crate::cli) place: Option<BodyPart>,
-    /// Free words
+    /// A note, in your own words
     #[arg(long)]
     pub(in crate::cli) note: Option<String>,
     /// Your code

@@ -7,7 +7,7 @@ use crate::serve::EventKind;
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct MarkArgs {
-    /// The serve (s12); alone: its moments, by whom and what each was seen
+    /// The serve (s12); on its own, shows its moments and who or what saw each
     pub(in crate::cli) serve: String,
     /// Start of the toss: seconds in the recording (2.31) or a frame from 0 (frame:104)
     #[arg(long, value_name = "TIME", allow_negative_numbers = true)]
@@ -27,7 +27,7 @@ pub(in crate::cli) struct MarkArgs {
     /// Finish: end of the follow-through
     #[arg(long, value_name = "TIME", allow_negative_numbers = true)]
     finish: Option<ClipTime>,
-    /// Take back a moment that was set, the program's counts again; may be repeated
+    /// Take back a moment that was set by hand: the program's counts again; may be repeated
     #[arg(long, value_name = "MOMENT")]
     pub(in crate::cli) clear: Vec<EventKind>,
     /// Your code

@@ -37,13 +37,13 @@ pub(super) struct Cli {
         value_name = "DIR"
     )]
     pub(super) library: Option<PathBuf>,
-    /// One JSON object per line on standard output
+    /// Print one JSON object per line on standard output
     #[arg(long, global = true, help_heading = "Everywhere")]
     pub(super) json: bool,
     /// Change nothing in the library: refuse commands that would, and check without repairing
     #[arg(long, global = true, help_heading = "Everywhere")]
     pub(super) read_only: bool,
-    /// Say nothing but errors on standard error
+    /// Print nothing on standard error except errors
     #[arg(long, short, global = true, help_heading = "Everywhere")]
     pub(super) quiet: bool,
     /// What to do
@@ -63,17 +63,17 @@ pub(super) enum Command {
     Add(AddArgs),
     /// Fetch what reading clips needs, once; clips are then read without a network
     SetupVideo,
-    /// Look for words in cases, notes, plans and the catalogue; best answers first
+    /// Search cases, notes, plans and the catalogue for words; best matches first
     Find(FindArgs),
-    /// Who served like this before, why, and what was done
+    /// Find who served like this before, what makes them alike, and what came of it
     Like(LikeArgs),
-    /// Show where a case stands; confirm, reject or add its faults, say where to start
+    /// Show where a case stands; confirm, reject or add faults, and say which to start with
     Label(LabelArgs),
     /// Plan drills for a fault, end a plan or withdraw one
     Plan(PlanArgs),
     /// Record what came of a plan: later serves and results
     FollowUp(FollowUpArgs),
-    /// A serve's moments and who or what saw them; set them by hand, take one back
+    /// Show a serve's moments and who or what saw them; set one by hand, or take it back
     Mark(MarkArgs),
     /// Correct a player, recording, case, plan or follow-up; the earlier version is kept
     Amend(AmendArgs),
@@ -81,31 +81,31 @@ pub(super) enum Command {
     Move(MoveArgs),
     /// Remove a recording, serve, plan, follow-up or label; what depends on it is listed first
     Remove(RemoveArgs),
-    /// What was changed, when and by whom; take the last change back
+    /// Show what was changed, when and by whom; take the last change back
     History(HistoryArgs),
     /// Log practice done for a plan: sessions, effort, pain
     Log(LogArgs),
     /// Write a serve's review as one HTML file or PDF
     Review(ReviewArgs),
-    /// A player before and after: what each plan changed, and what else changed
+    /// Show a player before and after: what each plan changed, and what else changed
     Progress(ProgressArgs),
-    /// A squad: groups of similar serves, common faults, trends, whom to see next
+    /// Show a squad: groups of similar serves, common faults, trends, whom to see next
     Squad(SquadArgs),
-    /// Faults and drills to read; check and add your academy's own
+    /// Read up on faults and drills; check and add your academy's own
     Catalogue(CatalogueArgs),
-    /// Write curves (NPY, CSV) and measures (CSV) for further study; or all that is stored of a player
+    /// Write curves (NPY, CSV) and measures (CSV) for further study, or everything stored about a player
     Export(ExportArgs),
-    /// Who has been kept for longer than you mean to; set for how long. Removes nobody
+    /// List the players kept for longer than you mean to, and set how long that is. Removes nobody
     Retention(RetentionArgs),
     /// Remove a player from the library for good
     Forget(ForgetArgs),
-    /// Write the cases of players who agreed to it as one file without names, for another academy
+    /// Write the cases of players who agreed into one file without names, for another academy
     Share(ShareArgs),
     /// Receive another academy's pack, take one back, or list those received
     Receive(ReceiveArgs),
     /// Check the library; rebuild what is derived from it
     Verify(VerifyArgs),
-    /// What this computer has of what is needed, how the library stands, and what to do
+    /// Check that this computer has what is needed and how the library stands, and say what to do
     Doctor,
     /// Print completions for your shell
     Completions {
@@ -114,7 +114,7 @@ pub(super) enum Command {
     },
     /// Read the guide: a first hour, filming, reviews, squads, sharing, privacy, data
     Guide {
-        /// What about; without it, what there is
+        /// The topic; leave it out to list them
         topic: Option<String>,
     },
     /// Write the manual, one page per command, into a folder
@@ -129,10 +129,10 @@ pub(super) enum Command {
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Reading the file")]
 pub(super) struct ReadArgs {
-    /// Layout of the file, where it is not recognised or wrongly recognised
+    /// Layout of the file, if it is not recognised, or recognised wrongly
     #[arg(long)]
     layout: Option<Layout>,
-    /// Sample rate in Hz, where the file states none
+    /// Sample rate in Hz, if the file states none
     #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
     rate: Option<f64>,
     /// Serving hand, checked against the motion
@@ -144,13 +144,13 @@ pub(super) struct ReadArgs {
     /// Unit of the positions in the file
     #[arg(long)]
     unit: Option<SourceUnit>,
-    /// Which subject, where the file holds several
+    /// Which subject, if the file holds several
     #[arg(long)]
     subject: Option<String>,
-    /// Which person, where the pictures show several: counted from 1, in a clip from the left
+    /// Which person, if the picture shows several: counted from 1, in a clip from the left
     #[arg(long, value_name = "N", value_parser = counted)]
     person: Option<usize>,
-    /// Size of the picture in pixels, where points are fractions of it
+    /// Size of the picture in pixels, if the points are fractions of it
     #[arg(long, value_name = "WIDTHxHEIGHT", value_parser = picture_size)]
     picture: Option<[u32; 2]>,
     /// Joints of a table without a header, in order: "left_shoulder,right_shoulder,..."
@@ -159,7 +159,7 @@ pub(super) struct ReadArgs {
     /// Where the camera stood
     #[arg(long)]
     view: Option<View>,
-    /// How the joints were captured, where the layout does not say
+    /// How the joints were captured, if the layout does not say
     #[arg(long)]
     capture: Option<Capture>,
     /// The source is a mirror image: swap left and right
@@ -179,7 +179,7 @@ pub(super) struct ClipArgs {
     /// Pose model: larger is slower and steadier
     #[arg(long, value_name = "MODEL", default_value = "full", value_parser = model)]
     model: ModelChoice,
-    /// Part of the picture where the player's hips are at the start, in pixels from the top left
+    /// Box around the player's hips at the start, in pixels from the top left of the picture
     #[arg(long, value_name = "X,Y,W,H", conflicts_with = "person", value_parser = region)]
     region: Option<[f64; 4]>,
     /// Frames per second at capture, for a clip filmed in slow motion
@@ -297,7 +297,7 @@ pub(super) struct AddArgs {
     /// Past players and cases from a table (CSV): all of it or, on any error, nothing
     #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player", "template"])]
     pub(super) table: Option<PathBuf>,
-    /// Write the template of such a table, with two example rows, to a new file
+    /// Write a template for such a table, with two example rows, to a new file
     #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player"])]
     pub(super) template: Option<PathBuf>,
     /// Day of the recording [default: the file's own date]
@@ -336,15 +336,15 @@ pub(super) struct AddArgs {
 
 #[derive(Debug, Args)]
 pub(super) struct FindArgs {
-    /// What to look for, for example: leg drive bench. In one pair of quotes, "a phrase" must be
-    /// there and -absent must not: 'toss "front foot" -grip'
+    /// What to look for, for example: leg drive bench. With quotes round it all, "a phrase" must
+    /// appear and -word must not: 'toss "front foot" -grip'
     #[arg(required = true, value_name = "WORDS")]
     pub(super) words: Vec<String>,
     /// How many answers at most
     #[arg(short, default_value_t = 10, value_parser = at_least_one)]
     pub(super) k: usize,
     /// Only cases that match, for example "hand=left level=club,competition date>=2026-03"; the
-    /// then the catalogue is left out
+    /// catalogue is then left out
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
 }
@@ -369,10 +369,10 @@ pub(super) struct LikeArgs {
     /// Whose serve is in the file, if the library knows the player: their own serves are marked
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
-    /// Leave the player's own serves out as well
+    /// Leave out the player's own serves too
     #[arg(long)]
     pub(super) others: bool,
-    /// At most one serve of each player: the closest
+    /// At most one serve per player: the closest
     #[arg(long)]
     pub(super) one_each: bool,
     #[command(flatten)]
@@ -396,7 +396,7 @@ pub(super) struct ReviewArgs {
     /// Whose serve is in the file, if the library knows the player
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
-    /// Where to write it: as HTML, or printed where the name ends in .pdf
+    /// File to write: HTML, or a PDF if the name ends in .pdf
     #[arg(short, long, value_name = "FILE", required_unless_present = "bundle")]
     pub(super) output: Option<PathBuf>,
     /// What you showed while speaking (JSON): your voice over the clip becomes one MP4, written to
@@ -427,7 +427,7 @@ pub(super) struct ReviewArgs {
 pub(super) struct ProgressArgs {
     /// The player's code
     pub(super) player: String,
-    /// Write it as one HTML file too, or printed where the name ends in .pdf
+    /// Also write it as one HTML file, or as a PDF if the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
 }
@@ -445,7 +445,7 @@ pub(super) struct SquadArgs {
     /// Last day that counts; what is overdue is worked out for this day [default: today]
     #[arg(long, value_name = "DATE")]
     pub(super) to: Option<Date>,
-    /// Write the squad report as one HTML file, or printed where the name ends in .pdf
+    /// Write the squad report as one HTML file, or as a PDF if the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
 }
@@ -458,14 +458,14 @@ pub(super) struct ExportArgs {
     /// Only cases that match
     #[arg(long = "where", value_name = "TERMS")]
     pub(super) filter: Option<String>,
-    /// All that is stored of this player and nothing of others, for the player to have
+    /// Everything stored about this player and nothing about others, for the player to keep
     #[arg(long, value_name = "CODE", conflicts_with = "filter")]
     pub(super) player: Option<String>,
 }
 
 #[derive(Debug, Args)]
 pub(super) struct RetentionArgs {
-    /// Keep players for so many months after the last day anything was recorded of them
+    /// Keep players for this many months after the last day anything was recorded of them
     #[arg(long, value_name = "N", conflicts_with = "no_limit")]
     pub(super) months: Option<u32>,
     /// Set no limit
@@ -503,7 +503,7 @@ pub(super) struct ShareArgs {
     /// What the receiver should call you
     #[arg(long, value_name = "NAME")]
     pub(super) academy: Option<String>,
-    /// Let free words go out too
+    /// Let notes go out too
     #[arg(long)]
     pub(super) with_notes: bool,
     /// Only the library with this key can open it (its coach tells you the key: receive --key); may be
@@ -534,7 +534,7 @@ pub(super) struct ReceiveArgs {
     /// Remove everything that only this pack brought
     #[arg(long, value_name = "PACK", conflicts_with = "pack")]
     pub(super) undo: Option<String>,
-    /// Show the key others lock packs with for you, made with the first call
+    /// Show the key others lock packs with for you; it is made the first time you ask
     #[arg(long, conflicts_with_all = ["pack", "undo"])]
     pub(super) key: bool,
     /// Accept it although it is not signed with the key its sender used before
@@ -579,7 +579,7 @@ pub(super) struct PageArgs {
     /// Serve the invented academy, built in `precedent-demo` if it is not there yet; --library is left alone
     #[arg(long)]
     pub(super) demo: bool,
-    /// Your code, in whose name the page records
+    /// Your code: what the page records is signed with it
     #[arg(long, default_value = "coach")]
     pub(super) coach: String,
 }

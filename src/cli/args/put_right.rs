@@ -69,13 +69,13 @@ pub(in crate::cli) struct AmendArgs {
     /// Plan: the day it ended
     #[arg(long, value_name = "DAY", conflicts_with = "in_force")]
     pub(in crate::cli) ended: Option<Date>,
-    /// Plan: it has not ended, it goes on
+    /// Plan: it has not ended after all
     #[arg(long)]
     pub(in crate::cli) in_force: bool,
     /// Follow-up: rating, -2 (worse) to 2 (gone)
     #[arg(long, allow_negative_numbers = true)]
     pub(in crate::cli) rating: Option<i8>,
-    /// Follow-up: sessions done since the plan
+    /// Follow-up: sessions done since the plan began
     #[arg(long)]
     pub(in crate::cli) sessions: Option<u32>,
     #[command(flatten)]
@@ -135,11 +135,11 @@ impl AmendArgs {
 /// What a player agrees to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(in crate::cli) enum AgreedArg {
-    /// No longer to anything: nothing is added, nothing goes out
+    /// To nothing any more: nothing is added, nothing goes out
     None,
     /// Recordings and cases may be kept here
     Keep,
-    /// And pseudonymous cases may leave in packs
+    /// That too, and cases may go out in packs without a name
     Share,
 }
 
@@ -220,7 +220,7 @@ pub(in crate::cli) struct RemoveArgs {
     /// Who said it [default: you]
     #[arg(long, value_name = "CODE", requires = "label")]
     pub(in crate::cli) said_by: Option<String>,
-    /// Remove it with all that depends on it
+    /// Remove it, with everything that depends on it
     #[arg(long)]
     pub(in crate::cli) yes: bool,
     /// Your code
