@@ -62,7 +62,7 @@ fn practice_is_logged_counted_and_cautioned() {
     let told = desk.objects(0, &[&log(&hurts)[..], &["--json", "--quiet"]].concat()).remove(0);
     assert_eq!((&told["plan"], &told["sessions_so_far"]), (&"n1".into(), &3.into()));
     let notice = told["notices"][0].as_str().unwrap();
-    assert!(notice.contains("pain 5 of 10: see a clinician, and leave what loads the elbow"));
+    assert!(notice.contains("pain 5 of 10: see a clinician, and leave out what loads the elbow"));
     // What hurts is not loaded anew.
     let again = ["plan", "c1", "--fault", "low_contact", "--drill", "over_the_rope", "--sure"];
     let again = [&again[..], &["--start", "2026-03-20", "--replaces", "n1"]].concat();
@@ -148,10 +148,10 @@ const TOLD: [&str; 20] = [
 fn what_no_clip_shows_is_asked_kept_and_stays_at_home() {
     let desk = seen_recently();
     for (more, said) in [
-        (&["--pain", "ear=3"][..], "--pain: 'ear' is no place"),
+        (&["--pain", "ear=3"][..], "--pain: 'ear' is not one of the places that can hurt"),
         (&["--pain", "knee"], "--pain: knee: how much does it hurt?"),
         (&["--pain", "knee=11"], "--pain: knee=11: how much does it hurt?"),
-        (&["--pain", "knee=3@noon"], "--pain: 'noon' is no time of pain"),
+        (&["--pain", "knee=3@noon"], "--pain: 'noon' does not say when it hurts"),
         (&["--pain", "knee=3", "--pain", "knee=4"], "--pain: the knee is named twice"),
         (&["--pain", "none", "--pain", "knee=4"], "--pain: nothing hurts and the knee hurts"),
         (&["--tennis-hours", "9", "--sport-hours", "4"], "--tennis-hours: 9 hours of tennis and 4"),
@@ -164,7 +164,7 @@ fn what_no_clip_shows_is_asked_kept_and_stays_at_home() {
     }
     let (_, err) = desk.expect(0, &[&["label", "c1"][..], &TOLD].concat());
     assert!(
-        err.contains("pain 5 of 10: see a clinician, and leave what loads the shoulder"),
+        err.contains("pain 5 of 10: see a clinician, and leave out what loads the shoulder"),
         "{err}"
     );
     // R112 and R113: no more hours a week than years of age; twelve of organised tennis.
@@ -264,7 +264,7 @@ fn a_practice_card_goes_out_and_comes_back() {
         (whole.replace('(', "(ffffff"), "the card is marked ffffff"),
         (whole.replace("effort 5", "effort 50"), "line 2: effort is 0 (rest) to 10"),
         (whole.replace("effort 5", "effort hard"), "line 2: "),
-        (whole.replace("pain 3 shoulder", "pain 3 ear"), "'ear' is no place"),
+        (whole.replace("pain 3 shoulder", "pain 3 ear"), "'ear' is not one of the places"),
         (whole.replace("sessions 2", "joy 2"), "'joy' is not on the card"),
         (whole.replace(&first, "16.3.:"), "a line begins with its day like 2026-03-16:"),
         (whole.replace(&format!("{two}:"), &first), "this day stands on the card twice"),
@@ -295,5 +295,5 @@ fn a_practice_card_goes_out_and_comes_back() {
     let shoulder = loads.loads.contains(&precedent::catalogue::BodyPart::Shoulder);
     assert_eq!(page.contains("<b>Not now.</b> It loads what hurts"), shoulder);
     let (_, err) = log(&whole.replace("effort 5", "effort 7"), 2);
-    assert!(err.contains("is logged already as d1, otherwise than here"), "{err}");
+    assert!(err.contains("is already logged as d1, differently from here"), "{err}");
 }

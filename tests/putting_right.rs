@@ -140,7 +140,7 @@ fn what_is_not_known_after_all_is_cleared_and_what_cannot_be_is_refused() {
         &["amend", "n1", "--dose", &dose("2 x 6, two days a week"), "--clear", "review-on"],
     );
     let (_, err) = desk.expect(2, &["amend", "n1", "--dose", &dose("2 x 6, two days a week")]);
-    assert!(err.contains("n1: is so already"), "{err}");
+    assert!(err.contains("n1: says that already"), "{err}");
     let (_, err) = desk.expect(2, &["amend", "n1", "--dose", &dose("30 x 40")]);
     assert!(err.contains("1200 repetitions"), "{err}");
     let (_, err) = desk.expect(2, &["amend", "n1", "--dose", "no_such_drill=3 x 8"]);

@@ -105,7 +105,7 @@ pub struct FollowUpAmendment {
 #[non_exhaustive]
 pub enum AmendRefusal {
     /// It is so already.
-    #[error("{what}: is so already; nothing would change")]
+    #[error("{what}: says that already; nothing would change")]
     Unchanged {
         /// The item's id.
         what: String,

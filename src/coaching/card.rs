@@ -114,7 +114,7 @@ pub enum CardRefusal {
     },
     /// The day is logged already, otherwise.
     #[error(
-        "line {line}: {day} is logged already as {logged}, otherwise than here; remove {logged} first, or take the line out"
+        "line {line}: {day} is already logged as {logged}, differently from here; remove {logged} first, or take the line out"
     )]
     Logged {
         /// Line, from 1.
@@ -317,9 +317,11 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
             u8::try_from(whole(rule)?).map_err(|_| format!("'{part}': {rule}; correct it"))
         };
         match what {
-            "sessions" | "session" => sessions = Some(whole("sessions are counted, like 1")?),
+            "sessions" | "session" => {
+                sessions = Some(whole("sessions are a whole number, like 1")?)
+            }
             "repetitions" | "reps" => {
-                done.repetitions = Some(whole("repetitions are counted, like 60")?)
+                done.repetitions = Some(whole("repetitions are a whole number, like 60")?)
             }
             "effort" => done.effort = Some(scale("effort is 0 to 10")?),
             "pain" => {
@@ -330,7 +332,10 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
                 done.place = match place.trim() {
                     "" => None,
                     place => Some(BodyPart::from_typed(place).ok_or_else(|| {
-                        format!("'{place}' is no place; choose from {}", BodyPart::names())
+                        format!(
+                            "'{place}' is not one of the places that can hurt; choose from {}",
+                            BodyPart::names()
+                        )
                     })?),
                 };
                 done.sure.push(PracticeQuestion::Where { pain: level });
@@ -345,7 +350,7 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
     }
     let practised = done.repetitions.is_some() || done.effort.is_some();
     if !practised && sessions.is_none() && done.pain.is_none() && done.note.is_none() {
-        return Err("nothing is said of this day; take the line out".to_owned());
+        return Err("nothing is said about this day; take the line out".to_owned());
     }
     // Who counts nothing and says how hard it was practised once.
     done.sessions = sessions.unwrap_or(u32::from(practised));

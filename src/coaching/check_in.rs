@@ -26,7 +26,10 @@ const JUNIOR_TENNIS_HOURS: f64 = 12.0;
 #[non_exhaustive]
 pub enum CheckInRefusal {
     /// No such part of the body.
-    #[error("'{found}' is no place; choose from {}, or say none", BodyPart::names())]
+    #[error(
+        "'{found}' is not one of the places that can hurt; choose from {}, or say none",
+        BodyPart::names()
+    )]
     Place {
         /// What was said.
         found: String,
@@ -38,7 +41,7 @@ pub enum CheckInRefusal {
         found: String,
     },
     /// No such time.
-    #[error("'{found}' is no time of pain; choose from {}", HurtsWhen::names())]
+    #[error("'{found}' does not say when it hurts; choose from {}", HurtsWhen::names())]
     When {
         /// What was said.
         found: String,
@@ -208,7 +211,7 @@ impl MuchSport {
         let hours = told.sport_hours.or(told.tennis_hours);
         if let Some(hours) = hours.filter(|hours| *hours > most) {
             let age = age_years.map_or_else(
-                || "The player's age is not known, so juniors' advice is used".to_owned(),
+                || "The player's age is not known, so the advice for juniors is used".to_owned(),
                 |age| format!("The player is {age}"),
             );
             much.push(Self {

@@ -146,13 +146,13 @@ pub enum PracticeRefusal {
         found: u32,
     },
     /// Effort outside its scale.
-    #[error("effort is 0 (rest) to {} (all the player has), found {found}; say it so", SCALE)]
+    #[error("effort is 0 (rest) to {} (flat out), found {found}; give a number between", SCALE)]
     Effort {
         /// What was said.
         found: u8,
     },
     /// Pain outside its scale.
-    #[error("pain is 0 (none) to {} (the worst), found {found}; say it so", SCALE)]
+    #[error("pain is 0 (none) to {} (the worst), found {found}; give a number between", SCALE)]
     Pain {
         /// What was said.
         found: u8,
@@ -199,7 +199,7 @@ impl fmt::Display for PracticeNotice {
         let article = if place == "that place" { "" } else { "the " };
         write!(
             f,
-            "pain {pain} of {SCALE}: see a clinician, and leave what loads {article}{place} until \
+            "pain {pain} of {SCALE}: see a clinician, and leave out what loads {article}{place} until \
              then"
         )?;
         if !leave.is_empty() {

@@ -33,8 +33,8 @@ impl fmt::Display for Sore {
         let (place, said) = (place.label(), words::day(*said));
         write!(
             f,
-            "The {place} hurts, {level} of 10 on {said}: see a licensed clinician, and leave what \
-             loads the {place} until then"
+            "The {place} hurts, {level} of 10 on {said}: see a licensed clinician, and leave out \
+             what loads the {place} until then"
         )
     }
 }

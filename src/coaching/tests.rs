@@ -581,7 +581,7 @@ fn much_pain_sends_to_a_clinician_and_sessions_add_up() {
     };
     assert_eq!(leave, &[Catalogue::builtin().drill_name("fence_throw")]);
     let said = told.notices[0].to_string();
-    assert!(said.contains("see a clinician, and leave what loads the elbow"), "{said}");
+    assert!(said.contains("see a clinician, and leave out what loads the elbow"), "{said}");
 
     // A follow-up of a day counts what was logged until then, unless the coach counted.
     let answer = |day, sessions_done| FollowUpRequest {

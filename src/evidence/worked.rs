@@ -170,7 +170,7 @@ impl Evidence {
         let mut notes = vec![counted(&followings, players, nearness)];
         if players < FEW_PLAYERS {
             notes.push(format!(
-                "Too little to estimate from; go by the reasoning in the catalogue: {}",
+                "Too little to estimate from; go by the catalogue's reasoning: {}",
                 entry.evidence_text
             ));
         }
@@ -339,12 +339,12 @@ fn trust(
         }
         (Claim::NotBeyondChance, Some(gain)) if gain.low > 0.0 => format!(
             "{who}: perhaps more than comes by itself ({} to {} beyond that, 90 % interval), but \
-             to claim it takes a chance of 97.5 in 100.",
+             we claim it only from a chance of 97.5 in 100.",
             bare(gain.low, unit),
             said(gain.high, unit)
         ),
         (Claim::NotBeyondChance, Some(gain)) => format!(
-            "{who}: no more than may come by itself ({} to {} beyond that, 90 % interval), so \
+            "{who}: no more than might have come by itself ({} to {} beyond that, 90 % interval), so \
              nothing can be claimed.",
             bare(gain.low, unit),
             said(gain.high, unit)
@@ -359,7 +359,7 @@ fn trust(
             } else if players < FEW_PLAYERS {
                 format!("{who}: stories, not a result")
             } else if of_a_serve {
-                format!("{who}, but hardly any serves like this one")
+                format!("{who}, but hardly any with a serve like this one")
             } else {
                 format!("{who}, but too few for this fault overall")
             };
@@ -383,9 +383,9 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     let Followings { plans, followed_up, seen_again, missing, not_comparable } = *followings;
     let mut parts = vec![format!("{followed_up} followed up")];
     for (count, what) in [
-        (seen_again, "only seen again later"),
+        (seen_again, "seen again later without a follow-up"),
         (missing, "not seen again in time"),
-        (not_comparable, "seen again but not comparable"),
+        (not_comparable, "seen again, but not comparable"),
     ] {
         if count > 0 {
             parts.push(format!("{count} {what}"));
@@ -393,7 +393,7 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     }
     let missed = if missing > 0 { "; those not seen again may have done worse" } else { "" };
     let nearness = effective.map_or_else(String::new, |effective| {
-        format!("; weighted by likeness to this serve they count as {effective:.1}")
+        format!("; weighted by how like this serve theirs are, they count as {effective:.1}")
     });
     format!(
         "{} for this fault: {}{missed}. {} counted once each{nearness}.",
@@ -406,8 +406,8 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
 fn compared(by_itself: Option<Estimate>, players: usize, unit: &str) -> Option<String> {
     let by_itself = by_itself?;
     Some(format!(
-        "Without a plan {} with this fault changed by about {} from such a start (90 % interval {} \
-         to {}): that much comes by itself after a bad day.",
+        "Without a plan, {} with this fault changed by about {} from such a start (90 % interval \
+         {} to {}): that much comes by itself after a bad day.",
         people(players).to_lowercase(),
         said(by_itself.mean, unit),
         bare(by_itself.low, unit),

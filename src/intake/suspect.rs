@@ -61,7 +61,7 @@ pub(super) fn suspicions(
             severity: suspicion.score().unwrap_or_default(),
             note: suspicion
                 .chance()
-                .map(|chance| format!("{}: by the readings it has begun", describe_chance(chance))),
+                .map(|chance| format!("chance that it is there: {}", describe_chance(chance))),
             fault: suspicion.fault,
             state: LabelState::Suspected,
             by: Author::Program,

@@ -50,7 +50,11 @@ impl Came {
                 None => why.to_string(),
             },
             Verdict::NotYet { from, to } => {
-                format!("not seen again; a look between {} and {} would tell", day(*from), day(*to))
+                format!(
+                    "not seen again yet; a recording between {} and {} would tell",
+                    day(*from),
+                    day(*to)
+                )
             }
         }
     }

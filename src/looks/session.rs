@@ -163,13 +163,13 @@ pub enum Unlike {
         later: bool,
     },
     /// They were recorded in different set-ups.
-    #[error("not alike: {}", why.join(", or "))]
+    #[error("recorded differently: {}", why.join(", or "))]
     SetUp {
         /// What differs, once for each pair of looks.
         why: Vec<String>,
     },
     /// No look of one of the days shows the measure.
-    #[error("{measure} cannot be measured in both{}", why.as_ref().map_or_else(String::new, |why| format!(": {why}")))]
+    #[error("{measure} cannot be measured on both days{}", why.as_ref().map_or_else(String::new, |why| format!(": {why}")))]
     NotMeasurable {
         /// Name of the measure.
         measure: &'static str,
@@ -177,6 +177,6 @@ pub enum Unlike {
         why: Option<String>,
     },
     /// No measure shows the fault.
-    #[error("no measure shows it: only your eye and what is reported can tell")]
+    #[error("no measure shows it: only your eye and the reported results can tell")]
     NoMeasure,
 }

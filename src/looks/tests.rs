@@ -87,12 +87,15 @@ fn why_days_do_not_compare_is_said() {
     let depth = SetUp::new(Capture::DepthSensor, None, Some(Setting::Target), None);
     let why = |before: &Session, after: &Session| moved(before, after).unwrap_err().to_string();
     let target = one(markers(Some(Setting::Target)));
-    assert_eq!(why(&target, &one(depth)), "not alike: markers before, depth sensor after");
+    assert_eq!(
+        why(&target, &one(depth)),
+        "recorded differently: markers before, depth sensor after"
+    );
     assert_eq!(why(&target, &day(vec![])), "no serve is recorded after (2 Mar 2026)");
     assert_eq!(why(&day(vec![]), &target), "no serve is recorded before (2 Mar 2026)");
     let hidden = day(vec![serve(1, markers(None), None)]);
     let said = why(&target, &hidden);
-    assert!(said.ends_with("cannot be measured in both: the knee is hidden"), "{said}");
+    assert!(said.ends_with("cannot be measured on both days: the knee is hidden"), "{said}");
 }
 
 /// By hand: 1.96 root((sd^2 + e^2) / n + (sd^2 + e^2) / m).

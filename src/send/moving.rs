@@ -136,7 +136,7 @@ fn foot(picture: &mut Frame, moment: Moment) {
         (format!("{time} {when}"), Tone::Ink)
     };
     words(picture, [16.0, y], &said, 26.0, Ink::of(tone));
-    let speed = if moment.slowed { "four times slower" } else { "as fast as it was" };
+    let speed = if moment.slowed { "four times slower" } else { "at real speed" };
     let x = picture.width as f64 - 16.0 - words_width(speed, 26.0);
     words(picture, [x, y], speed, 26.0, Ink::of(Tone::Quiet));
 }

@@ -39,14 +39,14 @@ impl Readme<'_> {
         if let Some(beside) = self.clip {
             let beside = beside.map(|beside| format!(" beside {beside}")).unwrap_or_default();
             lines.push(format!(
-                "serve.mp4 is your serve{beside}: first as fast as it was, then four times slower \
+                "serve.mp4 is your serve{beside}: first at real speed, then four times slower \
                  around contact. It has no sound."
             ));
         }
         if self.spoken {
             lines.push("spoken-review.mp4 is your coach speaking over your clip.".to_owned());
         }
-        lines.push("Other players are drawn and have no name.".to_owned());
+        lines.push("Other players are shown as drawings, without names.".to_owned());
         lines.push(String::new());
         lines.extend(self.cautions.iter().cloned());
         let mut text = lines.join("\r\n");

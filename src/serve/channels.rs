@@ -139,19 +139,19 @@ channel_table! {
     "back_knee_flexion", "back knee bend", "deg", BackLeg, 12.0, back_knee, true,
         "180 minus the included angle hip-knee-ankle of the hitting side; 0 = straight",
         "as the front knee: no published spread read";
-    "trunk_forward", "trunk lean to the net", "deg", Trunk, 8.0, trunk_forward, true,
+    "trunk_forward", "trunk lean towards the net", "deg", Trunk, 8.0, trunk_forward, true,
         "mid-hips to mid-shoulders off the vertical towards the net, negative away from it; in a picture: in the picture plane, towards the tossing side",
         "spread of trunk inclination R024 (7.1) and R018 (7), rounded up for one direction's sign";
     "trunk_side", "trunk lean to the tossing side", "deg", Trunk, 8.0, trunk_side, false,
         "mid-hips to mid-shoulders off the vertical towards the tossing side, across the direction to the net",
         "as the lean to the net";
-    "pelvis_turn", "pelvis turn", "deg", Trunk, 15.0, pelvis_turn, false,
+    "pelvis_turn", "hip turn", "deg", Trunk, 15.0, pelvis_turn, false,
         "hip line about the vertical from the stance at the start of the toss; positive = opening to the net",
         "chosen by us near the spread between real takes; no published spread of this definition read";
     "shoulder_turn", "shoulder turn", "deg", Trunk, 18.0, shoulder_turn, false,
         "shoulder line about the vertical from the stance at the start of the toss; positive = opening to the net",
         "chosen by us near the spread between real takes; no published spread of this definition read";
-    "hitting_arm_elevation", "hitting upper arm to trunk", "deg", HittingArm, 17.0, hit_elevation, true,
+    "hitting_arm_elevation", "hitting elbow height", "deg", HittingArm, 17.0, hit_elevation, true,
         "included angle of shoulder-elbow and mid-shoulders to mid-hips; 0 = at the side, 90 = across",
         "R027 (16.9)";
     "hitting_elbow_flexion", "hitting elbow bend", "deg", HittingArm, 16.0, hit_elbow, true,
@@ -160,7 +160,7 @@ channel_table! {
     "hitting_wrist_height", "hitting wrist height", "ratio", HittingArm, 0.06, hit_height, true,
         "height of the wrist over the middle of the hips, in statures estimated from the body",
         "chosen by us near the spread between real takes; no published spread read";
-    "tossing_arm_elevation", "tossing upper arm to trunk", "deg", TossingArm, 17.0, toss_elevation, true,
+    "tossing_arm_elevation", "tossing elbow height", "deg", TossingArm, 17.0, toss_elevation, true,
         "included angle of shoulder-elbow and mid-shoulders to mid-hips; 0 = at the side, 90 = across",
         "as the hitting arm: no published spread read";
     "tossing_elbow_flexion", "tossing elbow bend", "deg", TossingArm, 16.0, toss_elbow, true,

@@ -141,7 +141,7 @@ pub enum FilterError {
     /// Not of the form `key=value`.
     #[error(
         "filter, column {column}: '{found}' is not a term; write key=value, for example level=club, or \
-         words=\"leg drive\" for free words"
+         words=\"leg drive\" to search for words"
     )]
     NotATerm {
         /// First character, from 1.

@@ -368,7 +368,7 @@ mod tests {
         assert_eq!(
             error("left"),
             "filter, column 1: 'left' is not a term; write key=value, for example level=club, or \
-             words=\"leg drive\" for free words"
+             words=\"leg drive\" to search for words"
         );
         assert_eq!(
             error("hand>left"),
