@@ -94,7 +94,7 @@ fn headline(course: &PlayerCourse) -> String {
         None if course.steps.iter().any(|step| step.curves.is_some()) => {
             "What the plans aim at could not be measured before and after.".to_owned()
         }
-        None => "No two looks that compare yet.".to_owned(),
+        None => "No two looks can be compared yet.".to_owned(),
     }
 }
 

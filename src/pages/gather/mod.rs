@@ -421,7 +421,7 @@ fn unseen(catalogue: &Catalogue, judging: &Judging) -> Vec<(String, String)> {
             Finding::Scored { chance, .. } if suspicion.to_look_at() => Some((
                 catalogue.fault(&suspicion.fault)?.name.clone(),
                 format!(
-                    "to look at, not suspected: {} by these readings, and it takes 8",
+                    "to look at, not suspected: {} by these readings, and a suspicion takes 8",
                     describe_chance(*chance)
                 ),
             )),

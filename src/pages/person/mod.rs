@@ -344,20 +344,20 @@ fn readable(cell: Cell) -> Cell {
 
 fn read_me(who: &Player, day: Date) -> String {
     format!(
-        "All that is stored of {}, written on {day}.\n\n\
+        "Everything stored about {}, written on {day}.\n\n\
          report.html  to read in a browser: who you are here, what you agreed to, every recording,\n\
          \x20            session, plan and result, what was shared with whom, what was changed.\n\
          data.json    the same for programs, every row of every table that is yours, and the\n\
          \x20            earlier states that are kept; what it calls bytes lies in bytes/.\n\
          serves/      your serves: measures (CSV), curves (NPY and CSV, serves x 101 samples x\n\
          \x20            channels).\n\
-         joints/      your recordings as they were read: a table of joints over time each.\n\
+         joints/      your recordings as they were read: one table of joints over time for each.\n\
          clips/       copies of your clips, where the library keeps them.\n\n\
          Other players are not in it: where a note names one, it says \"another player\".\n\
          What the program works out from this, an index of curves and one of words, is not in it;\n\
          nor are clips that stay outside the library, of which it knows the path alone.\n\n\
-         It is yours: ask your coach to put right what is wrong, or to remove all of it. Of somebody\n\
-         under eighteen, a parent or guardian may ask for it as well.\n",
+         It is yours: ask your coach to put right what is wrong, or to remove all of it. For anybody\n\
+         under eighteen, a parent or guardian may ask as well.\n",
         who.code
     )
 }

@@ -72,6 +72,6 @@ pub(super) fn ribbon_caption(channel: Option<&Channel>, coach: bool) -> &'static
             "Your line against the players who serve most like you; 8 of 10 of them stay in the band."
         }
         (None, true) => "Line: this serve. Fewer than three precedents: no band.",
-        (None, false) => "Your line alone: too few players to hold it against.",
+        (None, false) => "Your line alone: too few players to compare it with.",
     }
 }

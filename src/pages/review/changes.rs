@@ -52,7 +52,7 @@ fn change_view(change: &ChangeFacts) -> ChangeView {
     let (said, class) = if !by.is_finite() {
         ("not measurable both times".to_owned(), "")
     } else if !change.beyond {
-        (format!("within chance ({} could be)", amount(change.detectable, &change.unit)), "")
+        (format!("within chance (up to {})", amount(change.detectable, &change.unit)), "")
     } else {
         let (word, class) = match change.better {
             Some(true) => ("better", "better"),

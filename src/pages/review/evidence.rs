@@ -34,11 +34,9 @@ pub(in crate::pages) fn evidence_views(
             trust.extend(row.typical_days.filter(|d| d.is_finite()).map(|days| {
                 format!("Typical time to change: about {:.0} weeks.", (days / 7.0).max(1.0))
             }));
-            trust.extend(
-                row.effective_players
-                    .filter(|n| nearness && n.is_finite())
-                    .map(|n| format!("Counts like {n:.1} players as close as the closest.")),
-            );
+            trust.extend(row.effective_players.filter(|n| nearness && n.is_finite()).map(|n| {
+                format!("Counts like {n:.1} players who serve as much like this as the closest.")
+            }));
             if !own.is_empty() {
                 let own: Vec<_> = own.into_iter().map(clean).collect();
                 trust.push(format!("Caution: {}", own.join(" ")));

@@ -163,7 +163,7 @@ pub(super) fn asked_lines(asked: &[Asked], coach: bool, texts: &Redactor) -> Vec
         let open = list(&open);
         lines.push(match coach {
             true => format!("Not asked yet: {open}. Ask, and record the answers."),
-            false => format!("Your coach will ask you for: {open}."),
+            false => format!("Your coach will ask you about: {open}."),
         });
     }
     lines

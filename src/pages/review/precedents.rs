@@ -75,11 +75,11 @@ fn outcome_words(outcomes: &[OutcomeFacts]) -> String {
             }
             Verdict::NoClearChange(change) => {
                 let moved = moved(change, "changed");
-                format!("{moved}, which chance alone can do.{}", little(outcome))
+                format!("{moved}, which may be chance alone.{}", little(outcome))
             }
             // Without its day: a player's copy tells no days of others.
             Verdict::NotComparable { why: Unlike::NoServe { .. } } => {
-                "Followed up, but no serve is recorded both times.".to_owned()
+                "Followed up, but not recorded both times.".to_owned()
             }
             Verdict::NotComparable { why } => format!("Seen again, but {why}."),
             Verdict::NotYet { .. } => {

@@ -37,7 +37,7 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
             let tried: Vec<String> =
                 alike.tried.iter().map(|(k, width)| format!("{k}: {width:.2}")).collect();
             format!(
-                "{} of {} compared, all with all, by exact time warping{each}. {} groups: the number \
+                "{} of {} compared, each with every other, by exact time warping{each}. {} groups: the number \
                  with the widest silhouette between players ({width:.2}; tried {}).{}",
                 count(alike.looks, "look"),
                 count(alike.players.len(), "player"),
@@ -53,11 +53,11 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
         None => {
             let widest = alike.tried.iter().map(|tried| tried.1).reduce(f64::max);
             let why = widest.map_or_else(
-                || "too few players to part".to_owned(),
-                |width| format!("no number of groups parts the players well (widest silhouette {width:.2}, 0.25 wanted)"),
+                || "too few players to split".to_owned(),
+                |width| format!("no number of groups splits the players well (widest silhouette {width:.2}, 0.25 wanted)"),
             );
             format!(
-                "{} of {} compared, all with all, by exact time warping{each}: {why}.",
+                "{} of {} compared, each with every other, by exact time warping{each}: {why}.",
                 count(alike.looks, "look"),
                 count(alike.players.len(), "player")
             )
@@ -73,7 +73,7 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
         how,
         map: drawn(map_drawing),
         map_caption: format!(
-            "One dot: one look (a player, a day, a set-up), by its most typical serve; near means alike. Two directions hold {:.0} % of the differences. \
+            "One dot: one look (a player, a day, a set-up), by its most typical serve; close together means alike. Two directions hold {:.0} % of the differences. \
              Figure: the serve that stands for its group, at trophy, seen from the \
              hitting side.",
             100.0 * alike.kept

@@ -27,7 +27,7 @@ pub(super) struct StripView {
 /// The few faults that most have, where that is more than noise.
 pub(super) fn headline(squad: &Squad) -> String {
     let Some(first) = squad.faults.iter().find(|fault| fault.now.with > 0) else {
-        return "No fault stands in this squad.".to_owned();
+        return "No open faults in this squad.".to_owned();
     };
     format!("Most common now: {}, in {} players.", first.name.to_lowercase(), of(&first.now))
 }
@@ -47,11 +47,11 @@ pub(super) fn lead(squad: &Squad) -> Vec<String> {
         }));
     }
     if lines.is_empty() {
-        lines.push("No fault clearly gets better or worse in this period.".to_owned());
+        lines.push("No fault is clearly getting better or worse in this period.".to_owned());
     }
     if let Some(alike) = squad.alike.as_ref() {
         lines.push(match alike.groups.len() {
-            0 | 1 => "The serves form one group: no ways of serving part the squad.".to_owned(),
+            0 | 1 => "The serves form one group: no way of serving splits the squad.".to_owned(),
             more => format!("{more} groups of similar serves."),
         });
     }

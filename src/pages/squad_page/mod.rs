@@ -125,7 +125,7 @@ pub fn squad_page(squad: &Squad) -> String {
         see_more: match squad.see_next.len().saturating_sub(SEEN) {
             0 => String::new(),
             more => {
-                format!("{more} more with weaker reasons; the data of the report lists them all.")
+                format!("{more} more with weaker reasons; the report's data lists them all.")
             }
         },
         alike: squad.alike.as_ref().map(alike_view),
@@ -233,7 +233,11 @@ fn plans(squad: &Squad) -> String {
         plans.seen_again,
         plans.running,
         plans.overdue.len(),
-        if plans.ended == 0 { String::new() } else { format!(", {} ended unseen", plans.ended) }
+        if plans.ended == 0 {
+            String::new()
+        } else {
+            format!(", {} ended without another look", plans.ended)
+        }
     )
 }
 
@@ -249,19 +253,19 @@ fn worked_view(worked: &Worked, cautions: &mut Cautions) -> WorkedView {
 
 fn lines(squad: &Squad, cautions: &Cautions) -> Vec<String> {
     let own = [
-        "A fault a recording cannot show counts as not seen: shares are rather too low than too \
-         high."
+        "A fault a recording cannot show counts as not seen: the true shares are probably \
+         higher."
             .to_owned(),
         "What changed after a plan is associated with it, not proven to come from it; players \
-         are looked at when something is wrong, and look better later even without help."
+         are looked at when something is wrong, and often look better later even without help."
             .to_owned(),
         "Better and worse count players whose measure moved by more than chance and measuring \
-         give, from their first look of the period to the last that compares. Who is looked at \
-         changes from month to month; a share may move because other players came. A fault no \
-         measure shows is called rarer or more common only where more players lost it than got it, \
+         give, from their first look of the period to the last that can be compared. Who is \
+         looked at changes from month to month; a share may move because other players came. A \
+         fault that no measure shows is called rarer or more common only where more players lost it than got it, \
          or the other way round."
             .to_owned(),
-        "That a fault is gone shows only at the next look, so the days it took are rather too many.".to_owned(),
+        "That a fault is gone shows only at the next look, so the days it took are overestimates.".to_owned(),
     ];
     let general = cautions.lines().into_iter();
     general

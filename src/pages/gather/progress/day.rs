@@ -72,12 +72,12 @@ pub(super) fn alike<'a>(
 ) -> Result<Vec<Pair<'a>>, String> {
     pairs(&before.session, &after.session).map_err(|why| match why {
         Unlike::NoServe { date, later } => format!(
-            "No serve is recorded {} ({}): only what was reported can be held side by side.",
+            "No serve is recorded {} ({}): only what was reported can be compared.",
             if later { "after" } else { "before" },
             words::day(date)
         ),
         Unlike::SetUp { why } => format!(
-            "The two sets are not alike ({}), so their measures are not compared.",
+            "The two were recorded differently ({}), so their measures are not compared.",
             why.join(", or ")
         ),
         other => format!("{}.", words::sentence(&other.to_string())),
@@ -105,8 +105,8 @@ pub(super) fn notes(
     }
     if pair.before.set_up.swing == Swing::Unknown || pair.after.set_up.swing == Swing::Unknown {
         notes.push(
-            "What a recording shows (practice swing or ball) is not recorded for all of them; \
-             taken as alike."
+            "Whether it was a practice swing or a serve with a ball is not recorded for all of \
+             them; they are taken as alike."
                 .to_owned(),
         );
     }
@@ -120,7 +120,7 @@ pub(super) fn notes(
     let (then, now) = (settings(&pair.before), settings(&pair.after));
     if !then.is_empty() && !now.is_empty() && then != now {
         notes.push(format!(
-            "Recorded in another setting: {} before, {} after; that changes a serve too.",
+            "Recorded in different settings: {} before, {} after; that changes a serve too.",
             words::list(&then),
             words::list(&now)
         ));
@@ -137,7 +137,7 @@ pub(super) fn notes(
     if then.max(now) > 1.5 * then.min(now) {
         notes.push(format!(
             "Filmed at {then:.0} Hz before and {now:.0} Hz after: fast moments may differ for that \
-             alone."
+             reason alone."
         ));
     }
     Ok(notes)

@@ -234,7 +234,7 @@ fn unread(
 ) -> Option<String> {
     let Some(Followed { def, .. }) = followed else {
         return Some(format!(
-            "No measure shows '{}': only what you see and what is reported tells.",
+            "No measure shows '{}': only your eye and the reported results can tell.",
             catalogue.fault_name(fault)
         ));
     };
@@ -244,7 +244,7 @@ fn unread(
             Reading::NotMeasurable { why } if entry.measure == def.id => Some(why.clone()),
             _ => None,
         })?;
-    Some(format!("{} is not measurable in both looks: {why}.", sentence(def.name)))
+    Some(format!("{} is not measurable on both days: {why}.", sentence(def.name)))
 }
 
 fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
