@@ -452,7 +452,7 @@ fn sentence(
         _ => "",
     };
     let alone = if stability.is_some() && players == 1 {
-        " One player: a style of his or her own."
+        " One player, with a style of their own."
     } else {
         ""
     };
