@@ -103,7 +103,7 @@ fn a_report_that_fails_leaves_what_was_there() {
 fn a_time_is_set_and_reminded_of() {
     let desk = Desk::stocked();
     let (_, err) = desk.expect(1, &["retention"]);
-    assert!(err.contains("no time is set"), "{err}");
+    assert!(err.contains("no limit is set"), "{err}");
     let (_, err) = desk.expect(2, &["retention", "--months", "0"]);
     assert!(err.contains("months: 0; 1 to 1200 months"), "{err}");
     let (_, err) = desk.expect(2, &["--read-only", "retention", "--months", "3"]);

@@ -137,7 +137,7 @@ fn show_fault(
     field(
         "what it costs",
         &format!(
-            "{} (of 3: speed {}, consistency {}, load {})",
+            "{} (out of 3: speed {}, consistency {}, load {})",
             cost.text, cost.speed, cost.consistency, cost.load
         ),
         out,
@@ -153,7 +153,7 @@ fn show_fault(
         out.line(&format!("    - {}", shown_by(measure)))?;
     }
     for measure in &fault.only_with {
-        out.line(&format!("    - only with: {}", shown_by(measure)))?;
+        out.line(&format!("    - only if this shows too: {}", shown_by(measure)))?;
     }
     if let Some(ask) = &fault.ask {
         field("to ask", ask, out)?;

@@ -115,7 +115,7 @@ pub(super) fn academy_for_page(out: &mut Output) -> anyhow::Result<PathBuf> {
 fn academy(folder: &Path, out: &mut Output) -> anyhow::Result<Library> {
     match Library::open(folder) {
         Ok(library) => {
-            out.say(&format!("{}: using the library already there", folder.display()));
+            out.say(&format!("{}: using the library that is already there", folder.display()));
             return Ok(library);
         }
         Err(OpenError::Missing { .. }) => {}

@@ -36,7 +36,7 @@ pub(super) fn run(
 pub(super) fn print(moved: &Moved, out: &mut Output) -> anyhow::Result<()> {
     match moved.left_case {
         LeftCase::HoldsOthers => {}
-        LeftCase::Gone => out.say(&format!("{}: was left empty and is removed", moved.left)),
+        LeftCase::Gone => out.say(&format!("{}: left empty, so it is removed", moved.left)),
         LeftCase::KeptEmpty => out.complain(&format!(
             "{}: has no serves now; it stays because of what you recorded there",
             moved.left

@@ -46,7 +46,7 @@ fn read_passphrase(
             Ok(text) => Zeroizing::new(text),
             Err(_) if io::stdin().is_terminal() && io::stderr().is_terminal() => {
                 let text = typed("passphrase (nothing shows as you type):", out)?;
-                if twice && typed("the same again:", out)? != text {
+                if twice && typed("the same once more:", out)? != text {
                     bail!("the two passphrases differ; nothing was written, try again");
                 }
                 text

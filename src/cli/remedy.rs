@@ -46,7 +46,7 @@ pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
     if let Some(refusal) = error.downcast_ref::<AmendRefusal>() {
         return match refusal {
             AmendRefusal::Plan(PlanRefusal::Unanswered(_)) => {
-                Some(format!("{refusal} Then say so (--sure)"))
+                Some(format!("{refusal} If so, add --sure"))
             }
             AmendRefusal::Plan(_) => Some(format!("--dose: {refusal}")),
             AmendRefusal::Write(error) => field(error),
@@ -178,7 +178,7 @@ fn plan(refusal: &PlanRefusal) -> Option<String> {
             Some(format!("--drill: {refusal} (label {case} --reject {})", harm.worse))
         }
         PlanRefusal::Harmful { .. } => Some(format!("--drill: {refusal}")),
-        PlanRefusal::Unanswered(_) => Some(format!("{refusal} Then say so (--sure)")),
+        PlanRefusal::Unanswered(_) => Some(format!("{refusal} If so, add --sure")),
         PlanRefusal::Write(error) => field(error),
         _ => None,
     }
@@ -194,7 +194,7 @@ fn practice(refusal: &PracticeRefusal) -> Option<String> {
         PracticeRefusal::Pain { .. } => "--pain",
         PracticeRefusal::NoPain { .. } => "--where",
         PracticeRefusal::Unanswered(_) => {
-            return Some(format!("{refusal} Say it (--where), or that nobody knows (--sure)"));
+            return Some(format!("{refusal} Give --where, or --sure if nobody knows"));
         }
         PracticeRefusal::Write(error) => return field(error),
         _ => return None,

@@ -42,7 +42,7 @@ pub(super) fn run(
         (ItemId::Practice(id), None) => Removal::Practice(id),
         (ItemId::Case(id), None) => {
             bail!(
-                "remove {id}: a case goes with its last serve; for one of its labels say --label, \
+                "remove {id}: a case goes with its last serve; for one of its labels give --label, \
                    for one of its notes --note"
             )
         }
@@ -53,7 +53,7 @@ pub(super) fn run(
         out.complain(&format!("{removal}: {line}"));
     }
     if !args.yes {
-        out.complain(&format!("{removal}: nothing is removed yet; say --yes to remove it"));
+        out.complain(&format!("{removal}: nothing is removed yet; add --yes to remove it"));
         if out.json {
             out.object(&serde_json::json!({
                 "what": removal.to_string(), "removed": false, "depends": on,

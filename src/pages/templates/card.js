@@ -62,7 +62,7 @@
       const [input, day, name] = wrong;
       day.classList.remove("ahead");
       const rule = name === "where" ? "say where it hurts"
-        : name === "pain" ? "pain is 0 to 10, and 1 or more where a place is named"
+        : name === "pain" ? "pain is 0 to 10, and 1 or more if a place is named"
         : name + " is a number from 0 to " + limits[name];
       said.textContent = day.querySelector("legend").textContent + ": " + rule + ".";
       input.focus();
@@ -76,9 +76,9 @@
     text.value = [head, ...lines, card.dataset.end].join("\n") + "\n";
     text.hidden = false;
     text.select();
-    said.textContent = "Send this text to your coach, all of it.";
+    said.textContent = "Send all of this text to your coach.";
     navigator.clipboard?.writeText(text.value).then(
-      () => { said.textContent = "The text is copied: send it to your coach, all of it."; },
+      () => { said.textContent = "The text is copied: send all of it to your coach."; },
       () => {},
     );
     share.hidden = !navigator.share;
