@@ -76,7 +76,7 @@ impl Academy {
             }
             let worse = drill.not_for.iter().map(|id| self.catalogue.fault_name(id).to_lowercase());
             let worse: Vec<String> = worse.collect();
-            let said = text.split("worse, so leave it out where you see ").skip(1);
+            let said = text.split("which it makes worse: ").skip(1);
             let mut said = said.map(|rest| rest.split('.').next().unwrap_or_default());
             assert!(
                 worse.is_empty() || said.any(|said| worse.iter().all(|one| said.contains(one))),

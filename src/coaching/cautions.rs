@@ -297,11 +297,10 @@ pub struct ShownDrill {
 
 /// What is said of the faults a drill makes worse; their names stand last, where any name reads well.
 fn makes_worse(faults: &[String]) -> Option<String> {
-    let leave = "worse, so leave it out where you see";
     match faults {
         [] => None,
-        [one] => Some(format!("It makes this fault {leave} it: {one}.")),
-        some => Some(format!("It makes these faults {leave} one of them: {}.", words::list(some))),
+        [one] => Some(format!("Not for this fault, which it makes worse: {one}.")),
+        some => Some(format!("Not for these faults, which it makes worse: {}.", words::list(some))),
     }
 }
 

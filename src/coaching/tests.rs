@@ -375,7 +375,7 @@ fn no_name_of_a_drill_without_its_cautions() {
     for caution in &entry.cautions {
         assert!(own.contains(caution), "{own}");
     }
-    assert!(own.contains("worse, so leave it out where you see"), "{own}");
+    assert!(own.contains("which it makes worse: "), "{own}");
     let note = noted.health_note.as_ref().unwrap();
     assert!(lines.iter().any(|line| line.contains(note)), "{lines:?}");
     // Named again, nothing is said twice.
