@@ -269,7 +269,7 @@ fn progress_holds_before_against_after() {
     for said in [
         "n1, Shallow leg drive: 2026-03-14",
         "3 x 8",
-        "what chance and measuring would give",
+        "what chance and measuring error would give",
         "131 before, 137 km/h after",
         "7 before, 4 after",
         "12 sessions done",
@@ -294,7 +294,8 @@ fn progress_holds_before_against_after() {
 
     desk.expect(0, &["review", "s3", "-o", "review.html"]);
     let review = std::fs::read_to_string(desk.at("review.html")).unwrap();
-    for said in ["Since 14 Mar 2026", "what chance and measuring", "speed 131, then 137 km/h"] {
+    for said in ["Since 14 Mar 2026", "what chance and measuring error", "speed 131, then 137 km/h"]
+    {
         assert!(review.contains(said), "{said}");
     }
     let (_, err) = desk.expect(2, &["progress", "nobody"]);

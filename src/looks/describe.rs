@@ -23,7 +23,7 @@ pub fn describe_change(change: &Change) -> String {
         None => format!("a change of {by}, within"),
     };
     format!(
-        "{} went from {} to {}: {word} what chance and measuring would give ({} for {} \
+        "{} went from {} to {}: {word} what chance and measuring error would give ({} for {} \
          before and {} after)",
         sentence(change.def.name),
         describe_value(change, change.before.value),

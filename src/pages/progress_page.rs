@@ -83,10 +83,10 @@ fn headline(course: &PlayerCourse) -> String {
             let by = apart(moved.before.value, moved.after.value, moved.def.unit);
             let name = sentence(moved.def.name);
             match moved.better() {
-                Some(true) => format!("{name}: better by {by}, beyond chance and measuring."),
-                Some(false) => format!("{name}: worse by {by}, beyond chance and measuring."),
+                Some(true) => format!("{name}: better by {by}, beyond chance and measuring error."),
+                Some(false) => format!("{name}: worse by {by}, beyond chance and measuring error."),
                 None if moved.beyond() => format!("{name}: changed by {by}."),
-                None => format!("{name}: no change beyond chance and measuring so far."),
+                None => format!("{name}: no change beyond chance and measuring error so far."),
             }
         }
         None if course.steps.is_empty() => "One look so far; a change needs two.".to_owned(),

@@ -79,7 +79,7 @@ fn worse(read: &Read<'_>, last: &SeenCase) -> Result<Vec<Reason>, StoreError> {
         let since = read.snapshot.since(read.catalogue, &last.case, &label.fault)?;
         let Some(Verdict::Worse(change)) = since.map(|since| since.came.verdict) else { continue };
         let text = format!(
-            "{} is getting worse: {} {} to {}, more than chance and measuring would give \
+            "{} is getting worse: {} {} to {}, more than chance and measuring error would give \
              ({})",
             lower(&read.fault_name(&label.fault)),
             change.def.name,

@@ -144,7 +144,7 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     let main = step.main.as_ref().unwrap();
     assert_eq!((main.before.serves, main.after.serves), (3, 3));
     assert_eq!(main.better(), Some(true), "{}", describe_change(main));
-    assert!(describe_change(main).contains("beyond what chance and measuring would give"));
+    assert!(describe_change(main).contains("beyond what chance and measuring error would give"));
     let curves = step.curves.as_ref().unwrap();
     let within = curves.within_before.unwrap().max(curves.within_after.unwrap());
     assert!(curves.between > within, "{curves:?}");
@@ -173,7 +173,7 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     let steps = academy.steps();
     let main = steps[0].main.as_ref().unwrap();
     assert!(!main.beyond(), "{}", describe_change(main));
-    assert!(describe_change(main).contains("within what chance and measuring would give"));
+    assert!(describe_change(main).contains("within what chance and measuring error would give"));
     assert!(steps[0].notes[0].contains("No follow-up is recorded"), "{:?}", steps[0].notes);
 }
 

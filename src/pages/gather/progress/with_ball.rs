@@ -36,10 +36,10 @@ pub(in crate::pages::gather) fn with_ball(
         words::count(balls.serves.len(), "serve")
     ) + " with a ball";
     let what = if changes.is_empty() {
-        format!("none of {measured} measures changes beyond what chance and measuring give")
+        format!("none of {measured} measures changes beyond what chance and measuring error give")
     } else {
         format!(
-            "{} of {measured} measures change beyond what chance and measuring give",
+            "{} of {measured} measures change beyond what chance and measuring error give",
             changes.len()
         )
     };
