@@ -21,8 +21,8 @@ pub(super) fn run(
     let library = place::for_reading(library)?;
     match library.retention()? {
         Some(set) => out.say(&format!(
-            "players are kept for {} after the last day anything was recorded of them, as {} said on {}; nobody \
-             is removed unless you do it",
+            "players are kept for {} after the last day anything was recorded of them, as {} said \
+             on {}; nobody is removed unless you do it",
             count(set.months as usize, "month"),
             set.by,
             set.day

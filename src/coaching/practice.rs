@@ -199,8 +199,8 @@ impl fmt::Display for PracticeNotice {
         let article = if place == "that place" { "" } else { "the " };
         write!(
             f,
-            "pain {pain} of {SCALE}: see a clinician, and leave out what loads {article}{place} until \
-             then"
+            "pain {pain} of {SCALE}: see a clinician, and leave out what loads {article}{place} \
+             until then"
         )?;
         if !leave.is_empty() {
             let names: Vec<String> = leave.iter().map(|name| format!("'{name}'")).collect();

@@ -344,8 +344,8 @@ fn trust(
             said(gain.high, unit)
         ),
         (Claim::NotBeyondChance, Some(gain)) => format!(
-            "{who}: no more than might have come by itself ({} to {} beyond that, 90 % interval), so \
-             nothing can be claimed.",
+            "{who}: no more than might have come by itself ({} to {} beyond that, 90 % interval), \
+             so nothing can be claimed.",
             bare(gain.low, unit),
             said(gain.high, unit)
         ),

@@ -71,8 +71,8 @@ impl std::fmt::Display for CatalogueNotice {
             ),
             Self::Other { kind, id, here } => write!(
                 f,
-                "the sender's own {} '{id}' is not the same as '{here}' here; cases that name it are \
-                 read with yours",
+                "the sender's own {} '{id}' is not the same as '{here}' here; cases that name it \
+                 are read with yours",
                 kind.name()
             ),
         }

@@ -310,7 +310,8 @@ impl<'a> Weighed<'a> {
         reasons.push(match label.state {
             LabelState::Suspected => match self.seen.chance {
                 Some(chance) => format!(
-                    "Strength {:.2} of 1, as the program sees it; chance that it is there at all: {}.",
+                    "Strength {:.2} of 1, as the program sees it; chance that it is there at all: \
+                     {}.",
                     label.severity,
                     describe_chance(chance)
                 ),

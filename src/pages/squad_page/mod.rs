@@ -259,13 +259,14 @@ fn lines(squad: &Squad, cautions: &Cautions) -> Vec<String> {
         "What changed after a plan is associated with it, not proven to come from it; players \
          are looked at when something is wrong, and often look better later even without help."
             .to_owned(),
-        "Better and worse count players whose measure moved by more than chance and measuring error \
-         give, from their first look of the period to the last that can be compared. Who is \
-         looked at changes from month to month; a share may move because other players came. A \
-         fault that no measure shows is called rarer or more common only where more players lost it than got it, \
-         or the other way round."
+        "Better and worse count players whose measure moved by more than chance and measuring \
+         error give, from their first look of the period to the last that can be compared. Who \
+         is looked at changes from month to month; a share may move because other players came. A \
+         fault that no measure shows is called rarer or more common only if more players lost it \
+         than got it, or the other way round."
             .to_owned(),
-        "That a fault is gone shows only at the next look, so the days it took are overestimates.".to_owned(),
+        "That a fault is gone shows only at the next look, so the days it took are overestimates."
+            .to_owned(),
     ];
     let general = cautions.lines().into_iter();
     general

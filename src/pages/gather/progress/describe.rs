@@ -15,12 +15,13 @@ pub fn describe_changes(step: &CourseStep) -> Option<String> {
     let by_chance = (compared as f64 / 20.0).round().max(1.0);
     let mut text = match beyond {
         0 => format!(
-            "Elsewhere nothing changed beyond what chance and measuring error would give, in {} compared.",
+            "Elsewhere nothing changed beyond what chance and measuring error would give, in {} \
+             compared.",
             count(compared, "other measure")
         ),
         _ => format!(
-            "Elsewhere {beyond} of {} changed by more than chance and measuring error would give; about \
-             {by_chance:.0} would by chance alone.",
+            "Elsewhere {beyond} of {} changed by more than chance and measuring error would give; \
+             about {by_chance:.0} would by chance alone.",
             count(compared, "other measure")
         ),
     };
