@@ -87,7 +87,7 @@ impl fmt::Display for Remedy {
                 return write!(f, "choose one: {}", people.join(", "));
             }
             Self::AnotherLayout => "name another layout",
-            Self::LayoutOfJoints => "for joints under such a name give their layout",
+            Self::LayoutOfJoints => "if it holds joints despite its name, give their layout",
             Self::KeepWholeFrames => "keep the complete frames",
             Self::DropLastRow => "drop an incomplete last one",
             Self::DropLastFrame => "drop the incomplete frame",

@@ -257,7 +257,7 @@ fn a_practice_card_goes_out_and_comes_back() {
     let whole = card(&desk, &lines);
     let (first, last) = (format!("{one}:"), "End of the card");
     for (text, said) in [
-        (String::new(), "no practice card"),
+        (String::new(), "not a practice card"),
         ("Practice card of plan n1".to_owned(), "line 1: 'Practice card of plan n1' names no plan"),
         (whole.replace(last, ""), "the text was cut"),
         (whole.replace("n1 (", "n2 ("), "it is the card of n2, not of n1; log it for n2"),

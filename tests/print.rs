@@ -50,8 +50,8 @@ fn without_a_browser_one_error_says_what_was_looked_for_and_nothing_is_written()
     let err = run("", false);
     assert_eq!(
         err,
-        "precedent: a PDF is printed by a browser of the Chromium family, and none is here (looked \
-         for chromium, chromium-browser, google-chrome); install one, or name yours in \
+        "precedent: a PDF is printed by a browser of the Chromium family, and none was found \
+         (looked for chromium, chromium-browser, google-chrome); install one, or name yours in \
          PRECEDENT_BROWSER, or write HTML and print it from any browser\n"
     );
     let err = run("no-such-browser", true);

@@ -113,7 +113,7 @@ fn a_file_that_is_no_whole_clip_is_refused_and_leaves_nothing() {
     bench.refused(
         "joints.mp4",
         &[],
-        &["not that of a clip", "for joints under such a name give --layout"],
+        &["not that of a clip", "if it holds joints despite its name, give --layout"],
     );
 
     assert!(bench.make(&["-f", "lavfi", "-i", "sine=duration=1", "sound.mp4"]));

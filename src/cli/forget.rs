@@ -51,7 +51,7 @@ pub(super) fn run(
         ));
     }
     if !sent.is_empty() {
-        out.say("ask those who received these packs to remove the player as well");
+        out.say("ask those who received these packs to remove the player too");
     }
     out.say("earlier copies of the library still hold the player; remove those too");
     Ok(Exit::Found)

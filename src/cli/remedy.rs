@@ -130,7 +130,7 @@ fn option(remedy: &Remedy) -> String {
             format!("choose one with --person N: {}", people.join(", "))
         }
         Remedy::AnotherLayout => "name another --layout".to_owned(),
-        Remedy::LayoutOfJoints => "for joints under such a name give --layout".to_owned(),
+        Remedy::LayoutOfJoints => "if it holds joints despite its name, give --layout".to_owned(),
         Remedy::KeepWholeFrames | Remedy::DropLastRow | Remedy::DropLastFrame => {
             format!("{remedy} with --trim")
         }

@@ -46,7 +46,7 @@ pub struct CardText {
 pub enum CardRefusal {
     /// No first line.
     #[error(
-        "no practice card: a line like '{CARD_HEAD} n4 (1f3a9c2d)' is missing; send the text the \
+        "not a practice card: a line like '{CARD_HEAD} n4 (1f3a9c2d)' is missing; send the text the \
          card makes, unchanged"
     )]
     NoHead,
@@ -65,7 +65,7 @@ pub enum CardRefusal {
     Cut,
     /// Too long to be a card.
     #[error(
-        "{bytes} bytes are no practice card, which has {MOST_BYTES} at most; name the text the player sent"
+        "{bytes} bytes are too many for a practice card, {MOST_BYTES} at most; name the text the player sent"
     )]
     Long {
         /// Its length.

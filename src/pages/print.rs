@@ -61,14 +61,14 @@ const ALONE: [&str; 13] = [
 pub enum PrintError {
     /// None is here.
     #[error(
-        "a PDF is printed by a browser of the Chromium family, and none is here (looked for {}); \
+        "a PDF is printed by a browser of the Chromium family, and none was found (looked for {}); \
          install one, or name yours in {BROWSER_VARIABLE}, or write HTML and print it from any browser",
         COMMANDS[..3].join(", ")
     )]
     NoBrowser,
     /// The one that was named is not there.
     #[error(
-        "{BROWSER_VARIABLE} names '{named}', which is no program here; name a browser of the Chromium \
+        "{BROWSER_VARIABLE} names '{named}', which is not a program here; name a browser of the Chromium \
          family, or leave the variable out to have one looked for"
     )]
     NotThere {
