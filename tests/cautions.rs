@@ -16,6 +16,8 @@ use serde_json::Value;
 
 /// What this library says beside what every library says.
 const OWN: &str = "Not on a wet court.";
+/// Rows and columns of a terminal as a laptop shows it, rather small: common practice, no source.
+const SCREEN: (usize, usize) = (48, 100);
 
 struct Academy {
     desk: Desk,
@@ -164,12 +166,25 @@ fn no_drill_is_shown_without_its_cautions() {
     for serve in &serves {
         let like = ["like", serve, "-k", "12"];
         note("like", academy.check("like", &academy.text(&like)));
+        let full = [&like[..], &["--full"]].concat();
+        note("like --full", academy.check("like --full", &academy.text(&full)));
         note("like --json", academy.check_objects("like --json", &academy.objects(&like)));
         for reader in ["player", "coach"] {
             let page = academy.page(&["review", serve, "--for", reader]);
             note("review", academy.check(&format!("review of {serve} for {reader}"), &page));
         }
     }
+    // One answer fits a screen, whoever asks; the long one does not.
+    let rows = |text: &str| -> usize {
+        let rows = text.lines().map(|line| line.chars().count().div_ceil(SCREEN.1).max(1));
+        rows.sum()
+    };
+    for serve in (1..397).step_by(12).map(|id| format!("s{id}")) {
+        let short = academy.text(&["like", &serve]);
+        academy.check("like", &short);
+        assert!(rows(&short) <= SCREEN.0, "{} rows:\n{short}", rows(&short));
+    }
+    assert!(rows(&academy.text(&["like", &serves[0], "--full"])) > SCREEN.0);
     note("label", academy.check("label", &academy.text(&["label", &open])));
     academy.check_objects("label --json", &academy.objects(&["label", &open]));
     let progress = ["progress", &player];

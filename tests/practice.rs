@@ -144,6 +144,34 @@ const TOLD: [&str; 20] = [
     "4",
 ];
 
+/// What is asked at the look is said with the recording, or asked for; a bad answer stores nothing.
+#[test]
+fn a_recording_comes_with_what_was_asked_that_day() {
+    let desk = Desk::new();
+    let file = desk::sample("new-serve.c3d");
+    let add = ["add", &file, "--player", "sanderling", "--date", "2026-03-14"];
+    let with = |more: &[&'static str]| [&add[..], more].concat();
+    for (more, said) in [
+        (&["--pain", "ear=3"][..], "--pain: 'ear' is no place"),
+        (&["--tennis-hours", "9", "--sport-hours", "4"], "--tennis-hours: 9 hours of tennis and 4"),
+    ] {
+        let (out, err) = desk.expect(2, &with(more));
+        assert!(out.is_empty() && err.lines().count() == 1 && err.contains(said), "{said}: {err}");
+    }
+    assert!(!desk.at("library").exists(), "nothing is stored");
+    let (_, err) = desk.expect(0, &with(&["--pain", "knee=5@afterwards", "--serves-a-week", "90"]));
+    assert!(err.contains("pain 5 of 10: see a clinician, and leave what loads the knee"), "{err}");
+    let object = desk.objects(0, &["label", "c1", "--json"]).remove(0);
+    assert_eq!(object["check_in"]["pain"][0]["place"], "knee");
+    assert_eq!(object["check_in"]["serves_a_week"], 90);
+    // Told once, it is not asked again; of somebody else nobody has asked yet.
+    let (_, err) = desk.expect(0, &with(&[]));
+    assert!(!err.contains("does anything hurt?"), "{err}");
+    let other = desk::sample("basket.trc");
+    let (_, err) = desk.expect(0, &["add", &other, "--player", "dunlin", "--date", "2026-03-14"]);
+    assert!(err.contains("c2: does anything hurt? Ask, then: precedent label c2"), "{err}");
+}
+
 #[test]
 fn what_no_clip_shows_is_asked_kept_and_stays_at_home() {
     let desk = seen_recently();

@@ -1,3 +1,4 @@
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, anyhow, bail};
@@ -5,11 +6,14 @@ use anyhow::{Context as _, anyhow, bail};
 use super::args::{AddArgs, ConsentArg};
 use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Exit, place, remedy};
-use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRequest, SquadsRequest};
+use super::{Exit, judge, place, remedy};
+use crate::coaching::{
+    ConsentGiven, ConsentRequest, LabelRefusal, LabelRequest, PlayerRequest, SquadsRequest,
+    check_in_over,
+};
 use crate::intake::table_template;
 use crate::intake::{self, Context, Taken};
-use crate::library::{Library, Player, check_born, check_past};
+use crate::library::{BallFlight, CaseId, CheckIn, Library, Player, check_born, check_past};
 use crate::work::is_stop;
 
 pub(super) fn run(
@@ -31,6 +35,8 @@ pub(super) fn run(
     if let Some(born) = args.born {
         check_born("--born", born, args.date)?;
     }
+    let told = judge::check_in(&args.asked)?;
+    check_in_over(&told, CheckIn::default(), &BallFlight::default()).map_err(LabelRefusal::from)?;
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
         out.say("no recording among the files and folders named");
@@ -38,6 +44,12 @@ pub(super) fn run(
     }
     let (mut library, made) = place::for_adding(library)?;
     let stored = store(&files, code, args, &mut library, out);
+    let answered = match &stored {
+        Ok(stored) if !stored.cases.is_empty() => {
+            asked(&told, &stored.cases, args, &mut library, out)
+        }
+        _ => Ok(()),
+    };
     match (&stored, &made) {
         (Ok(Stored { done: 0, .. }), Some(before)) => {
             place::take_back(library, before)?;
@@ -48,7 +60,8 @@ pub(super) fn run(
         }
         (_, None) => {}
     }
-    let Stored { done, failed, serves, stopped } = stored?;
+    let Stored { done, failed, serves, stopped, .. } = stored?;
+    answered?;
     if stopped {
         out.say(&format!("stopped after {done} of {}", count(files.len(), "file")));
         return Ok(Exit::SomeFailed);
@@ -69,6 +82,8 @@ struct Stored {
     failed: usize,
     serves: usize,
     stopped: bool,
+    /// The reviews they belong to.
+    cases: BTreeSet<CaseId>,
 }
 
 fn store(
@@ -78,7 +93,8 @@ fn store(
     library: &mut Library,
     out: &mut Output,
 ) -> anyhow::Result<Stored> {
-    let mut stored = Stored { done: 0, failed: 0, serves: 0, stopped: false };
+    let mut stored =
+        Stored { done: 0, failed: 0, serves: 0, stopped: false, cases: BTreeSet::new() };
     let (recorded, told) = intake::for_player(library, &player(code, args), |library, player| {
         let told = take_each(files, player, args, library, &mut stored, out);
         (stored.done, told)
@@ -88,6 +104,43 @@ fn store(
         out.say(&format!("new player {}", recorded.player.code));
     }
     Ok(stored)
+}
+
+/// Records what was asked on the day, or says that nobody has asked yet whether anything hurts.
+fn asked(
+    told: &CheckIn,
+    cases: &BTreeSet<CaseId>,
+    args: &AddArgs,
+    library: &mut Library,
+    out: &mut Output,
+) -> anyhow::Result<()> {
+    let Some(&case) = cases.first() else { return Ok(()) };
+    if told.is_empty() {
+        for case in cases {
+            if library.check_in(*case)?.pain.is_none() {
+                out.say(&format!(
+                    "{case}: does anything hurt? Ask, then: precedent label {case} --pain none, or \
+                     --pain shoulder=3"
+                ));
+            }
+        }
+        return Ok(());
+    }
+    if cases.len() > 1 {
+        let cases: Vec<String> = cases.iter().map(ToString::to_string).collect();
+        bail!(
+            "the files are stored, but they are of several days ({}), and what you asked belongs to \
+             one; say it with: precedent label {case} --pain ...",
+            cases.join(", ")
+        );
+    }
+    let coach = args.coach.as_deref().unwrap_or("coach");
+    let mut request = LabelRequest::new(case, coach);
+    request.check_in = told.clone();
+    for notice in request.record(library)? {
+        out.complain(&notice.to_string());
+    }
+    Ok(())
 }
 
 /// One file after the other; a bad one is named, and the rest carries on.
@@ -120,6 +173,7 @@ fn take_each(
             Ok(taken) => {
                 stored.done += 1;
                 stored.serves += taken.added.serves.len();
+                stored.cases.insert(taken.added.case);
                 bars.suspend(|| report(&taken, file, player, out))?;
             }
             Err(error) => {

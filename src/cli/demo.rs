@@ -70,9 +70,9 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
     let answer = matcher::like(&library, &query, &watch)?;
     let subject = Subject::Stored(serve);
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
-    like::show(&library, &answer, &catalogue, &mut cautions, out)?;
+    like::show(&library, &answer, &catalogue, false, &mut cautions, out)?;
     let faults = asked_about(&library, subject, &[], &answer, place::today())?;
-    worked::show(&library, &catalogue, subject, &faults, &watch, &mut cautions, out)?;
+    worked::show(&library, &catalogue, subject, &faults, false, &watch, &mut cautions, out)?;
     worked::end(&cautions, out)?;
 
     let wanted = Wanted {

@@ -215,7 +215,8 @@ pub(super) fn follow_up(
     Ok(Exit::Found)
 }
 
-fn check_in(args: &AskedArgs) -> anyhow::Result<CheckIn> {
+/// What was asked on the day.
+pub(super) fn check_in(args: &AskedArgs) -> anyhow::Result<CheckIn> {
     Ok(CheckIn {
         pain: aches_from_typed(args.pain.iter().map(String::as_str)).map_err(LabelRefusal::from)?,
         injuries: args.injuries.clone(),

@@ -3,6 +3,7 @@ use std::path::Path;
 use super::args::LikeArgs;
 use super::chosen::{Chosen, Said, choose};
 use super::output::{Output, count, table};
+use super::short::Short;
 use super::watch::Bars;
 use super::{Exit, place, worked};
 use crate::catalogue::Catalogue;
@@ -42,14 +43,14 @@ pub(super) fn run(
     let found = match &chosen {
         Chosen::Stored(id) => {
             let subject = Subject::Stored(*id);
-            print(&library, &catalogue, &ask(subject), &[], out)?
+            print(&library, &catalogue, &ask(subject), &[], args.full, out)?
         }
         Chosen::File { looked, nth, player } => {
             let subject = Subject::Unstored(Unstored::of(looked, *nth, *player));
             let named = player.map(|id| library.player(id)).transpose()?;
             let suspected =
                 looked.suspicions(&catalogue, named.and_then(|player| player.stature_m));
-            print(&library, &catalogue, &ask(subject), &suspected, out)?
+            print(&library, &catalogue, &ask(subject), &suspected, args.full, out)?
         }
     };
     Ok(if found { Exit::Found } else { Exit::Nothing })
@@ -57,12 +58,14 @@ pub(super) fn run(
 
 /// The precedents and what worked for them; whether there are any.
 ///
-/// `suspected`: what the program suspects in a serve that is not stored.
+/// `suspected`: what the program suspects in a serve that is not stored. `full`: everything, else
+/// what fits a screen.
 fn print(
     library: &Library,
     catalogue: &Catalogue,
     query: &Query<'_>,
     suspected: &[FaultLabel],
+    full: bool,
     out: &mut Output,
 ) -> anyhow::Result<bool> {
     let bars = Bars::new(0, out);
@@ -72,12 +75,12 @@ fn print(
     let subject = query.subject;
     let mut cautions =
         Cautions::of(catalogue, subject.age(library)?).hurting(&subject.sore(library)?);
-    show(library, &answer, catalogue, &mut cautions, out)?;
+    show(library, &answer, catalogue, full, &mut cautions, out)?;
     if answer.precedents.is_empty() {
         return Ok(false);
     }
     let faults = asked_about(library, subject, suspected, &answer, place::today())?;
-    worked::show(library, catalogue, subject, &faults, &watch, &mut cautions, out)?;
+    worked::show(library, catalogue, subject, &faults, full, &watch, &mut cautions, out)?;
     worked::end(&cautions, out)?;
     Ok(true)
 }
@@ -87,9 +90,11 @@ pub(super) fn show(
     library: &Library,
     answer: &Answer,
     catalogue: &Catalogue,
+    full: bool,
     cautions: &mut Cautions,
     out: &mut Output,
 ) -> anyhow::Result<()> {
+    let mut short = Short::new();
     let snapshot = Snapshot::new(library);
     for note in &answer.notes {
         out.say(note);
@@ -99,21 +104,27 @@ pub(super) fn show(
         if out.json {
             out.object(&followed.object(catalogue, cautions))?;
         } else {
-            for line in describe_plan(&followed, catalogue, cautions) {
+            let lines = if full {
+                in_full(&followed, catalogue, cautions)
+            } else {
+                short.precedent(&followed, catalogue, cautions)
+            };
+            for line in lines {
                 out.line(&line)?;
             }
         }
     }
     if !out.json && !answer.precedents.is_empty() {
         out.say(&format!(
-            "{} searched; distance is in typical spreads between players, 0 = the same",
-            count(answer.searched, "serve")
+            "{} searched; distance is in typical spreads between players, 0 = the same{}",
+            count(answer.searched, "serve"),
+            if full { "" } else { "; --full says more" }
         ));
     }
     Ok(())
 }
 
-fn describe_plan(
+fn in_full(
     followed: &FollowedPrecedent,
     catalogue: &Catalogue,
     cautions: &mut Cautions,

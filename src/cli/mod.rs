@@ -38,6 +38,7 @@ mod review;
 mod setup_video;
 mod share;
 mod shell;
+mod short;
 mod squad;
 mod verify;
 mod watch;

@@ -1,6 +1,7 @@
 //! What worked for past players, as text and as JSON.
 
 use super::output::Output;
+use super::short;
 use crate::catalogue::Catalogue;
 use crate::coaching::Cautions;
 use crate::evidence::{Evidence, Typical, Worked, WorkedDrill};
@@ -15,13 +16,14 @@ const FAULTS: usize = 2;
 /// Drills told in text for each.
 const DRILLS: usize = 4;
 
-/// What worked for the serve's own faults, else for the faults most precedents have; text ends
-/// with [`end`].
+/// What worked for the serve's own faults, else for the faults most precedents have, in full or in
+/// what fits a screen; text ends with [`end`].
 pub(super) fn show(
     library: &Library,
     catalogue: &Catalogue,
     subject: Subject<'_>,
     faults: &[String],
+    full: bool,
     watch: &Watch,
     cautions: &mut Cautions,
     out: &mut Output,
@@ -35,8 +37,10 @@ pub(super) fn show(
         let Some(worked) = evidence.worked(catalogue, fault) else { continue };
         if out.json {
             out.object(&worked.object(cautions))?;
-        } else {
+        } else if full {
             print(&worked, cautions, out)?;
+        } else {
+            short::worked(&worked, cautions, out)?;
         }
     }
     Ok(())

@@ -26,15 +26,20 @@ impl KnownPractice {
     /// What is said before a drill that shows nothing is called useless: a sentence with a space in
     /// front, or nothing.
     pub(super) fn said(self, claim: Claim) -> String {
-        if self.too_little == 0 || claim == Claim::BeyondChance {
-            return String::new();
-        }
+        self.too_little_for(claim).map(|said| format!(" {said}")).unwrap_or_default()
+    }
+
+    /// The same as a sentence of its own, where there is something to say.
+    #[must_use]
+    pub fn too_little_for(self, claim: Claim) -> Option<String> {
         let Self { players, too_little } = self;
-        format!(
-            " Of {} whose practice is known, {too_little} did less than half of what was planned: \
-             too little practice to call it useless.",
-            people(players)
-        )
+        (too_little > 0 && claim != Claim::BeyondChance).then(|| {
+            format!(
+                "Of {} whose practice is known, {too_little} did less than half of what was \
+                 planned: too little practice to call it useless.",
+                people(players)
+            )
+        })
     }
 }
 

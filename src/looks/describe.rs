@@ -58,4 +58,20 @@ impl Came {
             }
         }
     }
+
+    /// The verdict in a few words, without a full stop.
+    #[must_use]
+    pub fn in_short(&self) -> String {
+        let by = |change: &Change| apart(change.before.value, change.after.value, change.def.unit);
+        match &self.verdict {
+            Verdict::Better(change) => format!("better by {}", by(change)),
+            Verdict::Worse(change) => format!("worse by {}", by(change)),
+            Verdict::NoClearChange(_) => "no clear change".to_owned(),
+            Verdict::NotComparable { .. } => match &self.later {
+                Some(_) => "seen again, but it does not compare".to_owned(),
+                None => "nothing to compare".to_owned(),
+            },
+            Verdict::NotYet { .. } => "not seen again".to_owned(),
+        }
+    }
 }

@@ -193,19 +193,34 @@ impl Sum {
     }
 }
 
+impl Why {
+    /// The same in fewer words, without a full stop: the part and phase most alike, and the largest
+    /// difference.
+    #[must_use]
+    pub fn in_short(&self) -> String {
+        let (Some(alike), Some(most)) =
+            (alike(&self.parts, &self.phases), self.differences.first())
+        else {
+            return self.sentence.clone();
+        };
+        format!("{alike}; least in {} ({}: {})", most.label, most.phase_label, amount(most))
+    }
+}
+
+/// Where two serves are nearest to each other: part of the body and phase.
+fn alike(parts: &[Share], phases: &[Share]) -> Option<String> {
+    let closest = |shares: &[Share]| {
+        let seen = shares.iter().filter(|share| share.spreads > 0.0 || share.share > 0.0);
+        seen.min_by(|a, b| a.spreads.total_cmp(&b.spreads)).map(|share| share.label)
+    };
+    Some(format!("most alike in the {} and the {}", closest(parts)?, closest(phases)?))
+}
+
 fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Difference]) -> String {
     if cost <= 0.0 {
         return "the same motion, sample by sample".to_owned();
     }
-    let by = |a: &&Share, b: &&Share| a.spreads.total_cmp(&b.spreads);
-    let closest = |shares: &[Share]| {
-        let seen = shares.iter().filter(|share| share.spreads > 0.0 || share.share > 0.0);
-        seen.min_by(by).map(|share| share.label)
-    };
-    let mut text = String::new();
-    if let (Some(part), Some(phase)) = (closest(parts), closest(phases)) {
-        text.push_str(&format!("most alike in the {part} and the {phase}"));
-    }
+    let mut text = alike(parts, phases).unwrap_or_default();
     if let Some(most) = parts.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
         let percent = (most.share * 100.0).round();
         let label = most.label;

@@ -331,6 +331,8 @@ pub(super) struct AddArgs {
     #[arg(long)]
     pub(super) keep_clip: bool,
     #[command(flatten)]
+    pub(super) asked: AskedArgs,
+    #[command(flatten)]
     pub(super) read: ReadArgs,
 }
 
@@ -375,6 +377,9 @@ pub(super) struct LikeArgs {
     /// At most one serve per player: the closest
     #[arg(long)]
     pub(super) one_each: bool,
+    /// Say everything, not only what fits a screen
+    #[arg(long)]
+    pub(super) full: bool,
     #[command(flatten)]
     pub(super) read: ReadArgs,
 }

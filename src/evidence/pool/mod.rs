@@ -56,6 +56,19 @@ pub enum Claim {
     BeyondChance,
 }
 
+impl Claim {
+    /// How far to trust it in a few words, without a full stop.
+    #[must_use]
+    pub fn in_short(self) -> &'static str {
+        match self {
+            Self::TooFew => "too few to say",
+            Self::NothingToCompare => "nobody can say how much would have come by itself",
+            Self::NotBeyondChance => "it may have come by itself",
+            Self::BeyondChance => "more than comes by itself, not proven to come from it",
+        }
+    }
+}
+
 /// What happened to players who did one thing (a drill, or a whole plan).
 #[derive(Debug, Clone, PartialEq)]
 pub struct DrillEstimate {
