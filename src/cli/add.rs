@@ -39,7 +39,7 @@ pub(super) fn run(
     check_in_over(&told, CheckIn::default(), &BallFlight::default()).map_err(LabelRefusal::from)?;
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
-        out.say("no recording among the files and folders named");
+        out.say("none of the files and folders named holds a recording");
         return Ok(Exit::Nothing);
     }
     let (mut library, made) = place::for_adding(library)?;
@@ -252,7 +252,10 @@ fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyh
             ));
         }
         if taken.date_assumed {
-            out.say(&format!("assumed date: {} (the file's own; give --date)", taken.date));
+            out.say(&format!(
+                "assumed date: {} (the file's own; give --date if it is wrong)",
+                taken.date
+            ));
         }
         for refusal in &taken.refused {
             out.say(&format!(
@@ -263,7 +266,7 @@ fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyh
     }
     if added.consent_open {
         out.say(&format!(
-            "consent of {} is not recorded; record it with --consent keep or --consent share",
+            "no consent is recorded for {}; record it with --consent keep or --consent share",
             player.code
         ));
     }

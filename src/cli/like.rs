@@ -116,7 +116,7 @@ pub(super) fn show(
     }
     if !out.json && !answer.precedents.is_empty() {
         out.say(&format!(
-            "{} searched; distance is in typical spreads between players, 0 = the same{}",
+            "{} searched; the smaller the distance, the more alike; 0 is the same motion{}",
             count(answer.searched, "serve"),
             if full { "" } else { "; --full says more" }
         ));
@@ -155,7 +155,7 @@ fn in_full(
     if precedent.same_set_up {
         lines.push("   same player, same set-up: the strongest comparison".to_owned());
     } else if precedent.same_player && precedent.comparable {
-        lines.push("   same player, not known to be the same set-up".to_owned());
+        lines.push("   same player; whether the set-up is the same is not known".to_owned());
     }
     if let Some(why) = &precedent.incomparable_because {
         lines.push(format!("   compares poorly: {why}"));
@@ -217,7 +217,7 @@ fn in_full(
         if came.is_empty() {
             came.push("followed up, no result recorded".to_owned());
         }
-        lines.push(format!("   after {} days: {}", outcome.after_days, came.join(", ")));
+        lines.push(format!("   {} days later: {}", outcome.after_days, came.join(", ")));
     }
     for came in &followed.came {
         lines.push(format!("   {}: {}", catalogue.fault_name(&came.fault), came.describe()));

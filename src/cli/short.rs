@@ -160,7 +160,7 @@ fn reported(precedent: &Precedent) -> Option<String> {
     if came.is_empty() {
         return None;
     }
-    Some(format!("After {} days: {}", outcome.after_days, came.join(", ")))
+    Some(format!("{} days later: {}", outcome.after_days, came.join(", ")))
 }
 
 /// What worked for one fault, a line a drill.
@@ -199,7 +199,7 @@ fn line(drill: &WorkedDrill, unit: &str, cautions: &mut Cautions) -> String {
     };
     let own = if own.is_empty() { String::new() } else { format!(" Caution: {}", own.join(" ")) };
     format!(
-        "{name}: {} of {} clearly better{change}; {}.{own}",
+        "{name}: {} of {} better by more than chance{change}; {}.{own}",
         drill.improved,
         count(drill.players, "player"),
         drill.claim.in_short()

@@ -94,14 +94,17 @@ fn describe_drill(
     let (name, own) = cautions.together(&drill.done);
     let players = if drill.players == 1 { "player" } else { "players" };
     let mut lines = vec![format!(
-        "   {place}. {}: {} of {} {players} better, beyond chance (about {})",
+        "   {place}. {}: {} of {} {players} got better by more than chance (about {})",
         name,
         drill.improved,
         drill.players,
         amount(drill.detectable, unit)
     )];
     if drill.effective + 0.05 < drill.players as f64 {
-        lines[0].push_str(&format!("; they count as {:.1}", drill.effective));
+        lines[0].push_str(&format!(
+            "; weighted by how like this serve theirs are, they count as {:.1}",
+            drill.effective
+        ));
     }
     lines.push(match drill.change {
         Some(change) => format!(
@@ -110,14 +113,14 @@ fn describe_drill(
             amount(change.low, unit),
             amount(change.high, unit)
         ),
-        None => "      too few to expect anything from".to_owned(),
+        None => "      too few to say what to expect".to_owned(),
     });
     lines.push(format!("      {}", drill.trust));
     let mut more = Vec::new();
     more.extend(
         drill
             .typical_days
-            .map(|days| format!("seen after about {:.0} weeks", (days / 7.0).max(1.0))),
+            .map(|days| format!("takes about {:.0} weeks to show", (days / 7.0).max(1.0))),
     );
     let beside = |typical: Option<Typical>, what: &str, unit: &str| {
         let typical = typical?;

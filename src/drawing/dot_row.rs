@@ -33,7 +33,7 @@ impl DotRow {
         self.better.iter().filter(|better| **better == Some(true)).count()
     }
 
-    /// The counts in words: "5 of 7 players better, beyond chance (about 6 deg)".
+    /// The counts in words: "5 of 7 players better by more than chance (about 6 deg)".
     #[must_use]
     pub fn counted(&self) -> String {
         let beyond = self.beyond();
@@ -42,7 +42,7 @@ impl DotRow {
             return "nobody followed up yet".to_owned();
         }
         format!(
-            "{beyond} of {} better, beyond chance (about {})",
+            "{beyond} of {} better by more than chance (about {})",
             count(all, "player"),
             amount(self.detectable, &self.unit)
         )
