@@ -73,7 +73,7 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
     like::show(&library, &answer, &catalogue, false, &mut cautions, out)?;
     let faults = asked_about(&library, subject, &[], &answer, place::today())?;
     worked::show(&library, &catalogue, subject, &faults, false, &watch, &mut cautions, out)?;
-    worked::end(&cautions, out)?;
+    worked::end(&cautions, false, out)?;
 
     let wanted = Wanted {
         serve: Reviewed::Stored(serve),

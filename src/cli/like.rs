@@ -81,7 +81,7 @@ fn print(
     }
     let faults = asked_about(library, subject, suspected, &answer, place::today())?;
     worked::show(library, catalogue, subject, &faults, full, &watch, &mut cautions, out)?;
-    worked::end(&cautions, out)?;
+    worked::end(&cautions, full, out)?;
     Ok(true)
 }
 

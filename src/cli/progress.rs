@@ -47,7 +47,7 @@ pub(super) fn run(
             }
         }
     }
-    worked::end(&cautions, out)?;
+    worked::end(&cautions, true, out)?;
     if !out.json {
         out.say(
             "like is compared with like; what came after a plan is associated with it, not proven \

@@ -169,7 +169,11 @@ pub(super) fn worked(
     cautions: &mut Cautions,
     out: &mut Output,
 ) -> anyhow::Result<()> {
-    out.line("")?;
+    if worked.drills.is_empty() {
+        return Ok(
+            out.line(&format!("Nobody has followed up a plan for \"{}\" yet.", worked.name))?
+        );
+    }
     out.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
     for drill in worked.drills.iter().take(WORKED) {
         out.line(&format!("   {}", line(drill, &worked.unit, cautions)))?;
@@ -178,16 +182,14 @@ pub(super) fn worked(
         }
     }
     let left = worked.drills.len().saturating_sub(WORKED);
-    if worked.drills.is_empty() {
-        out.line("   No plan for it has been followed up yet.")?;
-    } else if left > 0 {
+    if left > 0 {
         out.line(&format!("   and {} more with --full", count(left, "drill")))?;
     }
     Ok(())
 }
 
 fn line(drill: &WorkedDrill, unit: &str, cautions: &mut Cautions) -> String {
-    let (name, own) = cautions.together(&drill.done);
+    let names: Vec<&str> = drill.done.drills().iter().map(|one| cautions.name(one)).collect();
     let change = match drill.change {
         Some(change) => format!(
             "; expect {} (90 % interval {} to {})",
@@ -197,9 +199,9 @@ fn line(drill: &WorkedDrill, unit: &str, cautions: &mut Cautions) -> String {
         ),
         None => String::new(),
     };
-    let own = if own.is_empty() { String::new() } else { format!(" Caution: {}", own.join(" ")) };
     format!(
-        "{name}: {} of {} better by more than chance{change}; {}.{own}",
+        "{}: {} of {} better by more than chance{change}; {}.",
+        names.join(" with "),
         drill.improved,
         count(drill.players, "player"),
         drill.claim.in_short()

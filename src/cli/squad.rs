@@ -97,7 +97,7 @@ fn print(squad: &Squad, out: &mut Output) -> anyhow::Result<()> {
             out.line(&format!("   {}", reason.text))?;
         }
     }
-    worked::end(&cautions, out)
+    worked::end(&cautions, true, out)
 }
 
 fn row(fault: &SquadFault) -> Vec<String> {

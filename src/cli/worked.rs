@@ -31,6 +31,9 @@ pub(super) fn show(
     if faults.is_empty() {
         return Ok(());
     }
+    if !out.json && !full {
+        out.line("")?;
+    }
     let mut evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
     for fault in faults.iter().take(FAULTS) {
         evidence.bring_near(library, fault, watch)?;
@@ -72,14 +75,16 @@ pub(super) fn print(
     Ok(())
 }
 
-/// What must be said about the drills that were shown in text, each thing once.
-pub(super) fn end(cautions: &Cautions, out: &mut Output) -> anyhow::Result<()> {
+/// What must be said about the drills that were shown in text, each thing once; on one screen, of
+/// what is said to juniors only what the general cautions hold of it, since `label`, `plan` and the
+/// full answer say the rest.
+pub(super) fn end(cautions: &Cautions, full: bool, out: &mut Output) -> anyhow::Result<()> {
     if out.json || !cautions.are_due() {
         return Ok(());
     }
     out.line("")?;
     out.line("Take care:")?;
-    for line in cautions.lines() {
+    for line in if full { cautions.lines() } else { cautions.in_short() } {
         out.line(&format!("   {line}"))?;
     }
     Ok(())

@@ -198,29 +198,36 @@ impl Why {
     /// difference.
     #[must_use]
     pub fn in_short(&self) -> String {
-        let (Some(alike), Some(most)) =
-            (alike(&self.parts, &self.phases), self.differences.first())
-        else {
+        let alike = alike(&self.parts, &self.phases);
+        let (Some((part, phase)), Some(most)) = (alike, self.differences.first()) else {
             return self.sentence.clone();
         };
-        format!("{alike}; least in {} ({}: {})", most.label, most.phase_label, amount(most))
+        format!(
+            "most alike: {part}, {phase}; least: {} ({}: {})",
+            most.label,
+            most.phase_label,
+            amount(most)
+        )
     }
 }
 
 /// Where two serves are nearest to each other: part of the body and phase.
-fn alike(parts: &[Share], phases: &[Share]) -> Option<String> {
+fn alike(parts: &[Share], phases: &[Share]) -> Option<(&'static str, &'static str)> {
     let closest = |shares: &[Share]| {
         let seen = shares.iter().filter(|share| share.spreads > 0.0 || share.share > 0.0);
         seen.min_by(|a, b| a.spreads.total_cmp(&b.spreads)).map(|share| share.label)
     };
-    Some(format!("most alike in the {} and the {}", closest(parts)?, closest(phases)?))
+    Some((closest(parts)?, closest(phases)?))
 }
 
 fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Difference]) -> String {
     if cost <= 0.0 {
         return "the same motion, sample by sample".to_owned();
     }
-    let mut text = alike(parts, phases).unwrap_or_default();
+    let mut text = String::new();
+    if let Some((part, phase)) = alike(parts, phases) {
+        text.push_str(&format!("most alike in the {part} and the {phase}"));
+    }
     if let Some(most) = parts.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
         let percent = (most.share * 100.0).round();
         let label = most.label;
