@@ -45,7 +45,7 @@ impl Academy {
     /// Both streams of a command, as a coach sees them.
     fn text(&self, args: &[&str]) -> String {
         let (out, err) = self.run(args);
-        format!("{out}\n{err}")
+        format!("{out}{err}")
     }
 
     fn objects(&self, args: &[&str]) -> Vec<Value> {

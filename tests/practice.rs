@@ -51,7 +51,7 @@ fn practice_is_logged_counted_and_cautioned() {
         (&["--day", "2026-03-16", "--sessions", "12"], "--sessions: 12 sessions on one day"),
         (&["--day", "2026-03-16", "--effort", "11"], "--effort: effort is 0 (rest) to 10"),
         (&["--day", "2026-03-16", "--where", "knee"], "--where: the knee is named"),
-        (&["--day", "2026-03-16", "--pain", "3"], "where does it hurt? Say it (--where)"),
+        (&["--day", "2026-03-16", "--pain", "3"], "where does it hurt? Give --where"),
     ] {
         let (out, err) = desk.expect(2, &log(more));
         assert!(out.is_empty() && err.lines().count() == 1 && err.contains(said), "{err}");
@@ -152,7 +152,7 @@ fn a_recording_comes_with_what_was_asked_that_day() {
     let add = ["add", &file, "--player", "sanderling", "--date", "2026-03-14"];
     let with = |more: &[&'static str]| [&add[..], more].concat();
     for (more, said) in [
-        (&["--pain", "ear=3"][..], "--pain: 'ear' is no place"),
+        (&["--pain", "ear=3"][..], "--pain: 'ear' is not one of the places that can hurt"),
         (&["--tennis-hours", "9", "--sport-hours", "4"], "--tennis-hours: 9 hours of tennis and 4"),
     ] {
         let (out, err) = desk.expect(2, &with(more));
@@ -160,7 +160,10 @@ fn a_recording_comes_with_what_was_asked_that_day() {
     }
     assert!(!desk.at("library").exists(), "nothing is stored");
     let (_, err) = desk.expect(0, &with(&["--pain", "knee=5@afterwards", "--serves-a-week", "90"]));
-    assert!(err.contains("pain 5 of 10: see a clinician, and leave what loads the knee"), "{err}");
+    assert!(
+        err.contains("pain 5 of 10: see a clinician, and leave out what loads the knee"),
+        "{err}"
+    );
     let object = desk.objects(0, &["label", "c1", "--json"]).remove(0);
     assert_eq!(object["check_in"]["pain"][0]["place"], "knee");
     assert_eq!(object["check_in"]["serves_a_week"], 90);

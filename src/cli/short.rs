@@ -16,7 +16,7 @@ use crate::words::{self, amount, bare, day, sentence, signed};
 /// Faults named of one precedent.
 const FAULTS: usize = 2;
 /// Different drills named among the precedents: each brings its cautions with it.
-const DRILLS: usize = 3;
+const DRILLS: usize = 2;
 /// Drills told of what worked for a fault.
 const WORKED: usize = 2;
 
@@ -42,14 +42,17 @@ impl Short {
     ) -> Vec<String> {
         let precedent = &followed.precedent;
         let mut lines = vec![heading(precedent)];
-        if let Some(why) = &precedent.incomparable_because {
-            lines.push(format!("   Compares poorly: {why}."));
-        } else if let Some(why) = &precedent.why {
-            lines.push(format!("   {}.", sentence(&why.in_short())));
+        let near = match (&precedent.incomparable_because, &precedent.why) {
+            (Some(why), _) => Some(format!("Compares poorly: {why}.")),
+            (None, Some(why)) => Some(format!("{}.", sentence(&why.in_short()))),
+            (None, None) => None,
+        };
+        let told = self.told.get(&precedent.case).map(|rank| format!("Same review as {rank}."));
+        let near = near.into_iter().chain(told.clone()).collect::<Vec<_>>().join(" ");
+        if !near.is_empty() {
+            lines.push(format!("   {near}"));
         }
-        if let Some(rank) = self.told.get(&precedent.case) {
-            lines.push(format!("   Same review as {rank}."));
-        } else {
+        if told.is_none() {
             self.told.insert(precedent.case, precedent.rank);
             lines.push(format!("   {}", self.review(followed, catalogue, cautions)));
         }
@@ -80,16 +83,15 @@ impl Short {
         for (place, plan) in precedent.plans.iter().enumerate() {
             let drills = self.drills(plan, catalogue, cautions);
             let fault = catalogue.fault_name(&plan.limiting_fault);
-            // The plan is for the fault just named, unless there are several.
-            let about = if faults.len() == 1 && faults[0] == fault {
-                String::new()
-            } else {
-                format!("for {}: ", words::lower_first(&fault))
+            let about = match faults.first() {
+                Some(only) if faults.len() == 1 && *only == fault => String::new(),
+                Some(first) if *first == fault => " for the first".to_owned(),
+                _ => format!(" for {}", words::lower_first(&fault)),
             };
             let withdrawn = plan.ended.as_ref().is_some_and(|end| end.how == Ending::Withdrawn);
             let withdrawn = if withdrawn { " (withdrawn)" } else { "" };
             let came = followed.came.get(place).map(|came| format!(": {}", came.in_short()));
-            said.push(format!("Plan {about}{drills}{withdrawn}{}", came.unwrap_or_default()));
+            said.push(format!("Plan{about}: {drills}{withdrawn}{}", came.unwrap_or_default()));
         }
         said.extend(reported(precedent));
         said.join(". ") + "."
@@ -177,13 +179,6 @@ pub(super) fn worked(
     out.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
     for drill in worked.drills.iter().take(WORKED) {
         out.line(&format!("   {}", line(drill, &worked.unit, cautions)))?;
-        if let Some(little) = drill.practice.too_little_for(drill.claim) {
-            out.line(&format!("   {little}"))?;
-        }
-    }
-    let left = worked.drills.len().saturating_sub(WORKED);
-    if left > 0 {
-        out.line(&format!("   and {} more with --full", count(left, "drill")))?;
     }
     Ok(())
 }
@@ -199,11 +194,13 @@ fn line(drill: &WorkedDrill, unit: &str, cautions: &mut Cautions) -> String {
         ),
         None => String::new(),
     };
+    let little = drill.practice.in_short(drill.claim).map(|said| format!("; {said}"));
     format!(
-        "{}: {} of {} better by more than chance{change}; {}.",
+        "{}: {} of {} better by more than chance{change}; {}{}.",
         names.join(" with "),
         drill.improved,
         count(drill.players, "player"),
-        drill.claim.in_short()
+        drill.claim.in_short(),
+        little.unwrap_or_default()
     )
 }

@@ -11,7 +11,7 @@ use crate::matcher::Subject;
 use crate::words::{amount, signed};
 use crate::work::Watch;
 
-/// Faults told at most.
+/// Faults told at most; on one screen the first alone.
 const FAULTS: usize = 2;
 /// Drills told in text for each.
 const DRILLS: usize = 4;
@@ -35,7 +35,8 @@ pub(super) fn show(
         out.line("")?;
     }
     let mut evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
-    for fault in faults.iter().take(FAULTS) {
+    let most = if full || out.json { FAULTS } else { 1 };
+    for fault in faults.iter().take(most) {
         evidence.bring_near(library, fault, watch)?;
         let Some(worked) = evidence.worked(catalogue, fault) else { continue };
         if out.json {

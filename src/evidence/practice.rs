@@ -26,20 +26,27 @@ impl KnownPractice {
     /// What is said before a drill that shows nothing is called useless: a sentence with a space in
     /// front, or nothing.
     pub(super) fn said(self, claim: Claim) -> String {
-        self.too_little_for(claim).map(|said| format!(" {said}")).unwrap_or_default()
+        let Self { players, too_little } = self;
+        if !self.is_too_little_for(claim) {
+            return String::new();
+        }
+        format!(
+            " Of {} whose practice is known, {too_little} did less than half of what was planned: \
+             too little practice to call it useless.",
+            people(players)
+        )
     }
 
-    /// The same as a sentence of its own, where there is something to say.
+    /// The same in a few words, without a full stop.
     #[must_use]
-    pub fn too_little_for(self, claim: Claim) -> Option<String> {
+    pub fn in_short(self, claim: Claim) -> Option<String> {
         let Self { players, too_little } = self;
-        (too_little > 0 && claim != Claim::BeyondChance).then(|| {
-            format!(
-                "Of {} whose practice is known, {too_little} did less than half of what was \
-                 planned: too little practice to call it useless.",
-                people(players)
-            )
-        })
+        self.is_too_little_for(claim)
+            .then(|| format!("{too_little} of {players} practised too little to tell"))
+    }
+
+    fn is_too_little_for(self, claim: Claim) -> bool {
+        self.too_little > 0 && claim != Claim::BeyondChance
     }
 }
 

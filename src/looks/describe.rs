@@ -68,7 +68,7 @@ impl Came {
             Verdict::Worse(change) => format!("worse by {}", by(change)),
             Verdict::NoClearChange(_) => "no clear change".to_owned(),
             Verdict::NotComparable { .. } => match &self.later {
-                Some(_) => "seen again, but it does not compare".to_owned(),
+                Some(_) => "seen again, not comparable".to_owned(),
                 None => "nothing to compare".to_owned(),
             },
             Verdict::NotYet { .. } => "not seen again".to_owned(),

@@ -62,7 +62,7 @@ impl Claim {
     pub fn in_short(self) -> &'static str {
         match self {
             Self::TooFew => "too few to say",
-            Self::NothingToCompare => "nobody can say how much would have come by itself",
+            Self::NothingToCompare => "how much comes by itself is not known",
             Self::NotBeyondChance => "it may have come by itself",
             Self::BeyondChance => "more than comes by itself, not proven to come from it",
         }
