@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Duration;
 
-use crate::process::{Ended, run};
+use crate::process::{Ended, Limits, run};
 use crate::work::{Stage, Stopped, Watch};
 
 /// Names the browser that prints, where it is not found or another one is wanted.
@@ -176,7 +176,8 @@ impl Browser {
             .arg(option("--print-to-pdf=", "page.pdf"))
             .arg(option("file://", "page.html"));
         let failed = |said: String| PrintError::Failed { browser: self.0.clone(), said };
-        match run(&mut command, Some(LIMIT), watch).map_err(|error| failed(format!(": {error}")))? {
+        let limits = Limits { time: Some(LIMIT), memory: None };
+        match run(&mut command, limits, watch).map_err(|error| failed(format!(": {error}")))? {
             Ended::Itself(output) if output.status.success() => Ok(String::new()),
             Ended::Itself(output) => Ok(String::from_utf8_lossy(&output.stderr).into_owned()),
             Ended::Stopped(stopped) => Err(stopped.into()),

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::probe::{argument, last_words, missing_or};
-use crate::process::{PATIENCE, own_group};
+use crate::process::{PATIENCE, start};
 use crate::work::Watch;
 
 /// Frames decoded ahead of the one in work; each is width x height x 3 bytes.
@@ -27,13 +27,17 @@ const MAX_WORDS: usize = 4096;
 const SILENCE: Duration = Duration::from_secs(120);
 /// How long a listing of a clip may take: an hour of film takes seconds (our estimate).
 pub(super) const LISTING: Duration = Duration::from_secs(600);
+/// Most memory a decoder may write to, bytes. H.264 with sixteen reference pictures, which needs the most,
+/// was read whole with 1 GiB in 4K by sixteen threads, and with 2 GiB in 8K by two (ffmpeg 5.1).
+pub(super) const MOST_MEMORY: u64 = 4 << 30;
 /// Containers a clip may come in, by the decoder's names; pictures among them so that one is told
 /// from damage. Not one that names other files or addresses: a playlist is no clip.
 const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpeg,mpegts,mpegvideo,m4v,h264,\
     hevc,flv,asf,ogg,gif,png_pipe,jpeg_pipe,webp_pipe,bmp_pipe,tiff_pipe";
 
-/// What every reader of a file that came from somebody is held to: this file and no other, no
-/// network, containers that are clips, pictures and blocks of memory of a bounded size.
+/// What every reader of a file that came from somebody is told: this file and no other, no network,
+/// containers that are clips, pictures and blocks of memory of a bounded size. All of its memory is
+/// bounded where it is started, by [`MOST_MEMORY`].
 pub(super) fn hold_to_limits(command: &mut Command) {
     command
         .args(["-max_alloc", "1073741824"])
@@ -68,8 +72,8 @@ impl Decoder {
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());
-        own_group(&mut command);
-        let mut child = command.spawn().map_err(|error| missing_or(path, "ffmpeg", &error))?;
+        let started = start(&mut command, Some(MOST_MEMORY));
+        let mut child = started.map_err(|error| missing_or(path, "ffmpeg", &error))?;
         let (Some(stdout), Some(stderr)) = (child.stdout.take(), child.stderr.take()) else {
             return Err(ClipError::Decoder {
                 path: path.to_path_buf(),
@@ -200,6 +204,22 @@ mod tests {
         let second = read_picture(&mut source, first).unwrap().unwrap();
         assert_eq!((second.width, &*second.rgb), (1, &b"xyz"[..]));
         assert!(read_picture(&mut source, second).unwrap().is_none());
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_decoder_is_held_to_its_memory() {
+        // Ended or not, it is known to the system until it is waited for.
+        let decoder = match Decoder::start(Path::new("no-such-clip.mp4"), None) {
+            Ok(decoder) => decoder,
+            Err(error) => return crate::skip::skipped(error.to_string()),
+        };
+        let limits = std::fs::read_to_string(format!("/proc/{}/limits", decoder.child.id()));
+        let limits = limits.unwrap();
+        let line = limits.lines().find(|line| line.starts_with("Max data size")).unwrap();
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let most = MOST_MEMORY.to_string();
+        assert_eq!(words[3..5], [&*most, &*most], "{line}");
     }
 
     #[test]

@@ -5,10 +5,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::thread::JoinHandle;
 
+use super::decode::MOST_MEMORY;
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::probe::{argument, last_words, missing_or};
-use crate::process::{Ended, PATIENCE, own_group, run};
+use crate::process::{Ended, Limits, PATIENCE, run, start};
 use crate::work::Watch;
 
 /// Kilobits a second of the pictures at most: with the voice, three minutes stay below 25 MB.
@@ -75,8 +76,8 @@ impl Encoder {
             .stdin(Stdio::piped())
             .stdout(Stdio::null())
             .stderr(Stdio::piped());
-        own_group(&mut command);
-        let mut child = command.spawn().map_err(|error| missing_or(to, "ffmpeg", &error))?;
+        let started = start(&mut command, Some(MOST_MEMORY));
+        let mut child = started.map_err(|error| missing_or(to, "ffmpeg", &error))?;
         let pictures = child.stdin.take();
         let words = child.stderr.take().map(|stderr| {
             std::thread::spawn(move || {
@@ -162,7 +163,8 @@ pub fn voice_length_s(voice: &Path, watch: &Watch) -> Result<f64, ClipError> {
         .arg(argument(voice))
         .args(["-map", "0:a:0", "-ac", "1", "-t", &(LONGEST_S + 1.0).to_string(), "-ar"])
         .args([&COUNTED_HZ.to_string(), "-f", "s16le", "-"]);
-    match run(&mut command, None, watch).map_err(|error| missing_or(voice, "ffmpeg", &error))? {
+    let limits = Limits { time: None, memory: Some(MOST_MEMORY) };
+    match run(&mut command, limits, watch).map_err(|error| missing_or(voice, "ffmpeg", &error))? {
         Ended::Itself(output) if output.status.success() && output.stdout.len() > 1 => {
             let long_s = (output.stdout.len() / 2) as f64 / f64::from(COUNTED_HZ);
             if long_s > LONGEST_S { no_voice("it is longer than half an hour") } else { Ok(long_s) }

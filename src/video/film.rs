@@ -8,10 +8,10 @@ use std::sync::mpsc::{RecvTimeoutError, channel};
 
 use serde::{Deserialize, Serialize};
 
-use super::decode::hold_to_limits;
+use super::decode::{MOST_MEMORY, hold_to_limits};
 use super::errors::ClipError;
 use super::probe::{argument, last_words, missing_or};
-use crate::process::{PATIENCE, own_group};
+use crate::process::{PATIENCE, start};
 use crate::work::{Stage, Watch};
 
 /// Longest side of a picture to look at closely, pixels: what a phone films. Our estimate of what a
@@ -139,9 +139,9 @@ fn run(path: &Path, mut command: Command, frames: usize, watch: &Watch) -> Resul
     let stopped = |stop| ClipError::stopped(path)(stop);
     watch.step(Stage::Pictures, 0, frames).map_err(stopped)?;
     let failed = |said: String| ClipError::Decoder { path: PathBuf::from(path), said };
-    own_group(&mut command);
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
-    let child = command.spawn().map_err(|error| missing_or(path, "ffmpeg", &error))?;
+    let started = start(&mut command, Some(MOST_MEMORY));
+    let child = started.map_err(|error| missing_or(path, "ffmpeg", &error))?;
     let mut child = Running(child);
     let (Some(stdout), Some(mut stderr)) = (child.0.stdout.take(), child.0.stderr.take()) else {
         return Err(failed("no pipe to ffmpeg".to_owned()));

@@ -7,9 +7,9 @@ use std::process::Command;
 
 use serde::Deserialize;
 
-use super::decode::{LISTING, hold_to_limits};
+use super::decode::{LISTING, MOST_MEMORY, hold_to_limits};
 use super::errors::ClipError;
-use crate::process::{Ended, run};
+use crate::process::{Ended, Limits, run};
 use crate::work::Watch;
 
 /// What a clip holds, from its container, before any picture is decoded.
@@ -238,7 +238,8 @@ fn list(path: &Path, entries: &str, watch: &Watch) -> Result<(Listing, String), 
         .args(["-v", "error", "-of", "json"])
         .args(["-select_streams", "V:0", "-show_entries", entries])
         .arg(argument(path));
-    let ended = run(&mut command, Some(LISTING), watch);
+    let limits = Limits { time: Some(LISTING), memory: Some(MOST_MEMORY) };
+    let ended = run(&mut command, limits, watch);
     let output = match ended.map_err(|error| missing_or(path, "ffprobe", &error))? {
         Ended::Itself(output) => output,
         Ended::Stopped(stopped) => return Err(ClipError::stopped(path)(stopped)),

@@ -8,10 +8,10 @@
 use std::path::Path;
 use std::process::Command;
 
-use super::decode::{LISTING, hold_to_limits};
+use super::decode::{LISTING, MOST_MEMORY, hold_to_limits};
 use super::errors::ClipError;
 use super::probe::{argument, missing_or};
-use crate::process::{Ended, run};
+use crate::process::{Ended, Limits, run};
 use crate::work::Watch;
 
 /// Samples a second the sound is brought to.
@@ -58,7 +58,8 @@ impl Sound {
             .args(["-map", "0:a:0", "-vn", "-ac", "1", "-af"])
             .arg(format!("aresample={RATE_HZ}:async=1:first_pts=0"))
             .args(["-f", "s16le", "-"]);
-        let ended = run(&mut command, Some(LISTING), watch);
+        let limits = Limits { time: Some(LISTING), memory: Some(MOST_MEMORY) };
+        let ended = run(&mut command, limits, watch);
         let done = match ended.map_err(|error| missing_or(path, "ffmpeg", &error))? {
             Ended::Itself(output) => output,
             Ended::Stopped(stopped) => return Err(ClipError::stopped(path)(stopped)),
