@@ -115,6 +115,50 @@ fn a_time_is_set_and_reminded_of() {
     desk.expect(1, &["retention", "--no-limit"]);
 }
 
+#[test]
+fn who_agreed_is_asked_stored_and_told() {
+    let desk = Desk::new();
+    let file = sample("new-serve.c3d");
+    let add = ["add", &file, "--player", "knot", "--date", "2026-03-14", "--born", "2012-05-03"];
+    let consent = ["--consent", "share", "--consent-by"];
+    let (_, err) = desk.expect(2, &[&add[..], &["--consent-by", "guardian"]].concat());
+    assert!(err.contains("--consent"), "{err}");
+    let (_, err) = desk.expect(2, &[&add[..], &consent, &["player"]].concat());
+    assert!(err.contains("under eighteen") && err.contains("guardian"), "{err}");
+    let (_, err) = desk.expect(0, &[&add[..], &["--consent", "keep"]].concat());
+    assert!(err.contains("who agreed for knot is not recorded"), "{err}");
+    let (_, err) = desk.expect(0, &["export", "--player", "knot", "-o", "before.zip"]);
+    assert!(err.contains("who said so is not recorded"), "{err}");
+
+    let (_, err) =
+        desk.expect(0, &["amend", "knot", "--consent", "share", "--consent-by", "guardian"]);
+    assert!(!err.contains("not recorded"), "{err}");
+    let (out, err) = desk.expect(0, &["export", "--player", "knot", "-o", "after.zip", "--json"]);
+    assert!(err.contains("without a name") && err.contains("by a parent or guardian"), "{err}");
+    let said: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
+    assert_eq!(said["consent"]["by"], "guardian");
+    let (out, _) = desk.expect(0, &["history", "knot"]);
+    assert!(out.contains("consent given by") || out.contains("guardian"), "{out}");
+    let (_, err) =
+        desk.expect(2, &["amend", "knot", "--consent", "keep", "--consent-by", "player"]);
+    assert!(err.contains("under eighteen"), "{err}");
+
+    // A table says it, too.
+    let table = |by: &str| {
+        format!(
+            "player,born,consent_keep,consent_date,consent_by,case_date\n\
+             wren,2011-01-01,yes,2026-02-01,{by},2026-02-02\n"
+        )
+    };
+    std::fs::write(desk.at("past.csv"), table("player")).unwrap();
+    let (_, err) = desk.expect(2, &["add", "--table", "past.csv"]);
+    assert!(err.contains("consent_by") && err.contains("under eighteen"), "{err}");
+    std::fs::write(desk.at("past.csv"), table("guardian")).unwrap();
+    desk.expect(0, &["add", "--table", "past.csv"]);
+    let (_, err) = desk.expect(0, &["export", "--player", "wren", "-o", "wren.zip"]);
+    assert!(err.contains("said on 1 Feb 2026 by a parent or guardian"), "{err}");
+}
+
 /// The key goes one way, the pack the other; nobody else opens it.
 #[test]
 fn a_pack_leaves_for_a_key_and_opens_only_there() {

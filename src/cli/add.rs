@@ -264,6 +264,13 @@ fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyh
             ));
         }
     }
+    if player.consent.keep && player.consent.by.is_none() {
+        out.say(&format!(
+            "who agreed for {} is not recorded; say it with --consent-by player or --consent-by \
+             guardian, beside --consent",
+            player.code
+        ));
+    }
     if added.consent_open {
         out.say(&format!(
             "no consent is recorded for {}; record it with --consent keep or --consent share",
@@ -299,7 +306,7 @@ fn player(code: &str, args: &AddArgs) -> PlayerRequest {
                 ConsentArg::Keep => ConsentGiven::Keep,
                 ConsentArg::Share => ConsentGiven::KeepAndShare,
             };
-            ConsentRequest::given(given, place::today())
+            ConsentRequest::given(given, place::today(), args.consent_by)
         }),
         ..PlayerRequest::new(code)
     }

@@ -92,6 +92,7 @@ fn player(args: &AmendArgs) -> PlayerAmendment {
         squads: squads.then(|| args.squad.clone()),
         coach: anew(args, args.coach_of_player.clone(), ClearArg::CoachOfPlayer),
         consent: args.consent.map_or(Amended::Kept, AgreedArg::agreed),
+        consent_by: args.consent_by,
     }
 }
 

@@ -37,11 +37,14 @@ pub(super) fn run(
         if verified.rebuilt { "; rebuilt what is derived" } else { "" }
     ));
     super::retention::remind(&library, out)?;
-    if verified.is_sound() {
-        out.say("the library is sound");
-        Ok(Exit::Found)
-    } else {
-        out.complain("the library is damaged: restore it from a copy, or remove what is named");
-        Ok(Exit::SomeFailed)
+    match verified.advice() {
+        None => {
+            out.say("the library is sound");
+            Ok(Exit::Found)
+        }
+        Some(advice) => {
+            out.complain(advice);
+            Ok(Exit::SomeFailed)
+        }
     }
 }

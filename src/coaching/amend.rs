@@ -4,14 +4,15 @@ use jiff::ZonedDateTime;
 use jiff::civil::Date;
 use thiserror::Error;
 
+use super::consent::is_junior_alone;
 use super::load::practiser;
 use super::plan::{PlanRefusal, PlanRequest, Question};
-use super::player::ConsentGiven;
+use super::player::{ConsentGiven, PlayerRefusal};
 use super::report::BallReport;
 use crate::catalogue::{Dose, Place};
 use crate::library::{
-    Author, BallFlight, CaseId, ChangeKind, Consent, Ending, FollowUpId, Level, Library, PlanEnd,
-    PlanId, PlayerId, StoreError, WriteError, check_born, check_past, check_planned,
+    Author, BallFlight, CaseId, ChangeKind, Consent, ConsentBy, Ending, FollowUpId, Level, Library,
+    PlanEnd, PlanId, PlayerId, StoreError, WriteError, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
 
@@ -58,6 +59,8 @@ pub struct PlayerAmendment {
     pub coach: Amended<String>,
     /// What player or guardian agrees to from today on; cleared, to nothing any more.
     pub consent: Amended<ConsentGiven>,
+    /// Who of them said so; left out, who is known stays unless something else is agreed to.
+    pub consent_by: Option<ConsentBy>,
 }
 
 /// A plan, put right.
@@ -120,6 +123,9 @@ pub enum AmendRefusal {
         /// Ids of its drills.
         has: Vec<String>,
     },
+    /// A rule of what is recorded of players stands against it.
+    #[error(transparent)]
+    Player(#[from] PlayerRefusal),
     /// A rule of plans stands against it, or the coach has to be asked first.
     #[error(transparent)]
     Plan(#[from] PlanRefusal),
@@ -194,7 +200,12 @@ impl PlayerAmendment {
         };
         if agreed != (player.consent.keep, player.consent.share) {
             let (keep, share) = agreed;
-            player.consent = Consent { keep, share, date: Some(ZonedDateTime::now().date()) };
+            let date = Some(ZonedDateTime::now().date());
+            player.consent = Consent { keep, share, date, by: self.consent_by };
+        }
+        player.consent.by = self.consent_by.or(player.consent.by);
+        if player.consent != known.consent && is_junior_alone(player.consent, player.born) {
+            return Err(PlayerRefusal::JuniorAlone { code: player.code }.into());
         }
         if player == known {
             return Err(unchanged(id));

@@ -6,11 +6,21 @@ use serde::Serialize;
 
 use super::cautions::Age;
 use crate::library::{
-    Consent, Library, Player, PlayerId, Retention, StoreError, WriteError, check_past,
+    Consent, ConsentBy, Library, Player, PlayerId, Retention, StoreError, WriteError, check_past,
 };
 use crate::words::day;
 
-/// What was agreed, and on which day.
+/// Who agreed, to follow the day; a default that nobody said is none.
+#[must_use]
+pub fn consent_given_by(by: Option<ConsentBy>) -> &'static str {
+    match by {
+        Some(ConsentBy::Player) => " by the player",
+        Some(ConsentBy::Guardian) => " by a parent or guardian",
+        None => "; who said so is not recorded",
+    }
+}
+
+/// What was agreed, on which day, and by whom.
 #[must_use]
 pub fn describe_consent(consent: Consent) -> String {
     let kind = match (consent.keep, consent.share) {
@@ -22,7 +32,7 @@ pub fn describe_consent(consent: Consent) -> String {
         (false, _) => "nothing is recorded of what the player agrees to",
     };
     match consent.date {
-        Some(date) => format!("{kind}, said on {}", day(date)),
+        Some(date) => format!("{kind}, said on {}{}", day(date), consent_given_by(consent.by)),
         None if consent.keep => format!("{kind}; on which day is not recorded"),
         None => kind.to_owned(),
     }
@@ -32,6 +42,14 @@ pub fn describe_consent(consent: Consent) -> String {
 #[must_use]
 pub fn may_share(consent: Consent) -> bool {
     consent.keep && consent.share && consent.date.is_some()
+}
+
+/// Whether somebody agreed alone who was under eighteen on that day.
+#[must_use]
+pub(super) fn is_junior_alone(consent: Consent, born: Option<Date>) -> bool {
+    consent.keep
+        && consent.by == Some(ConsentBy::Player)
+        && consent.date.is_some_and(|day| Age::on(day, born) == Age::Junior)
 }
 
 /// Who has to agree, where that is not the player alone.
@@ -138,7 +156,7 @@ mod tests {
     fn players_are_due_after_the_set_months_and_nobody_is_removed() {
         let folder = tempfile::TempDir::new().unwrap();
         let mut library = Library::create(folder.path()).unwrap();
-        let open = Consent { keep: true, share: false, date: None };
+        let open = Consent { keep: true, ..Consent::default() };
         let old = library.add_player(&Player { consent: open, ..made::player("old") }).unwrap();
         let late = library.add_player(&made::player("late")).unwrap();
         made::add(&mut library, old, 1, date(2023, 1, 31), 1).unwrap();
@@ -163,20 +181,23 @@ mod tests {
 
     #[test]
     fn consent_is_told_with_its_kind_and_day() {
-        let said =
-            |keep, share, day: Option<Date>| describe_consent(Consent { keep, share, date: day });
+        let said = |keep, share, day: Option<Date>| {
+            describe_consent(Consent { keep, share, date: day, by: Some(ConsentBy::Guardian) })
+        };
         let on = Some(date(2026, 5, 4));
         assert_eq!(
             said(true, true, on),
             "agreed that recordings are kept here and that sessions are shared without a name, said \
-             on 4 May 2026"
+             on 4 May 2026 by a parent or guardian"
         );
+        let nobody = Consent { keep: true, date: on, ..Consent::default() };
+        assert!(describe_consent(nobody).ends_with("4 May 2026; who said so is not recorded"));
         assert!(said(true, false, on).contains("nothing may be shared, said on 4 May 2026"));
         assert!(said(true, false, None).contains("on which day is not recorded"));
         assert!(said(false, false, None).starts_with("nothing is recorded"));
         assert!(said(false, false, on).starts_with("did not agree"));
-        assert!(may_share(Consent { keep: true, share: true, date: on }));
-        assert!(!may_share(Consent { keep: true, share: true, date: None }));
+        let shared = Consent { keep: true, share: true, date: on, by: None };
+        assert!(may_share(shared) && !may_share(Consent { date: None, ..shared }));
         assert!(who_consents(Age::Adult).is_none());
         assert!(who_consents(Age::Unknown).unwrap().contains("guardian"));
     }

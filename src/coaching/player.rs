@@ -1,9 +1,11 @@
 use jiff::civil::Date;
 use thiserror::Error;
 
+use super::consent::is_junior_alone;
 use crate::library::write::checks::check_player;
 use crate::library::{
-    Consent, Level, Library, Player, PlayerId, StoreError, WriteError, check_born, check_past,
+    Consent, ConsentBy, Level, Library, Player, PlayerId, StoreError, WriteError, check_born,
+    check_past,
 };
 use crate::motion::Side;
 
@@ -25,22 +27,27 @@ pub struct ConsentRequest {
     pub share: Option<bool>,
     /// When it was said.
     pub date: Option<Date>,
+    /// Who said it.
+    pub by: Option<ConsentBy>,
 }
 
 impl ConsentRequest {
-    /// Consent as given on a day.
+    /// Consent as given on a day; `by`: who gave it, where that is known.
     #[must_use]
-    pub fn given(consent: ConsentGiven, day: Date) -> Self {
+    pub fn given(consent: ConsentGiven, day: Date, by: Option<ConsentBy>) -> Self {
         let share = consent == ConsentGiven::KeepAndShare;
-        Self { keep: Some(true), share: Some(share), date: Some(day) }
+        Self { keep: Some(true), share: Some(share), date: Some(day), by }
     }
 
     fn over(self, known: Consent) -> Consent {
-        Consent {
+        let said = Consent {
             keep: self.keep.unwrap_or(known.keep),
             share: self.share.unwrap_or(known.share),
             date: self.date.or(known.date),
-        }
+            by: known.by,
+        };
+        // Who agreed to something else, or on another day, need not be who agrees now.
+        Consent { by: self.by.or(known.by.filter(|_| said == known)), ..said }
     }
 }
 
@@ -98,6 +105,15 @@ pub enum PlayerRefusal {
         /// The player's code.
         code: String,
     },
+    /// A junior agreed alone.
+    #[error(
+        "player '{code}': under eighteen on that day; the player's own word is not enough, a parent or \
+         guardian has to agree: ask one, and record that a guardian said so"
+    )]
+    JuniorAlone {
+        /// The player's code.
+        code: String,
+    },
     /// The store would not take it.
     #[error(transparent)]
     Write(#[from] WriteError),
@@ -129,7 +145,7 @@ impl PlayerRequest {
     /// The player this means over what is known; `first`: the player's first recorded day.
     ///
     /// # Errors
-    /// [`PlayerRefusal::SharedNotKept`]; [`PlayerRefusal::Write`] for a day that cannot be.
+    /// [`PlayerRefusal::SharedNotKept`], [`PlayerRefusal::JuniorAlone`]; [`PlayerRefusal::Write`] for a day that cannot be.
     pub fn check(
         &self,
         known: Option<&Player>,
@@ -165,7 +181,11 @@ impl PlayerRequest {
         if consent != player.consent && consent.share && !consent.keep {
             return Err(PlayerRefusal::SharedNotKept { code: player.code });
         }
+        let is_new = consent != player.consent;
         player.consent = consent;
+        if is_new && is_junior_alone(consent, player.born) {
+            return Err(PlayerRefusal::JuniorAlone { code: player.code });
+        }
         check_player(&player)?;
         Ok(player)
     }

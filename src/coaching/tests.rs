@@ -294,7 +294,7 @@ fn requests_are_stored_whole_or_not_at_all() {
     let player = PlayerRequest {
         born: Some(date(2012, 5, 3)),
         squads: SquadsRequest::Too(vec!["girls".to_owned()]),
-        consent: ConsentRequest::given(ConsentGiven::Keep, DAY),
+        consent: ConsentRequest::given(ConsentGiven::Keep, DAY, None),
         ..PlayerRequest::new("p01")
     };
     let recorded = player.record(&mut library).unwrap();
@@ -677,7 +677,7 @@ fn what_is_said_to_juniors_stands_beside_a_juniors_plan() {
 #[test]
 fn consent_to_sharing_means_consent_to_keeping() {
     let said = |keep, share| PlayerRequest {
-        consent: ConsentRequest { keep, share, date: Some(DAY) },
+        consent: ConsentRequest { keep, share, date: Some(DAY), by: None },
         ..PlayerRequest::new("p01")
     };
     let refusal = said(Some(false), Some(true)).check(None, None).unwrap_err();
@@ -692,6 +692,31 @@ fn consent_to_sharing_means_consent_to_keeping() {
     };
     let known = crate::library::Player { squads: vec!["girls".to_owned()], ..both };
     assert_eq!(only.check(Some(&known), None).unwrap().squads, ["boys"]);
+}
+
+#[test]
+fn consent_is_given_by_somebody_and_a_junior_does_not_give_it_alone() {
+    use crate::library::{Consent, ConsentBy};
+    use jiff::ToSpan;
+    let said = |consent, by, born| PlayerRequest {
+        consent: ConsentRequest::given(consent, DAY, by),
+        born: Some(born),
+        ..PlayerRequest::new("p01")
+    };
+    let (junior, adult) = (DAY - 17.years(), DAY - 18.years());
+    let (player, guardian) = (Some(ConsentBy::Player), Some(ConsentBy::Guardian));
+    let refusal = said(ConsentGiven::Keep, player, junior).check(None, None).unwrap_err();
+    assert!(matches!(refusal, PlayerRefusal::JuniorAlone { .. }), "{refusal}");
+    for (by, born) in [(guardian, junior), (player, adult), (None, junior)] {
+        let known = said(ConsentGiven::Keep, by, born).check(None, None).unwrap();
+        let consent = Consent { keep: true, share: false, date: Some(DAY), by };
+        assert_eq!(known.consent, consent);
+        // The same said again without a name is still theirs; something else is nobody's yet.
+        let again = said(ConsentGiven::Keep, None, born).check(Some(&known), None).unwrap();
+        assert_eq!(again.consent, consent);
+        let more = said(ConsentGiven::KeepAndShare, None, born).check(Some(&known), None).unwrap();
+        assert_eq!(more.consent, Consent { share: true, by: None, ..consent });
+    }
 }
 
 #[test]

@@ -6,10 +6,10 @@ use rand::Rng;
 
 use super::scenario::{DrillTruth, Scenario, ScenarioCoach, ScenarioPlayer};
 use crate::catalogue::Catalogue;
-use crate::coaching::harms;
+use crate::coaching::{Age, harms};
 use crate::library::{
-    Author, BallFlight, Case, CaseId, Consent, FaultLabel, Grip, LabelState, Level, Misses, Plan,
-    PlanId, PlannedDrill, Player, PlayerId, Setting,
+    Author, BallFlight, Case, CaseId, Consent, ConsentBy, FaultLabel, Grip, LabelState, Level,
+    Misses, Plan, PlanId, PlannedDrill, Player, PlayerId, Setting,
 };
 use crate::motion::Recording;
 use crate::simulator::Body;
@@ -367,7 +367,15 @@ impl Scenario {
             stature_m: Some(player.stature_m),
             squads: player.squads.clone(),
             coach: Some(player.coach.clone()),
-            consent: Consent { keep: true, share: true, date: Some(self.first_day) },
+            consent: Consent {
+                keep: true,
+                share: true,
+                date: Some(self.first_day),
+                by: Some(match Age::on(self.first_day, Some(player.born)) {
+                    Age::Adult => ConsentBy::Player,
+                    Age::Junior | Age::Unknown => ConsentBy::Guardian,
+                }),
+            },
         }
     }
 }

@@ -20,7 +20,11 @@ pub fn new_player() -> PlayerRequest {
         stature_m: Some(1.68),
         squads: SquadsRequest::Too(vec!["adults".to_owned()]),
         coach: Some("ash".to_owned()),
-        consent: ConsentRequest { keep: Some(true), share: Some(false), date: None },
+        consent: ConsentRequest {
+            keep: Some(true),
+            share: Some(false),
+            ..ConsentRequest::default()
+        },
         ..PlayerRequest::new("sanderling")
     }
 }

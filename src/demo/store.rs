@@ -323,6 +323,7 @@ fn player_request(player: &Player) -> PlayerRequest {
             keep: Some(consent.keep),
             share: Some(consent.share),
             date: consent.date,
+            by: consent.by,
         },
         ..PlayerRequest::new(&player.code)
     }

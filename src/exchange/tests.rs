@@ -35,7 +35,7 @@ pub(super) fn room() -> Room {
 }
 
 fn sharing(code: &str) -> Player {
-    let consent = Consent { keep: true, share: true, date: Some(date(2026, 1, 2)) };
+    let consent = Consent { keep: true, share: true, date: Some(date(2026, 1, 2)), by: None };
     Player { consent, ..made::player(code) }
 }
 

@@ -20,6 +20,19 @@ impl Verified {
     pub fn is_sound(&self) -> bool {
         self.findings.iter().all(|finding| finding.repaired)
     }
+
+    /// What to do, in words; `None` where nothing is wrong any more.
+    #[must_use]
+    pub fn advice(&self) -> Option<&'static str> {
+        let mut left = self.findings.iter().filter(|finding| !finding.repaired).peekable();
+        left.peek()?;
+        Some(if left.all(Finding::is_derived) {
+            "what was recorded is sound; what is derived from it could not be brought into step: make room \
+             on the disk, or let the other program finish, and check again"
+        } else {
+            "the library is damaged: restore it from a copy, or remove what is named"
+        })
+    }
 }
 
 impl Library {
@@ -111,5 +124,27 @@ impl Library {
             step(checked)?;
         }
         Ok(findings)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_can_be_made_again_is_no_reason_to_restore_from_a_copy() {
+        let found = |place, repaired| Finding { place, problem: "bad".to_owned(), repaired };
+        let advice = |findings: &[Finding]| {
+            Verified { findings: findings.to_vec(), ..Verified::default() }.advice()
+        };
+        assert_eq!(advice(&[]), None);
+        assert_eq!(advice(&[found("words", true), found("library.db", true)]), None);
+        let behind = advice(&[found("words", false), found("curves", false)]).unwrap();
+        assert!(
+            behind.contains("what was recorded is sound") && behind.contains("room"),
+            "{behind}"
+        );
+        let damaged = advice(&[found("words", false), found("library.db", false)]).unwrap();
+        assert!(damaged.contains("restore it from a copy"), "{damaged}");
     }
 }

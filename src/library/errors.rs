@@ -23,6 +23,14 @@ pub enum OpenError {
         /// The folder.
         folder: PathBuf,
     },
+    /// The folder lies on a network.
+    #[error("{}: lies on a network folder ({kind}), on which two computers would spoil each other's changes without noticing; keep the library on a disk of this computer, and share cases by packs", .folder.display())]
+    Network {
+        /// The folder.
+        folder: PathBuf,
+        /// The kind of file system, as the system names it.
+        kind: String,
+    },
     /// The file is something else.
     #[error("{}: not a library of this program ({found}); name another folder, or restore the file from a copy", .file.display())]
     NotALibrary {
@@ -130,6 +138,23 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// Why the disk took nothing more, if that was it: it is full, or must not be written to.
+    #[must_use]
+    pub fn disk(&self) -> Option<std::io::ErrorKind> {
+        use std::io::ErrorKind::{QuotaExceeded, ReadOnlyFilesystem, StorageFull};
+        match self {
+            Self::Io { source, .. } => [StorageFull, QuotaExceeded, ReadOnlyFilesystem]
+                .into_iter()
+                .find(|kind| *kind == source.kind()),
+            Self::Sql { source, .. } => match source.sqlite_error_code()? {
+                ErrorCode::DiskFull => Some(StorageFull),
+                ErrorCode::ReadOnly => Some(ReadOnlyFilesystem),
+                _ => None,
+            },
+            _ => None,
+        }
+    }
+
     /// What to do about it; the text ends with it.
     #[must_use]
     pub fn remedy(&self) -> Option<Remedy> {
@@ -342,5 +367,31 @@ impl From<LockError> for WriteError {
             LockError::Locked(locked) => Self::Locked(locked),
             LockError::Store(error) => Self::Store(error),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{Error, ErrorKind};
+
+    use super::*;
+
+    #[test]
+    fn a_disk_that_takes_no_more_is_told_from_damage() {
+        let io = |kind| StoreError::Io {
+            path: "library.lock".into(),
+            doing: "writing",
+            source: Error::from(kind),
+        };
+        assert_eq!(io(ErrorKind::StorageFull).disk(), Some(ErrorKind::StorageFull));
+        assert_eq!(io(ErrorKind::ReadOnlyFilesystem).disk(), Some(ErrorKind::ReadOnlyFilesystem));
+        assert_eq!(io(ErrorKind::NotFound).disk(), None);
+        let sql = |code| {
+            let error = rusqlite::ffi::Error::new(code);
+            StoreError::sql("storing")(rusqlite::Error::SqliteFailure(error, None)).disk()
+        };
+        assert_eq!(sql(rusqlite::ffi::SQLITE_FULL), Some(ErrorKind::StorageFull));
+        assert_eq!(sql(rusqlite::ffi::SQLITE_READONLY), Some(ErrorKind::ReadOnlyFilesystem));
+        assert_eq!(sql(rusqlite::ffi::SQLITE_CORRUPT), None);
     }
 }

@@ -21,6 +21,7 @@ mod interrupt;
 mod lock;
 mod marks;
 mod named;
+mod network;
 mod overview;
 pub(crate) mod parts;
 mod person;
@@ -62,9 +63,9 @@ pub use retention::Retention;
 pub use stills::STILLS_BUDGET_BYTES;
 pub use store::Library;
 pub use types::{
-    Author, BallFlight, Case, CaseId, ChangeId, Consent, Ending, FaultLabel, FollowUp, FollowUpId,
-    Grip, LabelState, Level, MarkId, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, Player,
-    PlayerId, PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
+    Author, BallFlight, Case, CaseId, ChangeId, Consent, ConsentBy, Ending, FaultLabel, FollowUp,
+    FollowUpId, Grip, LabelState, Level, MarkId, Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill,
+    Player, PlayerId, PracticeId, RecordingId, RecordingRow, ServeId, ServeRow, Setting,
 };
 pub(crate) use types::{spelled, spelled_all, spelled_if};
 pub use verify::Finding;

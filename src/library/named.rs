@@ -1,6 +1,8 @@
 //! One stable name per enum value: the spelling in the store, in filters and in `--json`.
 
-use super::{ChangeKind, Court, HurtsWhen, LabelState, Level, ServeType, Setting, Target};
+use super::{
+    ChangeKind, ConsentBy, Court, HurtsWhen, LabelState, Level, ServeType, Setting, Target,
+};
 use crate::catalogue::{Attempt, BodyPart, Miss, Place};
 use crate::motion::{Capture, Dimensions, Side, Unit, View};
 use crate::serve::EventKind;
@@ -50,6 +52,7 @@ named! {
         National = "national",
         Professional = "professional",
     }
+    "giver of consent" ConsentBy { Player = "player", Guardian = "guardian", }
     "type of serve" ServeType { Flat = "flat", Slice = "slice", Kick = "kick", }
     "setting" Setting {
         PracticeSwing = "practice_swing",
@@ -149,6 +152,7 @@ mod tests {
     #[test]
     fn names_round_trip_and_match_json() {
         round_trip::<Level>();
+        round_trip::<ConsentBy>();
         round_trip::<ServeType>();
         round_trip::<Setting>();
         round_trip::<LabelState>();

@@ -7,6 +7,7 @@ use std::time::Duration;
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::lock::{FileLock, PATIENCE, identity};
+use super::network::refuse_network;
 use super::seam::Seam;
 use super::write::Writer;
 use super::{Named, OpenError, StoreError, WriteError};
@@ -15,7 +16,7 @@ use crate::catalogue::Place;
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(crate) const FORMAT: i64 = 5;
+pub(crate) const FORMAT: i64 = 6;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
@@ -25,6 +26,8 @@ const SCHEMA_3: &str = include_str!("schema-3.sql");
 const SCHEMA_4: &str = include_str!("schema-4.sql");
 /// What format 5 adds to one of format 4.
 const SCHEMA_5: &str = include_str!("schema-5.sql");
+/// What format 6 adds to one of format 5.
+const SCHEMA_6: &str = include_str!("schema-6.sql");
 /// A case's one note of formats 1 to 3 as a row of `case_notes`. Whether it came in a pack shows
 /// from the case as it came.
 const NOTES_BEFORE_4: &str = "SELECT c.id AS id, c.id AS case_id, c.note AS text, NULL AS said_by,
@@ -66,8 +69,8 @@ impl Library {
     /// Makes a new, empty library in `folder` (made if missing) and opens it for writing.
     ///
     /// # Errors
-    /// [`OpenError::Exists`] if a library is there already, made by another process just now or
-    /// earlier; [`OpenError::Locked`] if another process does not come to an end with making one.
+    /// [`OpenError::Network`]; [`OpenError::Exists`] if a library is there already, made by another
+    /// process just now or earlier; [`OpenError::Locked`] if another process does not come to an end with making one.
     pub fn create(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
         Self::create_with(folder.as_ref(), Seam::default())
     }
@@ -79,8 +82,8 @@ impl Library {
     /// was cut short is finished.
     ///
     /// # Errors
-    /// [`OpenError::Missing`], [`OpenError::NotALibrary`] and [`OpenError::Format`] for foreign
-    /// files; [`OpenError::Locked`] if an older format is to be changed and another process does
+    /// [`OpenError::Missing`], [`OpenError::Network`], [`OpenError::NotALibrary`] and
+    /// [`OpenError::Format`] for foreign files; [`OpenError::Locked`] if an older format is to be changed and another process does
     /// not let it come to that.
     pub fn open(folder: impl AsRef<Path>) -> Result<Self, OpenError> {
         Self::open_with(folder.as_ref(), Seam::default())
@@ -98,6 +101,7 @@ impl Library {
         if !file.is_file() {
             return Err(OpenError::Missing { folder: folder.to_owned() });
         }
+        refuse_network(folder)?;
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let attempt = Connection::open_with_flags(&file, flags)
             .and_then(|connection| connection.busy_timeout(BUSY).map(|()| connection))
@@ -129,6 +133,7 @@ impl Library {
     }
 
     pub(crate) fn create_with(folder: &Path, seam: Seam) -> Result<Self, OpenError> {
+        refuse_network(folder)?;
         fs::create_dir_all(folder).map_err(StoreError::io(folder, "making the folder"))?;
         let _turn = FileLock::take_turn(folder, PATIENCE)?;
         let file = folder.join(DB_FILE);
@@ -150,6 +155,7 @@ impl Library {
         if !file.is_file() {
             return Err(OpenError::Missing { folder: folder.to_owned() });
         }
+        refuse_network(folder)?;
         let mut connection = connect(&file, &seam, OpenFlags::empty())?;
         let mut kind = check_format(&connection, &file)?;
         if matches!(kind, FileKind::Older(_)) {
@@ -383,6 +389,7 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
     transaction.execute_batch(SCHEMA_3)?;
     lay_format_4(&transaction)?;
     transaction.execute_batch(SCHEMA_5)?;
+    transaction.execute_batch(SCHEMA_6)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
@@ -439,7 +446,10 @@ fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
     if from < 4 {
         lay_format_4(&transaction)?;
     }
-    transaction.execute_batch(SCHEMA_5)?;
+    if from < 5 {
+        transaction.execute_batch(SCHEMA_5)?;
+    }
+    transaction.execute_batch(SCHEMA_6)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
 }
@@ -464,7 +474,10 @@ fn stand_in(connection: &Connection, format: i64) -> rusqlite::Result<()> {
             "DROP TABLE temp.case_notes; CREATE TEMP VIEW case_notes AS {NOTES_BEFORE_4}"
         ))?;
     }
-    empty_tables(connection, SCHEMA_5)
+    if format < 5 {
+        empty_tables(connection, SCHEMA_5)?;
+    }
+    empty_tables(connection, SCHEMA_6)
 }
 
 /// The tables of a schema, of this connection alone and empty.

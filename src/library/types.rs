@@ -186,8 +186,18 @@ pub enum Setting {
     Match,
 }
 
-/// What the player (or guardian) agreed to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// Who agrees for a player.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ConsentBy {
+    /// The player.
+    Player,
+    /// A parent or guardian; the player was asked as well.
+    Guardian,
+}
+
+/// What the player (or guardian) agreed to; by default nothing is recorded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Consent {
     /// Recordings and cases may be kept here.
     pub keep: bool,
@@ -195,6 +205,8 @@ pub struct Consent {
     pub share: bool,
     /// When this was agreed.
     pub date: Option<Date>,
+    /// Who agreed, where that is recorded.
+    pub by: Option<ConsentBy>,
 }
 
 /// Where index knuckle and heel pad sit, asked and never guessed from pose.
@@ -267,7 +279,7 @@ impl Player {
             stature_m: None,
             squads: Vec::new(),
             coach: None,
-            consent: Consent { keep: false, share: false, date: None },
+            consent: Consent::default(),
         }
     }
 }

@@ -16,6 +16,14 @@ pub struct Finding {
     pub repaired: bool,
 }
 
+impl Finding {
+    /// Whether it is about what can be made again from the store.
+    #[must_use]
+    pub fn is_derived(&self) -> bool {
+        !matches!(self.place, "library.db" | "clips")
+    }
+}
+
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { place, problem, repaired } = self;

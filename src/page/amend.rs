@@ -127,6 +127,7 @@ fn player_of(fields: &Fields) -> Result<PlayerAmendment, Refusal> {
             Some("none") => Amended::Cleared,
             said => said.and_then(consent).map_or(Amended::Kept, Amended::To),
         },
+        consent_by: fields.named("consent_by", "Who agreed")?,
     })
 }
 

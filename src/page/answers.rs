@@ -5,10 +5,11 @@ use jiff::civil::Date;
 
 use super::desk::today;
 use super::fields::Fields;
+use super::input::giver;
 use super::refusal::Refusal;
 use crate::coaching::{ConsentGiven, ConsentRequest, PlayerRequest, SquadsRequest};
 use crate::intake::{ClipWay, Context};
-use crate::library::{Level, Library, Named, Player, ServeType, Setting, StoreError};
+use crate::library::{ConsentBy, Level, Library, Named, Player, ServeType, Setting, StoreError};
 use crate::motion::{Layout, ReadOptions, Side, SourceUnit, Up, View};
 use crate::video::Person;
 use crate::words::{level, setting};
@@ -48,6 +49,7 @@ impl Answers {
             ));
         };
         let given = said.text("consent").and_then(consent);
+        let consent_by = said.named("consent_by", "Who agreed")?;
         let player = PlayerRequest {
             name: said.words("name"),
             hand: said.named("hand", "Hand")?,
@@ -56,7 +58,7 @@ impl Answers {
             stature_m: said.value("stature", "Height")?,
             squads: SquadsRequest::Too(squads(&said)),
             consent: given.map_or_else(ConsentRequest::default, |given| {
-                ConsentRequest::given(given, today())
+                ConsentRequest::given(given, today(), consent_by)
             }),
             ..PlayerRequest::new(&code)
         };
@@ -160,6 +162,10 @@ impl Ask {
 
     pub(super) fn hands(&self) -> Vec<(&'static str, &'static str)> {
         Side::NAMES.iter().map(|(_, name)| (*name, *name)).collect()
+    }
+
+    pub(super) fn givers(&self) -> Vec<(&'static str, &'static str)> {
+        ConsentBy::NAMES.iter().map(|&(by, name)| (name, giver(by))).collect()
     }
 
     pub(super) fn types(&self) -> Vec<(&'static str, &'static str)> {

@@ -2,7 +2,9 @@
 
 use crate::catalogue::{Catalogue, Place};
 use crate::coaching::{Cautions, ShownDrill};
-use crate::library::{FollowUp, Level, Named, Plan, Player, RecordingRow, ServeType, Setting};
+use crate::library::{
+    ConsentBy, FollowUp, Level, Named, Plan, Player, RecordingRow, ServeType, Setting,
+};
 use crate::motion::{Side, View};
 use crate::words::{level, setting};
 
@@ -88,7 +90,18 @@ pub(super) fn of_player(player: &Player) -> Vec<Input> {
         Input::new(Way::Text, "squads", "Squads, with commas", player.squads.join(", ")),
         Input::known(Way::Text, "coach", "The player's coach", player.coach.as_ref()),
         consent,
+        Input::choice("consent_by", "Who agreed", "not recorded", player.consent.by, |by, _| {
+            giver(by).to_owned()
+        }),
     ]
+}
+
+/// Who agrees for a player, in words.
+pub(super) fn giver(by: ConsentBy) -> &'static str {
+    match by {
+        ConsentBy::Player => "the player",
+        ConsentBy::Guardian => "a parent or guardian",
+    }
 }
 
 /// What is known of a recording beside its joints.

@@ -9,7 +9,7 @@ use super::desk::{Desk, today};
 use super::door::DOCUMENT_POLICY;
 use super::refusal::Refusal;
 use super::view::{Frame, PlanView, cautions_for};
-use crate::coaching::{PlansInForce, standing};
+use crate::coaching::{PlansInForce, consent_given_by, standing};
 use crate::library::{Case, Player, PlayerId};
 use crate::pages;
 use crate::words::{count, day, handed, level, list, sentence};
@@ -120,7 +120,7 @@ fn agreed(player: &Player) -> String {
         (false, false) => "nobody recorded yet what was agreed to",
     };
     match consent.date {
-        Some(date) => sentence(&format!("{what}, {}", day(date))),
+        Some(date) => sentence(&format!("{what}, {}{}", day(date), consent_given_by(consent.by))),
         None => sentence(what),
     }
 }

@@ -195,7 +195,7 @@ impl From<StoreError> for Refusal {
         match error {
             StoreError::NoSuch { what } => Self::no_such("entry", &what),
             StoreError::Stopped(_) => Self::Stopped,
-            _ => Self::Library,
+            error => error.disk().map_or(Self::Library, Self::Disk),
         }
     }
 }
@@ -204,6 +204,7 @@ impl From<OpenError> for Refusal {
     fn from(error: OpenError) -> Self {
         match error {
             OpenError::Locked(locked) => Self::busy(&locked),
+            OpenError::Store(error) => error.into(),
             _ => Self::Library,
         }
     }

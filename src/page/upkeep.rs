@@ -17,7 +17,7 @@ use super::view::Frame;
 use crate::exchange::{self, ExportError};
 use crate::find::InStep;
 use crate::library::{Counts, Library};
-use crate::words::{count, list};
+use crate::words::{count, list, sentence};
 
 #[derive(Template)]
 #[template(path = "upkeep.html")]
@@ -69,20 +69,20 @@ pub(super) async fn check(
         if verified.rebuilt {
             lines.push("Search was built anew".to_owned());
         }
-        let sound = verified.is_sound();
         let (repaired, broken): (Vec<_>, Vec<_>) =
             verified.findings.iter().partition(|finding| finding.repaired);
         lines.extend(repaired.iter().map(|finding| format!("Repaired: {finding}")));
         let told = Told {
-            title: if sound { "The library is sound." } else { "The library is damaged." }
-                .to_owned(),
+            title: match verified.advice() {
+                None => "The library is sound.",
+                Some(_) => "Not everything is in order.",
+            }
+            .to_owned(),
             lines,
             notes: broken
                 .iter()
                 .map(ToString::to_string)
-                .chain((!sound).then(|| {
-                    "Restore the library from a copy, or remove what is named.".to_owned()
-                }))
+                .chain(verified.advice().map(|advice| format!("{}.", sentence(advice))))
                 .collect(),
             links: back(),
             ..Told::default()

@@ -1,6 +1,6 @@
 //! Recordings through the page: sent, read, stored; what is hostile or cut off leaves nothing.
 
-use precedent::library::{Library, Setting};
+use precedent::library::{ConsentBy, Library, Setting};
 use precedent::motion::Side;
 
 use super::*;
@@ -71,6 +71,7 @@ fn a_recording_comes_in_is_looked_at_and_stored() {
         ("born", "2011-05-06"),
         ("squads", "juniors, monday"),
         ("consent", "keep"),
+        ("consent_by", "guardian"),
         ("date", "2026-04-02"),
         ("setting", "practice_swing"),
     ];
@@ -102,6 +103,8 @@ fn a_recording_comes_in_is_looked_at_and_stored() {
         (player.hand, player.consent.keep, player.consent.share),
         (Some(Side::Left), true, false)
     );
+    assert_eq!(player.consent.by, Some(ConsentBy::Guardian));
+    assert!(page.shown(&format!("/player/{}", player.id)).contains("by a parent or guardian"));
     assert_eq!(player.squads, ["juniors", "monday"]);
     let [case] = library.cases(Some(player.id)).unwrap().try_into().unwrap();
     assert!(stored.contains(&format!(r#"href="/case/{}""#, case.id)), "{stored}");

@@ -13,7 +13,7 @@ use jiff::civil::Date;
 
 use crate::catalogue::{Attempt, BodyPart};
 use crate::intake::ClipWay;
-use crate::library::{Court, Level, Named, ServeType, Setting, Target};
+use crate::library::{ConsentBy, Court, Level, Named, ServeType, Setting, Target};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
 use crate::serve::EventKind;
 use crate::video::{ModelChoice, Person};
@@ -327,6 +327,9 @@ pub(super) struct AddArgs {
     /// What the player agreed to: keeping it here, or keeping it here and sharing it without a name
     #[arg(long)]
     pub(super) consent: Option<ConsentArg>,
+    /// Who agreed; of a player under eighteen a parent or guardian does
+    #[arg(long, value_name = "WHO", requires = "consent")]
+    pub(super) consent_by: Option<ConsentBy>,
     /// Keep a copy of each clip in the library; otherwise a clip stays where it is
     #[arg(long)]
     pub(super) keep_clip: bool,
@@ -611,6 +614,7 @@ typed! {
     Setting: PracticeSwing BallNoTarget Target Match;
     ServeType: Flat Slice Kick;
     Level: Beginner Club Competition National Professional;
+    ConsentBy: Player Guardian;
     Attempt: First Second;
     Court: Deuce Ad;
     Target: Wide Body T;

@@ -5,7 +5,7 @@ use jiff::civil::Date;
 
 use super::BallArgs;
 use crate::coaching::{Amended, ConsentGiven};
-use crate::library::{Level, ServeType, Setting};
+use crate::library::{ConsentBy, Level, ServeType, Setting};
 use crate::motion::{Side, View};
 
 #[derive(Debug, Args)]
@@ -36,6 +36,9 @@ pub(in crate::cli) struct AmendArgs {
     /// Player: what the player agrees to from today on
     #[arg(long)]
     pub(in crate::cli) consent: Option<AgreedArg>,
+    /// Player: who agreed; of a player under eighteen a parent or guardian does
+    #[arg(long, value_name = "WHO")]
+    pub(in crate::cli) consent_by: Option<ConsentBy>,
     /// Player or recording: serving hand; a recording is read again with it
     #[arg(long)]
     pub(in crate::cli) hand: Option<Side>,
@@ -95,7 +98,7 @@ impl AmendArgs {
     /// The options that were given, and what each of them belongs to.
     pub(in crate::cli) fn given(&self) -> Vec<(&'static str, &'static [&'static str])> {
         let ball = &self.ball;
-        let all: [(bool, &str, &[&str]); 28] = [
+        let all: [(bool, &str, &[&str]); 29] = [
             (self.code.is_some(), "--code", &["player"]),
             (self.name.is_some(), "--name", &["player"]),
             (self.level.is_some(), "--level", &["player"]),
@@ -104,6 +107,7 @@ impl AmendArgs {
             (!self.squad.is_empty(), "--squad", &["player"]),
             (self.coach_of_player.is_some(), "--coach-of-player", &["player"]),
             (self.consent.is_some(), "--consent", &["player"]),
+            (self.consent_by.is_some(), "--consent-by", &["player"]),
             (self.hand.is_some(), "--hand", &["player", "recording"]),
             (self.date.is_some(), "--date", &["recording", "follow-up"]),
             (self.setting.is_some(), "--setting", &["recording"]),

@@ -713,7 +713,7 @@ pub(super) fn away_player(code: &str, item: &PlayerItem) -> Player {
         level: item.level,
         stature_m: item.stature_m,
         // Kept with the consent its sender records; never sent on from here.
-        consent: Consent { keep: true, share: false, date: None },
+        consent: Consent { keep: true, ..Consent::default() },
         ..Player::new(code)
     }
 }

@@ -20,7 +20,7 @@ use crate::coaching::{
     Question, Refusal, SquadsRequest, aches_from_typed, check_in_over, practiser_of,
 };
 use crate::library::{
-    Author, Case, CaseId, CheckIn, FollowUp, Grip, Level, Library, Plan, PlanId, Player,
+    Author, Case, CaseId, CheckIn, ConsentBy, FollowUp, Grip, Level, Library, Plan, PlanId, Player,
     StoreError, WriteError, Writer, check_born, check_past, check_planned,
 };
 use crate::motion::Side;
@@ -142,7 +142,7 @@ pub enum TableError {
 /// ```
 #[must_use]
 pub fn table_template() -> String {
-    let example: [(&str, &str); 46] = [
+    let example: [(&str, &str); 47] = [
         ("player", "p01"),
         ("hand", "left"),
         ("level", "club"),
@@ -153,6 +153,7 @@ pub fn table_template() -> String {
         ("consent_keep", "yes"),
         ("consent_share", "no"),
         ("consent_date", "2026-01-10"),
+        ("consent_by", "guardian"),
         ("case_date", "2026-02-01"),
         ("case_note", "toss drifts"),
         ("speed_kmh", "118"),
@@ -556,6 +557,7 @@ fn add_player(
             keep: row.yes("consent_keep")?,
             share: row.yes("consent_share")?,
             date: row.date("consent_date")?,
+            by: row.named::<ConsentBy>("consent_by")?,
         },
         ..PlayerRequest::new(code)
     };
@@ -567,6 +569,7 @@ fn add_player(
     });
     let mut player = request.check(there.as_ref(), first).map_err(|refusal| match refusal {
         PlayerRefusal::Write(error) => row.refuse(&columns)(error),
+        refusal @ PlayerRefusal::JuniorAlone { .. } => row.refused("consent_by", refusal),
         refusal => row.refused("consent_share", refusal),
     })?;
     match &there {

@@ -9,7 +9,7 @@ use crate::coaching::Refusal;
 use crate::library::{Named, WriteError};
 
 /// Columns about the player. Only `player` must be there.
-pub(super) const PLAYER: [&str; 11] = [
+pub(super) const PLAYER: [&str; 12] = [
     "player",
     "name",
     "hand",
@@ -21,6 +21,7 @@ pub(super) const PLAYER: [&str; 11] = [
     "consent_keep",
     "consent_share",
     "consent_date",
+    "consent_by",
 ];
 /// About one review.
 pub(super) const CASE: [&str; 22] = [

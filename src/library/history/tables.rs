@@ -32,6 +32,7 @@ pub(super) const TABLES: &[Table] = &[
         unread: &["place"],
         ..Table::new("player_squads", &["player", "squad"], &[("player", "player")])
     },
+    Table::new("consent_givers", &["player"], &[("player", "player")]),
     Table {
         derived: Some("word_change"),
         unread: &["uid"],

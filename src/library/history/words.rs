@@ -118,6 +118,7 @@ fn in_words(column: &str) -> String {
         "consent_keep" => "consent to keeping",
         "consent_share" => "consent to sharing",
         "consent_date" => "consent given on",
+        "given_by" => "consent given by",
         "case_id" => "case",
         "grip_index" => "index knuckle on bevel",
         "grip_heel" => "heel pad on bevel",

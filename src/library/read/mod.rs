@@ -30,7 +30,8 @@ pub struct Counts {
 }
 
 const PLAYERS: &str = "SELECT id, code, name, hand, level, born, stature_m, coach, consent_keep,
-        consent_share, consent_date
+        consent_share, consent_date,
+        (SELECT given_by FROM consent_givers WHERE player = players.id)
     FROM players";
 
 impl Library {
@@ -134,7 +135,12 @@ fn player_row(row: &Row<'_>) -> rusqlite::Result<Player> {
         stature_m: row.get(6)?,
         squads: Vec::new(),
         coach: row.get(7)?,
-        consent: Consent { keep: row.get(8)?, share: row.get(9)?, date: parsed_if(row, 10)? },
+        consent: Consent {
+            keep: row.get(8)?,
+            share: row.get(9)?,
+            date: parsed_if(row, 10)?,
+            by: named_if(row, 11)?,
+        },
     })
 }
 

@@ -1,7 +1,7 @@
 //! A library of each format as it was first written, kept with the tests: later programs must read
 //! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` to `golden/format-5.db` were made by `make_the_golden_library` below, each
+//! `golden/format-1.db` to `golden/format-6.db` were made by `make_the_golden_library` below, each
 //! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
 //! bincode 2.0.1, from the invented data of `made.rs`.
 
@@ -96,6 +96,13 @@ fn told() -> CheckIn {
     }
 }
 
+/// As in libraries from format 6 on: somebody agreed for the player, who was fourteen then.
+fn agreed() -> Player {
+    let player = made::player("p07");
+    let consent = Consent { by: Some(ConsentBy::Guardian), ..player.consent };
+    Player { consent, ..player }
+}
+
 /// Drawn in libraries from format 5 on.
 fn drawn() -> NewMark {
     NewMark {
@@ -112,7 +119,7 @@ fn drawn() -> NewMark {
 fn make_the_golden_library() {
     let folder = TempDir::new().unwrap();
     let mut library = Library::create(folder.path()).unwrap();
-    let player = library.add_player(&made::player("p07")).unwrap();
+    let player = library.add_player(&agreed()).unwrap();
     let added = made::add(&mut library, player, 1, date(2026, 3, 4), 2).unwrap();
     let ash = Author::coach("ash").unwrap();
     library.write(|w| w.add_note(added.case, "arm folds early", Some(&ash))).unwrap();
@@ -273,8 +280,56 @@ fn a_library_of_format_5_is_read_and_checked() {
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 
+#[test]
+fn a_library_of_format_6_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(6), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents_of(&library, agreed());
+    assert_eq!(library.case(CaseId(1)).unwrap().plans, lived());
+    assert_eq!(library.check_in(CaseId(1)).unwrap(), told());
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
+/// Who agreed is not known of a library of format 5, neither before nor after it is brought to this one, and
+/// can be recorded then; taken back, it is not known again.
+#[test]
+fn who_agreed_is_recorded_once_a_library_of_format_5_was_migrated() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(5), folder.path().join("library.db")).unwrap();
+    let before = Library::open_read_only(folder.path()).unwrap();
+    check_contents(&before);
+    drop(before);
+    assert_eq!(format_of(&folder.path().join("library.db")), 5);
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents(&library);
+    let ash = Author::coach("ash").unwrap();
+    let update = |library: &mut Library, player: &Player| {
+        library
+            .write(|w| {
+                w.keep_history(ChangeKind::Amended, Some(&ash))?;
+                w.update_player(player)
+            })
+            .unwrap();
+    };
+    let player = Player { id: PlayerId(1), ..agreed() };
+    update(&mut library, &player);
+    assert_eq!(library.player(PlayerId(1)).unwrap(), player);
+    assert_eq!(format_of(&folder.path().join("library.db")), 6);
+    let last = library.last_change(ItemId::Player(PlayerId(1))).unwrap().unwrap();
+    library.write(|w| w.undo(last, &ash)).unwrap();
+    check_contents(&library);
+    let other = Consent { by: Some(ConsentBy::Player), ..player.consent };
+    update(&mut library, &Player { consent: other, ..player });
+    assert_eq!(library.player(PlayerId(1)).unwrap().consent.by, Some(ConsentBy::Player));
+}
+
 fn check_contents(library: &Library) {
-    let mut player = made::player("p07");
+    check_contents_of(library, made::player("p07"));
+}
+
+fn check_contents_of(library: &Library, mut player: Player) {
     player.id = PlayerId(1);
     assert_eq!(library.players().unwrap(), [player]);
     let case = library.case(CaseId(1)).unwrap();

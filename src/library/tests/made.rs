@@ -20,7 +20,7 @@ pub(crate) fn player(code: &str) -> Player {
         stature_m: Some(1.62),
         squads: vec!["monday".to_owned(), "girls".to_owned()],
         coach: Some("anna".to_owned()),
-        consent: Consent { keep: true, share: false, date: Some(date(2026, 1, 2)) },
+        consent: Consent { keep: true, share: false, date: Some(date(2026, 1, 2)), by: None },
     }
 }
 

@@ -427,7 +427,7 @@ fn a_recording_moves_and_what_cannot_follow_is_said() {
     let same = library.write(|w| w.move_recording(RecordingId(1), &away, &anna())).unwrap_err();
     assert!(same.to_string().contains("another player or another day"), "{same}");
     let refuses = Player {
-        consent: Consent { keep: false, share: false, date: Some(date(2026, 1, 1)) },
+        consent: Consent { keep: false, share: false, date: Some(date(2026, 1, 1)), by: None },
         ..made::player("p09")
     };
     let p09 = library.add_player(&refuses).unwrap();

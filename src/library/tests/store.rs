@@ -173,7 +173,7 @@ fn refused_changes_leave_nothing() {
     );
 
     let refusing = Player {
-        consent: Consent { keep: false, share: false, date: Some(date(2026, 2, 2)) },
+        consent: Consent { keep: false, share: false, date: Some(date(2026, 2, 2)), by: None },
         ..made::player("p10")
     };
     let p10 = library.add_player(&refusing).unwrap();
@@ -393,7 +393,7 @@ fn foreign_and_newer_files_are_refused_untouched() {
     assert!(matches!(Library::create(folder.path()), Err(OpenError::Exists { .. })));
     Connection::open(&file).unwrap().pragma_update(None, "user_version", 7).unwrap();
     let error = Library::open(folder.path()).unwrap_err();
-    assert!(error.to_string().contains("format 7, this program reads format 5"), "{error}");
+    assert!(error.to_string().contains("format 7, this program reads format 6"), "{error}");
 }
 
 #[test]

@@ -4,7 +4,7 @@ use rusqlite::{OptionalExtension, params};
 
 use super::checks::check_player;
 use super::{Writer, found, new_uid};
-use crate::library::{ChangeKind, Named, Player, PlayerId, WriteError};
+use crate::library::{ChangeKind, ConsentBy, Named, Player, PlayerId, WriteError};
 
 impl Writer<'_> {
     /// Stores a new player and returns the id; the id in `player` is ignored.
@@ -38,6 +38,7 @@ impl Writer<'_> {
                 ])?;
             let id = PlayerId(self.db.last_insert_rowid());
             self.store_squads(id, &player.squads)?;
+            self.store_giver(id, player.consent.by)?;
             Ok(id)
         })?;
         Ok(id)
@@ -74,6 +75,7 @@ impl Writer<'_> {
                     player.consent.date.map(|date| date.to_string()),
                 ])?;
             self.store_squads(player.id, &player.squads)?;
+            self.store_giver(player.id, player.consent.by)?;
             // The code is among the searchable words of each case.
             self.db
                 .prepare_cached("UPDATE cases SET word_change = ?2 WHERE player = ?1")?
@@ -82,6 +84,24 @@ impl Writer<'_> {
         })?;
         self.words_changed.set(true);
         found(changed, || player.id.to_string())
+    }
+
+    fn store_giver(&self, player: PlayerId, by: Option<ConsentBy>) -> rusqlite::Result<()> {
+        match by {
+            Some(by) => self
+                .db
+                .prepare_cached(
+                    "INSERT INTO consent_givers (player, given_by) VALUES (?1, ?2)
+                     ON CONFLICT (player) DO UPDATE SET given_by = excluded.given_by
+                        WHERE given_by <> excluded.given_by",
+                )?
+                .execute((player.0, by.name())),
+            None => self
+                .db
+                .prepare_cached("DELETE FROM consent_givers WHERE player = ?1")?
+                .execute([player.0]),
+        }
+        .map(drop)
     }
 
     fn store_squads(&self, player: PlayerId, squads: &[String]) -> rusqlite::Result<()> {
