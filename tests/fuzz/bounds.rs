@@ -1,0 +1,91 @@
+//! What one input may cost: memory counted by the allocator, time by the clock.
+
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use crate::targets::Target;
+
+/// Memory any input may take, bytes.
+const MEMORY: usize = 64 << 20;
+/// Memory it may take beyond that per byte of its own: a number of one letter becomes eight bytes in
+/// several copies, and a pack may inflate fifty times.
+const MEMORY_PER_BYTE: usize = 256;
+/// A slow input is tried again: the machine may have been busy with others.
+const TRIES: usize = 3;
+
+/// The system's allocator, which counts what Rust code holds. What SQLite holds is not seen.
+struct Counting;
+
+static HELD: AtomicUsize = AtomicUsize::new(0);
+static MOST: AtomicUsize = AtomicUsize::new(0);
+
+#[global_allocator]
+static COUNTING: Counting = Counting;
+
+fn took(bytes: usize) {
+    let held = HELD.fetch_add(bytes, Ordering::Relaxed) + bytes;
+    MOST.fetch_max(held, Ordering::Relaxed);
+}
+
+// SAFETY: every call is passed on to the system's allocator as it came; counting touches no memory of
+// the caller's.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        took(layout.size());
+        // SAFETY: the caller's promise is the one asked for.
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn alloc_zeroed(&self, layout: Layout) -> *mut u8 {
+        took(layout.size());
+        // SAFETY: the caller's promise is the one asked for.
+        unsafe { System.alloc_zeroed(layout) }
+    }
+
+    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
+        HELD.fetch_sub(layout.size(), Ordering::Relaxed);
+        // SAFETY: the caller's promise is the one asked for.
+        unsafe { System.dealloc(at, layout) }
+    }
+
+    unsafe fn realloc(&self, at: *mut u8, layout: Layout, size: usize) -> *mut u8 {
+        took(size);
+        HELD.fetch_sub(layout.size(), Ordering::Relaxed);
+        // SAFETY: the caller's promise is the one asked for.
+        unsafe { System.realloc(at, layout, size) }
+    }
+}
+
+/// Runs `target` on `bytes`.
+///
+/// # Panics
+/// Where the target does, or takes more memory or time than an input may.
+pub(crate) fn within(target: &Target, bytes: &[u8]) {
+    let bytes = &bytes[..bytes.len().min(target.longest)];
+    let allowed = MEMORY + MEMORY_PER_BYTE * bytes.len();
+    let mut fastest = Duration::MAX;
+    for _ in 0..TRIES {
+        let before = HELD.load(Ordering::Relaxed);
+        MOST.store(before, Ordering::Relaxed);
+        let began = Instant::now();
+        (target.run)(bytes);
+        fastest = fastest.min(began.elapsed());
+        let took = MOST.load(Ordering::Relaxed).saturating_sub(before);
+        assert!(
+            took <= allowed,
+            "{}: an input of {} bytes took {took} bytes of memory, {allowed} allowed",
+            target.name,
+            bytes.len()
+        );
+        if fastest <= target.time {
+            return;
+        }
+    }
+    panic!(
+        "{}: an input of {} bytes took {fastest:?}, {:?} allowed",
+        target.name,
+        bytes.len(),
+        target.time
+    );
+}

@@ -1,0 +1,117 @@
+//! Requests to the coach's page, over a socket as a browser sends them.
+
+use std::cell::RefCell;
+use std::fs;
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::time::Duration;
+
+use precedent::page::{Server, Settings};
+use precedent::work::Watch;
+use tempfile::TempDir;
+
+use super::{kept_library, library};
+
+/// A page that answers, and what its one browser is known by.
+struct Open {
+    folder: TempDir,
+    host: String,
+    cookie: String,
+    began: Vec<u8>,
+}
+
+thread_local! {
+    static PAGE: RefCell<Open> = RefCell::new(open());
+}
+
+fn open() -> Open {
+    let (folder, library) = library();
+    drop(library);
+    let settings = Settings { library: folder.path().to_owned(), coach: "ash".to_owned(), port: 0 };
+    let server = Server::bind(&settings).unwrap();
+    let address = server.address();
+    std::thread::spawn(move || server.run(&Watch::default()).unwrap());
+    let (host, key) = address.strip_prefix("http://").unwrap().split_once('/').unwrap();
+    let request = format!("GET /{key} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
+    let answer = exchange(host, request.as_bytes()).unwrap();
+    let answer = String::from_utf8(answer).unwrap();
+    let cookie = answer.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+    Open {
+        host: host.to_owned(),
+        cookie: cookie.split(';').next().unwrap().to_owned(),
+        began: kept_library(),
+        folder,
+    }
+}
+
+/// What comes back, as far as it comes within some seconds.
+fn exchange(host: &str, request: &[u8]) -> std::io::Result<Vec<u8>> {
+    let mut stream = TcpStream::connect(host)?;
+    stream.set_read_timeout(Some(Duration::from_secs(5)))?;
+    // Whoever is turned away early need not take the rest.
+    let _ = stream.write_all(request);
+    let _ = stream.shutdown(std::net::Shutdown::Write);
+    let mut answer = Vec::new();
+    let mut part = [0; 1 << 14];
+    loop {
+        match stream.read(&mut part) {
+            Ok(0) | Err(_) => return Ok(answer),
+            Ok(read) => answer.extend_from_slice(&part[..read]),
+        }
+        if answer.len() > 1 << 24 {
+            return Ok(answer);
+        }
+    }
+}
+
+/// `METHOD /path?query`, then the body, from the browser that was let in; bytes that begin with `RAW `
+/// go to the socket as they are, from somebody who was not.
+pub(super) fn request(bytes: &[u8]) {
+    PAGE.with_borrow(|page| match bytes.strip_prefix(b"RAW ") {
+        Some(raw) => stranger(page, raw),
+        None => browser(page, bytes),
+    });
+}
+
+/// Nobody gets in without the cookie, which no input knows.
+fn stranger(page: &Open, raw: &[u8]) {
+    let answer = exchange(&page.host, raw).unwrap();
+    let status = status(&answer);
+    assert!(status.is_none_or(|status| status >= 400), "a stranger was let in: {status:?}");
+}
+
+fn browser(page: &Open, bytes: &[u8]) {
+    let cut = bytes.iter().position(|&byte| byte == b'\n').unwrap_or(bytes.len());
+    let (line, body) = (&bytes[..cut], bytes.get(cut + 1..).unwrap_or_default());
+    let Open { host, cookie, .. } = page;
+    let mut request = line.to_vec();
+    let head = format!(
+        " HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nOrigin: http://{host}\r\n\
+         Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\
+         Connection: close\r\n\r\n",
+        body.len()
+    );
+    request.extend_from_slice(head.as_bytes());
+    request.extend_from_slice(body);
+    let answer = exchange(host, &request).unwrap();
+    if let Some(status) = status(&answer) {
+        let head = String::from_utf8_lossy(&answer[..answer.len().min(2000)]);
+        assert!(status != 500, "the page broke: {head}");
+        // What the server itself turns away never reached the page.
+        if status != 400 && status != 431 {
+            assert!(head.contains("content-security-policy: default-src 'none'"), "{head}");
+        }
+    }
+    if !line.starts_with(b"GET") {
+        // Every input meets the same library.
+        for name in ["library.db-wal", "library.db-shm"] {
+            let _ = fs::remove_file(page.folder.path().join(name));
+        }
+        fs::write(page.folder.path().join("library.db"), &page.began).unwrap();
+    }
+}
+
+fn status(answer: &[u8]) -> Option<u16> {
+    let line = answer.strip_prefix(b"HTTP/1.1 ").or_else(|| answer.strip_prefix(b"HTTP/1.0 "))?;
+    std::str::from_utf8(line.get(..3)?).ok()?.parse().ok()
+}
