@@ -4,6 +4,9 @@ use super::filter::stretches;
 use super::spline::Spline;
 use super::{Joint, Recording};
 
+/// Gaps up to this long are filled by a spline; longer ones stay open and cut a serve.
+pub const MAX_FILLED_GAP_S: f64 = 0.2;
+
 /// A run of frames in which one joint was not measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gap {

@@ -11,7 +11,7 @@ mod tests;
 pub mod write;
 
 pub use filter::{Cutoff, FilterError, butterworth, choose_cutoff, lowpass};
-pub use gaps::{Filled, Gap, fill_gaps, gaps, resample};
+pub use gaps::{Filled, Gap, MAX_FILLED_GAP_S, fill_gaps, gaps, resample};
 pub use joint::{Joint, Side};
 pub use read::{
     FilePlace, Layout, Processor, ReadError, ReadErrorKind, ReadOptions, SourceUnit, UnknownName,

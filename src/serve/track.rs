@@ -1,10 +1,8 @@
 //! A recording's joints on an even time grid: gaps filled or left open, smoothed on demand.
 
 use super::vector::{V3, mid, norm, sub};
+pub use crate::motion::MAX_FILLED_GAP_S;
 use crate::motion::{Dimensions, Joint, Recording, Side, butterworth, fill_gaps, resample};
-
-/// Gaps up to this long are filled by a spline; longer ones stay open and cut a serve.
-pub const MAX_FILLED_GAP_S: f64 = 0.2;
 
 /// The grid is at least this fine, so that events between the frames of a slow source can be read.
 const GRID_HZ: f64 = 100.0;

@@ -10,8 +10,10 @@
 //! | hand, heel, toe and joint-centre labels | the marker itself |
 //!
 //! Where a rule needs a marker that a frame lacks, the joint is a gap in that frame: half a pair
-//! would make it jump.
+//! would make it jump. Long gaps are bridged first, where the other markers of the segment allow it
+//! (`bridge.rs`).
 
+use super::bridge::bridge;
 use super::errors::{ReadErrorKind, shorten};
 use super::labels::{Role, role};
 use super::raw::{assumed, length, minus, plus};
@@ -72,7 +74,8 @@ impl Columns {
 }
 
 impl Markers {
-    pub(super) fn into_joints(self) -> Result<Joints, ReadErrorKind> {
+    /// The joints, with long gaps bridged where the frames come at a known rate.
+    pub(super) fn into_joints(mut self, rate_hz: Option<f64>) -> Result<Joints, ReadErrorKind> {
         let mut columns = Columns(Vec::new());
         let mut unknown = Vec::new();
         for (column, label) in self.labels.iter().enumerate() {
@@ -93,6 +96,7 @@ impl Markers {
                 },
             }
         }
+        let bridged = bridge(&mut self, rate_hz);
         let mut notes = Notes::default();
         let rules = rules(&columns, &mut notes);
         let width = self.labels.len();
@@ -108,6 +112,7 @@ impl Markers {
             rows.flat_map(|row| rules.iter().map(|(_, rule)| rule.confidence(row))).collect()
         });
         let mut assumptions = notes.into_assumptions();
+        assumptions.extend(bridged);
         if !unknown.is_empty() {
             assumptions.push(assumed(
                 "labels",
@@ -285,7 +290,7 @@ mod tests {
             points: vec![[0.0; 3], [2.0; 3], [5.0; 3], [0.0; 3], GAP, [6.0; 3]],
             confidence: Some(vec![0.5, 0.25, 1.0, 0.0, 0.0, 0.0]),
         };
-        let joints = markers.into_joints().expect("three known labels");
+        let joints = markers.into_joints(None).expect("three known labels");
         assert_eq!(joints.joints, [Joint::RightElbow, Joint::LeftWrist]);
         assert_eq!(joints.confidence.as_ref().map(|c| c[..2].to_vec()), Some(vec![1.0, 0.25]));
         assert_eq!(joints.positions[..2], [[5.0; 3], [1.0; 3]]);

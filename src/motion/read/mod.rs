@@ -2,6 +2,7 @@
 
 #[cfg(test)]
 mod bad_tests;
+mod bridge;
 mod bvh;
 mod c3d;
 #[cfg(test)]

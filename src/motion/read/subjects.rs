@@ -131,6 +131,6 @@ fn is_body(columns: &Columns) -> bool {
         .map(|(_, label)| (label.clone(), [f64::NAN; 3]))
         .unzip();
     Markers { labels, points, confidence: None }
-        .into_joints()
+        .into_joints(None)
         .is_ok_and(|made| Joint::CORE.iter().all(|joint| made.joints.contains(joint)))
 }

@@ -143,9 +143,9 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
     markers.points = super::raw::pick(&markers.points, width, &kept);
     markers.confidence = markers.confidence.map(|c| super::raw::pick(&c, width, &kept));
     markers.labels = chosen.into_iter().map(|(_, label)| label).collect();
-    let joints = markers.into_joints()?;
-    assumptions.extend(joints.assumptions);
     let stated_hz = comment(text, "rate_hz").and_then(|value| value.parse::<f64>().ok());
+    let joints = markers.into_joints(stated_hz)?;
+    assumptions.extend(joints.assumptions);
     let times = if times_s.is_empty() {
         Times::Even(stated_hz)
     } else {

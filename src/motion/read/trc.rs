@@ -106,7 +106,7 @@ pub(super) fn read(text: &str, options: &ReadOptions) -> Result<Raw, ReadErrorKi
         points: pick(&points, width, &kept),
         confidence: None,
     }
-    .into_joints()?;
+    .into_joints(head.rate_hz)?;
     assumptions.extend(joints.assumptions);
     Ok(Raw {
         layout: Layout::Trc,

@@ -2,6 +2,7 @@ use super::*;
 use crate::motion::{self, ReadOptions, Recording, Side};
 use std::path::PathBuf;
 
+mod halves;
 mod planted;
 mod properties;
 mod refusals;

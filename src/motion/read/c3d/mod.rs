@@ -95,7 +95,7 @@ pub(super) fn read(bytes: &[u8], options: &ReadOptions) -> Result<Raw, ReadError
     let prefixes: Vec<String> = prefixes.into_iter().take(64).collect();
     let (subject, columns) = choose_subject(labels, &prefixes, options, &mut assumptions)?;
     let markers = points(bytes, &head, columns)?;
-    let joints = markers.into_joints()?;
+    let joints = markers.into_joints(head.rate_hz)?;
     assumptions.extend(joints.assumptions);
     let unit = parameters.texts("POINT", "UNITS").and_then(|texts| texts.first().cloned());
     Ok(Raw {
