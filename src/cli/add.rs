@@ -6,7 +6,7 @@ use anyhow::{Context as _, anyhow, bail};
 use super::args::{AddArgs, ConsentArg};
 use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Exit, judge, place, remedy};
+use super::{Exit, batch, judge, place, remedy};
 use crate::coaching::{
     ConsentGiven, ConsentRequest, LabelRefusal, LabelRequest, PlayerRequest, SquadsRequest,
     check_in_over,
@@ -27,6 +27,17 @@ pub(super) fn run(
     if let Some(file) = &args.table {
         return table(file, library, out);
     }
+    let told = judge::check_in(&args.asked)?;
+    check_in_over(&told, CheckIn::default(), &BallFlight::default()).map_err(LabelRefusal::from)?;
+    if let Some(pattern) = &args.from_path {
+        if !told.is_empty() {
+            bail!(
+                "--from-path: what is asked on the day belongs to one review; add the files first, \
+                 then say it with: precedent label c1 --pain none"
+            );
+        }
+        return batch::run(args, pattern, library, out);
+    }
     // The parser asks for it where there is neither table nor template.
     let code = args.player.as_deref().context("--player: give the player's code")?;
     if let Some(date) = args.date {
@@ -35,8 +46,6 @@ pub(super) fn run(
     if let Some(born) = args.born {
         check_born("--born", born, args.date)?;
     }
-    let told = judge::check_in(&args.asked)?;
-    check_in_over(&told, CheckIn::default(), &BallFlight::default()).map_err(LabelRefusal::from)?;
     let files = intake::recordings_in(&args.files)?;
     if files.is_empty() {
         out.say("none of the files and folders named holds a recording");
@@ -154,14 +163,7 @@ fn take_each(
 ) -> anyhow::Result<()> {
     let catalogue = library.catalogue()?;
     let bars = Bars::new(files.len(), out);
-    let context = Context {
-        read: args.read.options(),
-        clip: args.read.clip(),
-        keep_clip: args.keep_clip,
-        date: args.date,
-        setting: args.setting,
-        serve_type: args.serve_type,
-    };
+    let context = context(args);
     let watch = bars.watch();
     for file in files {
         if watch.is_stopped() {
@@ -190,6 +192,18 @@ fn take_each(
     }
     bars.finish();
     Ok(())
+}
+
+/// What the command line says of every file.
+pub(super) fn context(args: &AddArgs) -> Context {
+    Context {
+        read: args.read.options(),
+        clip: args.read.clip(),
+        keep_clip: args.keep_clip,
+        date: args.date,
+        setting: args.setting,
+        serve_type: args.serve_type,
+    }
 }
 
 /// Writes the template of a table where there is no file yet.
@@ -238,7 +252,12 @@ fn table(file: &Path, library: Option<&Path>, out: &mut Output) -> anyhow::Resul
     Ok(if added.rows > 0 { Exit::Found } else { Exit::Nothing })
 }
 
-fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyhow::Result<()> {
+pub(super) fn report(
+    taken: &Taken,
+    file: &Path,
+    player: &Player,
+    out: &mut Output,
+) -> anyhow::Result<()> {
     let added = &taken.added;
     let serves: Vec<String> = added.serves.iter().map(ToString::to_string).collect();
     if added.new {
@@ -293,7 +312,7 @@ fn report(taken: &Taken, file: &Path, player: &Player, out: &mut Output) -> anyh
 }
 
 /// What the command line says about the player.
-fn player(code: &str, args: &AddArgs) -> PlayerRequest {
+pub(super) fn player(code: &str, args: &AddArgs) -> PlayerRequest {
     PlayerRequest {
         hand: args.read.hand(),
         level: args.level,

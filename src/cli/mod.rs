@@ -6,6 +6,7 @@
 mod add;
 mod amend;
 mod args;
+mod batch;
 mod card;
 mod catalogue;
 mod catalogue_entry;
@@ -29,6 +30,7 @@ mod passphrase;
 mod place;
 mod plan_end;
 mod progress;
+mod questions;
 mod read;
 mod receive;
 mod remedy;
@@ -107,6 +109,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
             || matches!(
                 cli.command,
                 Command::Add(_)
+                    | Command::Answer(_)
                     | Command::Label(_)
                     | Command::Plan(_)
                     | Command::FollowUp(_)
@@ -125,6 +128,8 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Demo(args) => demo::run(args, out),
         Command::Read(args) => read::run(args, out),
         Command::Add(args) => add::run(args, library, out),
+        Command::List(args) => questions::list(args, library, out),
+        Command::Answer(args) => questions::answer(args, library, out),
         Command::SetupVideo => setup_video::run(out),
         Command::Page(args) => page::run(args, library, out),
         Command::Find(args) => find::run(args, library, out),

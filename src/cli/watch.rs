@@ -70,6 +70,16 @@ impl Bars {
         }
     }
 
+    /// What one of several readers obeys: an interrupt. It draws no bar of its own.
+    pub(super) fn watch_beside(&self) -> Watch {
+        let silenced: Mutex<Option<Silenced>> = Mutex::default();
+        interrupt().hearing(move |Progress { stage, done, of }| {
+            let loads = stage == Stage::Networks && done < of;
+            let mut silenced = silenced.lock().unwrap_or_else(PoisonError::into_inner);
+            *silenced = if loads { Silenced::begin() } else { None };
+        })
+    }
+
     fn step_done(&self) {
         let mut now = lock(&self.now);
         now.silenced = None;
@@ -140,21 +150,27 @@ fn interrupt() -> Watch {
         .clone()
 }
 
-/// While this lives, standard error leads nowhere. Only a program that owns its process may do so,
-/// and this one does it while the networks are loaded: their compiler writes a note there that no
-/// option turns off. What goes wrong comes back as a status, so nothing is lost.
-struct Silenced {
-    #[cfg(unix)]
-    kept: std::os::fd::OwnedFd,
-}
+/// While one of these lives, standard error leads nowhere. Only a program that owns its process may do
+/// so, and this one does it while the networks are loaded: their compiler writes a note there that no
+/// option turns off. What goes wrong comes back as a status, so nothing is lost. Several may live at
+/// once; the last one to go puts standard error back.
+struct Silenced;
+
+#[cfg(unix)]
+static STDERR: Mutex<(usize, Option<std::os::fd::OwnedFd>)> = Mutex::new((0, None));
 
 impl Silenced {
     #[cfg(unix)]
     fn begin() -> Option<Self> {
-        let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
-        let kept = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
-        rustix::stdio::dup2_stderr(&nowhere).ok()?;
-        Some(Self { kept })
+        let mut held = STDERR.lock().unwrap_or_else(PoisonError::into_inner);
+        if held.0 == 0 {
+            let nowhere = std::fs::File::options().write(true).open("/dev/null").ok()?;
+            let kept = rustix::io::fcntl_dupfd_cloexec(rustix::stdio::stderr(), 3).ok()?;
+            rustix::stdio::dup2_stderr(&nowhere).ok()?;
+            held.1 = Some(kept);
+        }
+        held.0 += 1;
+        Some(Self)
     }
 
     /// Elsewhere the note stays.
@@ -167,7 +183,13 @@ impl Silenced {
 #[cfg(unix)]
 impl Drop for Silenced {
     fn drop(&mut self) {
-        // It worked the other way round a moment ago.
-        let _ = rustix::stdio::dup2_stderr(&self.kept);
+        let mut held = STDERR.lock().unwrap_or_else(PoisonError::into_inner);
+        held.0 -= 1;
+        if held.0 == 0
+            && let Some(kept) = held.1.take()
+        {
+            // It worked the other way round a moment ago.
+            let _ = rustix::stdio::dup2_stderr(&kept);
+        }
     }
 }

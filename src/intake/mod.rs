@@ -1,6 +1,7 @@
 //! From a file to stored serves, through one door: [`look`] reads it and finds its serves,
 //! [`store`] puts what was seen into the library; all of one file or nothing.
 
+mod batch;
 mod clip;
 mod content;
 mod for_player;
@@ -30,6 +31,10 @@ use crate::work::{Stopped, Watch};
 
 use self::suspect::{SessionServe, session, suspicions};
 
+pub use batch::{
+    Answer, AnswerRefusal, Answered, Batch, BatchError, Became, Misfit, PathPattern, PathSays,
+    PatternError, Question, Reading, Tell, WatchOf, Went, answer, questions,
+};
 pub use clip::ClipWay;
 pub use content::{ContentId, is_recording_name, recordings_in};
 pub use for_player::for_player;

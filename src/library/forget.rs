@@ -113,6 +113,7 @@ impl Library {
         };
         let names: Vec<String> =
             [Some(who.code.clone()), who.name.clone()].into_iter().flatten().collect();
+        self.forget_waiting(&names, &turn)?;
         self.write_in(&turn, |w| {
             w.keep_no_history();
             w.erase_history(player, &names)?;

@@ -37,6 +37,7 @@ pub(crate) mod stored;
 pub(crate) mod tests;
 mod types;
 mod verify;
+mod waiting;
 pub(crate) mod write;
 
 pub use crate::catalogue::ServeType;
@@ -69,6 +70,7 @@ pub use types::{
 };
 pub(crate) use types::{spelled, spelled_all, spelled_if};
 pub use verify::Finding;
+pub use waiting::{Asked, Waiting};
 pub use write::{
     Added, Dependants, LeftCase, MoveTo, Moved, NewMark, NewRecording, RecordingFacts, Removal,
     Writer,

@@ -12,7 +12,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use crate::catalogue::{Attempt, BodyPart};
-use crate::intake::ClipWay;
+use crate::intake::{ClipWay, PathPattern};
 use crate::library::{ConsentBy, Court, Level, Named, ServeType, Setting, Target};
 use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
 use crate::serve::EventKind;
@@ -61,6 +61,10 @@ pub(super) enum Command {
     Read(ReadCommand),
     /// Store recordings and their serves for a player
     Add(AddArgs),
+    /// What has to be asked about recordings before all can be said of them
+    List(ListArgs),
+    /// Answer what is asked about a recording, or about all of a folder
+    Answer(AnswerArgs),
     /// Fetch what reading clips needs, once; clips are then read without a network
     SetupVideo,
     /// Search cases, notes, plans and the catalogue for words; best matches first
@@ -292,8 +296,16 @@ pub(super) struct AddArgs {
     #[arg(required_unless_present_any = ["table", "template"])]
     pub(super) files: Vec<PathBuf>,
     /// Player's code: a pseudonym; an unknown one makes a new player
-    #[arg(long, required_unless_present_any = ["table", "template"])]
+    #[arg(long, required_unless_present_any = ["table", "template", "from_path"])]
     pub(super) player: Option<String>,
+    /// What the end of each path says, for example "{player}/{date}-{view}"; also {hand}, {type},
+    /// {setting}, {rate} and * for the rest. Files are read side by side; goes on where it was
+    /// stopped; what has to be asked waits in `list --questions`
+    #[arg(long, value_name = "PATTERN", conflicts_with_all = ["table", "template"])]
+    pub(super) from_path: Option<PathPattern>,
+    /// With --from-path: how many files to read side by side [default: one a processor core]
+    #[arg(long, value_name = "N", requires = "from_path", value_parser = at_least_one)]
+    pub(super) jobs: Option<usize>,
     /// Past players and cases from a table (CSV): all of it or, on any error, nothing
     #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player", "template"])]
     pub(super) table: Option<PathBuf>,
@@ -337,6 +349,50 @@ pub(super) struct AddArgs {
     pub(super) asked: AskedArgs,
     #[command(flatten)]
     pub(super) read: ReadArgs,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ListArgs {
+    /// What is asked: the player, the hand, from where and at what rate it was filmed
+    #[arg(long, required = true)]
+    pub(super) questions: bool,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct AnswerArgs {
+    /// Questions (q3fa9c21b, r12), files, or folders: all that is asked of the files in them
+    #[arg(required = true, value_name = "QUESTIONS")]
+    pub(super) questions: Vec<String>,
+    /// Player's code; an unknown one makes a new player
+    #[arg(long)]
+    pub(super) player: Option<String>,
+    /// Serving hand
+    #[arg(long)]
+    pub(super) hand: Option<Side>,
+    /// Where the camera stood
+    #[arg(long)]
+    pub(super) view: Option<View>,
+    /// Frames per second at which a slow-motion clip was filmed
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
+    pub(super) capture_rate: Option<f64>,
+    /// Which person, counted from the left, from 1
+    #[arg(long, value_name = "N", value_parser = counted)]
+    pub(super) person: Option<usize>,
+    /// Day of the recording
+    #[arg(long)]
+    pub(super) date: Option<Date>,
+    /// Ask no more about the file; brought again, it is looked at anew
+    #[arg(long, conflicts_with_all = ["player", "hand", "view", "capture_rate", "person", "date"])]
+    pub(super) leave: bool,
+    /// Your code, in whose name it is recorded
+    #[arg(long, default_value = "coach")]
+    pub(super) coach: String,
+    /// Pose model: larger is slower and steadier
+    #[arg(long, value_name = "MODEL", default_value = "full", value_parser = model)]
+    pub(super) model: ModelChoice,
+    /// How many files to read side by side [default: one a processor core]
+    #[arg(long, value_name = "N", value_parser = at_least_one)]
+    pub(super) jobs: Option<usize>,
 }
 
 #[derive(Debug, Args)]
