@@ -19,8 +19,7 @@ use serde_json::Value;
 
 /// A serve of an invented player; every session differs.
 fn serve(folder: &Path, name: &str, seed: u64, session: u64, phone: bool) {
-    let server =
-        Server::drawn(Body::new(1.75, 1.0, 1.0), Side::Right, Level::Competition, seed);
+    let server = Server::drawn(Body::new(1.75, 1.0, 1.0), Side::Right, Level::Competition, seed);
     let ask = Ask { session, ..Ask::default() };
     let kind = if phone { SensorKind::OneCamera } else { SensorKind::Markers };
     let (recording, _) = record_serve(&server.serve(&ask), &Sensor::usual(kind), session);

@@ -2,6 +2,8 @@
 //! apart from what is shown.
 #![cfg(unix)]
 
+#[path = "page/against_harm.rs"]
+mod against_harm;
 #[path = "support/browser.rs"]
 mod browser;
 #[path = "support/desk.rs"]
@@ -10,6 +12,10 @@ mod desk;
 mod film;
 #[path = "page/for_everyone.rs"]
 mod for_everyone;
+#[path = "page/month.rs"]
+mod month;
+#[path = "page/own.rs"]
+mod own;
 #[path = "support/render.rs"]
 mod render;
 #[path = "support/skip.rs"]
@@ -73,12 +79,13 @@ struct Page {
 
 impl Page {
     fn of(desk: Desk) -> Self {
-        let mut child = desk
-            .command(&["page", "--no-open", "--coach", "ash"])
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
+        let command = desk.command(&["page", "--no-open", "--coach", "ash"]);
+        Self::run(desk, command)
+    }
+
+    /// The program as it is started by `command`.
+    fn run(desk: Desk, mut command: Command) -> Self {
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut first = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut first).unwrap();
         let first = first.trim().to_owned();
@@ -94,7 +101,10 @@ impl Page {
 
     /// As [`Self::of`], with the first address visited.
     fn entered(desk: Desk) -> Self {
-        let mut page = Self::of(desk);
+        Self::let_in(Self::of(desk))
+    }
+
+    fn let_in(mut page: Self) -> Self {
         let path = page.first.split_once(&page.host).unwrap().1.to_owned();
         let answer = page.get(&path);
         assert_eq!((answer.status, answer.header("location")), (303, Some("/")));

@@ -101,7 +101,7 @@ fn a_coach_looks_draws_and_puts_right() {
     the_hand_leaves_its_marks(&mut browser, &library, april, &host);
     parts_are_handed_out_by_id_only(&mut browser, april);
     let size = browser.number(
-        "Promise.all(['desk', 'viewer', 'tracks', 'figure', 'reel', 'hand'].map((name) => \
+        "Promise.all(['desk', 'viewer', 'tracks', 'figure', 'reel', 'hand', 'voice', 'files', 'work', 'own'].map((name) => \
          fetch(`/assets/${name}.js`).then((r) => r.text()).then((t) => t.length)))\
          .then((all) => all.reduce((a, b) => a + b))",
     );
@@ -249,6 +249,173 @@ fn the_hand_leaves_its_marks(
     browser.go(&format!("{host}/serve/{serve}"));
     browser.wait("document.querySelector('#viewer').dataset.ready");
     assert_eq!(browser.number("document.querySelectorAll('ul.drawn li').length"), 2.0);
+}
+
+/// Chromium's own false microphone beeps; what is shown is planted. Two parts, a third taken back.
+#[test]
+fn a_voice_is_recorded_over_the_serve_and_made_into_a_clip() {
+    if !ready() {
+        return;
+    }
+    let false_microphone = [
+        "--use-fake-device-for-media-stream",
+        "--use-fake-ui-for-media-stream",
+        "--autoplay-policy=no-user-gesture-required",
+    ];
+    let Some(mut browser) = Browser::start_with(&false_microphone) else { return };
+    let desk = Desk::new();
+    let shot = Shot::small(90.0);
+    let ask = Ask::default();
+    film(&shot, &serve(&plain(), &ask, shot.rate_hz).0, &desk.at("march.mp4"));
+    let id = add(&desk, "march.mp4", "2026-03-14");
+    let (_page, first) = served(&desk);
+    let host = first.split("/?").next().unwrap().to_owned();
+    browser.size(1400, 1100);
+    browser.go(&first);
+    browser.go(&format!("{host}/serve/{id}"));
+    browser.wait("document.querySelector('#viewer').dataset.ready");
+    browser.wait("document.querySelector('.view.this').matches('.pictured')");
+    browser.wait("!document.querySelector('[data-voice]').hidden");
+    let spoke =
+        |browser: &mut Browser| browser.text("document.querySelector('.spoke').textContent");
+    let began = Instant::now();
+    // The first part: from the trophy on at a quarter, stopped, a ring, the hand pointing.
+    browser.js("document.querySelector('[data-moment=\"trophy\"]').click()");
+    browser.key("s");
+    browser.wait("document.querySelector('[data-say=\"record\"]').matches('[aria-pressed=true]')");
+    browser.key("4");
+    browser.key(" ");
+    std::thread::sleep(Duration::from_millis(900));
+    browser.key(" ");
+    browser.js("document.querySelector('[data-moment=\"contact\"]').click()");
+    let [left, top, width, height] = browser.place(".view.this canvas");
+    let at = |x: f64, y: f64| [left + width * x, top + height * y];
+    browser.key("o");
+    browser.mouse("mousePressed", at(0.5, 0.5));
+    browser.mouse("mouseMoved", at(0.5, 0.6));
+    browser.mouse("mouseReleased", at(0.5, 0.6));
+    browser.wait("document.querySelectorAll('ul.drawn li').length === 1");
+    for step in 0..8 {
+        let to = at(0.4 + 0.02 * f64::from(step), 0.4);
+        let moved = serde_json::json!({ "type": "mouseMoved", "x": to[0], "y": to[1] });
+        browser.tell("Input.dispatchMouseEvent", moved);
+        std::thread::sleep(Duration::from_millis(80));
+    }
+    browser.key("s");
+    browser.wait("/^1 part/.test(document.querySelector('.spoke').textContent)");
+    // The second and a third, frame by frame; the third goes again.
+    for part in [2, 3] {
+        browser.key("s");
+        let on = "document.querySelector('[data-say=\"record\"]').matches('[aria-pressed=true]')";
+        browser.wait(on);
+        browser.key("ArrowLeft");
+        std::thread::sleep(Duration::from_millis(700));
+        browser.key("ArrowLeft");
+        browser.key("s");
+        browser
+            .wait(&format!("/^{part} parts/.test(document.querySelector('.spoke').textContent)"));
+    }
+    let spent_s = began.elapsed().as_secs_f64();
+    browser.js("document.querySelector('[data-say=\"back\"]').click()");
+    browser.wait("/^2 parts/.test(document.querySelector('.spoke').textContent)");
+
+    // What is kept: steps at their times, as they were done.
+    let kept = |browser: &mut Browser, part: usize| {
+        browser
+            .text(&format!("fetch('/serve/{id}/spoken/{part}/steps').then((said) => said.text())"))
+    };
+    let steps = precedent::send::Step::parse(&kept(&mut browser, 0)).unwrap();
+    let done: Vec<&precedent::send::Act> = steps.iter().map(|step| &step.act).collect();
+    use precedent::send::Act;
+    let row = Library::open_read_only(desk.at("library")).unwrap().serve(id).unwrap();
+    let contact = row.serve.events[EventKind::Contact as usize].frame;
+    assert!(done.contains(&&Act::Play { speed: 0.25 }), "{done:?}");
+    let near = |act: &&Act| matches!(act, Act::Frame(frame) if frame.abs_diff(contact) <= 2);
+    assert!(done.iter().any(near), "contact at {contact}: {done:?}");
+    let drawn = done.iter().position(|act| matches!(act, Act::Draw(Marked::Ring { .. })));
+    let pointed = done.iter().filter(|act| matches!(act, Act::Point(Some(_)))).count();
+    assert!(drawn.is_some() && pointed >= 3, "{done:?}");
+    let second = precedent::send::Step::parse(&kept(&mut browser, 1)).unwrap();
+    assert!(matches!(second[0].act, Act::Frame(_)), "{second:?}");
+
+    // Heard again: what was shown is shown.
+    browser.key("h");
+    browser.wait("document.querySelector('[data-say=\"hear\"] span').textContent === 'Stop'");
+    browser.wait("document.querySelector('[data-say=\"hear\"] span').textContent === 'Hear it'");
+
+    // Made into a clip in the background, and saved.
+    let long_s = browser.number(&format!(
+        "fetch('/serve/{id}/spoken').then((said) => said.json()).then(({{ parts }}) => \
+         parts.reduce((sum, s) => sum + s))"
+    ));
+    assert!(long_s > 2.0 && long_s < spent_s, "{long_s} s of {spent_s} s; {}", spoke(&mut browser));
+    browser.press("[data-make] button");
+    browser.worked();
+    let said = browser.text("document.querySelector('main').innerText");
+    assert!(said.contains("The spoken review is made."), "{said}");
+    let encoded = browser.text(
+        "fetch(document.querySelector('a[download]').href).then((said) => said.blob()).then((blob) => \
+         new Promise((done) => { const reader = new FileReader(); \
+         reader.onload = () => done(reader.result.split(',')[1]); reader.readAsDataURL(blob); }))",
+    );
+    let made = desk.at("spoken.mp4");
+    std::fs::write(&made, base64(&encoded)).unwrap();
+    let entries = "stream=codec_name,width,height,pix_fmt:format=duration,size";
+    let output = Command::new("ffprobe")
+        .args(["-v", "error", "-show_entries", entries, "-of", "csv=p=0"])
+        .arg(&made)
+        .output()
+        .unwrap();
+    let probed = String::from_utf8(output.stdout).unwrap();
+    assert!(probed.contains("h264,720,1280,yuv420p") && probed.contains("aac"), "{probed}");
+    let (seconds, size) = probed.lines().last().unwrap().split_once(',').unwrap();
+    let seconds: f64 = seconds.parse().unwrap();
+    assert!((seconds - long_s).abs() < 0.15, "{probed} for {long_s} s");
+    // 25 MB for three minutes.
+    let bytes: f64 = size.parse().unwrap();
+    assert!(bytes < 25e6 * seconds / 180.0 + 50_000.0, "{probed}");
+    println!("{seconds:.1} s, {bytes} bytes");
+    // The beeps are in it.
+    let heard = Command::new("ffmpeg")
+        .arg("-i")
+        .arg(&made)
+        .args(["-af", "volumedetect", "-vn", "-f", "null", "-"])
+        .output()
+        .unwrap();
+    let heard = String::from_utf8_lossy(&heard.stderr).into_owned();
+    let (_, loudest) = heard.split_once("max_volume: ").unwrap_or_else(|| panic!("{heard}"));
+    let loudest: f64 = loudest.split(' ').next().unwrap().parse().unwrap();
+    assert!(loudest > -40.0, "{loudest} dB");
+    // It goes into the bundle.
+    browser.go(&format!("{host}/serve/{id}"));
+    browser.press_words("All for the player, in one file");
+    browser.worked();
+    let said = browser.text("document.querySelector('main').innerText");
+    for name in ["review.html", "review.pdf", "spoken-review.mp4", "serve.mp4"] {
+        assert!(said.contains(name), "no {name}: {said}");
+    }
+    assert!(browser.complaints.is_empty(), "{:?}", browser.complaints);
+}
+
+/// Bytes of a base64 text (RFC 4648, section 4).
+fn base64(text: &str) -> Vec<u8> {
+    let value = |letter: u8| match letter {
+        b'A'..=b'Z' => letter - b'A',
+        b'a'..=b'z' => letter - b'a' + 26,
+        b'0'..=b'9' => letter - b'0' + 52,
+        b'+' => 62,
+        _ => 63,
+    };
+    let letters: Vec<u8> = text.bytes().filter(|letter| *letter != b'=').map(value).collect();
+    let join = |four: &[u8]| {
+        let bits = four
+            .iter()
+            .enumerate()
+            .fold(0_u32, |bits, (at, letter)| bits | u32::from(*letter) << (18 - 6 * at));
+        let bytes = [bits >> 16, bits >> 8, bits].map(|byte| byte as u8);
+        bytes[..four.len() - 1].to_vec()
+    };
+    letters.chunks(4).flat_map(join).collect()
 }
 
 fn parts_are_handed_out_by_id_only(browser: &mut Browser, serve: ServeId) {

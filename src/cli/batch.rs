@@ -60,7 +60,11 @@ pub(super) fn run(
     }
     let went = taken?;
     let minutes = began.elapsed().as_secs_f64() / 60.0;
-    out.say(&format!("{} in {minutes:.1} min: {}", count(batch.files.len(), "file"), summary(&went)));
+    out.say(&format!(
+        "{} in {minutes:.1} min: {}",
+        count(batch.files.len(), "file"),
+        summary(&went)
+    ));
     Ok(exit(&went, out))
 }
 
@@ -94,11 +98,7 @@ fn asked(waiting: &Waiting) -> String {
 }
 
 pub(super) fn summary(went: &Went) -> String {
-    let mut parts = vec![format!(
-        "{} stored with {}",
-        went.stored,
-        count(went.serves, "serve")
-    )];
+    let mut parts = vec![format!("{} stored with {}", went.stored, count(went.serves, "serve"))];
     let others = [
         (went.had, "there before"),
         (went.waiting, "waiting or set aside"),

@@ -35,7 +35,12 @@ pub(super) fn run(
     }
     if let Some(file) = &args.check {
         let text = read(file)?;
-        let extended = catalogue(library)?.with_extra(&name_of(file)?, &text)?;
+        let name = name_of(file)?;
+        let extended = match Library::open_read_only(place::folder(library)?) {
+            Ok(library) => library.catalogue_with(&name, &text)?,
+            Err(OpenError::Missing { .. }) => Catalogue::builtin().with_extra(&name, &text)?,
+            Err(error) => return Err(error.into()),
+        };
         return counted(&extended, &format!("{}: sound", file.display()), out);
     }
     if let Some(file) = &args.extend {

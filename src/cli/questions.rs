@@ -51,7 +51,8 @@ pub(super) fn list(
         out.line(&format!("  {}", one_line(&worded(question))))?;
     }
     if !out.json {
-        let answers = "answer one, a file, or all of a folder: precedent answer QUESTION --view side";
+        let answers =
+            "answer one, a file, or all of a folder: precedent answer QUESTION --view side";
         out.say(&format!("{} asked about; {answers}", count(questions.len(), "recording")));
     }
     Ok(Exit::Found)
@@ -60,7 +61,8 @@ pub(super) fn list(
 fn worded(question: &Question) -> String {
     let name = Path::new(&question.file).file_name().unwrap_or_default().to_string_lossy();
     let asks: Vec<&str> = question.asks.iter().map(|asked| asked.label()).collect();
-    let asks = if asks.is_empty() { "set aside".to_owned() } else { format!("{}?", asks.join(", ")) };
+    let asks =
+        if asks.is_empty() { "set aside".to_owned() } else { format!("{}?", asks.join(", ")) };
     let of = question.player.as_ref().map_or(String::new(), |player| format!(" of {player}"));
     format!("{}  {name}{of}: {asks} ({})", question.name, question.why)
 }
@@ -90,9 +92,10 @@ pub(super) fn answer(
         readers: batch::readers(args.jobs),
         watch_of: &|| bars.watch_beside(),
     };
-    let answered = intake::answer(&mut library, &args.questions, &said, &by, &how, &mut |file, became| {
-        bars.suspend(|| batch::told(file, &became, out));
-    })?;
+    let answered =
+        intake::answer(&mut library, &args.questions, &said, &by, &how, &mut |file, became| {
+            bars.suspend(|| batch::told(file, &became, out));
+        })?;
     let mut done = Vec::new();
     if answered.amended > 0 {
         done.push(format!("{} put right", count(answered.amended, "stored recording")));

@@ -66,7 +66,7 @@ pub(super) fn run(
         place::write_whole(output, &bundle.bytes)?;
         bars.finish();
         for line in &bundle.left_out {
-            out.complain(line);
+            out.complain(&line.to_string());
         }
         out.say(&format!("wrote {}: {}", output.display(), bundle.names.join(", ")));
     }

@@ -2,6 +2,7 @@ use serde::Serialize;
 
 use super::Exit;
 use super::output::Output;
+use super::watch::Bars;
 use crate::video::{PieceState, setup};
 
 /// One piece, as `--json` prints it.
@@ -14,7 +15,9 @@ struct PieceObject<'a> {
 }
 
 pub(super) fn run(out: &mut Output) -> anyhow::Result<Exit> {
-    let report = setup(&mut |step| out.say(step))?;
+    let bars = Bars::new(0, out);
+    let report = setup(&mut |step| bars.suspend(|| out.say(step)), &bars.watch())?;
+    bars.finish();
     for step in &report.steps {
         let outcome = match step.outcome {
             PieceState::AlreadyThere => "already there, checked",

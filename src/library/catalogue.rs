@@ -43,6 +43,19 @@ impl Library {
         Ok(with_files(&files)?.with_foreign_names(self.received_names()?))
     }
 
+    /// The catalogue as it would be with `toml` as the file `name`, in the place of what that file
+    /// holds now.
+    ///
+    /// # Errors
+    /// [`StoreError::Catalogue`] with place, rule, what was found and what to do.
+    pub fn catalogue_with(&self, name: &str, toml: &str) -> Result<Catalogue, StoreError> {
+        let mut files = self.catalogue_files()?;
+        files.retain(|(known, _)| known != name);
+        files.push((name.to_owned(), toml.to_owned()));
+        files.sort();
+        with_files(&files)
+    }
+
     /// The additions as stored: name and TOML text, by name.
     ///
     /// # Errors

@@ -138,7 +138,107 @@ pub enum StoreError {
 }
 
 impl StoreError {
-    /// Why the disk took nothing more, if that was it: it is full, or must not be written to.
+    /// Why the disk took nothing more, if that was it: it is full, refuses what is written, or must
+    /// not be written to. No repair of the library cures that, and nothing of the change was kept.
+    #[must_use]
+    pub fn disk(&self) -> Option<std::io::ErrorKind> {
+        use rusqlite::ffi::{
+            SQLITE_IOERR_FSYNC, SQLITE_IOERR_SHMSIZE, SQLITE_IOERR_TRUNCATE, SQLITE_IOERR_WRITE,
+        };
+        use std::io::ErrorKind::{FileTooLarge, QuotaExceeded, ReadOnlyFilesystem, StorageFull};
+        let writing =
+            [SQLITE_IOERR_WRITE, SQLITE_IOERR_FSYNC, SQLITE_IOERR_TRUNCATE, SQLITE_IOERR_SHMSIZE];
+        match self {
+            Self::Io { source, .. } => {
+                [StorageFull, FileTooLarge, QuotaExceeded, ReadOnlyFilesystem]
+                    .into_iter()
+                    .find(|kind| *kind == source.kind())
+            }
+            Self::Sql { source, .. } => {
+                let error = source.sqlite_error()?;
+                match error.code {
+                    ErrorCode::DiskFull => Some(StorageFull),
+                    ErrorCode::ReadOnly => Some(ReadOnlyFilesystem),
+                    _ => writing.contains(&error.extended_code).then_some(StorageFull),
+                }
+            }
+            _ => None,
+        }
+    }
+
+    /// What to do about it; the text ends with it.
+    #[must_use]
+    pub fn remedy(&self) -> Option<Remedy> {
+        match self {
+            Self::Store(error) => error.remedy(),
+            _ => None,
+        }
+    }
+}
+
+/// Why reading the store failed.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum StoreError {
+    /// SQLite said no.
+    #[error("library.db: {doing} failed: {source}; check disk space and rights, then run `verify`")]
+    Sql {
+        /// What was being done.
+        doing: &'static str,
+        /// The cause.
+        source: rusqlite::Error,
+    },
+    /// A file could not be read or written.
+    #[error("{}: {doing} failed: {source}; check disk space and rights", .path.display())]
+    Io {
+        /// The file.
+        path: PathBuf,
+        /// What was being done.
+        doing: &'static str,
+        /// The cause.
+        source: std::io::Error,
+    },
+    /// Stored bytes are not what was written.
+    #[error("library.db: {what}: {why}; run `verify`, or restore the library from a copy")]
+    Damaged {
+        /// Which value, for example `curve of s12`.
+        what: String,
+        /// How it is damaged.
+        why: Damage,
+    },
+    /// The work was stopped; nothing of it was changed.
+    #[error("{0}")]
+    Stopped(#[from] Stopped),
+    /// The id or code is unknown.
+    #[error("{what}: not in this library")]
+    NoSuch {
+        /// What was asked for, for example `s12` or `player 'p07'`.
+        what: String,
+    },
+    /// A stored addition to the catalogue breaks a rule.
+    #[error(transparent)]
+    Catalogue(crate::catalogue::CatalogueError),
+    /// The curve index failed; it is derived and can be rebuilt.
+    #[error("{}: {why}; {}", .path.display(), Remedy::Rebuild)]
+    Curves {
+        /// The index file.
+        path: PathBuf,
+        /// The engine's words.
+        why: String,
+    },
+    /// The word index failed; it is derived and can be rebuilt.
+    #[error("{}: {source}; {}", .path.display(), Remedy::Rebuild)]
+    Words {
+        /// The index folder.
+        path: PathBuf,
+        /// The cause.
+        source: tantivy::TantivyError,
+    },
+}
+
+impl StoreError {
+    /// Why the disk took nothing more, if that was it: it is full, refuses what is written, or must
+    /// not be written to. No repair of the library cures that, and nothing of the change was kept.
     #[must_use]
     pub fn disk(&self) -> Option<std::io::ErrorKind> {
         use std::io::ErrorKind::{QuotaExceeded, ReadOnlyFilesystem, StorageFull};

@@ -116,7 +116,8 @@ impl Library {
         }
         let _turn = self.take_turn()?;
         let folder = self.folder().join(FOLDER);
-        let failed = |error| WriteError::Store(StoreError::io(&folder, "keeping a question")(error));
+        let failed =
+            |error| WriteError::Store(StoreError::io(&folder, "keeping a question")(error));
         fs::create_dir_all(&folder).map_err(failed)?;
         self.seam.before_write("keeping a question");
         let write = || -> io::Result<()> {

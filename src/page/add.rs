@@ -14,6 +14,7 @@ use super::fields::{Asked, Fields};
 use super::long::{Lane, Outcome, State as Stand, Work};
 use super::refusal::Refusal;
 use super::remedy;
+use super::set_up;
 use super::uploads::{Kind, Upload};
 use super::view::{Frame, StripView};
 use crate::catalogue::Catalogue;
@@ -73,6 +74,8 @@ struct Page {
     frame: Frame,
     waiting: Vec<WaitView>,
     works: Vec<WorkView>,
+    /// Whether clips can be read.
+    reads_clips: bool,
     ask: Ask,
 }
 
@@ -127,6 +130,7 @@ pub(super) async fn place(
             frame: Frame::of(desk, "Add recordings"),
             waiting: waiting.collect(),
             works: works(desk),
+            reads_clips: set_up::is_done(desk),
             ask: Ask::of(library, asked)?,
         };
         Ok(page.render()?)

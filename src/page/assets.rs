@@ -19,6 +19,8 @@ pub(super) async fn asset(Path(name): Path<String>) -> Result<Response, Refusal>
         "hand.js" => ("text/javascript", include_str!("assets/hand.js").to_owned()),
         "reel.js" => ("text/javascript", include_str!("assets/reel.js").to_owned()),
         "files.js" => ("text/javascript", include_str!("assets/files.js").to_owned()),
+        "voice.js" => ("text/javascript", include_str!("assets/voice.js").to_owned()),
+        "own.js" => ("text/javascript", include_str!("assets/own.js").to_owned()),
         "work.js" => ("text/javascript", include_str!("assets/work.js").to_owned()),
         "mark.svg" => ("image/svg+xml", include_str!("assets/mark.svg").to_owned()),
         _ => return Err(Refusal::NotHere("There is no such page.".to_owned())),

@@ -31,6 +31,7 @@ struct FaultPage {
 }
 
 struct FaultView {
+    id: String,
     name: String,
     sees: String,
     to_player: String,
@@ -111,6 +112,7 @@ pub(super) async fn fault(
 fn fault_view(catalogue: &Catalogue, fault: &Fault) -> FaultView {
     let confused = fault.confused_with.iter().map(|other| (other.what.clone(), other.tell.clone()));
     FaultView {
+        id: fault.id.clone(),
         name: fault.name.clone(),
         sees: fault.coach_sees.clone(),
         to_player: fault.to_player.clone(),

@@ -1,6 +1,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use axum::response::Html;
 use jiff::ZonedDateTime;
@@ -10,6 +11,7 @@ use super::door::Door;
 use super::film::Films;
 use super::long::Long;
 use super::refusal::Refusal;
+use super::spoken::Spoken;
 use super::uploads::Uploads;
 use crate::evidence::sync_outcomes;
 use crate::find::InStep;
@@ -27,6 +29,10 @@ pub(super) struct Desk {
     pub(super) long: Long,
     /// Files on their way in.
     pub(super) uploads: Uploads,
+    /// What was spoken over serves.
+    pub(super) spoken: Spoken,
+    /// Whether clips were found to be readable.
+    pub(super) reads_clips: AtomicBool,
 }
 
 /// Stops the work of a request whose reader went away.
@@ -42,7 +48,10 @@ impl Desk {
     pub(super) fn new(library: PathBuf, coach: Author, door: Door) -> io::Result<Self> {
         let uploads = Uploads::new(&library);
         let films = Films::new(library.clone());
-        Ok(Self { library, coach, door, films, long: Long::new()?, uploads })
+        let long = Long::new()?;
+        let spoken = Spoken::default();
+        let reads_clips = AtomicBool::new(false);
+        Ok(Self { library, coach, door, films, long, uploads, spoken, reads_clips })
     }
 
     /// The library's folder, for long work that opens it for itself.

@@ -153,6 +153,13 @@ fn seal(headers: &mut HeaderMap) {
     headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
     // Not "no-referrer": with that a browser hides the origin of our own forms, too.
     headers.insert(REFERRER_POLICY, HeaderValue::from_static("same-origin"));
+    // The microphone is for the spoken review, and for our own pages alone.
+    headers.insert(
+        HeaderName::from_static("permissions-policy"),
+        HeaderValue::from_static(
+            "microphone=(self), camera=(), geolocation=(), display-capture=(), usb=(), serial=()",
+        ),
+    );
     headers.insert(
         HeaderName::from_static("cross-origin-opener-policy"),
         HeaderValue::from_static("same-origin"),

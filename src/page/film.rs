@@ -14,10 +14,12 @@ use serde::Serialize;
 
 use super::desk::Desk;
 use super::refusal::Refusal;
+use super::remedy;
 use super::serve::asked_for;
 use crate::library::{FilmOf, Library};
 use crate::pages::{FilmError, footage, make_film};
-use crate::video::{ClipError, Film, FilmSize};
+use crate::video::{Film, FilmSize};
+use crate::words::lower_first;
 use crate::work::Watch;
 
 /// Most bytes of one answer: a whole serve of quick pictures is less (our estimate).
@@ -127,12 +129,7 @@ impl Making {
 fn why_not(error: &FilmError) -> String {
     match error {
         FilmError::Clip { why } => why.clone(),
-        FilmError::Decoder(ClipError::NoDecoder { command }) => {
-            format!("the command '{command}' is not on this computer; install ffmpeg")
-        }
-        FilmError::Decoder(_) => {
-            "the clip cannot be decoded; put a whole copy back where it was".to_owned()
-        }
+        FilmError::Decoder(error) => lower_first(&remedy::clip(error).why()),
         FilmError::Disk(_) => {
             "its pictures cannot be kept; make room on the disk of the library".to_owned()
         }

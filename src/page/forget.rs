@@ -82,6 +82,7 @@ pub(super) async fn forget(
     let work = desk.long.begin(Lane::Other, format!("Forgetting {known}"), move |_| {
         let mut library = InStep::new(Library::open(desk_of_work.library())?);
         let forgotten = library.forget(player, today())?;
+        desk_of_work.spoken.retain(|serve| library.serve_head(serve).is_ok());
         Ok(Outcome::Told(Arc::new(told(&known, &forgotten))))
     });
     Ok(go_to(&format!("/work/{}", work.id)))

@@ -83,6 +83,11 @@ impl Refusal {
         Self::NotHere(format!("This library has no {what} '{found}'."))
     }
 
+    /// The system's folder for temporary files is full.
+    pub(super) fn no_room() -> Self {
+        Self::Said("There is no room for temporary files; make some on the disk".to_owned())
+    }
+
     /// Somebody recorded something between the look and the change.
     pub(super) fn changed_meanwhile() -> Self {
         let why = "Something was recorded since you looked; load the page again and see";
@@ -119,8 +124,8 @@ impl Refusal {
             Self::Disk(kind) => (
                 StatusCode::INSUFFICIENT_STORAGE,
                 "The disk does not take it",
-                format!("What was sent could not be written ({kind}); nothing of it was kept."),
-                "Make room on the disk and send it again.",
+                format!("It could not be written ({kind}); nothing of it was kept."),
+                "Make room on the disk of the library, go back and send it again.",
             ),
             Self::Busy(who) => (
                 StatusCode::SERVICE_UNAVAILABLE,

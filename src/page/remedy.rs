@@ -18,19 +18,44 @@ pub(super) fn assumed(one: &Assumption) -> String {
 /// Why a file could not be looked at, by the name the coach knows.
 pub(super) fn unread(error: &LookError, file: &Upload) -> String {
     match error {
-        LookError::Clip(ClipError::NotInstalled { .. } | ClipError::NoCache) => {
-            "Reading clips has to be set up once: on a command line, precedent setup-video"
-                .to_owned()
-        }
-        LookError::Clip(ClipError::NoDecoder { .. }) => {
-            "Clips are read with ffmpeg, which is not installed on this computer".to_owned()
-        }
+        LookError::Clip(
+            error @ (ClipError::NotInstalled { .. }
+            | ClipError::NoCache
+            | ClipError::NoDecoder { .. }),
+        ) => clip(error).why(),
         error => {
             let text = error.to_string();
             let text = error.remedy().map_or_else(|| text.clone(), |remedy| ended(&text, &remedy));
             named(&text, file)
         }
     }
+}
+
+/// Why a clip could not be read or made, in words without a path.
+pub(super) fn clip(error: &ClipError) -> Refusal {
+    Refusal::Said(match error {
+        ClipError::Stopped { .. } => return Refusal::Stopped,
+        ClipError::NotInstalled { .. } => {
+            "Reading clips has to be set up once; the button for it stands on \"Add recordings\""
+                .to_owned()
+        }
+        ClipError::NoDecoder { .. } => {
+            "Clips are read and made with ffmpeg, which is not installed on this computer"
+                .to_owned()
+        }
+        ClipError::NoVoice { said, .. } => {
+            format!(
+                "No voice is heard: {said}; look which microphone is chosen and record it again"
+            )
+        }
+        ClipError::NotMade { .. } => {
+            "The clip could not be made; it takes an ffmpeg that writes H.264 and AAC, and room on \
+             the disk"
+                .to_owned()
+        }
+        ClipError::NoCache => error.to_string(),
+        _ => "The clip cannot be decoded; put a whole copy back where it was".to_owned(),
+    })
 }
 
 /// Why a file was not stored.

@@ -10,23 +10,22 @@ use super::desk::{Desk, today};
 use super::door::DOCUMENT_POLICY;
 use super::fields::Asked;
 use super::refusal::Refusal;
+use super::send::wanted;
 use super::view::{Frame, PlanView, StripView, drill_names};
 use super::viewer::moment_figures;
 use crate::catalogue::Catalogue;
 use crate::coaching::{Cautions, PlansInForce};
 use crate::drawing::{Viewpoint, channels_of};
-use crate::find::Filter;
 use crate::judgement::judge;
 use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
 use crate::looks::{FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
-use crate::pages::{self, Audience, Reviewed, Wanted, channel_of_fault};
+use crate::pages::{self, Audience, channel_of_fault};
 use crate::words::{day, handed, level, sentence, serve_type, setting, short};
 use crate::work::Watch;
 
-/// Precedents on the page, and in a review.
+/// Precedents on the page.
 const PRECEDENTS: usize = 5;
-const IN_REVIEW: usize = 9;
 
 struct PrecedentView {
     serve: String,
@@ -300,7 +299,7 @@ fn precedent_view(followed: &FollowedPrecedent) -> PrecedentView {
         who: who.join(", "),
         remarks,
         distance: format!("{:.2}", precedent.distance),
-        why: why.map(|why| why.sentence.clone()),
+        why: why.map(|why| sentence(&why.sentence)),
         parts: why.map(|why| shares(&why.parts)).unwrap_or_default(),
         phases: why.map(|why| shares(&why.phases)).unwrap_or_default(),
         faults: Vec::new(),
@@ -313,24 +312,24 @@ pub(super) fn asked_for(id: &str) -> Result<ServeId, Refusal> {
     id.parse().map_err(|_: String| Refusal::no_such("serve", id))
 }
 
+/// Whom a review is for.
+pub(super) fn audience(name: &str) -> Result<Audience, Refusal> {
+    match name {
+        "player" => Ok(Audience::Player),
+        "coach" => Ok(Audience::Coach),
+        _ => Err(Refusal::NotHere("A review is for the player or the coach.".to_owned())),
+    }
+}
+
 /// The review of a serve as it goes on paper: for the player, or for the coach.
 pub(super) async fn review(
     State(desk): State<Arc<Desk>>,
     Path((id, audience)): Path<(String, String)>,
 ) -> Result<Response, Refusal> {
-    let audience = match audience.as_str() {
-        "player" => Audience::Player,
-        "coach" => Audience::Coach,
-        _ => return Err(Refusal::NotHere("A review is for the player or the coach.".to_owned())),
-    };
+    let audience = self::audience(&audience)?;
     let page = desk
         .read(move |_, library, watch| {
-            let wanted = Wanted {
-                serve: Reviewed::Stored(asked_for(&id)?),
-                k: IN_REVIEW,
-                filter: Filter::default(),
-                on: today(),
-            };
+            let wanted = wanted(asked_for(&id)?);
             let data = pages::gather(library, &library.catalogue()?, &wanted, watch)?;
             Ok(pages::review(&data, audience))
         })

@@ -15,8 +15,9 @@ use super::desk::Desk;
 use super::door::{self, Door};
 use super::refusal::Refusal;
 use super::{
-    add, amend, assets, case, catalogue, film, find, forget, guide, hand, plan, player, put_right,
-    records, serve as serve_place, sharing, squads, today, told, upkeep, uploads, viewer,
+    add, amend, assets, case, catalogue, film, find, forget, guide, hand, own, plan, player,
+    put_right, records, send, serve as serve_place, set_up, sharing, spoken, squads, today, told,
+    upkeep, uploads, viewer,
 };
 use crate::library::{Author, Library, OpenError, WriteError};
 use crate::work::Watch;
@@ -162,22 +163,26 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/upload/{kind}", post(uploads::upload))
         .route("/leave/{file}", post(uploads::leave))
         .route("/add", get(add::place).post(add::begin))
+        .route("/add/set-up", post(set_up::begin))
         .route("/work/{work}", get(told::place))
         .route("/work/{work}/events", get(told::events))
         .route("/work/{work}/stop", post(told::stop))
         .route("/work/{work}/file", get(told::file))
         .route("/work/{work}/document", get(told::document))
+        .route("/work/{work}/paper", post(send::document))
         .route("/work/{work}/pack", post(sharing::confirm))
         .route("/work/{work}/store", post(add::store))
         .route("/work/{work}/again", post(add::again))
         .route("/work/{work}/leave", post(add::leave))
         .route("/player/{player}", get(player::place))
         .route("/player/{player}/progress", get(player::progress))
+        .route("/player/{player}/progress/paper", post(send::progress))
         .route("/player/{player}/forget", get(forget::place).post(forget::forget))
         .route("/case/{case}", get(case::place))
         .route("/case/{case}/judge", post(case::judge))
         .route("/case/{case}/undo", post(case::undo))
         .route("/case/{case}/plan", get(plan::place).post(plan::record))
+        .route("/plan/{plan}/card", get(send::card))
         .route("/plan/{plan}/follow-up", post(plan::follow_up))
         .route("/plan/{plan}/end", post(plan::end))
         .route("/plan/{plan}/practice", post(plan::practise))
@@ -188,7 +193,17 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/put-right/{item}/undo", post(amend::undo))
         .route("/serve/{serve}", get(serve_place::place))
         .route("/serve/{serve}/review/{audience}", get(serve_place::review))
-        .route("/serve/{serve}/bundle", get(super::send::bundle))
+        .route("/serve/{serve}/review/{audience}/paper", post(send::review))
+        .route("/serve/{serve}/bundle", post(send::bundle))
+        .route("/serve/{serve}/spoken", get(spoken::parts))
+        .route(
+            "/serve/{serve}/spoken/part",
+            post(spoken::part).layer(DefaultBodyLimit::max(spoken::STEPS_BYTES)),
+        )
+        .route("/serve/{serve}/spoken/back", post(spoken::back))
+        .route("/serve/{serve}/spoken/make", post(spoken::make))
+        .route("/serve/{serve}/spoken/{part}/steps", get(spoken::steps))
+        .route("/serve/{serve}/spoken/{part}/voice", get(spoken::voice))
         .route("/serve/{serve}/moving", get(viewer::moving))
         .route("/serve/{serve}/moving/{beside}", get(viewer::moving_beside))
         .route("/serve/{serve}/ribbon/{channel}", get(viewer::ribbon))
@@ -210,6 +225,7 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/library/check", post(upkeep::check))
         .route("/library/export", post(upkeep::export))
         .route("/catalogue", get(catalogue::place))
+        .route("/catalogue/own", get(own::place).post(own::change))
         .route("/catalogue/fault/{fault}", get(catalogue::fault))
         .route("/catalogue/drill/{drill}", get(catalogue::drill))
         .route("/guide", get(guide::place))

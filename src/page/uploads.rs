@@ -38,6 +38,7 @@ pub(super) enum Kind {
     Recording,
     Table,
     Pack,
+    Voice,
 }
 
 impl Kind {
@@ -46,18 +47,20 @@ impl Kind {
             "recording" => Some(Self::Recording),
             "table" => Some(Self::Table),
             "pack" => Some(Self::Pack),
+            "voice" => Some(Self::Voice),
             _ => None,
         }
     }
 
     /// Most bytes: three minutes of a phone's largest picture, a squad's years as a table, a pack
-    /// as large as one that is still read in memory (our estimates).
+    /// as large as one that is still read in memory, half an hour of a voice (our estimates).
     pub(super) fn limit(self, name: &str) -> u64 {
         match self {
             Self::Recording if is_clip_name(name) => 2 << 30,
             Self::Recording => 256 << 20,
             Self::Table => 16 << 20,
             Self::Pack => 1 << 30,
+            Self::Voice => 64 << 20,
         }
     }
 
@@ -70,6 +73,7 @@ impl Kind {
             Self::Recording => is_recording_name(std::path::Path::new(name)),
             Self::Table => ending(&["csv", "txt"]),
             Self::Pack => true,
+            Self::Voice => ending(&["webm", "ogg", "m4a"]),
         }
     }
 
@@ -81,6 +85,7 @@ impl Kind {
             }
             Self::Table => "A table of past records is a CSV file",
             Self::Pack => "A pack comes from another library",
+            Self::Voice => "A voice is what the browser recorded (WebM, Ogg, M4A)",
         }
     }
 }

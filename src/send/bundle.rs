@@ -39,8 +39,39 @@ pub struct Bundle {
     pub bytes: Vec<u8>,
     /// What is in it.
     pub names: Vec<String>,
-    /// What is not in it or not as it could be, and why, one sentence each, for the coach.
-    pub left_out: Vec<String>,
+    /// What is not in it or not as it could be, for the coach.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Something a bundle lacks.
+#[derive(Debug, thiserror::Error)]
+#[error("{what}: {why}")]
+pub struct LeftOut {
+    /// "no review.pdf".
+    pub what: String,
+    /// Why.
+    pub why: Why,
+}
+
+/// Why a bundle lacks something.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Why {
+    /// It was not printed.
+    #[error(transparent)]
+    Print(PrintError),
+    /// A clip cannot be read or made.
+    #[error(transparent)]
+    Clip(ClipError),
+    /// In words that name no path.
+    #[error("{0}")]
+    Said(String),
+}
+
+impl LeftOut {
+    fn new(what: impl Into<String>, why: Why) -> Self {
+        Self { what: what.into(), why }
+    }
 }
 
 /// Why there is no bundle.
@@ -78,7 +109,7 @@ pub fn bundle(
         Ok(pdf) => Some(pdf),
         Err(PrintError::Stopped(stopped)) => return Err(stopped.into()),
         Err(why) => {
-            left_out.push(format!("no review.pdf: {why}"));
+            left_out.push(LeftOut::new("no review.pdf", Why::Print(why)));
             None
         }
     };
@@ -86,12 +117,13 @@ pub fn bundle(
     let clip = match make_clip(&serves, data, watch) {
         Ok(Some(clip)) => Some(clip),
         Ok(None) => {
-            left_out.push(format!("no {CLIP}: the moments of the serve are not known"));
+            let why = "the moments of the serve are not known".to_owned();
+            left_out.push(LeftOut::new(format!("no {CLIP}"), Why::Said(why)));
             None
         }
         Err(MakeError::Clip(ClipError::Stopped { source, .. })) => return Err(source.into()),
         Err(MakeError::Clip(why)) => {
-            left_out.push(format!("no {CLIP}: {why}"));
+            left_out.push(LeftOut::new(format!("no {CLIP}"), Why::Clip(why)));
             None
         }
         Err(MakeError::Scratch(error)) => return Err(BundleError::Scratch(error)),
@@ -156,7 +188,7 @@ fn moving_serves(
     library: &Library,
     wanted: &Wanted<'_>,
     data: &ReviewData,
-    left_out: &mut Vec<String>,
+    left_out: &mut Vec<LeftOut>,
     watch: &Watch,
 ) -> Result<(Vec<Moving>, Option<String>), BundleError> {
     let mut told = None;
@@ -215,21 +247,20 @@ fn stored(
     row: ServeRow,
     label: String,
     this: bool,
-    left_out: &mut Vec<String>,
+    left_out: &mut Vec<LeftOut>,
     watch: &Watch,
 ) -> Result<Moving, BundleError> {
     let mut own = None;
     if let Some(clip) = library.clip(row.recording)? {
+        let drawn = format!("{} is drawn in {CLIP}", row.id);
         match (Kept::from_bytes(&clip.body), clip_file(library, &clip, watch)) {
             (_, Err(MissingClip::Stopped(stopped))) => return Err(stopped.into()),
             (Ok(kept), Ok(file)) => {
                 let times_s = library.joints(row.recording)?.times_s;
                 own = Some(OwnClip { file, kept, times_s });
             }
-            (Err(why), _) => left_out.push(format!("{} is drawn in {CLIP}: {why}", row.id)),
-            (_, Err(MissingClip::Said(why))) => {
-                left_out.push(format!("{} is drawn in {CLIP}: {why}", row.id));
-            }
+            (Err(why), _) => left_out.push(LeftOut::new(drawn, Why::Said(why.to_string()))),
+            (_, Err(MissingClip::Said(why))) => left_out.push(LeftOut::new(drawn, Why::Said(why))),
         }
     }
     Ok(Moving { label, this, serve: row.serve, clip: own })

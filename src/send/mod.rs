@@ -12,6 +12,6 @@ mod side;
 mod spoken;
 mod steps;
 
-pub use bundle::{Bundle, BundleError, Contents, bundle};
-pub use spoken::{SpokenError, clip_of, spoken};
+pub use bundle::{Bundle, BundleError, Contents, LeftOut, Why, bundle};
+pub use spoken::{Part, SpokenError, clip_of, spoken, spoken_in_parts};
 pub use steps::{Act, Step, StepsError};

@@ -1,15 +1,18 @@
 //! The spoken review: a coach's voice over the clip, with what the coach showed on it, as one clip.
 
+use std::collections::VecDeque;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::steps::{Shown, Step, timeline};
+use super::steps::{Shown, Step, joined, timeline};
 use crate::drawing::Tone;
 use crate::drawing::raster::{Ink, fill, line, words, words_width};
-use crate::library::{Library, Marked, StoreError};
+use crate::library::{Library, Marked, Point, StoreError};
 use crate::pages::{MissingClip, Reviewed, clip_file};
-use crate::video::{ClipError, Encoder, Frame, Frames, NewClip, probe, voice_length_s};
+use crate::video::{
+    ClipError, Encoder, Frame, Frames, NewClip, join_voices, probe, voice_length_s,
+};
 use crate::work::{Stage, Stopped, Watch};
 
 /// Pixels of the shorter side of what is made.
@@ -19,6 +22,10 @@ const RATE_HZ: f64 = 30.0;
 /// Width of what is drawn, and its size of words, pixels.
 const PEN_PX: f64 = 5.0;
 const WORDS_PX: f64 = 30.0;
+/// Pixels from the middle of where the hand points to its rim.
+const POINT_PX: f64 = 14.0;
+/// Frames held for a hand that goes back over them: 90 MB (our estimate of a step back's length).
+const HELD: usize = 32;
 
 /// Why there is no spoken review.
 #[derive(Debug, thiserror::Error)]
@@ -75,7 +82,8 @@ pub fn clip_of(
 /// Three minutes stay below 25 MB.
 ///
 /// # Cost
-/// Decodes the clip from its start for every step back.
+/// Decodes the clip from its start for every step back of more than 31 frames, and once for every 31
+/// that are gone back one by one.
 ///
 /// # Errors
 /// [`SpokenError`]; if the work is stopped, nothing is kept.
@@ -99,7 +107,7 @@ pub fn spoken(
     let scale = SHORT_PX / width.min(height) as f64;
     let even = |side: usize| ((side as f64 * scale).round() as usize + 1) & !1;
     let size_px = (even(width), even(height));
-    let mut frames = Frames::of_area(clip, [0, 0, width, height], size_px);
+    let mut frames = Held::new(Frames::of_area(clip, [0, 0, width, height], size_px));
     let scratch = tempfile::tempdir().map_err(SpokenError::Scratch)?;
     let to = scratch.path().join("spoken.mp4");
     let new = NewClip { size_px, rate_hz: RATE_HZ, voice: Some(voice.to_path_buf()) };
@@ -113,6 +121,9 @@ pub fn spoken(
             None => {
                 let mut picture = frames.at(now.frame, watch)?.ok_or_else(none)?.clone();
                 now.drawings.iter().for_each(|drawing| draw(&mut picture, drawing, scale));
+                if let Some(place) = now.point {
+                    point(&mut picture, place, scale);
+                }
                 picture
             }
         };
@@ -121,6 +132,85 @@ pub fn spoken(
     }
     encoder.finish(watch)?;
     fs::read(&to).map_err(SpokenError::Scratch)
+}
+
+/// A stretch spoken at one go.
+#[derive(Debug, Clone, Copy)]
+pub struct Part<'a> {
+    /// The voice.
+    pub voice: &'a Path,
+    /// What was shown meanwhile; times count from the voice's beginning.
+    pub steps: &'a [Step],
+}
+
+/// [`spoken`] in several parts, one after the other: each begins on the frame its steps name, or where
+/// the one before ended.
+///
+/// # Errors
+/// As [`spoken`].
+pub fn spoken_in_parts(
+    clip: &Path,
+    parts: &[Part<'_>],
+    watch: &Watch,
+) -> Result<Vec<u8>, SpokenError> {
+    let scratch = tempfile::tempdir().map_err(SpokenError::Scratch)?;
+    let voice = scratch.path().join("voice.wav");
+    let voices: Vec<&Path> = parts.iter().map(|part| part.voice).collect();
+    let lengths_s = join_voices(&voices, &voice, watch)?;
+    let steps = joined(parts.iter().map(|part| part.steps).zip(lengths_s));
+    spoken(clip, &steps, &voice, watch)
+}
+
+/// Frames of a clip, those before the last one held.
+struct Held {
+    frames: Frames,
+    /// Number and picture, in their order.
+    held: VecDeque<(usize, Frame)>,
+}
+
+impl Held {
+    fn new(frames: Frames) -> Self {
+        Self { frames, held: VecDeque::new() }
+    }
+
+    /// A frame of the clip, or its last one.
+    fn at(&mut self, frame: usize, watch: &Watch) -> Result<Option<&Frame>, ClipError> {
+        if !self.held.iter().any(|(held, _)| *held == frame) {
+            let last = self.held.back().map(|(held, _)| *held);
+            let from = match last {
+                Some(last) if last < frame => frame.saturating_sub(HELD - 1).max(last + 1),
+                _ => frame.saturating_sub(HELD - 1),
+            };
+            if last.is_some_and(|last| last > frame || last + 1 < from) {
+                self.held.clear();
+            }
+            for number in from..=frame {
+                let Some(picture) = self.frames.at(number, watch)? else { return Ok(None) };
+                let picture = picture.clone();
+                if self.held.len() == HELD {
+                    self.held.pop_front();
+                }
+                self.held.push_back((number, picture));
+            }
+        }
+        Ok(self.held.iter().find(|(held, _)| *held == frame).map(|(_, picture)| picture))
+    }
+}
+
+/// Where the coach's hand points: a small ring, in ochre on a light rim.
+fn point(picture: &mut Frame, place: Point, scale: f64) {
+    let centre = place.map(|px| px * scale);
+    let around = around(centre, POINT_PX);
+    line(picture, &around, PEN_PX + 4.0, Ink::of(Tone::Paper));
+    line(picture, &around, PEN_PX, Ink::of(Tone::Precedent));
+}
+
+fn around(centre: [f64; 2], radius: f64) -> Vec<[f64; 2]> {
+    let at = |step: i32| {
+        let (sin, cos) = (f64::from(step) / 64.0 * std::f64::consts::TAU).sin_cos();
+        [centre[0] + radius * cos, centre[1] + radius * sin]
+    };
+    (0..=64).map(at).collect()
 }
 
 /// What a coach drew, in the coach's ochre on a light rim; `scale`: pixels of the picture for one of
@@ -143,12 +233,7 @@ fn draw(picture: &mut Frame, drawing: &Marked, scale: f64) {
         }
         Marked::Ring { points } => {
             let [centre, edge] = points.each_ref().map(at);
-            let radius = (edge[0] - centre[0]).hypot(edge[1] - centre[1]);
-            let around = (0..=64).map(|step| {
-                let (sin, cos) = (f64::from(step) / 64.0 * std::f64::consts::TAU).sin_cos();
-                [centre[0] + radius * cos, centre[1] + radius * sin]
-            });
-            pen(&around.collect::<Vec<_>>());
+            pen(&around(centre, (edge[0] - centre[0]).hypot(edge[1] - centre[1])));
         }
         Marked::Angle { points } => {
             let corners = points.each_ref().map(at);

@@ -11,7 +11,8 @@ const SPEEDS: (f64, f64) = (0.01, 4.0);
 
 /// One thing done at a time of the voice. As JSON: `{"at_s": 2.5, "do": {"play": {"speed": 0.25}}}`,
 /// `{"at_s": 4, "do": "pause"}`, `{"at_s": 5, "do": {"frame": 104}}`,
-/// `{"at_s": 6, "do": {"draw": {"kind": "line", "points": [[10, 20], [30, 40]]}}}`.
+/// `{"at_s": 6, "do": {"draw": {"kind": "line", "points": [[10, 20], [30, 40]]}}}`,
+/// `{"at_s": 7, "do": {"point": [20, 30]}}`, `{"at_s": 8, "do": {"point": null}}`.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Step {
@@ -37,6 +38,8 @@ pub enum Act {
     Frame(usize),
     /// Something is drawn and the picture stands still: a mark, but no moment.
     Draw(Marked),
+    /// The hand points to a place of the picture, or nowhere any more; the picture goes on as it was.
+    Point(Option<Point>),
     /// What was drawn goes.
     Clear,
 }
@@ -89,10 +92,12 @@ impl Step {
                     );
                 }
                 Act::Draw(drawing) => {
-                    let far = |point: &&Point| point.iter().any(|px| !(0.0..=1e5).contains(px));
-                    if let Some(point) = drawing.points().iter().find(far) {
+                    if let Some(point) = drawing.points().iter().find(|&point| is_far(point)) {
                         return broken(format!("the place {point:?}"), "pixels of the picture");
                     }
+                }
+                Act::Point(Some(point)) if is_far(point) => {
+                    return broken(format!("the place {point:?}"), "pixels of the picture");
                 }
                 _ => {}
             }
@@ -101,12 +106,34 @@ impl Step {
     }
 }
 
+fn is_far(point: &Point) -> bool {
+    point.iter().any(|px| !(0.0..=1e5).contains(px))
+}
+
+/// The steps of several parts, each with the length of its voice in seconds, as those of one: every
+/// part begins with the picture at rest and nothing drawn, and none reaches into the next.
+pub(super) fn joined<'a>(parts: impl IntoIterator<Item = (&'a [Step], f64)>) -> Vec<Step> {
+    let (mut all, mut before_s) = (Vec::new(), 0.0);
+    for (steps, long_s) in parts {
+        for act in [Act::Pause, Act::Clear, Act::Point(None)] {
+            all.push(Step { at_s: before_s, act });
+        }
+        let moved =
+            |step: &Step| Step { at_s: before_s + step.at_s.min(long_s), act: step.act.clone() };
+        all.extend(steps.iter().map(moved));
+        before_s += long_s;
+    }
+    all
+}
+
 /// What one picture of the spoken review shows.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Shown<'a> {
     /// Frame of the clip.
     pub(super) frame: usize,
     pub(super) drawings: Vec<&'a Marked>,
+    /// Where the hand points.
+    pub(super) point: Option<Point>,
 }
 
 /// Every picture of a review of `long_s`, `rate_hz` a second; the clip's frames come at `times_s`. Before
@@ -122,6 +149,7 @@ pub(super) fn timeline<'a>(
     let mut steps = steps.iter().peekable();
     let (mut clip_s, mut speed, mut since_s) = (first_s, 0.0, 0.0);
     let mut drawings: Vec<&Marked> = Vec::new();
+    let mut point = None;
     let pictures = (long_s * rate_hz).ceil() as usize;
     let mut shown = Vec::with_capacity(pictures);
     for picture in 0..pictures {
@@ -144,12 +172,13 @@ pub(super) fn timeline<'a>(
                     speed = 0.0;
                     drawings.push(drawing);
                 }
+                Act::Point(place) => point = *place,
                 Act::Clear => drawings.clear(),
             }
         }
         let at_s = clip_s + speed * (now_s - since_s) + 1e-6;
         let frame = times_s.partition_point(|&time_s| time_s <= at_s).saturating_sub(1);
-        shown.push(Shown { frame, drawings: drawings.clone() });
+        shown.push(Shown { frame, drawings: drawings.clone(), point });
     }
     shown
 }
@@ -180,6 +209,26 @@ mod tests {
     }
 
     #[test]
+    fn parts_follow_one_another_and_none_reaches_into_the_next() {
+        let first = Step::parse(
+            r#"[{"at_s": 0, "do": {"frame": 20}}, {"at_s": 0.5, "do": {"play": {"speed": 1}}},
+                {"at_s": 0.6, "do": {"point": [3, 4]}}, {"at_s": 9, "do": {"frame": 90}}]"#,
+        )
+        .unwrap();
+        let second = Step::parse(r#"[{"at_s": 0.5, "do": {"frame": 7}}]"#).unwrap();
+        let steps = joined([(&*first, 1.0), (&*second, 1.0)]);
+        let times_s: Vec<f64> = (0..100).map(|n| f64::from(n) / 10.0).collect();
+        let shown = timeline(&steps, &times_s, 2.0, 10.0);
+        let frames: Vec<usize> = shown.iter().map(|one| one.frame).collect();
+        // By hand: half a second on frame 20, then a frame every tenth; the step at 9 s comes with
+        // the part's end, and the second part begins at rest there.
+        assert_eq!(frames[..10], [20, 20, 20, 20, 20, 20, 21, 22, 23, 24]);
+        assert_eq!(frames[10..], [90, 90, 90, 90, 90, 7, 7, 7, 7, 7]);
+        let pointed: Vec<bool> = shown.iter().map(|one| one.point.is_some()).collect();
+        assert_eq!((pointed[5], pointed[6], pointed[9], pointed[10]), (false, true, true, false));
+    }
+
+    #[test]
     fn a_step_that_cannot_be_followed_is_named() {
         for (json, said) in [
             ("[", "steps: EOF"),
@@ -195,6 +244,7 @@ mod tests {
                 r#"[{"at_s": 1, "do": {"draw": {"kind": "line", "points": [[-5, 0], [1, 1]]}}}]"#,
                 "step 1: the place [-5.0, 0.0]",
             ),
+            (r#"[{"at_s": 1, "do": {"point": [1, -2]}}]"#, "step 1: the place [1.0, -2.0]"),
         ] {
             let error = Step::parse(json).unwrap_err().to_string();
             assert!(error.contains(said), "{json}: {error}");

@@ -73,8 +73,7 @@ pub(super) struct Candidate {
 impl Candidate {
     /// Whether every sign is there, in a picture all but a faint one, and clear enough on the whole.
     pub(super) fn passes(&self) -> bool {
-        let forgiven =
-            self.limits.forgiving && self.missing_count == 1 && self.weakest.1 >= FAINT;
+        let forgiven = self.limits.forgiving && self.missing_count == 1 && self.weakest.1 >= FAINT;
         self.score >= self.limits.least_score && (self.missing.is_none() || forgiven)
     }
 

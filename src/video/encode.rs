@@ -1,6 +1,7 @@
 //! Pictures to a clip that plays everywhere: H.264 in MP4, by the ffmpeg command.
 
-use std::io::{BufRead, BufReader, Write};
+use std::fs::File;
+use std::io::{BufRead, BufReader, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::thread::JoinHandle;
@@ -20,6 +21,10 @@ const VOICE_KBITS: u32 = 96;
 const LONGEST_S: f64 = 30.0 * 60.0;
 /// Samples a second at which a voice is counted.
 const COUNTED_HZ: u32 = 8000;
+/// Samples a second of voices that are joined.
+const JOINED_HZ: u32 = 48_000;
+/// Bytes of a WAV before its samples.
+const WAV_HEADER: usize = 44;
 
 /// A clip to be made.
 #[derive(Debug, Clone)]
@@ -153,6 +158,61 @@ impl std::fmt::Debug for Encoder {
 /// [`ClipError::NoVoice`] without a sound, or beyond half an hour; [`ClipError::NoDecoder`],
 /// [`ClipError::Stopped`].
 pub fn voice_length_s(voice: &Path, watch: &Watch) -> Result<f64, ClipError> {
+    Ok(samples(voice, COUNTED_HZ, watch)?.len() as f64 / 2.0 / f64::from(COUNTED_HZ))
+}
+
+/// One voice of several, one after the other, written to `to` as WAV (48 kHz, one channel, 16 bit);
+/// the length of each, s, to the sample.
+///
+/// # Cost
+/// Holds the samples of one voice at a time: 6 MB a minute.
+///
+/// # Errors
+/// As [`voice_length_s`], each voice and all together; [`ClipError::Open`] where `to` cannot be
+/// written.
+pub fn join_voices(voices: &[&Path], to: &Path, watch: &Watch) -> Result<Vec<f64>, ClipError> {
+    let io = |source| ClipError::Open { path: to.to_path_buf(), source };
+    let mut file = File::create(to).map_err(io)?;
+    file.write_all(&[0; WAV_HEADER]).map_err(io)?;
+    let (mut lengths_s, mut bytes) = (Vec::with_capacity(voices.len()), 0_usize);
+    for voice in voices {
+        let heard = samples(voice, JOINED_HZ, watch)?;
+        bytes += heard.len();
+        if bytes as f64 > LONGEST_S * 2.0 * f64::from(JOINED_HZ) {
+            let said = "all parts together are longer than half an hour".to_owned();
+            return Err(ClipError::NoVoice { path: voice.to_path_buf(), said });
+        }
+        file.write_all(&heard).map_err(io)?;
+        lengths_s.push(heard.len() as f64 / 2.0 / f64::from(JOINED_HZ));
+    }
+    file.seek(SeekFrom::Start(0)).map_err(io)?;
+    file.write_all(&wav_header(bytes as u32)).map_err(io)?;
+    Ok(lengths_s)
+}
+
+/// Header of a WAV of `bytes` samples of one channel, 16 bit (Microsoft's RIFF specification, 1991:
+/// `fmt` chunk of 16 bytes, format 1).
+fn wav_header(bytes: u32) -> [u8; WAV_HEADER] {
+    let mut header = [0; WAV_HEADER];
+    let mut put = |at: usize, field: &[u8]| header[at..at + field.len()].copy_from_slice(field);
+    put(0, b"RIFF");
+    put(4, &(bytes + WAV_HEADER as u32 - 8).to_le_bytes());
+    put(8, b"WAVEfmt ");
+    put(16, &16_u32.to_le_bytes());
+    put(20, &1_u16.to_le_bytes());
+    put(22, &1_u16.to_le_bytes());
+    put(24, &JOINED_HZ.to_le_bytes());
+    put(28, &(2 * JOINED_HZ).to_le_bytes());
+    put(32, &2_u16.to_le_bytes());
+    put(34, &16_u16.to_le_bytes());
+    put(36, b"data");
+    put(40, &bytes.to_le_bytes());
+    header
+}
+
+/// A voice as it is heard, from its first moment on: samples of 16 bit, one channel. Where a browser
+/// left a moment out, it is silent.
+fn samples(voice: &Path, rate_hz: u32, watch: &Watch) -> Result<Vec<u8>, ClipError> {
     let no_voice = |said: &str| {
         let said = if said.is_empty() { "nothing is heard" } else { said };
         Err(ClipError::NoVoice { path: voice.to_path_buf(), said: said.to_owned() })
@@ -161,13 +221,19 @@ pub fn voice_length_s(voice: &Path, watch: &Watch) -> Result<f64, ClipError> {
     command
         .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-i"])
         .arg(argument(voice))
-        .args(["-map", "0:a:0", "-ac", "1", "-t", &(LONGEST_S + 1.0).to_string(), "-ar"])
-        .args([&COUNTED_HZ.to_string(), "-f", "s16le", "-"]);
+        .args(["-map", "0:a:0", "-ac", "1", "-t", &(LONGEST_S + 1.0).to_string()])
+        .args(["-af", "aresample=async=1:first_pts=0", "-ar"])
+        .args([&rate_hz.to_string(), "-f", "s16le", "-"]);
     let limits = Limits { time: None, memory: Some(MOST_MEMORY) };
     match run(&mut command, limits, watch).map_err(|error| missing_or(voice, "ffmpeg", &error))? {
         Ended::Itself(output) if output.status.success() && output.stdout.len() > 1 => {
-            let long_s = (output.stdout.len() / 2) as f64 / f64::from(COUNTED_HZ);
-            if long_s > LONGEST_S { no_voice("it is longer than half an hour") } else { Ok(long_s) }
+            let long_s = (output.stdout.len() / 2) as f64 / f64::from(rate_hz);
+            if long_s > LONGEST_S {
+                return no_voice("it is longer than half an hour");
+            }
+            let mut heard = output.stdout;
+            heard.truncate(heard.len() & !1);
+            Ok(heard)
         }
         Ended::Itself(output) => no_voice(&last_words(&String::from_utf8_lossy(&output.stderr))),
         Ended::Stopped(stopped) => Err(ClipError::stopped(voice)(stopped)),

@@ -29,6 +29,9 @@ pub enum SetupError {
         /// How to get it.
         remedy: &'static str,
     },
+    /// The work was stopped.
+    #[error("set-up: {0}")]
+    Stopped(#[from] Stopped),
     /// A package client failed.
     #[error("set-up: '{command}' failed: {said}; check the network and run the set-up again")]
     Fetch {

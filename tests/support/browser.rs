@@ -36,6 +36,11 @@ pub(crate) fn here() -> Option<PathBuf> {
 impl Browser {
     /// `None`, said so, where there is no Chromium.
     pub(crate) fn start() -> Option<Self> {
+        Self::start_with(&[])
+    }
+
+    /// With more said to it: a microphone that is none, say.
+    pub(crate) fn start_with(more: &[&str]) -> Option<Self> {
         let Some(name) = here() else {
             crate::skip::skipped("no Chromium is here; tests/run installs one on Debian");
             return None;
@@ -48,6 +53,7 @@ impl Browser {
             .args(["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic"])
             .args(["--no-first-run", "--disable-background-networking"])
             .args(["--disable-component-update", "--disable-sync", "--remote-debugging-pipe"])
+            .args(more)
             .arg(format!("--user-data-dir={}", profile.path().display()))
             .arg("about:blank")
             .stdin(Stdio::piped())
@@ -154,6 +160,55 @@ impl Browser {
     pub(crate) fn go(&mut self, address: &str) {
         self.tell("Page.navigate", json!({ "url": address }));
         self.wait("document.readyState === 'complete'");
+    }
+
+    /// Presses what a selector finds, and waits for the place it leads to.
+    #[track_caller]
+    pub(crate) fn press(&mut self, selector: &str) {
+        let ask = format!(
+            "(() => {{ const it = document.querySelector({selector:?}); if (!it) return false; \
+             window.left = true; it.click(); return true; }})()"
+        );
+        let there = self.js(&ask);
+        assert_eq!(
+            there,
+            json!(true),
+            "no {selector} in\n{}",
+            self.text("document.body.innerText")
+        );
+        self.wait("!window.left && document.readyState === 'complete'");
+    }
+
+    /// Presses a button by the words on it.
+    #[track_caller]
+    pub(crate) fn press_words(&mut self, words: &str) {
+        let mark = format!(
+            "(() => {{ const it = [...document.querySelectorAll('button, a')].find((one) => \
+             one.textContent.trim() === {words:?} && one.checkVisibility()); it?.setAttribute('data-pressed', ''); \
+             return Boolean(it); }})()"
+        );
+        let there = self.js(&mark);
+        assert_eq!(there, json!(true), "no '{words}' in\n{}", self.text("document.body.innerText"));
+        self.press("[data-pressed]");
+    }
+
+    /// Fills fields of a form by their names.
+    #[track_caller]
+    pub(crate) fn fill(&mut self, form: &str, fields: &[(&str, &str)]) {
+        for (name, value) in fields {
+            let ask = format!(
+                "(() => {{ const it = document.querySelector({form:?})?.querySelector(`[name=\"{name}\"]`); \
+                 if (!it) return 'missing'; if (it.type === 'checkbox') it.checked = true; else it.value = {value:?}; \
+                 it.dispatchEvent(new Event('change', {{ bubbles: true }})); return it.value; }})()"
+            );
+            assert_eq!(self.text(&ask), *value, "{name} of {form}");
+        }
+    }
+
+    /// Waits until long work has ended and the place says what came of it.
+    #[track_caller]
+    pub(crate) fn worked(&mut self) {
+        self.wait("document.readyState === 'complete' && !document.querySelector('.work')");
     }
 
     pub(crate) fn size(&mut self, width: u32, height: u32) {

@@ -228,10 +228,8 @@ fn put_right(
     by: &Author,
 ) -> Result<bool, AnswerRefusal> {
     let asked = |what| asks.contains(&what);
-    let (view, hand) = (
-        answer.view.filter(|_| asked(Asked::View)),
-        answer.hand.filter(|_| asked(Asked::Hand)),
-    );
+    let (view, hand) =
+        (answer.view.filter(|_| asked(Asked::View)), answer.hand.filter(|_| asked(Asked::Hand)));
     if let Some(hand) = hand {
         let player = library.player(library.recording(recording)?.player)?;
         let code = player.code;

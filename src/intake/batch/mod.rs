@@ -87,7 +87,9 @@ pub enum BatchError {
         source: Misfit,
     },
     /// Nobody says whose the recordings are.
-    #[error("nothing says whose the recordings are: name the player, or put {{player}} into the pattern")]
+    #[error(
+        "nothing says whose the recordings are: name the player, or put {{player}} into the pattern"
+    )]
     NoPlayer,
 }
 

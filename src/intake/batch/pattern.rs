@@ -128,8 +128,11 @@ impl FromStr for PathPattern {
     type Err = PatternError;
 
     fn from_str(text: &str) -> Result<Self, PatternError> {
-        let names: Vec<Vec<Part>> =
-            text.trim_matches('/').split('/').map(|name| parts(name, text)).collect::<Result<_, _>>()?;
+        let names: Vec<Vec<Part>> = text
+            .trim_matches('/')
+            .split('/')
+            .map(|name| parts(name, text))
+            .collect::<Result<_, _>>()?;
         let fields: Vec<Field> = names
             .iter()
             .flatten()
@@ -340,8 +343,12 @@ mod tests {
         // Hyphens within a code, and a clip's number at the end.
         let says = read("{player}-{date}_{hand}*", "reed-bunting-20260304_R_017.MOV").unwrap();
         assert_eq!(says.player.as_deref(), Some("reed-bunting"));
-        assert_eq!((says.date, says.hand), (Some(jiff::civil::date(2026, 3, 4)), Some(Side::Right)));
-        let says = read("{date}/*/{player} {type} {rate}fps", "2026.03.04/court 2/knot kick 240fps.mp4");
+        assert_eq!(
+            (says.date, says.hand),
+            (Some(jiff::civil::date(2026, 3, 4)), Some(Side::Right))
+        );
+        let says =
+            read("{date}/*/{player} {type} {rate}fps", "2026.03.04/court 2/knot kick 240fps.mp4");
         let says = says.unwrap();
         assert_eq!((says.serve_type, says.rate_hz), (Some(ServeType::Kick), Some(240.0)));
         assert_eq!(says.player.as_deref(), Some("knot"));
@@ -358,7 +365,10 @@ mod tests {
         // The example itself fits, and no day that is none does.
         assert!(read("{player}/{date}-{view}", &told.example).is_ok());
         assert!(read("{player}/{date}-{view}", "avocet/2026-13-04-side.mp4").is_err());
-        assert_eq!(read("{player}/{date}", "2026-03-04.mp4").unwrap_err().expected, "{player}/{date}");
+        assert_eq!(
+            read("{player}/{date}", "2026-03-04.mp4").unwrap_err().expected,
+            "{player}/{date}"
+        );
     }
 
     #[test]

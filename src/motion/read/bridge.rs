@@ -171,9 +171,8 @@ struct Way {
 impl Way {
     fn over(seen: &Seen<'_>, gap: &Gap, others: &[usize]) -> Option<Self> {
         let (before, after) = (gap.from - 1, gap.to);
-        let whole = |&column: &usize| {
-            (before..=after).all(|frame| !seen.at(frame, column)[0].is_nan())
-        };
+        let whole =
+            |&column: &usize| (before..=after).all(|frame| !seen.at(frame, column)[0].is_nan());
         let others: Vec<usize> = others.iter().copied().filter(whole).collect();
         let axes = Axes::of(seen, before, &others)?;
         let places = axes.carried(seen, gap.column, before, after)?;
@@ -219,9 +218,7 @@ impl Axes {
         let line = pairs.max_by(|x, y| apart(x[0], x[1]).total_cmp(&apart(y[0], y[1])))?;
         let from = seen.at(frame, line[0]);
         let along = unit(minus(seen.at(frame, line[1]), from));
-        let off_line = |&column: &usize| {
-            length(cross(minus(seen.at(frame, column), from), along))
-        };
+        let off_line = |&column: &usize| length(cross(minus(seen.at(frame, column), from), along));
         let rest = columns.iter().copied().filter(|column| !line.contains(column));
         let beside = rest.max_by(|a, b| off_line(a).total_cmp(&off_line(b)))?;
         // A third one on the line says nothing about turns about it.
@@ -234,7 +231,8 @@ impl Axes {
 
     /// Middle of the columns and three axes; `None` where one of them is lost.
     fn at(&self, seen: &Seen<'_>, frame: usize) -> Option<(Point, [Point; 3])> {
-        let sum = self.columns.iter().fold([0.0; 3], |sum, &column| plus(sum, seen.at(frame, column)));
+        let sum =
+            self.columns.iter().fold([0.0; 3], |sum, &column| plus(sum, seen.at(frame, column)));
         let middle = sum.map(|v| v / self.columns.len() as f64);
         let [a, b] = self.line.map(|column| seen.at(frame, column));
         let x = unit(minus(b, a));
@@ -244,7 +242,13 @@ impl Axes {
     }
 
     /// The places of `column` strictly between two frames that show it.
-    fn carried(&self, seen: &Seen<'_>, column: usize, from: usize, to: usize) -> Option<Vec<Point>> {
+    fn carried(
+        &self,
+        seen: &Seen<'_>,
+        column: usize,
+        from: usize,
+        to: usize,
+    ) -> Option<Vec<Point>> {
         let within = |frame: usize| -> Option<Point> {
             let (middle, axes) = self.at(seen, frame)?;
             let place = minus(seen.at(frame, column), middle);

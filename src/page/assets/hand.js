@@ -102,6 +102,17 @@ export class Pen {
   }
 }
 
+/** Draws where a hand points. */
+export function drawPoint(context, [x, y], ink) {
+  for (const [stroke, wide] of [[RIM, 6], [ink, 3]]) {
+    context.strokeStyle = stroke;
+    context.lineWidth = wide;
+    context.beginPath();
+    context.arc(x, y, 9, 0, 2 * Math.PI);
+    context.stroke();
+  }
+}
+
 /** Draws where the keyboard's hand is. */
 export function drawCross(context, [x, y], ink) {
   for (const [stroke, wide] of [[RIM, 4], [ink, 2]]) {

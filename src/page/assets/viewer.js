@@ -3,7 +3,8 @@
 import { Track, fromContact, otherTime, spread } from './tracks.js';
 import { SEEN, drawFigure } from './figure.js';
 import { Reel } from './reel.js';
-import { Pen, describe, drawCross, drawMark } from './hand.js';
+import { Pen, describe, drawCross, drawMark, drawPoint } from './hand.js';
+import { Voice } from './voice.js';
 
 const SVG = 'http://www.w3.org/2000/svg';
 const REST_MS = 160;
@@ -172,10 +173,17 @@ class View {
   /** What was drawn on this frame, and what is being drawn. */
   marks(frame, left, top, scale) {
     const to = ([x, y]) => [left + x * scale, top + y * scale];
+    if (this === views.this && heard) {
+      for (const mark of heard.drawings) drawMark(this.context, mark, to, CHALK);
+      if (heard.point) drawPoint(this.context, to(heard.point), CHALK);
+      return;
+    }
     const times = this.track.times;
     for (const mark of this.track.drawn) {
       const away = Math.abs(times[mark.frame] - times[frame]);
-      if (mark.frame === frame || (state.playing && away < LINGER_S)) drawMark(this.context, mark, to, CHALK);
+      // While a voice is recorded, what plays is the picture alone: so will the clip.
+      const there = state.playing ? !voice.on && away < LINGER_S : mark.frame === frame;
+      if (there) drawMark(this.context, mark, to, CHALK);
     }
     if (this !== views.this || !pen.tool) return;
     if (pen.sofar) drawMark(this.context, pen.sofar, to, CHALK);
@@ -218,6 +226,24 @@ function colour(name) {
 }
 
 const pen = new Pen();
+/** What is shown while a spoken review is heard. */
+let heard = null;
+/** Where the hand is on this serve's picture. */
+let hand = null;
+const voice = new Voice(root, {
+  track: () => views.this.track,
+  show: (what) => {
+    heard = what;
+    if (what) state.t = within(what.t);
+    redraw(1);
+  },
+  rest: () => {
+    take(null);
+    play(false);
+  },
+  look: () => redraw(),
+  said: (text) => said(text),
+});
 const views = { this: new View(one('.view.this'), 'this'), beside: new View(one('.view.beside'), 'precedent') };
 const face = one('.face');
 const ruler = one('.ruler');
@@ -310,11 +336,23 @@ function frame(now) {
     views.beside.draw(Math.min(other.span[1], Math.max(other.span[0], t)), way);
   }
   cursor.style.transform = `translateX(${xOf(state.t)}px)`;
+  if (voice.on) voice.look(inSight());
   if (state.playing) redraw();
   else {
     clearTimeout(rest);
     rest = setTimeout(sharpen, REST_MS);
   }
+}
+
+/** What a spoken review shows of this. */
+function inSight() {
+  const { track } = views.this;
+  const frame = track.frameAt(state.t);
+  const marks = state.playing ? [] : track.drawn.filter((mark) => mark.frame === frame);
+  return {
+    playing: state.playing, speed: 1 / state.speed, frame: track.first + frame, point: hand,
+    marks: marks.map(({ kind, points, text }) => ({ kind, points, text })),
+  };
 }
 
 /** At rest a clip is seen as sharply as it is. */
@@ -422,6 +460,7 @@ function scrub(event) {
 for (const part of [ruler, ribbon]) {
   part.addEventListener('pointerdown', (event) => {
     if (event.button !== 0) return;
+    if (voice.hearing) voice.silent();
     play(false);
     part.setPointerCapture(event.pointerId);
     ruler.focus({ preventScroll: true });
@@ -453,6 +492,10 @@ for (const view of Object.values(views)) {
       redraw(0);
       return;
     }
+    if (view === views.this && voice.on && view.pictured) {
+      hand = view.place(over(view, event));
+      redraw();
+    }
     if (!last || !view.canvas.hasPointerCapture(event.pointerId)) return;
     const [dx, dy] = [event.clientX - last[0], event.clientY - last[1]];
     last = [event.clientX, event.clientY];
@@ -470,6 +513,11 @@ for (const view of Object.values(views)) {
     const to = view.place(over(view, event));
     const [from] = pen.points;
     if (Math.hypot(to[0] - from[0], to[1] - from[1]) > 6) putPoint(to);
+  });
+  view.canvas.addEventListener('pointerleave', () => {
+    if (view !== views.this || !hand) return;
+    hand = null;
+    redraw();
   });
   view.canvas.addEventListener('wheel', (event) => {
     if (!event.ctrlKey && !event.metaKey) return;
@@ -567,7 +615,7 @@ const deeds = {
 const keys = {
   ' ': deeds.play, l: deeds.loop, j: deeds.joints, r: deeds.next, 0: deeds.whole, '+': deeds.closer, '=': deeds.closer, '-': deeds.farther,
   t: () => setMode(state.mode === 'time' ? 'phase' : 'time'),
-  p: deeds.put, u: deeds.undo,
+  p: deeds.put, u: deeds.undo, s: () => voice.record(), h: () => voice.hear(),
   a: () => take('angle'), i: () => take('line'), w: () => take('arrow'), o: () => take('ring'), x: () => take('words'),
   Escape: () => take(null),
   v: () => see(nextOf('[data-seen]', true, Object.keys(SEEN))),
@@ -591,15 +639,17 @@ document.addEventListener('keydown', (event) => {
   if (event.key === ' ' && at.closest('button, a, summary')) return;
   if (pen.tool && at === views.this.canvas && pull(event)) return;
   const deed = keys[event.key.length === 1 ? event.key.toLowerCase() : event.key];
-  if (!deed) return;
+  if (!deed || ('sh'.includes(event.key) && one('[data-voice]').hidden)) return;
   event.preventDefault();
+  if (voice.hearing && event.key !== 'h') voice.silent();
   deed(event);
 });
 
 root.addEventListener('click', (event) => {
   const button = event.target.closest('button');
   if (!button || !views.this.track) return;
-  const { speed, mode, seen, moment, tool, go, erase } = button.dataset;
+  const { speed, mode, seen, moment, tool, go, erase, say } = button.dataset;
+  if (voice.hearing && !say) voice.silent();
   if (button.dataset.do) deeds[button.dataset.do]();
   if (speed) setSpeed(Number(speed));
   if (mode) setMode(mode);
@@ -824,6 +874,7 @@ function knobs() {
   const shown = Object.values(views).filter((view) => view.track);
   for (const part of all('[data-pair]')) part.hidden = !views.beside.track;
   one('[data-drawing]').hidden = !views.this.track.picture;
+  if (!voice.on) one('[data-voice]').hidden = !views.this.pictured || !navigator.mediaDevices;
   showHand();
   one('[data-do="joints"]').hidden = !shown.some((view) => view.track.picture);
   one('[data-figure]').hidden = shown.every((view) => view.pictured);
@@ -847,6 +898,7 @@ async function begin() {
   layOut();
   seek(state.t);
   if (select) await hold(select.value);
+  await voice.begin();
   root.dataset.ready = 'yes';
 }
 

@@ -1,8 +1,8 @@
 //! Whether the limits of what is a serve rest on single takes: set on one half of the real takes,
 //! tried on the other.
 
-use rand::seq::SliceRandom;
 use rand::SeedableRng;
+use rand::seq::SliceRandom;
 use rand_xoshiro::Xoshiro256PlusPlus;
 
 use super::*;
@@ -24,9 +24,8 @@ fn take(folder: &std::path::Path, name: &str, view: Option<View>) -> Take {
 
 /// Limits: least score, and what a single missing sign may lack.
 fn taken(take: &Take, (least_score, faint): (f64, f64)) -> bool {
-    take.iter().any(|&(score, weakest, missing)| {
-        score >= least_score && weakest >= faint && missing <= 1
-    })
+    take.iter()
+        .any(|&(score, weakest, missing)| score >= least_score && weakest >= faint && missing <= 1)
 }
 
 /// Of 200 splits. The limits are chosen blindly on one half: most serves without a forehand, of equals
@@ -54,9 +53,8 @@ fn limits_set_on_one_half_hold_on_the_other() {
     }
     assert_eq!((serves.len(), forehands.len()), (65, 71));
     let tenths = |from: i32, to: i32| (from..=to).map(|n| f64::from(n) / 20.0);
-    let limits: Vec<(f64, f64)> = tenths(10, 19)
-        .flat_map(|least| tenths(-20, 0).map(move |faint| (least, faint)))
-        .collect();
+    let limits: Vec<(f64, f64)> =
+        tenths(10, 19).flat_map(|least| tenths(-20, 0).map(move |faint| (least, faint))).collect();
 
     let mut random = Xoshiro256PlusPlus::seed_from_u64(5);
     let (mut found, mut all, mut wrong) = ([0_usize; 3], [0_usize; 3], 0);

@@ -246,7 +246,8 @@ fn basket(t: f64, draw: &[f64; 6]) -> (Point, Point, f64) {
 fn boxing(t: f64, draw: &[f64; 6]) -> (Point, Point, f64) {
     let guard = 1.35 + 0.25 * draw[0];
     let raised = ramp(t, 0.2, 0.5);
-    let mut hands = [toward(HANG_L, [-0.15, 0.25, guard], raised), toward(HANG_R, [0.15, 0.2, guard], raised)];
+    let mut hands =
+        [toward(HANG_L, [-0.15, 0.25, guard], raised), toward(HANG_R, [0.15, 0.2, guard], raised)];
     let mut at = 0.5 + 0.2 * draw[1];
     for punch in 0..4 {
         let lasts = 0.3 + 0.2 * draw[(punch + 2) % 6];
