@@ -26,8 +26,10 @@ pub(super) struct FaultView {
     pub(super) why: String,
     pub(super) reasons: Vec<String>,
     pub(super) advice: Option<&'static str>,
-    /// Whether the program suspects it, so that the coach can confirm or reject that.
+    /// Whether the program suspects it and no coach has said yet whether it is there.
     pub(super) suspected: bool,
+    /// Whether a coach agreed, who may think again.
+    pub(super) agreed: bool,
 }
 
 struct ServeLine {
@@ -194,6 +196,9 @@ pub(super) fn chosen(judging: &Judging) -> &'static str {
 
 pub(super) fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
     let order = judging.judgement.order.iter().enumerate();
+    let said = |fault: &str, coach: bool| {
+        case.labels.iter().any(|label| label.fault == fault && label.by.is_coach() == coach)
+    };
     let views = order.map(|(at, one)| FaultView {
         id: one.fault.clone(),
         name: one.name.clone(),
@@ -206,7 +211,8 @@ pub(super) fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
         why: one.why.clone(),
         reasons: one.reasons.clone(),
         advice: one.sight.advice(),
-        suspected: case.labels.iter().any(|l| l.fault == one.fault && !l.by.is_coach()),
+        suspected: said(&one.fault, false) && !said(&one.fault, true),
+        agreed: said(&one.fault, false) && said(&one.fault, true),
     });
     views.collect()
 }

@@ -13,6 +13,7 @@ use super::long::Long;
 use super::refusal::Refusal;
 use super::spoken::Spoken;
 use super::uploads::Uploads;
+use super::viewer::Band;
 use crate::evidence::sync_outcomes;
 use crate::find::InStep;
 use crate::library::{Author, Library};
@@ -31,6 +32,8 @@ pub(super) struct Desk {
     pub(super) uploads: Uploads,
     /// What was spoken over serves.
     pub(super) spoken: Spoken,
+    /// Whom the ribbons hold a serve against.
+    pub(super) band: Band,
     /// Whether clips were found to be readable.
     pub(super) reads_clips: AtomicBool,
 }
@@ -51,7 +54,8 @@ impl Desk {
         let long = Long::new()?;
         let spoken = Spoken::default();
         let reads_clips = AtomicBool::new(false);
-        Ok(Self { library, coach, door, films, long, uploads, spoken, reads_clips })
+        let band = Band::default();
+        Ok(Self { library, coach, door, films, long, uploads, spoken, band, reads_clips })
     }
 
     /// The library's folder, for long work that opens it for itself.

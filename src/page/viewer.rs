@@ -1,6 +1,6 @@
 //! What the viewer draws: a serve over time, as our own script reads it.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -10,16 +10,18 @@ use super::desk::Desk;
 use super::fields::Asked;
 use super::film::json;
 use super::hand::last_marked;
+use super::long::lock;
 use super::refusal::Refusal;
 use super::serve::asked_for;
 use crate::drawing::{Channel, Viewpoint, channels_of, moment_figure, rail, warp_to_events};
-use crate::library::{Library, Mark, Point, ServeHead, ServeMoment, ServeRow, Witness};
+use crate::library::{Library, Mark, Point, ServeHead, ServeId, ServeMoment, ServeRow, Witness};
 use crate::matcher::{Query, Subject, align, like};
 use crate::motion::{Joint, Side};
 use crate::pages::{Footage, footage};
 use crate::serve::{CURVE_FRAMES, EventKind, Figures, Serve, ServeClock};
 use crate::video::{BONES, MIN_SEEN};
 use crate::words::{count, day, sentence, short};
+use crate::work::Watch;
 
 /// Precedents behind a ribbon's band, as in a review.
 const IN_BAND: usize = 9;
@@ -258,18 +260,46 @@ struct Ribbon {
     partings: Vec<String>,
 }
 
+/// The precedents behind the ribbons of the serve that is looked at: every channel asks for the same
+/// ones, until anything in the library changes.
+#[derive(Debug, Default)]
+pub(super) struct Band(Mutex<Option<((ServeId, Option<i64>), Vec<ServeId>)>>);
+
+impl Band {
+    fn precedents(
+        &self,
+        library: &Library,
+        id: ServeId,
+        watch: &Watch,
+    ) -> Result<Vec<ServeId>, Refusal> {
+        let asked = (id, library.last_player_change()?);
+        if let Some((known, precedents)) = &*lock(&self.0)
+            && *known == asked
+        {
+            return Ok(precedents.clone());
+        }
+        let query = Query { one_each: true, ..Query::new(Subject::Stored(id), IN_BAND) };
+        let found = like(library, &query, watch)?.precedents;
+        let precedents: Vec<ServeId> = found.iter().map(|one| one.serve).collect();
+        // A library of an earlier format does not number its changes.
+        if asked.1.is_some() {
+            *lock(&self.0) = Some((asked, precedents.clone()));
+        }
+        Ok(precedents)
+    }
+}
+
 pub(super) async fn ribbon(
     State(desk): State<Arc<Desk>>,
     Path((id, name)): Path<(String, String)>,
     Asked(fields): Asked,
 ) -> Result<Response, Refusal> {
-    desk.fetch(move |_, library, watch| {
+    desk.fetch(move |desk, library, watch| {
         let id = asked_for(&id)?;
         let row = library.serve(id)?;
-        let query = Query { one_each: true, ..Query::new(Subject::Stored(id), IN_BAND) };
         let mut others = Vec::new();
-        for precedent in like(library, &query, watch)?.precedents {
-            others.push(library.serve(precedent.serve)?.serve);
+        for precedent in desk.band.precedents(library, id, watch)? {
+            others.push(library.serve(precedent)?.serve);
         }
         let pairs: Vec<_> = others.iter().map(|o| (&o.curve, o.figures.event_samples)).collect();
         let events = row.serve.figures.event_samples;

@@ -15,7 +15,8 @@ const FAULT: &str = "shallow_leg_drive";
 
 /// A small clip of one serve, as bytes.
 fn clip(desk: &Desk, legs: f64, session: u64) -> Vec<u8> {
-    let ask = Ask { faults: vec![(Fault::ShallowLegDrive, legs)], session, ..Ask::default() };
+    let faults = vec![(Fault::ShallowLegDrive, legs), (Fault::LowHittingElbow, legs)];
+    let ask = Ask { faults, session, ..Ask::default() };
     let shot = film::Shot::small(90.0);
     let body = film::serve(&film::plain(), &ask, shot.rate_hz).0;
     film::film(&shot, &body, &desk.at("drawn.mp4"));
@@ -49,11 +50,13 @@ fn brought_in(browser: &mut Browser, name: &str, bytes: &[u8], said: &[(&str, &s
     browser.press("a.button[href^='/case/']");
 }
 
-/// The text of a document that a link opens.
+/// The text of a document that a link opens; its style is for the document's own policy, not for ours.
 fn document(browser: &mut Browser, link: &str) -> String {
     browser.text(&format!(
         "fetch(document.querySelector({link:?}).href).then((said) => said.text()).then((text) => \
-         new DOMParser().parseFromString(text, 'text/html').body.textContent)"
+         text.split('<style').map((part, at) => (at ? part.slice(part.indexOf('</style>')) : part))\
+         .join('').replaceAll('style=', 'data-style='))\
+         .then((text) => new DOMParser().parseFromString(text, 'text/html').body.textContent)"
     ))
 }
 
