@@ -85,7 +85,7 @@ fn player(number: usize) -> Player {
         stature_m: None,
         squads: vec!["all".to_owned()],
         coach: Some("ash".to_owned()),
-        consent: Consent { keep: true, share: false, date: None },
+        consent: Consent { keep: true, ..Consent::default() },
     }
 }
 

@@ -11,7 +11,7 @@ use std::process::{Command, Stdio};
 use super::errors::{ClipError, SetupError};
 use super::model::ModelChoice;
 use crate::files::content_hash;
-use crate::process::{Ended, run};
+use crate::process::{Ended, Limits, run};
 use crate::work::{Stopped, Watch};
 
 /// Folder that takes the place of the user's cache folder.
@@ -391,7 +391,7 @@ fn download(scratch: &Path, platform: &str, watch: &Watch) -> Result<PathBuf, Se
 /// Runs a package client; `false` if it is not installed.
 fn fetch(command: &mut Command, watch: &Watch) -> Result<bool, SetupError> {
     let shown = format!("{command:?}").replace('"', "");
-    let output = match run(command, None, watch) {
+    let output = match run(command, Limits::default(), watch) {
         Ok(Ended::Itself(output)) => output,
         Ok(_) => return Err(Stopped.into()),
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(false),
