@@ -57,6 +57,36 @@ fn format_2_stays_readable_and_is_written_alike() {
     assert_eq!(differs, None, "first byte that differs");
 }
 
+/// Bits of deletion beyond the last row, under sums made right, are refused: they made an index look emptier
+/// than it is, and a search answered with more curves than it was asked for. Found by fuzzing.
+#[test]
+fn a_deletion_beyond_the_rows_is_refused() {
+    let mut bytes = std::fs::read(golden("format-2.index")).unwrap();
+    let number = |bytes: &[u8], at: usize| {
+        u64::from_le_bytes(bytes[at..at + 8].try_into().unwrap()) as usize
+    };
+    let crc = |bytes: &[u8]| crc32fast::hash(bytes).to_le_bytes();
+    // The newer record; its manifest; in it the last section, that of the second segment's deletions.
+    let record = 8192;
+    let (manifest, len) = (number(&bytes, record + 16), number(&bytes, record + 24));
+    let section = manifest + len - 24;
+    assert_eq!(bytes[section..section + 4], 4_u32.to_le_bytes());
+    let (at, size) = (number(&bytes, section + 8), number(&bytes, section + 16));
+    assert_eq!((number(&bytes, at), size), (2, 8), "of two rows the second is deleted");
+    bytes[at] |= 1 << 3;
+    let sum = crc(&bytes[at..at + size]);
+    bytes[section + 4..section + 8].copy_from_slice(&sum);
+    let sum = crc(&bytes[manifest..manifest + len]);
+    bytes[record + 32..record + 36].copy_from_slice(&sum);
+    let sum = crc(&bytes[record..record + 36]);
+    bytes[record + 36..record + 40].copy_from_slice(&sum);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("bad.index");
+    std::fs::write(&path, &bytes).unwrap();
+    let error = Index::open(&path).unwrap_err().to_string();
+    assert!(error.contains("the deletion section"), "{error}");
+}
+
 /// Format 1 is read, and written on as what it is; compacting makes it format 2.
 #[test]
 fn format_1_stays_readable_and_grows() {

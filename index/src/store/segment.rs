@@ -118,7 +118,13 @@ impl Segment {
         }
         let mut segment = Self::new(layout.clone(), quantiser, parts);
         if let Some(deleted) = section(Kind::Deleted, times(rows.div_ceil(64), 8), true)? {
-            segment.set_deleted(deleted.numbers().to_vec());
+            let bits: Vec<u64> = deleted.numbers().to_vec();
+            // Bits of rows that are not there would count as deleted curves.
+            let beyond = rows % 64;
+            if beyond != 0 && bits.last().is_some_and(|last| last >> beyond != 0) {
+                return Err(damaged(Kind::name(Kind::Deleted as u32)));
+            }
+            segment.set_deleted(bits);
         }
         Ok(segment)
     }

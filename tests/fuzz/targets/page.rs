@@ -33,7 +33,7 @@ fn open() -> Open {
     std::thread::spawn(move || server.run(&Watch::default()).unwrap());
     let (host, key) = address.strip_prefix("http://").unwrap().split_once('/').unwrap();
     let request = format!("GET /{key} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
-    let answer = exchange(host, request.as_bytes()).unwrap();
+    let answer = exchange(host, request.as_bytes(), WHOLE).unwrap();
     let answer = String::from_utf8(answer).unwrap();
     let cookie = answer.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
     Open {
@@ -44,13 +44,17 @@ fn open() -> Open {
     }
 }
 
-/// What comes back, as far as it comes within some seconds.
-fn exchange(host: &str, request: &[u8]) -> std::io::Result<Vec<u8>> {
+/// How long a whole request is waited for.
+const WHOLE: Duration = Duration::from_secs(10);
+/// How long for one that may never be whole.
+const PERHAPS: Duration = Duration::from_millis(200);
+
+/// What comes back, as far as it comes with no longer pause than that.
+fn exchange(host: &str, request: &[u8], pause: Duration) -> std::io::Result<Vec<u8>> {
     let mut stream = TcpStream::connect(host)?;
-    stream.set_read_timeout(Some(Duration::from_secs(5)))?;
+    stream.set_read_timeout(Some(pause))?;
     // Whoever is turned away early need not take the rest.
     let _ = stream.write_all(request);
-    let _ = stream.shutdown(std::net::Shutdown::Write);
     let mut answer = Vec::new();
     let mut part = [0; 1 << 14];
     loop {
@@ -75,7 +79,7 @@ pub(super) fn request(bytes: &[u8]) {
 
 /// Nobody gets in without the cookie, which no input knows.
 fn stranger(page: &Open, raw: &[u8]) {
-    let answer = exchange(&page.host, raw).unwrap();
+    let answer = exchange(&page.host, raw, PERHAPS).unwrap();
     let status = status(&answer);
     assert!(status.is_none_or(|status| status >= 400), "a stranger was let in: {status:?}");
 }
@@ -93,7 +97,7 @@ fn browser(page: &Open, bytes: &[u8]) {
     );
     request.extend_from_slice(head.as_bytes());
     request.extend_from_slice(body);
-    let answer = exchange(host, &request).unwrap();
+    let answer = exchange(host, &request, WHOLE).unwrap();
     if let Some(status) = status(&answer) {
         let head = String::from_utf8_lossy(&answer[..answer.len().min(2000)]);
         assert!(status != 500, "the page broke: {head}");
