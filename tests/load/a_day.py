@@ -51,7 +51,7 @@ DISK_MB = 96
 ALWAYS = re.compile(r"is changing the library|is so already|nothing would change")
 CLOCK = re.compile(r"not in the future")
 DISK = re.compile(
-    r"No space left|disk is full|no storage space|read-only file|could not be brought into step|The disk does not",
+    r"No space left|disk is full|no storage space|read-only file|readonly database|could not be brought into step|The disk does not",
     re.I,
 )
 
