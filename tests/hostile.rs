@@ -3,6 +3,7 @@
 //! changes of both drawn from a fixed number, for `PRECEDENT_HOSTILE_SECONDS` (4 unless set). Whatever
 //! the bytes, there is an answer or a refusal in words, within the memory and time of one input.
 #![cfg(unix)]
+#![allow(clippy::print_stdout, reason = "says how much was tried")]
 
 #[path = "fuzz/bounds.rs"]
 mod bounds;
