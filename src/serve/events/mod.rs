@@ -11,7 +11,7 @@ use super::given::GIVEN_TRUST;
 use super::track::{Track, runs};
 use super::vector::{V3, angle_deg, mid, norm, sub};
 use super::{EventKind, GivenMoment};
-use crate::motion::{Capture, Joint, View, butterworth};
+use crate::motion::{Capture, Joint, butterworth};
 
 /// Below this rate the peak of wrist speed is not resolved and the highest wrist stands for contact.
 pub(super) const SPEED_PEAK_LEAST_HZ: f64 = 20.0;
@@ -58,7 +58,6 @@ pub(super) struct Scene<'a> {
     pub quick: Option<&'a Track>,
     pub rate_hz: f64,
     pub capture: Capture,
-    pub view: Option<View>,
     /// Stature in the recording's unit.
     pub stature: f64,
     /// Grid positions of the tops the search found.
@@ -192,10 +191,7 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     };
     let release = scene.given(EventKind::Release).unwrap_or(release);
 
-    let knees = one_camera.then(|| one_camera::Knees {
-        least_deg: 2.5 * LEAST_KNEE_BEND_DEG,
-        from_behind: scene.capture == Capture::OneCameraFlat && scene.view == Some(View::Behind),
-    });
+    let knees = one_camera.then_some(2.5 * LEAST_KNEE_BEND_DEG);
     let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact, knees);
     let trophy = scene.given(EventKind::Trophy).unwrap_or(trophy);
     // The forearm also hangs low before the arm is up: only the last stretch with a raised upper
@@ -318,7 +314,7 @@ fn trophy(
     release: f64,
     toss_top: f64,
     contact: f64,
-    one_camera: Option<one_camera::Knees>,
+    one_camera: Option<f64>,
 ) -> (f64, bool) {
     let fallback = (
         toss_top.max(release + 1.0).min(contact - track.span(0.06) as f64 * 2.0).max(release + 1.0),
@@ -351,10 +347,10 @@ fn trophy(
     for run in runs(&bend) {
         let _within_bounds = butterworth(&mut bend[run], POSTURE_CUTOFF_HZ, 1.0 / track.step_s);
     }
-    if let Some(knees) = one_camera
+    if let Some(least_deg) = one_camera
         && bend[from..=to].iter().any(|deg| !deg.is_nan())
     {
-        let at = one_camera::trophy(&bend, from..to + 1, contact, track.step_s, &knees);
+        let at = one_camera::trophy(&bend, from..to + 1, contact, track.step_s, least_deg);
         return (at, true);
     }
     let deepest = highest(&bend, from..to + 1);

@@ -53,8 +53,6 @@ struct Usual {
 }
 
 const TROPHY: Usual = Usual { before_contact_s: 0.38, spread_s: 0.2 };
-/// From behind a picture shows the knees as they bend, so they count for more.
-const TROPHY_FROM_BEHIND: Usual = Usual { before_contact_s: 0.38, spread_s: 0.4 };
 const RACKET_LOW: Usual = Usual { before_contact_s: 0.125, spread_s: 0.05 };
 /// A wrist that is lower by this much weighs like one spread of time (statures).
 const LOWER_STATURES: f64 = 0.2;
@@ -79,30 +77,21 @@ impl Usual {
     }
 }
 
-/// What the knees' bend is worth.
-pub(super) struct Knees {
-    /// Changes smaller than this are noise.
-    pub(super) least_deg: f64,
-    /// A picture from behind.
-    pub(super) from_behind: bool,
-}
-
 /// Deepest bend of both knees (`bend`, calm), the usual time before contact counting too: a picture
-/// shows half of a bend or other bends.
+/// shows half of a bend or other bends. Changes smaller than `least_deg` are noise.
 pub(super) fn trophy(
     bend: &[f64],
     range: std::ops::Range<usize>,
     contact: f64,
     step_s: f64,
-    knees: &Knees,
+    least_deg: f64,
 ) -> f64 {
     let until = (contact.ceil() as usize + 1).min(bend.len());
     let seen = || bend[range.start..until].iter().copied().filter(|deg| !deg.is_nan());
     let (low, high) =
         seen().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    let spread = (high - low).max(knees.least_deg);
-    let usual = if knees.from_behind { TROPHY_FROM_BEHIND } else { TROPHY };
-    usual.best(range, contact, step_s, |i| (bend[i] - high) / spread)
+    let spread = (high - low).max(least_deg);
+    TROPHY.best(range, contact, step_s, |i| (bend[i] - high) / spread)
 }
 
 /// Hitting wrist lowest under the shoulders on the way to contact, the usual time counting too.

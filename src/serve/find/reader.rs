@@ -124,7 +124,6 @@ impl Reader<'_> {
             quick: quick.as_ref(),
             rate_hz: recording.rate_hz,
             capture: recording.capture,
-            view: recording.view,
             stature: self.stature,
             toss_top: position(candidate.toss_top_s),
             top: position(candidate.top_s),
@@ -281,7 +280,8 @@ impl Reader<'_> {
                 longest.last
             ));
         }
-        if self.recording.capture.is_one_camera() {
+        let guessed = !moments.get(EventKind::Release).given;
+        if self.recording.capture.is_one_camera() && guessed {
             notes.push(
                 "the ball is not followed: release is a guess from the tossing arm's way up, and \
                  no time from it is measured"

@@ -97,6 +97,10 @@ const KNEES_HIDDEN: &str = "one camera: the knees bend towards it and half of th
 const FROM_SIDE: f64 = 0.87;
 /// Of a lean's direction at least this share must lie across the picture.
 const LEAST_SHOWN: f64 = 0.5;
+/// What a picture shows of a lean, for a camera that stands up to 30 deg beside where it is said to
+/// stand, one standard error: by the marker serves of `src/serve/REAL-CLIPS.md`, seen from all round.
+const PICTURED_LEAN_DEG: f64 = 13.0;
+const PICTURED_TILT_DEG: f64 = 6.0;
 /// A network's guess of a lean towards or away from the camera, one standard error (our estimate).
 const DEPTH_LEAN_DEG: f64 = 15.0;
 
@@ -252,7 +256,8 @@ impl Context<'_> {
             return Err(format!("one camera: {doubt}"));
         }
         if self.flat {
-            return Ok(0.0);
+            let from_side = part == Flat::FromSide;
+            return Ok(if from_side { PICTURED_LEAN_DEG } else { PICTURED_TILT_DEG });
         }
         // A heading that is off turns one part of the lean into the other.
         let turned = net.error_deg.to_radians() * value_at(&self.body.courses.inclination, at);
