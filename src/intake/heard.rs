@@ -1,12 +1,13 @@
-//! Contact as the sound of a clip tells it.
+//! Contact as the sound of a clip tells it, and with it the release as the ball does.
 
 use super::mark::seen;
+use super::thrown::{note, release};
 use crate::library::{SeenMoment, Witness};
 use crate::motion::{Joint, Recording};
 use crate::serve::{
     EventKind, FindOptions, Found, GivenMoment, GivenServe, Serve, find_given, usual_error_s,
 };
-use crate::video::{Kept, Sound};
+use crate::video::{BallFlightSeen, Kept, Sound};
 
 /// Metres a second, at 20 degrees (from memory).
 const SPEED_OF_SOUND_M_S: f64 = 343.0;
@@ -27,28 +28,31 @@ const ONSET_ERROR_S: f64 = 0.002;
 /// The hit is looked for within so many standard errors of the joints' contact.
 const WITHIN_ERRORS: f64 = 2.5;
 
-/// Serves read with the contact that was heard, and what was seen of their moments by whom; those
-/// in which no hit was heard stay as they are.
+/// Serves read with the contact that was heard and the release that the ball showed, and what was
+/// seen of their moments by whom; those with neither stay as they are.
 pub(super) fn listen(
     found: Found,
     recording: &Recording,
     kept: &Kept,
-    sound: &Sound,
+    sound: Option<&Sound>,
+    flights: &[Option<BallFlightSeen>],
     known: &FindOptions,
 ) -> (Found, Vec<Vec<SeenMoment>>) {
     let distance_m = distance_m(recording, kept, known.stature_m);
     let delay_s = distance_m / SPEED_OF_SOUND_M_S;
     let error_s = ONSET_ERROR_S.hypot(DISTANCE_ERROR * delay_s);
     let joints_error_s = usual_error_s(EventKind::Contact, recording.capture, recording.rate_hz);
-    let given = found.serves.iter().map(|serve| {
+    let given = found.serves.iter().zip(flights).map(|(serve, flight)| {
         let contact_s = serve.events[EventKind::Contact as usize].time_s;
-        let heard = sound.hit(contact_s + delay_s, WITHIN_ERRORS * joints_error_s);
-        let moment = heard.map(|heard_s| GivenMoment {
+        let heard =
+            sound.and_then(|sound| sound.hit(contact_s + delay_s, WITHIN_ERRORS * joints_error_s));
+        let contact = heard.map(|heard_s| GivenMoment {
             kind: EventKind::Contact,
             time_s: heard_s - delay_s,
             error_s,
         });
-        GivenServe { contact_s, moments: moment.into_iter().collect() }
+        let release = flight.as_ref().map(|flight| release(flight, recording.rate_hz));
+        GivenServe { contact_s, moments: release.into_iter().chain(contact).collect() }
     });
     let given: Vec<GivenServe> = given.collect();
     let nothing = |found: Found| {
@@ -59,20 +63,26 @@ pub(super) fn listen(
         return nothing(found);
     }
     let mut again = find_given(recording, known, &given);
-    // A sound that no serve can be read with is none of a hit.
+    // Moments that no serve can be read with are none of a serve.
     if again.serves.len() != found.serves.len() {
         return nothing(found);
     }
     let of_all = found.serves.iter().zip(&again.serves).zip(&given);
     let moments = of_all.map(|((own, read), given)| seen_of(own, read, recording, given)).collect();
-    for ((own, read), given) in found.serves.iter().zip(&mut again.serves).zip(&given) {
-        if !given.moments.is_empty() {
+    for (((own, read), given), flight) in
+        found.serves.iter().zip(&mut again.serves).zip(&given).zip(flights)
+    {
+        if given.moments.iter().any(|moment| moment.kind == EventKind::Contact) {
             read.notes.push(format!(
                 "contact as it is heard in the clip, give or take {:.0} ms, for a camera some \
                  {distance_m:.0} m away; the joints put it at {:.2} s",
                 1645.0 * error_s,
                 own.events[EventKind::Contact as usize].time_s
             ));
+        }
+        if let Some(flight) = flight {
+            let told = note(flight, read);
+            read.notes.push(told);
         }
     }
     (again, moments)
@@ -84,24 +94,38 @@ fn seen_of(
     recording: &Recording,
     given: &GivenServe,
 ) -> Vec<SeenMoment> {
-    let contact = read.events[EventKind::Contact as usize];
-    let heard: Vec<SeenMoment> = given
+    let told: Vec<SeenMoment> = given
         .moments
         .iter()
-        .map(|moment| SeenMoment {
-            event: moment.kind,
-            witness: Witness::Sound,
-            time_s: moment.time_s,
-            frame: contact.frame,
-            error_s: moment.error_s,
-            trust: contact.trust,
+        .map(|moment| {
+            let event = read.events[moment.kind as usize];
+            let witness =
+                if moment.kind == EventKind::Release { Witness::Ball } else { Witness::Sound };
+            SeenMoment {
+                event: moment.kind,
+                witness,
+                time_s: moment.time_s,
+                frame: event.frame,
+                error_s: moment.error_s,
+                trust: event.trust,
+            }
         })
         .collect();
-    seen(own, recording, given, &heard)
+    seen(own, recording, given, &told)
 }
 
 /// How far the camera is from the player, as the size of the figure suggests, within bounds.
 fn distance_m(recording: &Recording, kept: &Kept, stature_m: Option<f64>) -> f64 {
+    let Some(height_px) = height_px(recording, kept) else {
+        return f64::midpoint(NEAREST_M, FURTHEST_M);
+    };
+    let focal_px = FOCAL_OVER_LONG_SIDE * f64::from(kept.size_px.0.max(kept.size_px.1));
+    let height_m = stature_m.unwrap_or(USUAL_STATURE_M);
+    (focal_px * height_m / height_px).clamp(NEAREST_M, FURTHEST_M)
+}
+
+/// Standing height of the figure in the picture, pixels.
+pub(super) fn height_px(recording: &Recording, kept: &Kept) -> Option<f64> {
     let tall = |frame: usize| {
         let place = |joint| kept.at(frame, joint).map(|([x, y], _)| [x, y]);
         let nose = place(Joint::Nose)?;
@@ -112,13 +136,8 @@ fn distance_m(recording: &Recording, kept: &Kept, stature_m: Option<f64>) -> f64
     let mut heights: Vec<f64> = (0..recording.frames()).filter_map(tall).collect();
     heights.sort_by(f64::total_cmp);
     // Bent knees and a leaning body shorten the figure: standing it is tallest.
-    let Some(&height_px) = heights.get(heights.len() * 9 / 10).filter(|height| **height > 0.0)
-    else {
-        return f64::midpoint(NEAREST_M, FURTHEST_M);
-    };
-    let focal_px = FOCAL_OVER_LONG_SIDE * f64::from(kept.size_px.0.max(kept.size_px.1));
-    let height_m = NOSE_TO_ANKLES * stature_m.unwrap_or(USUAL_STATURE_M);
-    (focal_px * height_m / height_px).clamp(NEAREST_M, FURTHEST_M)
+    let tallest = heights.get(heights.len() * 9 / 10).copied();
+    tallest.filter(|height| *height > 0.0).map(|height| height / NOSE_TO_ANKLES)
 }
 
 #[cfg(test)]
@@ -162,7 +181,7 @@ mod tests {
         let kept = Kept::of_size((1080, 1920));
 
         let sound = planted(contact_s + delay_s, 4.0);
-        let (heard, moments) = listen(found.clone(), &recording, &kept, &sound, &known);
+        let (heard, moments) = listen(found.clone(), &recording, &kept, Some(&sound), &[None], &known);
         let contact = heard.serves[0].events[EventKind::Contact as usize];
         assert!((contact.time_s - contact_s).abs() < 0.003, "{} {contact_s}", contact.time_s);
         let witnesses: Vec<&Witness> = moments[0]
@@ -174,9 +193,49 @@ mod tests {
         assert!(heard.serves[0].notes.iter().any(|note| note.contains("heard in the clip")));
 
         for silent in [planted(0.3, 4.0), Sound::of_samples(vec![0.0; 64_000])] {
-            let (same, moments) = listen(found.clone(), &recording, &kept, &silent, &known);
+            let (same, moments) = listen(found.clone(), &recording, &kept, Some(&silent), &[None], &known);
             assert_eq!(same.serves[0].events, found.serves[0].events);
             assert_eq!(moments, [Vec::new()]);
         }
+    }
+
+    /// The ball as it might be seen: let go at frame 47.5 by eye.
+    #[test]
+    fn a_ball_that_is_followed_puts_the_release_right_and_a_time_from_it_is_measured() {
+        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
+        if !folder.is_dir() {
+            crate::skip::skipped(format!("{} is absent", folder.display()));
+            return;
+        }
+        let file = folder.join("one-camera/diagonal-30hz.json");
+        let recording = read(&file, &ReadOptions::default()).unwrap();
+        let known = FindOptions::default();
+        let found = find(&recording, &known);
+        let (release_s, contact_s) = (47.5 / 29.83, 73.5 / 29.83);
+        let flight = BallFlightSeen {
+            release_s,
+            highest_s: contact_s - 0.2,
+            rise: 0.6,
+            drop: 0.1,
+            aside: -0.1,
+            seen: 20,
+        };
+        let kept = Kept::of_size((1080, 1920));
+        let delay_s = 21.0 / SPEED_OF_SOUND_M_S;
+        let sound = planted(contact_s + delay_s, 4.0);
+        let (both, moments) =
+            listen(found, &recording, &kept, Some(&sound), &[Some(flight)], &known);
+        let serve = &both.serves[0];
+        assert!((serve.events[EventKind::Release as usize].time_s - release_s).abs() < 1e-6);
+        let witness = moments[0].iter().filter(|one| one.event == EventKind::Release);
+        let witnesses: Vec<&Witness> = witness.map(|one| &one.witness).collect();
+        assert_eq!(witnesses, [&Witness::Joints, &Witness::Ball]);
+        assert!(serve.notes.iter().any(|note| note.starts_with("the ball is followed from the left")));
+        assert!(!serve.notes.iter().any(|note| note.contains("release is a guess")));
+        let timed = serve.readings.iter().find(|one| one.measure == "release_to_contact_time");
+        let crate::serve::Reading::Value { value, give_or_take, .. } = timed.unwrap().reading else {
+            panic!("{timed:?}")
+        };
+        assert!((value - (contact_s - release_s)).abs() < 0.01 && give_or_take < 0.1, "{timed:?}");
     }
 }

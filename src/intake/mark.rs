@@ -42,7 +42,7 @@ pub(super) fn stored_serves(
             .iter()
             .filter_map(|mark| mark.what.event().map(|event| marked(event, mark.time_s, rate_hz)));
         let heard: Vec<SeenMoment> =
-            seen.into_iter().filter(|one| one.witness == Witness::Sound).collect();
+            seen.into_iter().filter(|one| one.witness != Witness::Joints).collect();
         let given = GivenServe { contact_s, moments: with_heard(marked.collect(), &heard) };
         serves.push(StoredServe { id, frames: serve.frames, hand: serve.hand, given, heard });
     }

@@ -13,6 +13,7 @@ mod object;
 mod put_right;
 mod suspect;
 mod table;
+mod thrown;
 
 use std::path::{Path, PathBuf};
 
@@ -272,11 +273,20 @@ pub fn look(
     check()?;
     let mut found = find(&recording, known);
     let mut moments = vec![Vec::new(); found.serves.len()];
-    // A practice swing hits nothing: whatever sounds like a hit is somebody else's.
-    if let (Some(seen), Some(sound)) = (&clip, &sound)
+    // A practice swing hits nothing: whatever sounds like a hit is somebody else's, or flies by.
+    if let Some(seen) = &clip
         && context.setting != Some(Setting::PracticeSwing)
+        && !found.serves.is_empty()
     {
-        (found, moments) = heard::listen(found, &recording, &seen.kept, sound, known);
+        // What was kept of the picture is not mirrored.
+        let flights = if context.read.mirror {
+            vec![None; found.serves.len()]
+        } else {
+            thrown::flights(file, &found.serves, &recording, &seen.kept, watch)?
+        };
+        let sound = sound.as_ref();
+        (found, moments) =
+            heard::listen(found, &recording, &seen.kept, sound, &flights, known);
     }
     let mut looked = Looked {
         file: file.to_owned(),

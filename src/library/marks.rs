@@ -156,17 +156,20 @@ pub enum Witness {
     Joints,
     /// The sound of the hit.
     Sound,
+    /// The ball in the picture.
+    Ball,
     /// A person who set it.
     Person(Author),
 }
 
 impl Witness {
-    /// In words: "from the joints", "heard", "set by ash".
+    /// In words: "from the joints", "heard", "by the ball", "set by ash".
     #[must_use]
     pub fn describe(&self) -> String {
         match self {
             Self::Joints => "from the joints".to_owned(),
             Self::Sound => "heard".to_owned(),
+            Self::Ball => "by the ball".to_owned(),
             Self::Person(by) => format!("set by {by}"),
         }
     }
@@ -175,6 +178,7 @@ impl Witness {
         match name {
             "joints" => Some(Self::Joints),
             "sound" => Some(Self::Sound),
+            "ball" => Some(Self::Ball),
             _ => None,
         }
     }
@@ -184,6 +188,7 @@ impl Witness {
         match self {
             Self::Joints => Some("joints"),
             Self::Sound => Some("sound"),
+            Self::Ball => Some("ball"),
             Self::Person(_) => None,
         }
     }

@@ -15,6 +15,7 @@
 //! arXiv 2006.10204): a detector finds a person, a landmark network reads one region, and the
 //! next region comes from the landmarks themselves, steadied by a one-euro filter.
 
+mod ball;
 mod decode;
 mod detector;
 mod encode;
@@ -31,6 +32,7 @@ mod probe;
 mod read;
 mod runtime;
 mod setup;
+mod sketch;
 mod sound;
 mod stills;
 mod track;
@@ -40,6 +42,7 @@ mod view;
 #[cfg(test)]
 mod tests;
 
+pub use ball::{BallFlightSeen, Toss, follow_ball};
 pub use detector::Candidate;
 pub use encode::{Encoder, NewClip, join_voices, voice_length_s};
 pub use errors::{ClipError, SetupError};

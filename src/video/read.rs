@@ -14,9 +14,13 @@ use super::runtime::with_model;
 use super::setup::{Installed, installed};
 use super::track::{Person, TrackError, Tracker};
 use super::view::{ViewEstimate, estimate_view};
-use crate::motion::{Assumption, Recording, View};
+use crate::motion::{Assumption, MAX_FILLED_GAP_S, Recording, View};
 use crate::remedy::Remedy;
 use crate::work::{Stage, Watch};
+
+/// So long before and after a cut of the film nothing is read: more than a gap that is filled, so
+/// nothing goes on over it.
+const BESIDE_CUT_S: f64 = 0.6 * MAX_FILLED_GAP_S;
 
 /// How to read a clip; the default follows the only person with the full model.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -130,6 +134,19 @@ fn read_with(
     let pace_hz = poses.len() as f64 / began.elapsed().as_secs_f64().max(1e-9);
     let complaint = decoder.complaint();
     settle_times(path, &mut info, poses.len(), &complaint, watch)?;
+    for at_s in &tracker.cuts_at_s {
+        let beside = BESIDE_CUT_S * slower;
+        for (pose, time_s) in poses.iter_mut().zip(&info.times_s) {
+            if (time_s - at_s).abs() <= beside {
+                *pose = None;
+            }
+        }
+        assumptions.push(assumption(
+            "person",
+            "the same person on both sides of a cut",
+            format!("the film is cut at {at_s:.2} s; whoever is largest after it is followed"),
+        ));
+    }
     let (times_s, clip_frames) = in_order(&info.times_s, slower, &mut poses, &mut assumptions);
     let lost_frames = poses.iter().filter(|pose| pose.is_none()).count();
     if lost_frames == poses.len() {

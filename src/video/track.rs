@@ -5,6 +5,7 @@ use super::frame::{Frame, Region};
 use super::landmarks::Pose;
 use super::model::{ModelError, PoseModel};
 use super::one_euro::OneEuro;
+use super::sketch::Sketch;
 
 /// Whom to follow.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -26,6 +27,14 @@ const MAX_JUMP: f64 = 0.5;
 const MAX_GROWTH: f64 = 1.5;
 /// After so long out of sight, a person who is alone may have moved anywhere.
 const LONG_LOST_S: f64 = 1.0;
+
+/// A picture less like the one before it than this is another scene. From frame to frame of four real
+/// clips the likeness is 0.995 and more; from the end of one to the start of another 0.14 to 0.46.
+const CUT: f64 = 0.7;
+/// As much where the figure is lost in the same frame: a cut to the same place.
+const CUT_WITH_LOSS: f64 = 0.95;
+/// After a cut the figure larger than all others by so much is followed.
+const LARGER: f64 = 1.5;
 
 /// Why following cannot begin or go on.
 #[derive(Debug)]
@@ -66,7 +75,10 @@ pub(super) struct Tracker {
     pub(super) most_seen: usize,
     /// Times at which the person was found again somewhere else.
     pub(super) moved_at_s: Vec<f64>,
+    /// Times of the first frames after a cut of the film.
+    pub(super) cuts_at_s: Vec<f64>,
     alone: bool,
+    before: Option<Sketch>,
 }
 
 impl Tracker {
@@ -76,7 +88,9 @@ impl Tracker {
             state: State::Waiting { tiles_at_s: f64::NEG_INFINITY },
             most_seen: 0,
             moved_at_s: Vec::new(),
+            cuts_at_s: Vec::new(),
             alone: true,
+            before: None,
         }
     }
 
@@ -87,6 +101,15 @@ impl Tracker {
         frame: &Frame,
         time_s: f64,
     ) -> Result<Option<Pose>, TrackError> {
+        let now = Sketch::of(frame);
+        let likeness = match (&self.before, &now) {
+            (Some(before), Some(now)) => before.likeness(now),
+            _ => 1.0,
+        };
+        self.before = now;
+        if likeness < CUT {
+            self.cut(time_s);
+        }
         match self.state {
             State::Following { region, filters } => {
                 let pose = model.follow(frame, region)?;
@@ -95,20 +118,17 @@ impl Tracker {
                         self.follow(&pose, filters);
                         Ok(Some(pose))
                     }
+                    _ if likeness < CUT_WITH_LOSS => {
+                        self.cut(time_s);
+                        self.begin_waiting(model, frame, time_s)
+                    }
                     _ => {
                         self.state = State::Lost { last: region, since_s: time_s };
                         Ok(None)
                     }
                 }
             }
-            State::Waiting { tiles_at_s } => {
-                let tiles = time_s - tiles_at_s >= TILE_PAUSE_S;
-                if tiles {
-                    self.state = State::Waiting { tiles_at_s: time_s };
-                }
-                let chosen = self.choose(model, frame, tiles)?;
-                self.begin(model, frame, chosen)
-            }
+            State::Waiting { .. } => self.begin_waiting(model, frame, time_s),
             State::Lost { last, since_s } => {
                 let chosen = self.find_again(model, frame, last, time_s - since_s)?;
                 let pose = self.begin(model, frame, chosen)?;
@@ -118,6 +138,29 @@ impl Tracker {
                 Ok(pose)
             }
         }
+    }
+
+    /// Another scene begins: whoever was followed is looked for anew.
+    fn cut(&mut self, time_s: f64) {
+        if !matches!(self.state, State::Waiting { .. }) || !self.cuts_at_s.is_empty() {
+            self.cuts_at_s.push(time_s);
+        }
+        self.state = State::Waiting { tiles_at_s: f64::NEG_INFINITY };
+    }
+
+    fn begin_waiting(
+        &mut self,
+        model: &mut dyn PoseModel,
+        frame: &Frame,
+        time_s: f64,
+    ) -> Result<Option<Pose>, TrackError> {
+        let State::Waiting { tiles_at_s } = self.state else { return Ok(None) };
+        let tiles = time_s - tiles_at_s >= TILE_PAUSE_S;
+        if tiles {
+            self.state = State::Waiting { tiles_at_s: time_s };
+        }
+        let chosen = self.choose(model, frame, tiles)?;
+        self.begin(model, frame, chosen)
     }
 
     fn begin(
@@ -158,7 +201,8 @@ impl Tracker {
         frame: &Frame,
         tiles: bool,
     ) -> Result<Option<Candidate>, TrackError> {
-        if let Person::Within(area) = self.person {
+        let after_cut = !self.cuts_at_s.is_empty();
+        if let (Person::Within(area), false) = (self.person, after_cut) {
             let square = Region {
                 centre_px: [(area[0] + area[2]) / 2.0, (area[1] + area[3]) / 2.0],
                 side_px: 1.25 * (area[2] - area[0]).max(area[3] - area[1]),
@@ -176,6 +220,8 @@ impl Tracker {
         let people = people(model, frame, tiles)?;
         self.most_seen = self.most_seen.max(people.len());
         match self.person {
+            // Which part of the picture, and that there was one person, held before the cut.
+            Person::Only | Person::Within(_) if after_cut => Ok(largest(&people)),
             Person::Only if people.len() > 1 => Err(TrackError::Several(people)),
             Person::FromLeft(n) => {
                 self.alone = self.most_seen <= 1;
@@ -208,6 +254,16 @@ impl Tracker {
             _ => Ok(None),
         }
     }
+}
+
+/// The only one, or the one much larger than all others.
+fn largest(people: &[Candidate]) -> Option<Candidate> {
+    let side = |candidate: &Candidate| candidate.region().side_px;
+    let largest = people.iter().max_by(|a, b| side(a).total_cmp(&side(b)))?;
+    let alone = people
+        .iter()
+        .all(|other| other.hip_px == largest.hip_px || LARGER * side(other) <= side(largest));
+    alone.then_some(*largest)
 }
 
 fn region_of(pose: &Pose) -> Region {

@@ -93,9 +93,9 @@ fn check_moments(item: &RecordingItem) -> Result<(), WriteError> {
                 true
             }
             Witness::Person(Author::Program) => {
-                return Err(invalid("moments", "program", "a coach's voice, joints or sound"));
+                return Err(invalid("moments", "program", "a coach's voice, joints, sound or ball"));
             }
-            Witness::Joints | Witness::Sound => false,
+            Witness::Joints | Witness::Sound | Witness::Ball => false,
         };
         let (error_s, trust) = moment.sure.unwrap_or_default();
         let told = moment.time_s.is_finite() && (0.0..=60.0).contains(&error_s);

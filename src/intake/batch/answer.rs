@@ -60,8 +60,7 @@ pub struct Answer {
 pub enum AnswerRefusal {
     /// Nothing of that name is asked.
     #[error(
-        "'{found}' is no open question, and no file or folder of one; see what is asked with \
-         `list --questions`"
+        "'{found}' is no open question, and no file or folder of one; see what is asked"
     )]
     NoSuch {
         /// What was named.

@@ -36,6 +36,10 @@ pub(super) fn strip_caption(data: &ReviewData, outlined: bool, coach: bool) -> S
     if !heard.is_empty() {
         text.push_str(&format!(" Heard in the clip: {}.", list(&heard)));
     }
+    let ball = said(|witness| *witness == Witness::Ball);
+    if !ball.is_empty() {
+        text.push_str(&format!(" Seen by the ball's flight: {}.", list(&ball)));
+    }
     text
 }
 

@@ -334,3 +334,43 @@ fn pictures_are_cut_at_the_frames_asked_for() {
     // Seen through the part, the middle lies at its upper left corner.
     assert!(cut[2].svg(&kept, 5, "").contains("M0.0 0.0L0.0 0.0"));
 }
+
+/// Four real clips (`tests/fixtures/video/fetch.sh`): no frame of one is a cut, and of two joined the
+/// networks follow the player again in the first frame after it; nothing is read beside the cut.
+#[test]
+fn a_cut_between_real_clips_is_seen_and_none_within_them() {
+    use super::super::read::read_installed;
+    let names = ["cam01.mp4", "cam02.mp4"];
+    let Some(clips) = names.iter().map(|name| clip(name)).collect::<Option<Vec<_>>>() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let joined = folder.path().join("joined.mp4");
+    let filter = "[0:v]trim=end_frame=12,setpts=PTS-STARTPTS,scale=540:960,setsar=1[a];\
+                  [1:v]trim=end_frame=12,setpts=PTS-STARTPTS,scale=540:960,setsar=1[b];\
+                  [a][b]concat=n=2:v=1[out]";
+    let made = Command::new("ffmpeg")
+        .args(["-v", "error", "-y", "-i"])
+        .arg(&clips[0])
+        .arg("-i")
+        .arg(&clips[1])
+        .args(["-filter_complex", filter, "-map", "[out]", "-c:v", "libx264"])
+        .arg(&joined)
+        .status()
+        .unwrap();
+    assert!(made.success());
+    let Some(installed) = networks(ModelChoice::Full) else { return };
+    let info = probe(&joined, &Watch::default()).unwrap();
+    let times_s = info.times_s.clone();
+    assert_eq!(times_s.len(), 24);
+    let poses = follow(&joined, &installed, Person::Only, &times_s);
+    assert!(poses.iter().all(Option::is_some), "{:?}", poses.iter().map(Option::is_some));
+    let options = ClipOptions::default();
+    let reading =
+        read_installed(&joined, info, &installed, &options, &Watch::default()).unwrap();
+    let told = &reading.recording.assumptions;
+    let cuts = told.iter().filter(|one| one.why.starts_with("the film is cut at")).count();
+    assert_eq!(cuts, 1, "{told:?}");
+    let hip = |frame: usize| reading.recording.at(frame, crate::motion::Joint::LeftHip);
+    assert!(hip(4).is_some() && hip(11).is_none() && hip(12).is_none() && hip(20).is_some());
+}

@@ -143,3 +143,37 @@ fn a_small_figure_is_found_by_tiles_and_not_too_often_looked_for() {
     assert_eq!(place(&mut tracker, &mut empty, 0.1), None);
     assert_eq!(empty.searches, with_tiles + 1, "tiles again within 0.2 s");
 }
+
+/// Bright to the right, or downwards.
+fn scene(across: bool) -> Frame {
+    let (width, height) = (192, 108);
+    let mut rgb = Vec::new();
+    for row in 0..height {
+        for column in 0..width {
+            rgb.extend([if across { column as u8 } else { row as u8 * 2 }; 3]);
+        }
+    }
+    Frame { width, height, rgb }
+}
+
+#[test]
+fn after_a_cut_the_player_is_looked_for_in_the_very_next_frame() {
+    let mut stage = stage(&[[40.0, 50.0, 20.0]]);
+    let mut tracker = Tracker::new(Person::Only);
+    let mut see = |stage: &mut Stage, scene: &Frame, time_s: f64| {
+        let pose = tracker.next(stage, scene, time_s).unwrap();
+        (pose.map(|pose| pose.picture_px[0][0]), tracker.cuts_at_s.clone())
+    };
+    let (before, after) = (scene(true), scene(false));
+    assert_eq!(see(&mut stage, &before, 0.0), (Some(40.0), vec![]));
+    assert_eq!(see(&mut stage, &before, 0.03), (Some(40.0), vec![]));
+    // The player elsewhere, and a spectator who is small beside them.
+    stage.people = vec![[150.0, 60.0, 24.0], [20.0, 40.0, 10.0]];
+    assert_eq!(see(&mut stage, &after, 0.07), (Some(150.0), vec![0.07]));
+    assert_eq!(see(&mut stage, &after, 0.10), (Some(150.0), vec![0.07]));
+    // Back, with two as large as each other: nobody is guessed at until one has gone.
+    stage.people = vec![[40.0, 50.0, 20.0], [150.0, 60.0, 22.0]];
+    assert_eq!(see(&mut stage, &before, 0.13), (None, vec![0.07, 0.13]));
+    stage.people.truncate(1);
+    assert_eq!(see(&mut stage, &before, 0.17), (Some(40.0), vec![0.07, 0.13]));
+}
