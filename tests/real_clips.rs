@@ -474,7 +474,12 @@ fn at_rates(markers: &Recording, own: &[Serve]) -> BTreeMap<(&'static str, usize
                 offs.push(serve.events[kind as usize].time_s - own.events[kind as usize].time_s);
             }
             for (offs, measure) in row.measures.iter_mut().zip(PICTURED) {
-                offs.extend(Some(value(serve, measure)).flatten().zip(value(own, measure)).map(|(a, b)| a - b));
+                offs.extend(
+                    Some(value(serve, measure))
+                        .flatten()
+                        .zip(value(own, measure))
+                        .map(|(a, b)| a - b),
+                );
             }
         }
     }
@@ -690,12 +695,20 @@ fn give_or_take_of_a_picture_holds_the_markers_own_reading() {
             let near = |own: &&Serve| (own.events[4].time_s - serve.events[4].time_s).abs() < 0.5;
             let Some(own) = own.iter().find(near) else { continue };
             for read in &serve.readings {
-                let Reading::Value { value: seen, give_or_take, .. } = read.reading else { continue };
+                let Reading::Value { value: seen, give_or_take, .. } = read.reading else {
+                    continue;
+                };
                 let Some(true_in_space) = value(own, &read.measure) else { continue };
                 if (seen - true_in_space).abs() <= give_or_take {
                     within += 1;
                 } else {
-                    beyond.push((around_deg, read.measure.clone(), seen, true_in_space, give_or_take));
+                    beyond.push((
+                        around_deg,
+                        read.measure.clone(),
+                        seen,
+                        true_in_space,
+                        give_or_take,
+                    ));
                 }
             }
         }
@@ -720,15 +733,21 @@ fn serves_of_one_player_in_one_clip_lie_nearest_to_each_other() {
     for (view, around_deg) in [("behind", 0.0), ("side", 90.0), ("front", 180.0)] {
         let own = find(&pictured(&markers, around_deg), &FindOptions::default()).serves;
         assert_eq!(own.len(), 5, "{view}");
-        let others: Vec<&Serve> =
-            others.iter().filter(|one| one.view == view).filter_map(|one| one.serve.as_ref()).collect();
+        let others: Vec<&Serve> = others
+            .iter()
+            .filter(|one| one.view == view)
+            .filter_map(|one| one.serve.as_ref())
+            .collect();
         for (k, serve) in own.iter().enumerate() {
             let nearest = |of: &mut dyn Iterator<Item = &Serve>| {
                 of.map(|other| apart(serve, other)).fold(f64::INFINITY, f64::min)
             };
             let siblings = &mut own.iter().enumerate().filter(|(j, _)| *j != k).map(|(_, one)| one);
             let (to_own, to_others) = (nearest(siblings), nearest(&mut others.iter().copied()));
-            assert!(to_own < to_others, "{view}, serve {k}: {to_own} to its own, {to_others} to others");
+            assert!(
+                to_own < to_others,
+                "{view}, serve {k}: {to_own} to its own, {to_others} to others"
+            );
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::coaching::{
     AmendRefusal, FollowUpRefusal, HarmShown, LabelRefusal, MarkRefusal, PlanEndRefusal,
     PlanRefusal, PlayerRefusal, PracticeRefusal,
 };
-use crate::intake::{IntakeError, LookError};
+use crate::intake::{AnswerRefusal, IntakeError, LookError};
 use crate::library::{OpenError, StoreError, WriteError};
 use crate::motion::{Assumption, ReadError};
 use crate::remedy::Remedy;
@@ -39,6 +39,9 @@ const RECORDED: &[(&str, &str)] = &[
 pub(super) fn spelled(error: &(dyn Error + 'static)) -> Option<String> {
     if let Some(refusal) = error.downcast_ref::<LabelRefusal>() {
         return label(refusal);
+    }
+    if let Some(AnswerRefusal::NoSuch { .. }) = error.downcast_ref::<AnswerRefusal>() {
+        return Some(format!("{error} (list --questions)"));
     }
     if let Some(refusal) = error.downcast_ref::<PlanRefusal>() {
         return plan(refusal);

@@ -181,7 +181,8 @@ mod tests {
         let kept = Kept::of_size((1080, 1920));
 
         let sound = planted(contact_s + delay_s, 4.0);
-        let (heard, moments) = listen(found.clone(), &recording, &kept, Some(&sound), &[None], &known);
+        let (heard, moments) =
+            listen(found.clone(), &recording, &kept, Some(&sound), &[None], &known);
         let contact = heard.serves[0].events[EventKind::Contact as usize];
         assert!((contact.time_s - contact_s).abs() < 0.003, "{} {contact_s}", contact.time_s);
         let witnesses: Vec<&Witness> = moments[0]
@@ -193,7 +194,8 @@ mod tests {
         assert!(heard.serves[0].notes.iter().any(|note| note.contains("heard in the clip")));
 
         for silent in [planted(0.3, 4.0), Sound::of_samples(vec![0.0; 64_000])] {
-            let (same, moments) = listen(found.clone(), &recording, &kept, Some(&silent), &[None], &known);
+            let (same, moments) =
+                listen(found.clone(), &recording, &kept, Some(&silent), &[None], &known);
             assert_eq!(same.serves[0].events, found.serves[0].events);
             assert_eq!(moments, [Vec::new()]);
         }
@@ -230,10 +232,13 @@ mod tests {
         let witness = moments[0].iter().filter(|one| one.event == EventKind::Release);
         let witnesses: Vec<&Witness> = witness.map(|one| &one.witness).collect();
         assert_eq!(witnesses, [&Witness::Joints, &Witness::Ball]);
-        assert!(serve.notes.iter().any(|note| note.starts_with("the ball is followed from the left")));
+        assert!(
+            serve.notes.iter().any(|note| note.starts_with("the ball is followed from the left"))
+        );
         assert!(!serve.notes.iter().any(|note| note.contains("release is a guess")));
         let timed = serve.readings.iter().find(|one| one.measure == "release_to_contact_time");
-        let crate::serve::Reading::Value { value, give_or_take, .. } = timed.unwrap().reading else {
+        let crate::serve::Reading::Value { value, give_or_take, .. } = timed.unwrap().reading
+        else {
             panic!("{timed:?}")
         };
         assert!((value - (contact_s - release_s)).abs() < 0.01 && give_or_take < 0.1, "{timed:?}");

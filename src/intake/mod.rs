@@ -285,8 +285,7 @@ pub fn look(
             thrown::flights(file, &found.serves, &recording, &seen.kept, watch)?
         };
         let sound = sound.as_ref();
-        (found, moments) =
-            heard::listen(found, &recording, &seen.kept, sound, &flights, known);
+        (found, moments) = heard::listen(found, &recording, &seen.kept, sound, &flights, known);
     }
     let mut looked = Looked {
         file: file.to_owned(),

@@ -46,7 +46,8 @@ fn toss<'a>(file: &'a Path, serve: &Serve, recording: &Recording, kept: &Kept) -
     let times = &recording.times_s;
     let first = times.partition_point(|&t| t < at_s(EventKind::TossStart) - BEFORE_S);
     let last = times.partition_point(|&t| t <= at_s(EventKind::Contact)).min(times.len() - 1);
-    let (from, to) = (*kept.clip_frames.get(first)? as usize, *kept.clip_frames.get(last)? as usize);
+    let (from, to) =
+        (*kept.clip_frames.get(first)? as usize, *kept.clip_frames.get(last)? as usize);
     // Where frames were left out, times and pictures no longer go together.
     if to.checked_sub(from)? != last - first {
         return None;
@@ -60,7 +61,9 @@ fn toss<'a>(file: &'a Path, serve: &Serve, recording: &Recording, kept: &Kept) -
     let body = |frame: usize| -> Vec<[[f64; 2]; 2]> {
         let sides = [Side::Left, Side::Right].into_iter();
         let lines = sides.flat_map(|side| {
-            LINES.map(|(a, b)| Some([place(frame, of_side(a, side))?, place(frame, of_side(b, side))?]))
+            LINES.map(|(a, b)| {
+                Some([place(frame, of_side(a, side))?, place(frame, of_side(b, side))?])
+            })
         });
         lines.flatten().collect()
     };

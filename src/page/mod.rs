@@ -13,6 +13,7 @@
 mod add;
 mod amend;
 mod answers;
+mod asked;
 mod assets;
 mod case;
 mod case_view;

@@ -15,7 +15,7 @@ use super::desk::Desk;
 use super::door::{self, Door};
 use super::refusal::Refusal;
 use super::{
-    add, amend, assets, case, catalogue, film, find, forget, guide, hand, own, plan, player,
+    add, amend, asked, assets, case, catalogue, film, find, forget, guide, hand, own, plan, player,
     put_right, records, send, serve as serve_place, set_up, sharing, spoken, squads, today, told,
     upkeep, uploads, viewer,
 };
@@ -164,6 +164,7 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/leave/{file}", post(uploads::leave))
         .route("/add", get(add::place).post(add::begin))
         .route("/add/set-up", post(set_up::begin))
+        .route("/asked", get(asked::place).post(asked::answer))
         .route("/work/{work}", get(told::place))
         .route("/work/{work}/events", get(told::events))
         .route("/work/{work}/stop", post(told::stop))

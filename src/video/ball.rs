@@ -145,9 +145,10 @@ struct Grey {
 
 impl Grey {
     fn of(frame: &Frame) -> Self {
-        let values = frame.rgb.chunks_exact(3).map(|p| {
-            ((u16::from(p[0]) + 2 * u16::from(p[1]) + u16::from(p[2])) / 4) as u8
-        });
+        let values = frame
+            .rgb
+            .chunks_exact(3)
+            .map(|p| ((u16::from(p[0]) + 2 * u16::from(p[1]) + u16::from(p[2])) / 4) as u8);
         Self { width: frame.width, values: values.collect() }
     }
 }
@@ -253,7 +254,10 @@ struct Flight {
 impl Flight {
     fn place(&self, time_s: f64) -> [f64; 2] {
         let t = time_s - self.at_s;
-        [self.at[0] + self.speed[0] * t, self.at[1] + self.speed[1] * t + 0.5 * self.gravity * t * t]
+        [
+            self.at[0] + self.speed[0] * t,
+            self.at[1] + self.speed[1] * t + 0.5 * self.gravity * t * t,
+        ]
     }
 
     fn highest_s(&self) -> f64 {
@@ -329,7 +333,9 @@ impl Flight {
             let [hand_x, hand_y] = view.place(toss.hand[frame]?);
             Some((x - hand_x).hypot(y - hand_y) / tall)
         };
-        let from = (0..=self.first).rev().find(|&frame| toss.times_s[self.first] - toss.times_s[frame] > 0.3);
+        let from = (0..=self.first)
+            .rev()
+            .find(|&frame| toss.times_s[self.first] - toss.times_s[frame] > 0.3);
         let offs: Vec<(usize, f64)> = (from.unwrap_or(0)..=self.first.min(toss.hand.len() - 1))
             .filter_map(|frame| apart(frame).map(|off| (frame, off)))
             .collect();

@@ -93,7 +93,11 @@ fn check_moments(item: &RecordingItem) -> Result<(), WriteError> {
                 true
             }
             Witness::Person(Author::Program) => {
-                return Err(invalid("moments", "program", "a coach's voice, joints, sound or ball"));
+                return Err(invalid(
+                    "moments",
+                    "program",
+                    "a coach's voice, joints, sound or ball",
+                ));
             }
             Witness::Joints | Witness::Sound | Witness::Ball => false,
         };

@@ -59,9 +59,7 @@ pub struct Answer {
 #[non_exhaustive]
 pub enum AnswerRefusal {
     /// Nothing of that name is asked.
-    #[error(
-        "'{found}' is no open question, and no file or folder of one; see what is asked"
-    )]
+    #[error("'{found}' is no open question, and no file or folder of one; see what is asked")]
     NoSuch {
         /// What was named.
         found: String,

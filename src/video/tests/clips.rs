@@ -366,8 +366,7 @@ fn a_cut_between_real_clips_is_seen_and_none_within_them() {
     let poses = follow(&joined, &installed, Person::Only, &times_s);
     assert!(poses.iter().all(Option::is_some), "{:?}", poses.iter().map(Option::is_some));
     let options = ClipOptions::default();
-    let reading =
-        read_installed(&joined, info, &installed, &options, &Watch::default()).unwrap();
+    let reading = read_installed(&joined, info, &installed, &options, &Watch::default()).unwrap();
     let told = &reading.recording.assumptions;
     let cuts = told.iter().filter(|one| one.why.starts_with("the film is cut at")).count();
     assert_eq!(cuts, 1, "{told:?}");
