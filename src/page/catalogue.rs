@@ -68,7 +68,7 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
                 None => groups.push((name, vec![entry])),
             }
         }
-        let mut cautions = Cautions::of(&catalogue, Age::Unknown);
+        let mut cautions = Cautions::of(&catalogue, Age::Junior);
         let drills = catalogue
             .drills()
             .map(|drill| DrillView::of(&ShownDrill::of(&catalogue, &drill.id, ""), &mut cautions));
@@ -92,7 +92,7 @@ pub(super) async fn fault(
     desk.read(move |desk, library, _| {
         let catalogue = library.catalogue()?;
         let fault = catalogue.fault(&id).ok_or_else(|| Refusal::no_such("fault", &id))?;
-        let mut cautions = Cautions::of(&catalogue, Age::Unknown);
+        let mut cautions = Cautions::of(&catalogue, Age::Junior);
         cautions.fault(&catalogue, &fault.id);
         let drills = catalogue.drills_for(&fault.id).into_iter().map(|drill| {
             DrillView::of(&ShownDrill::of(&catalogue, &drill.id, &fault.id), &mut cautions)
@@ -137,7 +137,7 @@ pub(super) async fn drill(
     desk.read(move |desk, library, _| {
         let catalogue = library.catalogue()?;
         let drill = catalogue.drill(&id).ok_or_else(|| Refusal::no_such("drill", &id))?;
-        let mut cautions = Cautions::of(&catalogue, Age::Unknown);
+        let mut cautions = Cautions::of(&catalogue, Age::Junior);
         for fault in &drill.faults {
             cautions.fault(&catalogue, fault);
         }

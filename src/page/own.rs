@@ -82,13 +82,16 @@ impl Page {
             text: draft.text,
             wrong: draft.wrong,
             sound: draft.sound,
-            cautions: Cautions::of(&catalogue, Age::Unknown).lines(),
+            cautions: Cautions::of(&catalogue, Age::Junior).lines(),
         })
     }
 }
 
 fn holds(catalogue: &Catalogue) -> String {
     let (faults, drills) = catalogue.own();
+    if faults + drills == 0 {
+        return "No faults and drills of your own yet".to_owned();
+    }
     format!("{} and {} of your own", count(faults, "fault"), count(drills, "drill"))
 }
 
