@@ -62,6 +62,8 @@ impl Answer {
         assert!(script.is_none_or(|rule| rule.trim() == "script-src 'self'"), "{policy}");
         assert_eq!(self.header("x-content-type-options"), Some("nosniff"), "{:?}", self.head);
         assert_eq!(self.header("cache-control"), Some("no-store"), "{:?}", self.head);
+        let may = self.header("permissions-policy").unwrap_or_default();
+        assert!(may.contains("microphone=(self)") && may.contains("camera=()"), "{may:?}");
         assert_eq!(self.header("referrer-policy"), Some("same-origin"), "{:?}", self.head);
         self
     }

@@ -145,14 +145,14 @@ pub(super) async fn place(
             case: head.case.to_string(),
             day: day(head.date),
             facts: facts.into_iter().flatten().collect::<Vec<_>>().join("; "),
-            notes: row.serve.notes.clone(),
+            notes: row.serve.notes.iter().map(|note| sentence(note)).collect(),
             strips: [Viewpoint::FromBehind, Viewpoint::FromHittingSide]
                 .map(|seen| StripView::of(&row.serve, "this serve", seen))
                 .into(),
             events: events(&library.moments(&row)?),
             precedents,
             searched: answer.searched,
-            search_notes: answer.notes.clone(),
+            search_notes: answer.notes.iter().map(|note| sentence(note) + ".").collect(),
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
         };
         Ok(page.render()?)

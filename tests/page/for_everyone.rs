@@ -52,6 +52,7 @@ fn no_place_keeps_anybody_out() {
         format!("/put-right/{plan}"),
         format!("/put-right/{case}"),
         "/catalogue".to_owned(),
+        "/catalogue/own".to_owned(),
         format!("/catalogue/fault/{fault}"),
         "/catalogue/drill/over_the_rope".to_owned(),
         "/guide".to_owned(),

@@ -400,7 +400,7 @@ function rule() {
   line(0, 20, wide, 20, 'base');
   const buttons = all('.moment');
   const known = track.moments.map((m, k) => [m, buttons[k]]).filter(([m]) => m.t !== null);
-  const room = Math.min(64, wide / 6);
+  const room = Math.min(84, wide / 6);
   const places = spread(known.map(([m]) => xOf(m.t)), room, wide);
   buttons.forEach((button) => (button.hidden = true));
   known.forEach(([m, button], k) => {
