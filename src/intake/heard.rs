@@ -163,18 +163,24 @@ mod tests {
         Sound::of_samples((0..(16_000.0 * seconds) as usize).map(sample).collect())
     }
 
-    /// Contact by eye at frame 73.5 of 29.83 a second: `../shared/recordings/README.md`.
-    #[test]
-    fn a_hit_heard_puts_contact_right_and_a_silent_clip_leaves_it() {
+    /// A real serve filmed from diagonally in front, and what is found in it.
+    fn diagonal() -> Option<(Recording, Found)> {
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
         if !folder.is_dir() {
             crate::skip::skipped(format!("{} is absent", folder.display()));
-            return;
+            return None;
         }
         let file = folder.join("one-camera/diagonal-30hz.json");
         let recording = read(&file, &ReadOptions::default()).unwrap();
+        let found = find(&recording, &FindOptions::default());
+        Some((recording, found))
+    }
+
+    /// Contact by eye at frame 73.5 of 29.83 a second: `../shared/recordings/README.md`.
+    #[test]
+    fn a_hit_heard_puts_contact_right_and_a_silent_clip_leaves_it() {
+        let Some((recording, found)) = diagonal() else { return };
         let known = FindOptions::default();
-        let found = find(&recording, &known);
         let contact_s = 73.5 / 29.83;
         // Of a figure whose size is not known the camera is taken to be 21 m away.
         let delay_s = 21.0 / SPEED_OF_SOUND_M_S;
@@ -204,15 +210,8 @@ mod tests {
     /// The ball as it might be seen: let go at frame 47.5 by eye.
     #[test]
     fn a_ball_that_is_followed_puts_the_release_right_and_a_time_from_it_is_measured() {
-        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
-        if !folder.is_dir() {
-            crate::skip::skipped(format!("{} is absent", folder.display()));
-            return;
-        }
-        let file = folder.join("one-camera/diagonal-30hz.json");
-        let recording = read(&file, &ReadOptions::default()).unwrap();
+        let Some((recording, found)) = diagonal() else { return };
         let known = FindOptions::default();
-        let found = find(&recording, &known);
         let (release_s, contact_s) = (47.5 / 29.83, 73.5 / 29.83);
         let flight = BallFlightSeen {
             release_s,

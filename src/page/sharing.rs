@@ -343,7 +343,7 @@ fn send(desk: &Desk, wanted: &Wanted, watch: &crate::work::Watch) -> Result<Told
     }
     lines.extend(wanted.lock.describe());
     if wanted.with_notes {
-        lines.push("Free words are in it: other people may be named there".to_owned());
+        lines.push("Notes are in it: other people may be named in them".to_owned());
     }
     Ok(Told {
         title: "The pack is made.".to_owned(),
@@ -423,7 +423,7 @@ fn brought_lines(brought: &Brought) -> Vec<String> {
     )];
     for (number, one, words) in [
         (brought.replaced, "session", "changes to a newer version"),
-        (brought.taken_back, "player", "is taken back by the sender"),
+        (brought.taken_back, "player", "taken back by the sender"),
         (brought.forgotten, "player", "was forgotten here and is not taken"),
         (brought.in_the_way, "session", "is not shown: your own of that player and day stands"),
     ] {
