@@ -23,7 +23,11 @@ pub(super) fn filter(bytes: &[u8]) {
                 Err(error) => said(&error),
             },
         }
-        if let Err(error) = library.find_words(text) {
+        // Absent phrases break an assertion of the word index's crate, which only development builds have:
+        // README.md, "Open".
+        if !text.contains('-')
+            && let Err(error) = library.find_words(text)
+        {
             said(&error);
         }
     });
