@@ -1,7 +1,6 @@
 //! Requests to the coach's page, over a socket as a browser sends them.
 
 use std::cell::RefCell;
-use std::fs;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::time::Duration;
@@ -10,14 +9,13 @@ use precedent::page::{Server, Settings};
 use precedent::work::Watch;
 use tempfile::TempDir;
 
-use super::{kept_library, library};
+use super::library;
 
 /// A page that answers, and what its one browser is known by.
 struct Open {
-    folder: TempDir,
+    _folder: TempDir,
     host: String,
     cookie: String,
-    began: Vec<u8>,
 }
 
 thread_local! {
@@ -39,8 +37,7 @@ fn open() -> Open {
     Open {
         host: host.to_owned(),
         cookie: cookie.split(';').next().unwrap().to_owned(),
-        began: kept_library(),
-        folder,
+        _folder: folder,
     }
 }
 
@@ -68,6 +65,8 @@ fn exchange(host: &str, request: &[u8], pause: Duration) -> std::io::Result<Vec<
     }
 }
 
+/// What an input changes, the next one meets.
+///
 /// `METHOD /path?query`, then the body, from the browser that was let in; bytes that begin with `RAW `
 /// go to the socket as they are, from somebody who was not.
 pub(super) fn request(bytes: &[u8]) {
@@ -105,13 +104,6 @@ fn browser(page: &Open, bytes: &[u8]) {
         if status != 400 && status != 431 {
             assert!(head.contains("content-security-policy: default-src 'none'"), "{head}");
         }
-    }
-    if !line.starts_with(b"GET") {
-        // Every input meets the same library.
-        for name in ["library.db-wal", "library.db-shm"] {
-            let _ = fs::remove_file(page.folder.path().join(name));
-        }
-        fs::write(page.folder.path().join("library.db"), &page.began).unwrap();
     }
 }
 
