@@ -23,6 +23,8 @@ const TOP_SWING: f64 = 0.06;
 const TOSS_SEARCH_S: f64 = 2.2;
 /// The follow-through is looked for in this time after it.
 const FOLLOW_SEARCH_S: f64 = 1.3;
+/// A hand that hits has come down some way after so long.
+const FOLLOWS_S: f64 = 0.25;
 /// A wrist this far above the shoulders is up (statures).
 const CLEARLY_UP: f64 = 0.05;
 /// What the signs must come to together: the mean of their margins, each within -1 to 1.
@@ -66,6 +68,8 @@ pub(super) struct Candidate {
     pub missing_count: usize,
     /// Whether the hand rises overhead at all.
     pub overhead: bool,
+    /// Whether the recording ends so soon after the top that no follow-through could be seen.
+    cut_short: bool,
     /// How surely the order of the arms tells the hitting one, 0 to 1.
     pub hand_trust: f64,
 }
@@ -73,7 +77,9 @@ pub(super) struct Candidate {
 impl Candidate {
     /// Whether every sign is there, in a picture all but a faint one, and clear enough on the whole.
     pub(super) fn passes(&self) -> bool {
-        let forgiven = self.limits.forgiving && self.missing_count == 1 && self.weakest.1 >= FAINT;
+        let unseen = self.cut_short && self.weakest.0 == Sign::FollowThrough;
+        let forgiven =
+            self.limits.forgiving && self.missing_count == 1 && self.weakest.1 >= FAINT && !unseen;
         self.score >= self.limits.least_score && (self.missing.is_none() || forgiven)
     }
 
@@ -337,6 +343,7 @@ fn judge(
                     .filter(|s| matches!(s.0, Sign::Lead | Sign::TossAbove | Sign::HitAbove))
                     .map(|s| s.2.clamp(0.0, 1.0))
                     .fold(1.0, f64::min),
+        cut_short: run.end - 1 - top < track.span(FOLLOWS_S),
         weakest: (weakest.0, weakest.2),
     }
 }

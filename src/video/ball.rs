@@ -37,8 +37,8 @@ const LEAST_S: f64 = 0.25;
 const LEAST_SHARE: f64 = 0.7;
 /// At the release ball and wrist are no further apart than this, over the player's height.
 const IN_HAND: f64 = 0.12;
-/// After it they are further apart than they were at least by this.
-const PARTED: f64 = 0.04;
+/// They part where the ball leaves the wrist behind at this share of its own speed.
+const PARTING: f64 = 0.35;
 /// Pairs of blobs tried as the start of a parabola.
 const MOST_PAIRS: usize = 8000;
 /// Slowest toss, player's heights a second.
@@ -343,8 +343,21 @@ impl Flight {
         if least > IN_HAND {
             return None;
         }
-        // It is thrown from the last frame in which it is still as near as it was in the hand.
-        let (frame, _) = *offs.iter().rev().find(|(_, off)| *off <= least + PARTED)?;
+        // It is let go after the last frame in which the hand still goes with it.
+        let with_it = |frame: usize| {
+            let (a, b) = (frame.checked_sub(1)?, frame + 1);
+            let past_hand = |frame: usize| {
+                let ([x, y], hand) =
+                    (self.place(toss.times_s[frame]), view.place(toss.hand[frame]?));
+                Some([x - hand[0], y - hand[1]])
+            };
+            let time_s = *toss.times_s.get(b)? - toss.times_s[a];
+            let (from, to) = (past_hand(a)?, past_hand(b)?);
+            let parting = (to[0] - from[0]).hypot(to[1] - from[1]) / time_s;
+            let down = self.speed[1] + self.gravity * (toss.times_s[frame] - self.at_s);
+            Some(parting <= PARTING * self.speed[0].hypot(down))
+        };
+        let (frame, _) = *offs.iter().rev().find(|(frame, _)| with_it(*frame) == Some(true))?;
         let next = (frame + 1).min(toss.times_s.len() - 1);
         let release_s = f64::midpoint(toss.times_s[frame], toss.times_s[next]);
         let (from, highest_s) = (self.place(release_s), self.highest_s());
