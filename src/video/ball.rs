@@ -429,7 +429,7 @@ mod tests {
             let hand_y = planted.from[1] + 10.0
                 - if since_s < 0.0 { planted.up * since_s } else { 0.06 * planted.up * slowed };
             hand.push(Some([planted.from[0], hand_y]));
-            if !ball || since_s < 0.0 || since_s > 0.9 {
+            if !ball || !(0.0..=0.9).contains(&since_s) {
                 continue;
             }
             for y in 0..frame.height {
