@@ -260,10 +260,13 @@ struct Ribbon {
     partings: Vec<String>,
 }
 
+/// A serve, and the library's last change.
+type At = (ServeId, Option<i64>);
+
 /// The precedents behind the ribbons of the serve that is looked at: every channel asks for the same
 /// ones, until anything in the library changes.
 #[derive(Debug, Default)]
-pub(super) struct Band(Mutex<Option<((ServeId, Option<i64>), Vec<ServeId>)>>);
+pub(super) struct Band(Mutex<Option<(At, Vec<ServeId>)>>);
 
 impl Band {
     fn precedents(
