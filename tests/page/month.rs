@@ -187,7 +187,6 @@ fn the_whole_month_in_a_browser() {
         .js("fetch(document.querySelector('a[download]').href).then((said) => said.arrayBuffer())\
          .then((bytes) => [...new Uint8Array(bytes.slice(0, 2))])");
     assert_eq!(begins, json!([0x50, 0x4b]), "no archive");
-    assert_eq!(browser.number("history.length") > 5.0, true);
 
     // A month later.
     let said = [
