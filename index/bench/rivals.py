@@ -6,13 +6,18 @@
 
 Both files hold float32 arrays (curves, frames, channels). Every library answers the same queries over
 the whole library, one thread each. Times are medians over queries, milliseconds; ratios are against
-the pruned engine in the same run. --record appends to index/bench/record/<processor>/<date>.csv.
+the pruned engine in the same run. "behind LB_Keogh" is our own plain search: bounds of all curves, sorted,
+then DTW, abandoned early. dtaidistance runs both as it is and with what is best so far as its limit, curve
+after curve. (stumpy compares windows of equal length lock-step, z-normalised or not, and knows no DTW.)
+--record appends to index/bench/record/<processor>/<date>-rivals.csv, with the commit, the format of the
+index, the lanes asked for, the threads, and the share of curves that reached each stage.
 """
 
 import argparse
 import datetime
 import importlib.metadata
 import json
+import math
 import os
 import pathlib
 import re
@@ -33,7 +38,24 @@ def engine(library, queries, strategy):
     command = [binary, library, queries, "--band-frames", str(BAND), "-k", str(K), "--strategy", strategy]
     run = subprocess.run(list(map(str, command)), check=True, capture_output=True, text=True)
     lines = [json.loads(line) for line in run.stdout.splitlines()]
-    return [(line["ids"], line["distances"], line["milliseconds"]) for line in lines]
+    return [(line["ids"], line["distances"], line["milliseconds"], line["shares"]) for line in lines]
+
+
+def limited(one_curve, library):
+    """The K nearest, each curve compared with the K-th best so far as a limit."""
+
+    def one_query(query):
+        best = []
+        for number, curve in enumerate(library):
+            limit = best[-1][0] if len(best) == K else math.inf
+            distance = one_curve(query, curve, limit)
+            if distance < limit:
+                best = sorted([*best, (distance, number)])[:K]
+        distances = np.full(len(library), math.inf)
+        distances[[number for _, number in best]] = [distance for distance, _ in best]
+        return distances
+
+    return one_query
 
 
 def ranked(distances):
@@ -47,7 +69,7 @@ def timed(name, one_query, queries):
     for query in queries:
         start = time.perf_counter()
         distances = one_query(query)
-        answers.append((*ranked(distances), (time.perf_counter() - start) * 1e3))
+        answers.append((*ranked(distances), (time.perf_counter() - start) * 1e3, {}))
     return f"{name} {importlib.metadata.version(name)}", answers
 
 
@@ -64,6 +86,10 @@ def rivals(library, queries):
         lambda q: [dtw_ndim.distance_fast(q, c, window=BAND + 1) for c in wide],
         queries,
     )
+    kinds = {"window": BAND + 1, "use_pruning": True}
+    nearest_fast = limited(lambda q, c, most: dtw_ndim.distance_fast(q, c, max_dist=most * (1 + 1e-9), **kinds), wide)
+    name, answers = timed("dtaidistance", nearest_fast, queries)
+    yield f"{name}, limited and pruning", answers
     yield timed(
         "aeon",
         lambda q: np.sqrt(dtw_pairwise_distance(q.T[None], across, window=share)[0]),
@@ -74,6 +100,14 @@ def rivals(library, queries):
         lambda q: cdist_dtw(q[None], wide, global_constraint="sakoe_chiba", sakoe_chiba_radius=BAND)[0],
         queries,
     )
+
+
+def conditions():
+    """Commit, format of the index, lanes asked for, threads."""
+    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=HERE, capture_output=True, text=True)
+    page = (HERE.parent / "docs" / "format.md").read_text()
+    version = re.search(r"# The index file, format (\d+)", page)[1]
+    return commit.stdout.strip(), version, os.environ.get("CURVE_INDEX_LANES", "best"), 1
 
 
 def main():
@@ -89,30 +123,34 @@ def main():
         some = pathlib.Path(folder) / "queries.npy"
         np.save(some, queries)
         results = [
-            (f"curve-index {strategy}", engine(args.library, some, strategy)) for strategy in ("pruned", "scan")
+            (f"curve-index {strategy}", engine(args.library, some, strategy)) for strategy in ("pruned", "keogh", "scan")
         ]
     results += rivals(library, np.ascontiguousarray(queries, dtype=np.float64))
     want = results[0][1]
     base = statistics.median(answer[2] for answer in want)
     rows = []
     for name, answers in results:
-        for (ids, distances, _), (want_ids, want_distances, _) in zip(answers, want):
+        for (ids, distances, *_), (want_ids, want_distances, *_) in zip(answers, want):
             assert ids == want_ids, (name, ids, want_ids)
             assert np.allclose(distances, want_distances, rtol=1e-5), name
         median = statistics.median(answer[2] for answer in answers)
         of = pathlib.Path(args.queries).stem
-        rows.append((name, len(library), of, len(queries), f"{median:.3f}", f"{median / base:.1f}"))
+        shares = answers[0][3]
+        means = {stage: statistics.mean(answer[3][stage] for answer in answers) for stage in shares}
+        left = " ".join(f"{stage}={share:.4f}" for stage, share in means.items())
+        figures = (f"{median:.3f}", f"{median / base:.1f}")
+        rows.append((f'"{name}"', len(library), of, len(queries), *figures, *conditions(), left))
         print(f"{name:24} n={len(library)} median {median:10.3f} ms, {median / base:8.1f} x the pruned engine")
     if args.record:
         cpu = pathlib.Path("/proc/cpuinfo")
         model = re.search(r"model name\s*:\s*(.*)", cpu.read_text()) if cpu.exists() else None
         machine = re.sub(r"\W+", "-", model[1] if model else "unknown").strip("-").lower()
-        target = HERE / "record" / machine / f"{datetime.date.today()}.csv"
+        target = HERE / "record" / machine / f"{datetime.date.today()}-rivals.csv"
         target.parent.mkdir(parents=True, exist_ok=True)
         new = not target.exists()
         with target.open("a") as file:
             if new:
-                file.write("what,curves,query_set,queries,median_ms,ratio_to_pruned\n")
+                file.write("what,curves,query_set,queries,median_ms,ratio_to_pruned,commit,format,lanes,threads,shares\n")
             file.writelines(",".join(map(str, row)) + "\n" for row in rows)
 
 

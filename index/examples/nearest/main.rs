@@ -1,11 +1,11 @@
 //! The nearest curves of a library to each of a set of queries, from NPY files.
 //!
 //! `cargo run --release -p curve-index --example nearest -- LIBRARY.npy QUERIES.npy
-//! --band-frames 10 -k 10 [--threads 1] [--strategy scan|pruned] [--weights W,W,..] [--index FILE]
+//! --band-frames 10 -k 10 [--threads 1] [--strategy scan|pruned|keogh] [--weights W,W,..] [--index FILE]
 //! [--runs 1] [--one-in N] [--mapped-mb M]`
 //!
 //! The library is indexed in memory, or in FILE, which is opened if it is there already. `--one-in` lets
-//! every N-th curve through, evenly drawn; `--mapped-mb` lets so much of a file stay mapped; of several
+//! every N-th curve through (not with `keogh`, which is the plain search behind LB_Keogh, on one thread), evenly drawn; `--mapped-mb` lets so much of a file stay mapped; of several
 //! runs of a query the time is the smallest.
 //!
 //! Both files hold `float32` arrays of shape (curves, frames, channels); ids are row numbers. One
@@ -15,6 +15,7 @@
 
 #![allow(clippy::print_stderr, missing_docs)]
 
+mod keogh;
 mod npy;
 
 use std::io::Write as _;
@@ -23,10 +24,10 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::time::Instant;
 
-use curve_index::{Answer, DtwParams, IdFilter, Index, Nearest, Shape, Strategy};
+use curve_index::{Answer, DtwParams, IdFilter, Index, Nearest, Shape, Stages, Strategy};
 
 const USAGE: &str = "usage: nearest LIBRARY.npy QUERIES.npy --band-frames N -k K \
-    [--threads N] [--strategy scan|pruned] [--weights W,W,..] [--index FILE] [--runs N] [--one-in N] \
+    [--threads N] [--strategy scan|pruned|keogh] [--weights W,W,..] [--index FILE] [--runs N] [--one-in N] \
     [--mapped-mb M]";
 
 struct Plan {
@@ -35,7 +36,8 @@ struct Plan {
     band_frames: usize,
     k: usize,
     threads: NonZeroUsize,
-    strategy: Strategy,
+    /// `None`: the plain search behind LB_Keogh.
+    strategy: Option<Strategy>,
     weights: Option<Vec<f64>>,
     index: Option<String>,
     runs: NonZeroUsize,
@@ -56,7 +58,8 @@ fn main() -> ExitCode {
 fn plan() -> Result<Plan, String> {
     let mut files = Vec::new();
     let (mut band_frames, mut k) = (None, None);
-    let (mut threads, mut strategy, mut weights) = (NonZeroUsize::MIN, Strategy::Pruned, None);
+    let (mut threads, mut strategy, mut weights) =
+        (NonZeroUsize::MIN, Some(Strategy::Pruned), None);
     let (mut index, mut runs, mut one_in, mut mapped_mb) = (None, NonZeroUsize::MIN, None, None);
     let mut words = std::env::args().skip(1);
     while let Some(word) = words.next() {
@@ -70,8 +73,9 @@ fn plan() -> Result<Plan, String> {
             "--band-frames" => band_frames = Some(value.parse().map_err(|_| bad())?),
             "-k" => k = Some(value.parse().map_err(|_| bad())?),
             "--threads" => threads = value.parse().map_err(|_| bad())?,
-            "--strategy" if value == "scan" => strategy = Strategy::Scan,
-            "--strategy" if value == "pruned" => strategy = Strategy::Pruned,
+            "--strategy" if value == "scan" => strategy = Some(Strategy::Scan),
+            "--strategy" if value == "pruned" => strategy = Some(Strategy::Pruned),
+            "--strategy" if value == "keogh" => strategy = None,
             "--weights" => {
                 let list: Result<Vec<f64>, _> = value.split(',').map(str::parse).collect();
                 weights = Some(list.map_err(|_| bad())?);
@@ -82,6 +86,9 @@ fn plan() -> Result<Plan, String> {
             "--mapped-mb" => mapped_mb = Some(value.parse().map_err(|_| bad())?),
             _ => return Err(bad()),
         }
+    }
+    if strategy.is_none() && (one_in.is_some() || threads != NonZeroUsize::MIN) {
+        return Err(format!("--strategy keogh: knows no --one-in and no --threads; {USAGE}"));
     }
     let [library, queries] = files.try_into().map_err(|_| USAGE.to_owned())?;
     let band_frames = band_frames.ok_or_else(|| format!("--band-frames is missing; {USAGE}"))?;
@@ -117,7 +124,9 @@ fn run(plan: &Plan) -> Result<(), String> {
         let drawn = |id: &u64| id.wrapping_mul(2_654_435_761).is_multiple_of(n.get() as u64);
         IdFilter::only((0..index.len() as u64).filter(drawn))
     });
-    let mut what = Nearest::new(&params, plan.k).threads(plan.threads).strategy(plan.strategy);
+    let mut what = Nearest::new(&params, plan.k)
+        .threads(plan.threads)
+        .strategy(plan.strategy.unwrap_or_default());
     if let Some(filter) = &filter {
         what = what.filter(filter);
     }
@@ -133,9 +142,16 @@ fn run(plan: &Plan) -> Result<(), String> {
         let mut answer = Answer::default();
         for _ in 0..plan.runs.get() {
             let started = Instant::now();
-            answer = index
-                .nearest(&curve, &what)
-                .map_err(|error| format!("{}: query {number}: {error}", plan.queries))?;
+            answer = match plan.strategy {
+                Some(_) => index
+                    .nearest(&curve, &what)
+                    .map_err(|error| format!("{}: query {number}: {error}", plan.queries))?,
+                None => {
+                    let (neighbours, kernel) = keogh::nearest(&index, &curve, &params, plan.k);
+                    let curves = index.len() as u64;
+                    Answer { neighbours, stages: Stages { curves, kernel, ..Stages::default() } }
+                }
+            };
             milliseconds = milliseconds.min(started.elapsed().as_secs_f64() * 1e3);
         }
         let list = |text: fn(&curve_index::Neighbour) -> String| {

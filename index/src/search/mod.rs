@@ -37,6 +37,8 @@ pub struct Stages {
     pub curves: u64,
     /// Groups of up to 16 curves whose box was looked at.
     pub groups: u64,
+    /// Representatives of clusters that were compared.
+    pub representatives: u64,
     /// Curves whose sketch was looked at.
     pub sketches: u64,
     /// Curves whose runs of frames were warped.
@@ -56,6 +58,7 @@ impl Stages {
         vec![
             ("curves", self.curves),
             ("groups", self.groups),
+            ("representatives", self.representatives),
             ("sketches", self.sketches),
             ("runs", self.runs),
             ("coarse", self.coarse),

@@ -1,7 +1,7 @@
 //! From curves to sketches.
 
 use super::layout::{Layout, RUN};
-use super::quantiser::{Quantiser, code, largest, means};
+use super::quantiser::{Quantiser, code, largest, means, middle};
 use super::{BLOCK, GROUP};
 use crate::lanes::LINE;
 
@@ -32,6 +32,24 @@ pub(crate) struct Made {
     pub(crate) sketches: Vec<u8>,
     /// Runs of frames, curve by curve in order of position.
     pub(crate) runs: Vec<u8>,
+    /// `None` where values are so large that distances run out of `f32`.
+    pub(crate) clusters: Option<Clusters>,
+}
+
+/// Clusters of curves, and a representative of each: a curve as coarse codes, read as the middles of their steps.
+#[derive(Debug)]
+pub(crate) struct Clusters {
+    /// One bit per position, set where a cluster begins.
+    pub(crate) starts: Vec<u64>,
+    /// Coarse codes, cluster by cluster.
+    pub(crate) representatives: Vec<u8>,
+    /// Per channel what a step of a reach is worth.
+    pub(crate) reach_step: Vec<f64>,
+    /// Per curve, in order of position, and channel: at least the root of the sum over frames of the squared
+    /// difference to the representative of its cluster, in steps.
+    pub(crate) reach: Vec<u8>,
+    /// The largest reach of each cluster, likewise.
+    pub(crate) widest: Vec<u8>,
 }
 
 /// Makes all sections; `coarse` receives the coarse copies in order of position.
@@ -67,7 +85,8 @@ pub(crate) fn make<E>(
             line[dim] = code(mean, quantiser.mean_offset[dim], quantiser.pair_step[dim / 2]);
         }
     }
-    let order = super::order::order(&codes, &gains(layout, &quantiser));
+    let super::order::Order { rows: mut order, clusters: starts } =
+        super::order::order(&codes, &gains(layout, &quantiser));
     let mut places = vec![0_u32; count];
     for (place, &row) in order.iter().enumerate() {
         places[row as usize] = place as u32;
@@ -78,26 +97,107 @@ pub(crate) fn make<E>(
     let mut line = vec![0_u8; layout.coarse_len()];
     let frame_len = layout.frame_words() * 4;
     let mut runs = Vec::with_capacity(count * layout.runs_len());
-    for &row in &order {
-        rows.read(row as usize, &mut curve)?;
-        let frames = curve.chunks_exact(layout.shape.channels());
-        for (frame, into) in frames.zip(line.chunks_exact_mut(frame_len)) {
-            for (channel, &value) in frame.iter().enumerate() {
-                let offset = quantiser.coarse_offset[channel];
-                into[channel] = code(f64::from(value), offset, quantiser.coarse_step[channel]);
-            }
+    let mut representatives = Vec::with_capacity(starts.len() * layout.coarse_len());
+    let mut reach: Vec<f32> = Vec::with_capacity(count * layout.shape.channels());
+    let ends = starts.iter().skip(1).map(|&start| start as usize).chain([count]);
+    for (start, end) in starts.iter().map(|&start| start as usize).zip(ends) {
+        let cluster = &order[start..end];
+        let mut mean = vec![0.0_f64; layout.shape.values()];
+        for &row in cluster {
+            rows.read(row as usize, &mut curve)?;
+            mean.iter_mut().zip(&curve).for_each(|(sum, &value)| *sum += f64::from(value));
         }
-        for run in line.chunks(RUN * frame_len) {
-            for pick in [u8::min, u8::max] {
-                let over = |at: usize| run[at..].iter().step_by(frame_len).copied().reduce(pick);
-                runs.extend((0..frame_len).filter_map(over));
+        mean.iter_mut().for_each(|sum| *sum /= cluster.len() as f64);
+        coded(layout, &quantiser, mean.iter().copied(), &mut line);
+        representatives.extend_from_slice(&line);
+        let representative = middles(layout, &quantiser, &line);
+        for &row in cluster {
+            rows.read(row as usize, &mut curve)?;
+            reach.extend(apart(layout, &representative, &curve));
+            coded(layout, &quantiser, curve.iter().map(|&value| f64::from(value)), &mut line);
+            for run in line.chunks(RUN * frame_len) {
+                for pick in [u8::min, u8::max] {
+                    let over =
+                        |at: usize| run[at..].iter().step_by(frame_len).copied().reduce(pick);
+                    runs.extend((0..frame_len).filter_map(over));
+                }
             }
+            coarse(&line)?;
         }
-        coarse(&line)?;
     }
-    let mut order = order;
+    let clusters = clusters(layout.shape.channels(), &starts, representatives, &reach);
     order.resize(count.next_multiple_of(GROUP), u32::MAX);
-    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches, runs })
+    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches, runs, clusters })
+}
+
+/// The codes of a curve's values, frame by frame.
+fn coded(
+    layout: &Layout,
+    quantiser: &Quantiser,
+    values: impl Iterator<Item = f64>,
+    line: &mut [u8],
+) {
+    let channels = layout.shape.channels();
+    for (at, value) in values.enumerate() {
+        let (frame, channel) = (at / channels, at % channels);
+        let (offset, step) = (quantiser.coarse_offset[channel], quantiser.coarse_step[channel]);
+        line[frame * layout.frame_words() * 4 + channel] = code(value, offset, step);
+    }
+}
+
+/// The curve that a representative's codes stand for.
+fn middles(layout: &Layout, quantiser: &Quantiser, line: &[u8]) -> Vec<f64> {
+    let value = |(channel, &code): (usize, &u8)| {
+        middle(code, quantiser.coarse_offset[channel], quantiser.coarse_step[channel])
+    };
+    let frames = line.chunks_exact(layout.frame_words() * 4);
+    let channels = layout.shape.channels();
+    frames.flat_map(|frame| frame[..channels].iter().enumerate().map(value)).collect()
+}
+
+/// Per channel, how far a curve is from a representative, frame against frame; rounded up.
+fn apart(layout: &Layout, representative: &[f64], curve: &[f32]) -> Vec<f32> {
+    let channels = layout.shape.channels();
+    let mut squares = vec![0.0_f64; channels];
+    for (frame, middles) in curve.chunks_exact(channels).zip(representative.chunks_exact(channels))
+    {
+        for ((square, &value), middle) in squares.iter_mut().zip(frame).zip(middles) {
+            *square += (f64::from(value) - middle).powi(2);
+        }
+    }
+    squares.into_iter().map(|square| (square.sqrt() as f32).next_up()).collect()
+}
+
+/// What is kept of clusters: reaches as whole numbers of steps, rounded up.
+fn clusters(
+    channels: usize,
+    starts: &[u32],
+    representatives: Vec<u8>,
+    reach: &[f32],
+) -> Option<Clusters> {
+    let mut most = vec![0.0_f32; channels];
+    for curve in reach.chunks_exact(channels) {
+        most.iter_mut().zip(curve).for_each(|(most, &reach)| *most = most.max(reach));
+    }
+    if !most.iter().all(|most| most.is_finite()) {
+        return None;
+    }
+    // Of 255 steps one is left for rounding up.
+    let reach_step: Vec<f64> = most.iter().map(|&most| f64::from(most) / 254.0).collect();
+    let steps =
+        |(at, &reach): (usize, &f32)| (f64::from(reach) / reach_step[at % channels]) as u8 + 1;
+    let reach: Vec<u8> = reach.iter().enumerate().map(steps).collect();
+    let curves = reach.len() / channels;
+    let mut bits = vec![0_u64; curves.div_ceil(64)];
+    let mut widest = Vec::with_capacity(starts.len() * channels);
+    let ends = starts.iter().skip(1).map(|&start| start as usize).chain([curves]);
+    for (start, end) in starts.iter().map(|&start| start as usize).zip(ends) {
+        bits[start / 64] |= 1 << (start % 64);
+        let own = &reach[start * channels..end * channels];
+        let most = |channel: usize| own[channel..].iter().step_by(channels).copied().max();
+        widest.extend((0..channels).filter_map(most));
+    }
+    Some(Clusters { starts: bits, representatives, reach_step, reach, widest })
 }
 
 /// What a step of each byte is worth, relative to the largest.

@@ -1,7 +1,7 @@
 //! What is kept beside the curves so that most of them need not be read: segment means and a coarse
 //! copy, both in bytes, and boxes around groups of them.
 //!
-//! See `docs/cascade.md` for what each is used for and why its bound holds.
+//! See `docs/cascade.md` for what each is used for, and `docs/bounds.md` for why its bound holds.
 
 mod layout;
 mod make;
@@ -9,7 +9,7 @@ mod order;
 mod quantiser;
 
 pub(crate) use layout::{Layout, MAX_PAIRS, Pair, RUN, SEGMENT_FRAMES};
-pub(crate) use make::{RowSource, make};
+pub(crate) use make::{Clusters, RowSource, make};
 pub(crate) use quantiser::{CODE_SLACK, Quantiser, mean_error};
 
 /// The boxes and sketches of one set of curves, as bytes.

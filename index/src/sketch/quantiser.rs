@@ -31,6 +31,11 @@ pub(crate) fn code(value: f64, offset: f64, step: f64) -> u8 {
     ((value - offset) / step).floor() as u8
 }
 
+/// The value in the middle of a code's step.
+pub(crate) fn middle(code: u8, offset: f64, step: f64) -> f64 {
+    offset + (f64::from(code) + 0.5) * step
+}
+
 impl Quantiser {
     /// Offsets and steps that suit a sample of curves; `largest` is, per channel, at least the
     /// magnitude of every value that will be coded.

@@ -8,10 +8,10 @@ use super::errors::StoreError;
 use super::file::{FileStore, SectionWriter, building_path};
 use super::format::{Kind, MAX_ROWS, SegmentEntry, State};
 use super::medium::Folder;
-use super::segment::{Parts, Segment};
+use super::segment::{ClusterParts, Parts, Segment};
 use super::{Index, Store, read_segments};
 use crate::params::Shape;
-use crate::sketch::{Layout, Quantiser, RowSource, make};
+use crate::sketch::{Clusters, Layout, Quantiser, RowSource, make};
 
 /// Takes curves one by one and ends as an [`Index`]. Made by [`Index::in_memory`] or
 /// [`Index::create`].
@@ -103,6 +103,11 @@ impl Batch {
             Ok(())
         })?;
         let bytes = |bytes: &[u8]| Bytes::copy(bytes);
+        let clusters = made.clusters.as_ref().map(|made| {
+            let [starts, representatives, reach_steps, reaches, widest] =
+                cluster_sections(made).map(|(_, part)| bytes(part));
+            ClusterParts { starts, representatives, reach_steps, reaches, widest }
+        });
         Ok(Segment::new(
             layout.clone(),
             made.quantiser,
@@ -116,6 +121,7 @@ impl Batch {
                 sketches: bytes(&made.sketches),
                 coarse: bytes(&coarse),
                 runs: Some(bytes(&made.runs)),
+                clusters,
                 curves: Bytes::Values(Arc::new(all)),
             },
         ))
@@ -155,11 +161,25 @@ impl Batch {
             ] {
                 entry.sections.push(writer.whole(store, kind, bytes)?);
             }
+            for (kind, bytes) in made.clusters.iter().flat_map(cluster_sections) {
+                entry.sections.push(writer.whole(store, kind, bytes)?);
+            }
             segments.push(entry);
             writer.start()
         };
         store.prepare(segments, end)
     }
+}
+
+/// What is kept of clusters, section by section.
+fn cluster_sections(made: &Clusters) -> [(Kind, &[u8]); 5] {
+    [
+        (Kind::ClusterStarts, bytemuck::cast_slice(&made.starts)),
+        (Kind::Representatives, &made.representatives),
+        (Kind::ReachSteps, bytemuck::cast_slice(&made.reach_step)),
+        (Kind::Reaches, &made.reach),
+        (Kind::WidestReaches, &made.widest),
+    ]
 }
 
 struct MemoryRows<'a> {

@@ -10,11 +10,12 @@ use super::medium::Medium;
 use crate::params::Shape;
 use crate::sketch::{GROUP, MAX_PAIRS, RUN, SEGMENT_FRAMES};
 
-/// The format this crate writes.
-pub(crate) const FORMAT: u32 = 2;
-/// The format before, which is read and, where a file has it, written on: its header tells no constants, and
-/// what is no longer used has no sums.
-pub(crate) const FORMAT_BEFORE: u32 = 1;
+/// The format this crate writes. It reads all before, and writes a file on as what it is.
+pub(crate) const FORMAT: u32 = 3;
+/// The first whose header tells constants, and where what is no longer used has sums.
+const FORMAT_SUMMED: u32 = 2;
+/// The first of all.
+const FORMAT_FIRST: u32 = 1;
 const MAGIC: &[u8; 8] = b"CURVEIDX";
 /// The two commit records lie here; a torn write of one leaves the other.
 pub(crate) const COMMIT_AT: [u64; 2] = [4096, 8192];
@@ -58,6 +59,16 @@ pub(crate) enum Kind {
     Runs = 12,
     /// Bytes an earlier state used and this one does not, so that their sum is known.
     Retired = 13,
+    /// One bit per place, set where a cluster begins; `u64` words. Files before format 3 have no clusters.
+    ClusterStarts = 14,
+    /// Coarse codes of a representative of each cluster.
+    Representatives = 15,
+    /// Per channel what a step of a reach is worth, `f64`.
+    ReachSteps = 16,
+    /// How far each curve is from the representative of its cluster, in order of place; one byte a channel.
+    Reaches = 17,
+    /// The largest of these in each cluster.
+    WidestReaches = 18,
 }
 
 impl Kind {
@@ -77,6 +88,11 @@ impl Kind {
             11 => "the coarse section",
             12 => "the run section",
             13 => "what an earlier state left",
+            14 => "the cluster section",
+            15 => "the representative section",
+            16 => "the reach step section",
+            17 => "the reach section",
+            18 => "the cluster reach section",
             _ => "a section of unknown kind",
         }
     }
@@ -134,7 +150,7 @@ impl State {
     ///
     /// `segments` may lack sections this state has; `end` lies behind everything written since.
     pub(crate) fn next(&self, mut segments: Vec<SegmentEntry>, end: u64) -> (Self, Vec<u8>) {
-        if self.format >= FORMAT {
+        if self.format >= FORMAT_SUMMED {
             let kept: Vec<u64> = sections(&segments).map(|section| section.at).collect();
             let gone = sections(&self.segments).chain(&self.manifest);
             let gone: Vec<Section> =
@@ -221,7 +237,7 @@ pub(crate) fn header(shape: Shape) -> Vec<u8> {
 
 /// Length of the header of a format.
 fn header_len(format: u32) -> usize {
-    if format == FORMAT_BEFORE { 24 } else { 24 + 4 * CONSTANTS.len() }
+    if format < FORMAT_SUMMED { 24 } else { 24 + 4 * CONSTANTS.len() }
 }
 
 /// The list of segments, as stored.
@@ -325,7 +341,7 @@ fn read_header(path: &Path, medium: &dyn Medium) -> Result<(Shape, u32), StoreEr
     }
     let format = bytes_at(path, medium, MAGIC.len() as u64, 4)?.ok_or_else(damaged)?;
     let format = Reader(&format).u32().ok_or_else(damaged)?;
-    if format != FORMAT && format != FORMAT_BEFORE {
+    if !(FORMAT_FIRST..=FORMAT).contains(&format) {
         return Err(StoreError::Format { path: path.to_owned(), found: format, expected: FORMAT });
     }
     let bytes = bytes_at(path, medium, 0, header_len(format))?.ok_or_else(damaged)?;
@@ -443,7 +459,7 @@ pub(crate) fn check(path: &Path, file: &Bytes, state: &State) -> Result<(), Stor
     }
     let manifest = state.manifest.ok_or_else(|| damaged(path, "the manifest"))?;
     manifest.whole(file).ok_or_else(|| damaged(path, "the manifest"))?;
-    if state.format == FORMAT_BEFORE {
+    if state.format < FORMAT_SUMMED {
         return Ok(());
     }
     all.push(manifest);

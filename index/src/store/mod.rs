@@ -19,7 +19,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 pub use build::Builder;
 pub(crate) use bytes::Bytes;
 pub use errors::StoreError;
-pub(crate) use segment::Segment;
+pub(crate) use segment::{Clusters, Segment};
 
 use crate::params::{Curve, Shape};
 use crate::sketch::Layout;

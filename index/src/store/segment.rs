@@ -18,6 +18,8 @@ pub(crate) struct Segment {
     rows: usize,
     quantiser: Quantiser,
     parts: Parts,
+    /// Place where each cluster begins, and behind them the number of places; empty where there are none.
+    cluster_bounds: Vec<u32>,
     /// One bit per row; empty where nothing was deleted.
     deleted: Vec<u64>,
     live: usize,
@@ -37,13 +39,40 @@ pub(crate) struct Parts {
     pub(crate) coarse: Bytes,
     /// Older files have none.
     pub(crate) runs: Option<Bytes>,
+    /// Likewise.
+    pub(crate) clusters: Option<ClusterParts>,
+}
+
+/// The sections about clusters.
+#[derive(Debug, Clone)]
+pub(crate) struct ClusterParts {
+    pub(crate) starts: Bytes,
+    pub(crate) representatives: Bytes,
+    pub(crate) reach_steps: Bytes,
+    pub(crate) reaches: Bytes,
+    pub(crate) widest: Bytes,
+}
+
+/// Clusters of a segment; all bytes are cluster by cluster or place by place.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Clusters<'a> {
+    /// Place where each begins, and behind them the number of places.
+    pub(crate) bounds: &'a [u32],
+    /// Coarse codes, read as the middles of their steps.
+    pub(crate) representatives: &'a [u8],
+    pub(crate) reach_steps: &'a [f64],
+    pub(crate) reaches: &'a [u8],
+    pub(crate) widest: &'a [u8],
 }
 
 impl Segment {
     /// A segment from sections whose lengths agree.
     pub(crate) fn new(layout: Arc<Layout>, quantiser: Quantiser, parts: Parts) -> Self {
         let rows = parts.ids.len() / 8;
-        Self { layout, rows, quantiser, parts, deleted: Vec::new(), live: rows }
+        let cluster_bounds =
+            parts.clusters.as_ref().map(|parts| bounds(parts.starts.numbers(), rows));
+        let cluster_bounds = cluster_bounds.unwrap_or_default();
+        Self { layout, rows, quantiser, parts, cluster_bounds, deleted: Vec::new(), live: rows }
     }
 
     /// The segment a manifest entry describes. Everything that is later used as a place is checked
@@ -83,6 +112,27 @@ impl Segment {
         let times = |count: u64, size: usize| count.checked_mul(size as u64);
         let line = layout.words() * LINE;
         let quantiser_len = times(Quantiser::len(layout) as u64, 8);
+        let channels = layout.shape.channels();
+        let clusters = match section(Kind::ClusterStarts, times(rows.div_ceil(64), 8), true)? {
+            None => None,
+            Some(starts) => {
+                let reach_steps = need(Kind::ReachSteps, times(1, 8 * channels), true)?;
+                let steps: &[f64] = reach_steps.numbers();
+                let bounds = bounds(starts.numbers(), rows as usize);
+                if bounds.first() != Some(&0)
+                    || !bounds.is_sorted_by(|a, b| a < b)
+                    || !steps.iter().all(|step| *step > 0.0 && step.is_finite())
+                {
+                    return Err(damaged(Kind::name(Kind::ClusterStarts as u32)));
+                }
+                let count = bounds.len() as u64 - 1;
+                let representatives =
+                    need(Kind::Representatives, times(count, layout.coarse_len()), false)?;
+                let reaches = need(Kind::Reaches, times(rows, channels), false)?;
+                let widest = need(Kind::WidestReaches, times(count, channels), false)?;
+                Some(ClusterParts { starts, representatives, reach_steps, reaches, widest })
+            }
+        };
         let parts = Parts {
             curves: need(Kind::Curves, times(rows, layout.shape.values() * 4), false)?,
             ids: need(Kind::Ids, times(rows, 8), true)?,
@@ -98,6 +148,7 @@ impl Segment {
             sketches: need(Kind::Sketches, times(groups, line), false)?,
             coarse: need(Kind::Coarse, times(rows, layout.coarse_len()), false)?,
             runs: section(Kind::Runs, times(rows, layout.runs_len()), false)?,
+            clusters,
         };
         let below =
             |numbers: &[u32], limit: u64| numbers.iter().all(|&number| u64::from(number) < limit);
@@ -133,6 +184,7 @@ impl Segment {
     pub(crate) fn agrees(&self, other: &Self) -> bool {
         self.rows == other.rows
             && self.quantiser == other.quantiser
+            && self.cluster_bounds == other.cluster_bounds
             && self.deleted == other.deleted
             && self.live == other.live
     }
@@ -164,6 +216,17 @@ impl Segment {
     /// The runs of frames, place by place; empty where there are none.
     pub(crate) fn all_runs(&self) -> &[u8] {
         self.parts.runs.as_deref().unwrap_or_default()
+    }
+
+    /// Clusters, if there are any.
+    pub(crate) fn clusters(&self) -> Option<Clusters<'_>> {
+        self.parts.clusters.as_ref().map(|parts| Clusters {
+            bounds: &self.cluster_bounds,
+            representatives: &parts.representatives,
+            reach_steps: parts.reach_steps.numbers(),
+            reaches: &parts.reaches,
+            widest: &parts.widest,
+        })
     }
 
     /// The row at a place that holds one.
@@ -263,4 +326,18 @@ impl Segment {
         self.live = self.rows.saturating_sub(gone);
         self.deleted = bits;
     }
+}
+
+/// The places of the bits that are set, and behind them the number of places.
+fn bounds(starts: &[u64], rows: usize) -> Vec<u32> {
+    let mut bounds = Vec::new();
+    for (number, &word) in starts.iter().enumerate() {
+        let mut word = word;
+        while word != 0 {
+            bounds.push(number as u32 * 64 + word.trailing_zeros());
+            word &= word - 1;
+        }
+    }
+    bounds.push(rows as u32);
+    bounds
 }

@@ -16,6 +16,7 @@ PAD = 2**32 - 1
 NAMES = {
     1: "curves", 2: "ids", 3: "id order", 4: "deleted", 5: "quantiser", 6: "order", 7: "places",
     8: "block boxes", 9: "group boxes", 10: "sketches", 11: "coarse", 12: "runs", 13: "retired",
+    14: "cluster starts", 15: "representatives", 16: "reach steps", 17: "reaches", 18: "widest reaches",
 }
 
 
@@ -26,7 +27,7 @@ def check(holds, what):
 
 def header(data):
     magic, version, frames, channels, *constants, crc = struct.unpack_from("<8s8I", data)
-    check(magic == b"CURVEIDX" and version == 2, "header")
+    check(magic == b"CURVEIDX" and version == 3, "header")
     check(constants == [16, 8, 8, 32], "constants")
     check(zlib.crc32(data[:36]) == crc, "checksum of the header")
     return frames, channels
@@ -162,6 +163,23 @@ def segment(rows, found, frames, channels):
     real = sketches[:rows]
     check(boxes(real, real, real, 16) == found["group boxes"], "group boxes")
     check(boxes(real, real, real, 256) == found["block boxes"], "block boxes")
+
+    # Clusters: no curve may be farther from its representative than is told.
+    if "cluster starts" in found:
+        bits = np.unpackbits(np.frombuffer(found["cluster starts"], np.uint8), bitorder="little")
+        check(len(bits) == -(-rows // 64) * 64 and not bits[rows:].any() and bits[0], "cluster starts")
+        starts = np.flatnonzero(bits)
+        shape = (len(starts), frames, width)
+        middles = np.frombuffer(found["representatives"], np.uint8).reshape(shape)[:, :, :channels]
+        middles = coarse_offset + (middles + 0.5) * coarse_step
+        steps = np.frombuffer(found["reach steps"], "<f8")
+        told = np.frombuffer(found["reaches"], np.uint8).reshape(rows, channels)
+        of = np.searchsorted(starts, np.arange(rows), side="right") - 1
+        apart = np.sqrt(((curves[order].astype(float) - middles[of]) ** 2).sum(axis=1))
+        check((apart <= told * steps * (1 + 1e-12)).all(), "reaches")
+        check((told * steps <= apart * (1 + 1e-6) + 2 * steps + 1e-37).all(), "reaches, no larger than they need be")
+        widest = np.maximum.reduceat(told, starts, axis=0)
+        check(widest.tobytes() == found["widest reaches"], "widest reaches")
 
     deleted = np.frombuffer(found.get("deleted", b""), "<u8")
     gone = lambda row: len(deleted) and int(deleted[row // 64]) >> (row % 64) & 1

@@ -3,7 +3,7 @@
 use super::found::{Best, Done, Found, as_cost, by_bound, ruled_out};
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, near_groups, sweep_groups};
 use super::tables::{CoarseTables, SketchTables, threshold};
-use super::{Job, SEEDS};
+use super::{Job, Part, SEEDS};
 use crate::search::crew::Crew;
 use crate::sketch::GROUP;
 
@@ -19,6 +19,10 @@ const BLOCKS_PER_BLOCK: usize = 4;
 const BLOCKS_SHARE: usize = 128;
 /// A filter that lets fewer than one curve in so many through is swept group by group.
 const SPARSE: usize = 12;
+/// So many groups, evenly drawn, show how much sketches leave of all;
+const HARD_TRIAL: usize = 32;
+/// a query is hard if that is more than this part of their curves.
+const HARD: (usize, usize) = (1, 8);
 /// Of several threads each takes at least so many blocks at a time.
 const SHARE: usize = 12;
 
@@ -226,7 +230,7 @@ impl Job<'_> {
         for mut blocks in [near, rest] {
             let cutoff = best.cutoff();
             blocks.retain(|&(bound, ..)| !ruled_out(bound, cutoff));
-            let mut found = self.sweep_some(crew, &blocks, cutoff, seen);
+            let mut found = self.sweep_some(crew, &blocks, coarse, cutoff, seen);
             found.retain(|one| !done.holds(one));
             if candidates.is_empty() {
                 self.look(crew, &mut found, coarse, best, seen);
@@ -243,6 +247,7 @@ impl Job<'_> {
         &self,
         crew: &Crew,
         blocks: &[(f32, u32, u32)],
+        coarse: &[CoarseTables],
         cutoff: f64,
         seen: &mut Seen,
     ) -> Vec<Found> {
@@ -251,7 +256,7 @@ impl Job<'_> {
             threads => blocks.len().div_ceil(16 * threads).max(SHARE),
         };
         let shares: Vec<&[(f32, u32, u32)]> = blocks.chunks(share).collect();
-        let swept = crew.map(shares.len(), |at| self.sweep(shares[at], cutoff));
+        let swept = crew.map(shares.len(), |at| self.sweep(shares[at], coarse, cutoff));
         let mut candidates = Vec::with_capacity(swept.iter().map(|(found, _)| found.len()).sum());
         for (mut found, swept) in swept {
             candidates.append(&mut found);
@@ -272,8 +277,35 @@ impl Job<'_> {
         of_part.collect()
     }
 
+    /// Whether sketches leave so much of some groups, as a few of them show, that representatives had better be
+    /// compared first.
+    fn is_hard(&self, part: &Part<'_>, groups: &[(u32, u32)], most: i32) -> bool {
+        if groups.len() < HARD_TRIAL || most == i32::MAX {
+            return false;
+        }
+        let some: Vec<(u32, u32)> =
+            groups.iter().step_by(groups.len() / HARD_TRIAL).copied().collect();
+        let mut left = Vec::new();
+        let tables = &self.sketch_tables()[part.tables];
+        sweep_groups(
+            self.level,
+            part.sections,
+            tables,
+            &some,
+            most,
+            &mut left,
+            &mut Seen::default(),
+        );
+        left.len() * HARD.1 > some.len() * GROUP * HARD.0
+    }
+
     /// Sweeps some blocks and keeps what sketches do not rule out.
-    fn sweep(&self, blocks: &[(f32, u32, u32)], cutoff: f64) -> (Vec<Found>, Seen) {
+    fn sweep(
+        &self,
+        blocks: &[(f32, u32, u32)],
+        coarse: &[CoarseTables],
+        cutoff: f64,
+    ) -> (Vec<Found>, Seen) {
         let mut seen = Seen::default();
         let mut found = Vec::new();
         let mut candidates: Vec<Candidate> = Vec::new();
@@ -288,8 +320,24 @@ impl Job<'_> {
             groups.clear();
             let (sections, level) = (part.sections, self.level);
             seen.groups += near_groups(level, sections, tables, &numbers, most, &mut groups);
+            let mut bounds = Vec::new();
+            if let Some(clusters) = part.segment.clusters()
+                && self.is_hard(part, &groups, most)
+            {
+                let coarse = &coarse[part.tables];
+                bounds = self.represent(clusters, coarse, cutoff, &mut groups, &mut seen);
+            }
             sweep_groups(level, sections, tables, &groups, most, &mut candidates, &mut seen);
+            let start = found.len();
             found.extend(self.passing(segment, &candidates, tables.scale));
+            // Both are in order of place.
+            let mut bounds = bounds.iter().peekable();
+            for one in &mut found[start..] {
+                while bounds.next_if(|own| own.place < one.place).is_some() {}
+                if let Some(own) = bounds.next_if(|own| own.place == one.place) {
+                    one.bound = one.bound.max(own.bound);
+                }
+            }
         }
         (found, seen)
     }

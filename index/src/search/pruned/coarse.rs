@@ -427,7 +427,7 @@ at_level! {
     ///
     /// A path visits boxes the way a path visits cells. A cell in a box costs at least the gap between
     /// the two boxes. The cheapest path of boxes that charges each box visited once, and in a row of two
-    /// frames one of them once more, is below the path's cost; `docs/cascade.md` proves it for boxes of
+    /// frames one of them once more, is below the path's cost; `docs/bounds.md` proves it for boxes of
     /// two query frames and at least four of the candidate. What the columns right of a row's band owe to
     /// the envelope comes on top.
     /// After Sakurai, Yoshikawa and Faloutsos 2005, doi 10.1145/1065167.1065210; they take the shorter
@@ -471,29 +471,24 @@ fn warp_body<L: Lanes>(
     }
 }
 
+/// Sixteen copies frame by frame in 16 bits, and what each frame's own squares add to its cells.
 #[inline(always)]
-fn warp_words<L: Lanes, const WORDS: usize>(
+fn widened<L: Lanes, const WORDS: usize>(
     lanes: L,
-    against: Against<'_>,
+    Against { tables, section, .. }: Against<'_>,
     copies: &[&[u8]; LANES],
-    most: i32,
     scratch: &mut WarpScratch,
-) -> Option<[i32; LANES]> {
-    let Against { tables, params, section } = against;
+) {
     let words = if WORDS == 0 { tables.even.len() } else { WORDS };
-    let halves = 2 * words;
-    let frames = section.len();
+    let (halves, frames) = (2 * words, section.len());
     let bytes = frames_inside(section, tables.frame_words);
     turn::<L>(lanes, copies, bytes, tables, &mut scratch.codes);
-    scratch.rows.start(frames);
     scratch.wide.resize(frames * halves, FAR_LINE);
     scratch.heads.resize(frames, FAR_LINE);
     assert!(
         tables.odd.len() == words
             && tables.weights.len() == halves
             && scratch.codes.len() >= frames * words
-            && tables.minus.len() == frames * halves
-            && tables.heads.len() == frames
     );
     // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
     // `at_level` compiled for.
@@ -514,6 +509,29 @@ fn warp_words<L: Lanes, const WORDS: usize>(
             }
             L::store(head, heads.add(frame * LINE));
         }
+    }
+}
+
+#[inline(always)]
+fn warp_words<L: Lanes, const WORDS: usize>(
+    lanes: L,
+    against: Against<'_>,
+    copies: &[&[u8]; LANES],
+    most: i32,
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    let Against { tables, params, section } = against;
+    let words = if WORDS == 0 { tables.even.len() } else { WORDS };
+    let halves = 2 * words;
+    let frames = section.len();
+    widened::<L, WORDS>(lanes, against, copies, scratch);
+    scratch.rows.start(frames);
+    assert!(tables.minus.len() == frames * halves && tables.heads.len() == frames);
+    // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
+    // `at_level` compiled for.
+    unsafe {
+        let wide = scratch.wide.as_ptr().cast::<u8>();
+        let heads = scratch.heads.as_ptr().cast::<u8>();
         let limit = L::splat(most as u32);
         let far = L::splat(FAR as u32);
         let mut row = 0;
@@ -597,6 +615,115 @@ at_level! {
         against: Against<'_>,
         copies: &[&[u8]; LANES],
         most: i32,
+        scratch: &mut WarpScratch,
+    ) -> Option<[i32; LANES]>
+}
+
+#[inline(always)]
+fn represent_body<L: Lanes>(
+    lanes: L,
+    against: Against<'_>,
+    copies: &[&[u8]; LANES],
+    most: &[i32; LANES],
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    match against.tables.even.len() {
+        1 => represent_words::<L, 1>(lanes, against, copies, most, scratch),
+        2 => represent_words::<L, 2>(lanes, against, copies, most, scratch),
+        3 => represent_words::<L, 3>(lanes, against, copies, most, scratch),
+        4 => represent_words::<L, 4>(lanes, against, copies, most, scratch),
+        _ => represent_words::<L, 0>(lanes, against, copies, most, scratch),
+    }
+}
+
+#[inline(always)]
+fn represent_words<L: Lanes, const WORDS: usize>(
+    lanes: L,
+    against: Against<'_>,
+    copies: &[&[u8]; LANES],
+    most: &[i32; LANES],
+    scratch: &mut WarpScratch,
+) -> Option<[i32; LANES]> {
+    let Against { tables, params, section } = against;
+    let words = if WORDS == 0 { tables.even.len() } else { WORDS };
+    let halves = 2 * words;
+    let frames = section.len();
+    let band = params.band_frames();
+    widened::<L, WORDS>(lanes, against, copies, scratch);
+    scratch.rows.start(frames);
+    assert!(tables.minus.len() == frames * halves && tables.exact_heads.len() == frames);
+    // SAFETY: registers read and written lie in the vectors sized or asserted above; `L` is what
+    // `at_level` compiled for.
+    unsafe {
+        let wide = scratch.wide.as_ptr().cast::<u8>();
+        let heads = scratch.heads.as_ptr().cast::<u8>();
+        // Per number of columns what they cost, met by the rows so far; none cost nothing.
+        let met = scratch.rows.previous.as_mut_ptr().cast::<u8>();
+        let limit = L::load(most.as_ptr().cast());
+        let far = L::splat(FAR as u32);
+        let mut row = 0;
+        while row < frames {
+            // Two rows at a time, so that what a frame is made of is loaded once for both.
+            let lower = (row + 1).min(frames - 1);
+            let (first, last) = params.columns(row, frames, frames);
+            let (lower_first, lower_last) = params.columns(lower, frames, frames);
+            let minus = [row, lower].map(|row| tables.minus.as_ptr().add(row * halves));
+            let mut held = [[far; 2]; 8];
+            for (half, held) in held.iter_mut().take(2 * WORDS).enumerate() {
+                *held = minus.map(|minus| L::splat(*minus.add(half)));
+            }
+            let own = [row, lower].map(|row| L::splat(tables.exact_heads[row] as u32));
+            let mut left = L::load(met.add(first * LINE));
+            let (mut lower_left, mut lowest) = (left, far);
+            for column in first..=lower_last {
+                let head = L::load(heads.add(column * LINE));
+                let mut costs = [L::add(head, own[0]), L::add(head, own[1])];
+                for half in 0..halves {
+                    let codes = L::load(wide.add((column * halves + half) * LINE));
+                    let [upper, below] = if WORDS == 0 {
+                        [L::splat(*minus[0].add(half)), L::splat(*minus[1].add(half))]
+                    } else {
+                        *held.get_unchecked(half)
+                    };
+                    costs[0] = L::add_dot_words(costs[0], codes, upper);
+                    costs[1] = L::add_dot_words(costs[1], codes, below);
+                }
+                let at = met.add((column + 1) * LINE);
+                let mut cell = L::load(at);
+                // FAR plus one cell fits, and what is there is no more than FAR.
+                if column <= last {
+                    cell = L::min(cell, L::add(left, costs[0]));
+                }
+                left = cell;
+                if column >= lower_first {
+                    cell = L::min(cell, L::add(lower_left, costs[1]));
+                    lowest = L::min(lowest, cell);
+                }
+                lower_left = cell;
+                L::store(cell, at);
+            }
+            // From here on some column inside the band is the last one met; before, it may be none.
+            if lower >= band && L::le(lowest, limit) == 0 {
+                return None;
+            }
+            row += 2;
+        }
+    }
+    Some(scratch.rows.previous[frames].0)
+}
+
+at_level! {
+    /// What sixteen representatives cost at least, if every frame of theirs meets one frame of the query: integers
+    /// below exact scale times the least sum over frames j of the cost of j with the query's frame i(j), where
+    /// i(j) lies in the band and never decreases; or `None` if each is above its number in `most`.
+    ///
+    /// Any warping path holds such a choice, of the same cells for every curve; so by Minkowski the root of a
+    /// curve's DTW cost is at least the root of this sum less the curve's distance to the representative, frame
+    /// against frame. `docs/bounds.md` has the proof.
+    fn represent = represent_body(
+        against: Against<'_>,
+        copies: &[&[u8]; LANES],
+        most: &[i32; LANES],
         scratch: &mut WarpScratch,
     ) -> Option<[i32; LANES]>
 }

@@ -5,6 +5,7 @@
 //! `docs/cascade.md`.
 
 mod choose;
+mod cluster;
 mod coarse;
 mod envelope;
 mod found;
@@ -171,6 +172,7 @@ impl<'a> Job<'a> {
         self.suit(&mut coarse, best.cutoff());
         self.finish(crew, candidates, &coarse, &best, &mut seen);
         stages.groups = seen.groups;
+        stages.representatives = seen.representatives;
         stages.sketches = seen.curves;
         stages.runs = seen.wide;
         stages.coarse = seen.narrow;

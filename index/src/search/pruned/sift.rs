@@ -123,7 +123,9 @@ impl<'a> Job<'a> {
         rest.retain(|one| !ruled_out(one.bound, cutoff));
         let shares = self::shares(&rest, crew);
         let finished = crew.map(shares.len(), |at| {
-            let (kept, mut seen) = self.sift(shares[at], coarse, best.cutoff());
+            let (mut kept, mut seen) = self.sift(shares[at], coarse, best.cutoff());
+            // So that sixteen give up together.
+            kept.sort_unstable_by(by_bound);
             let batches: Vec<&[Found]> = kept.chunks(LANES).collect();
             seen.add(self.settle_batches(&batches, &AtomicUsize::new(0), coarse, best));
             seen

@@ -19,6 +19,7 @@ pub(crate) struct Candidate {
 #[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Seen {
     pub(crate) groups: u64,
+    pub(crate) representatives: u64,
     pub(crate) curves: u64,
     pub(crate) wide: u64,
     pub(crate) narrow: u64,
@@ -29,6 +30,7 @@ pub(crate) struct Seen {
 impl Seen {
     pub(crate) fn add(&mut self, other: Self) {
         self.groups += other.groups;
+        self.representatives += other.representatives;
         self.curves += other.curves;
         self.wide += other.wide;
         self.narrow += other.narrow;

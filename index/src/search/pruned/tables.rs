@@ -220,10 +220,15 @@ pub(crate) struct CoarseTables {
     pub(crate) heads: Vec<i32>,
     /// A bound made of warped codes is the integer sum divided by this.
     pub(crate) warp_scale: f64,
+    /// As `heads`, where codes stand for the very middles of their steps: in representatives of clusters.
+    pub(crate) exact_heads: Vec<i32>,
+    pub(crate) exact_scale: f64,
     /// Heads before the charge for the blur of codes.
     squares: Vec<f64>,
     /// That charge for a cell, times the share given away.
     blur: f64,
+    /// The same for the query's own rounding alone.
+    exact_blur: f64,
     /// A sum of root weights' squares divided by this is a cost.
     root_scale: f64,
 }
@@ -237,7 +242,8 @@ const MOST_CUTOFF: f64 = (1 << 28) as f64;
 /// Largest root weight: twice its square times a code fits 16 bits.
 const MOST_ROOT: f64 = 10.0;
 /// How far a code may be off, in steps: half a step, and a hair for what `f64` rounds.
-const HALF: f64 = 0.5 + 1e-6;
+const HALF: f64 = 0.5 + HAIR;
+const HAIR: f64 = 1e-6;
 
 /// The most (or least) of each byte over runs of `frames` frames of `words` words.
 fn over(
@@ -335,7 +341,7 @@ impl CoarseTables {
         let mut minus = vec![0_i16; frames * words * 4];
         let mut squares = vec![0.0_f64; frames];
         let slack = crate::sketch::CODE_SLACK;
-        let mut blur = 0.0;
+        let (mut blur, mut exact_blur) = (0.0, 0.0);
         for (place, channel) in counted() {
             let weight = whole[channel];
             if params.weights()[channel] == 0.0 {
@@ -346,6 +352,7 @@ impl CoarseTables {
             let weight = f64::from(weight);
             if weight > 0.0 {
                 blur += weight * (HALF + 0.25 / weight).powi(2);
+                exact_blur += weight * (HAIR + 0.25 / weight).powi(2);
             }
             for (frame, square) in squares.iter_mut().enumerate() {
                 let (word, byte) = (frame * words + place, channel % 4);
@@ -383,8 +390,11 @@ impl CoarseTables {
             minus: minus.chunks_exact(2).map(|two| pair(two[0], two[1])).collect(),
             heads: vec![0; frames],
             warp_scale: scale,
+            exact_heads: vec![0; frames],
+            exact_scale: scale,
             squares,
             blur,
+            exact_blur,
             root_scale: scale,
             kept,
         };
@@ -399,25 +409,33 @@ impl CoarseTables {
 
     /// Makes bounds of warped codes tight for a cutoff; infinite where there is none yet.
     pub(crate) fn suit(&mut self, cutoff: f64) {
-        // The share that the blur of codes gives away least by, were the path as long as the section
-        // and its cost the cutoff. Any share between 0 and 1 is right, but a small one charges each cell so
-        // much that sums of a long path run out: for a cutoff beyond the scale's a large one is taken.
-        let frames = self.squares.len() as f64;
-        let sum = cutoff * self.root_scale;
-        let spent = self.blur * frames / if sum <= 2.0 * MOST_CUTOFF { sum.max(1.0) } else { 1.0 };
-        let share = spent.sqrt().clamp(1e-4, 0.5);
-        // Sums stay above -1.3e9, far inside 31 bits. Without the charge a cell is a square less what the
-        // floor takes, at most 1. Integer weights w add up to at most 2^13, because a cell is below
-        // MOST_CELL, and each channel that counts has one of at least 1; so the blur, a sum of
-        // w / 4 + 1 / 4 + 1 / (16 w), is below 4,609. A path has fewer than 2 MAX_FRAMES = 2^17 cells. At the largest
-        // share, 1/2, they are charged 2^17 x 2 x 4,609 = 1.21e9; a smaller one comes with blur x frames below
-        // sum / 4, and then they are charged 2 (blur x frames x sum)^(1/2), less than sum, which is at most 2^29.
-        let charge = self.blur / share + 0.01;
-        for (head, square) in self.heads.iter_mut().zip(&self.squares) {
-            *head = (square - charge).floor() as i32;
-        }
-        self.warp_scale = self.root_scale / (1.0 - share);
+        let Self { squares, root_scale, .. } = self;
+        self.warp_scale = charge(squares, self.blur, *root_scale, cutoff, &mut self.heads);
+        self.exact_scale =
+            charge(squares, self.exact_blur, *root_scale, cutoff, &mut self.exact_heads);
     }
+}
+
+/// Takes the charge for blur off `squares`; the scale of what is left.
+fn charge(squares: &[f64], blur: f64, root_scale: f64, cutoff: f64, heads: &mut [i32]) -> f64 {
+    // The share that the blur of codes gives away least by, were the path as long as the section
+    // and its cost the cutoff. Any share between 0 and 1 is right, but a small one charges each cell so
+    // much that sums of a long path run out: for a cutoff beyond the scale's a large one is taken.
+    let frames = squares.len() as f64;
+    let sum = cutoff * root_scale;
+    let spent = blur * frames / if sum <= 2.0 * MOST_CUTOFF { sum.max(1.0) } else { 1.0 };
+    let share = spent.sqrt().clamp(1e-4, 0.5);
+    // Sums stay above -1.3e9, far inside 31 bits. Without the charge a cell is a square less what the
+    // floor takes, at most 1. Integer weights w add up to at most 2^13, because a cell is below
+    // MOST_CELL, and each channel that counts has one of at least 1; so the blur, a sum of
+    // w / 4 + 1 / 4 + 1 / (16 w), is below 4,609. A path has fewer than 2 MAX_FRAMES = 2^17 cells. At the largest
+    // share, 1/2, they are charged 2^17 x 2 x 4,609 = 1.21e9; a smaller one comes with blur x frames below
+    // sum / 4, and then they are charged 2 (blur x frames x sum)^(1/2), less than sum, which is at most 2^29.
+    let charge = blur / share + 0.01;
+    for (head, square) in heads.iter_mut().zip(squares) {
+        *head = (square - charge).floor() as i32;
+    }
+    root_scale / (1.0 - share)
 }
 
 /// The largest integer sum that does not rule a candidate out.

@@ -464,7 +464,7 @@ fn damage_is_named_and_never_a_panic() {
     std::fs::write(&path, &other).unwrap();
     let error = Index::open(&path).unwrap_err().to_string();
     assert!(
-        error.ends_with("format 99, this program reads format 2; rebuild the index"),
+        error.ends_with("format 99, this program reads format 3; rebuild the index"),
         "{error}"
     );
     for len in (0..whole.len()).step_by(97) {
