@@ -472,7 +472,7 @@ fn each_bound_rules_out_its_share_of_drawn_curves() {
     let new: Vec<Vec<f32>> = (0..6).map(|at| motions.variant(5000 + at * 613, 1.0)).collect();
     let most = Left {
         groups: 1.0,
-        represented: 0.0,
+        represented: 0.99,
         sketches: 1.0,
         wide: 0.99,
         narrow: 0.72,
