@@ -75,7 +75,7 @@ fn a_players_clips_a_month_apart_are_held_against_each_other_first() {
     let plan = ["plan", "c1", "--fault", "shallow_leg_drive", "--drill", "land_inside=3 x 8"];
     desk.expect(0, &[&plan[..], &["--start", "2026-03-15"]].concat());
     let april = add("april.mp4", "dunlin", "2026-04-15", "side");
-    let (out, err) = desk.expect(0, &["like", &april]);
+    let (out, err) = desk.expect(0, &["like", &april, "--full"]);
     assert!(out.contains("\n   same player, same set-up: the strongest comparison\n"), "{out}");
     assert!(out.contains("\n   compares poorly: seen from the front"), "{out}");
     assert!(err.contains("searched first: 1 of 3 serves, filmed by one camera from the side"));

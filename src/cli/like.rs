@@ -116,7 +116,7 @@ pub(super) fn show(
     }
     if !out.json && !answer.precedents.is_empty() {
         out.say(&format!(
-            "{} searched; the smaller the distance, the more alike; 0 is the same motion{}",
+            "{} searched; the smaller the distance, the more alike{}",
             count(answer.searched, "serve"),
             if full { "" } else { "; --full says more" }
         ));

@@ -17,8 +17,10 @@ use crate::words::{self, amount, bare, day, sentence, signed};
 const FAULTS: usize = 2;
 /// Different drills named among the precedents: each brings its cautions with it.
 const DRILLS: usize = 2;
-/// Drills told of what worked for a fault.
+/// Drills told of what worked for a fault, the second only while fewer than [`IN_ALL`] are cautioned.
 const WORKED: usize = 2;
+/// Drills whose cautions fit.
+const IN_ALL: usize = 3;
 
 /// Writes precedents shortly, one after the other; a review that several come from is told once.
 pub(super) struct Short {
@@ -177,8 +179,10 @@ pub(super) fn worked(
         );
     }
     out.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
-    for drill in worked.drills.iter().take(WORKED) {
-        out.line(&format!("   {}", line(drill, &worked.unit, cautions)))?;
+    for (place, drill) in worked.drills.iter().take(WORKED).enumerate() {
+        if place == 0 || cautions.drills() < IN_ALL {
+            out.line(&format!("   {}", line(drill, &worked.unit, cautions)))?;
+        }
     }
     Ok(())
 }

@@ -108,7 +108,7 @@ fn describe_drill(
     )];
     if drill.effective + 0.05 < drill.players as f64 {
         lines[0].push_str(&format!(
-            "; weighted by how like this serve theirs are, they count as {:.1}",
+            "; weighted by likeness to this serve, they count as {:.1}",
             drill.effective
         ));
     }

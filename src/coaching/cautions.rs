@@ -171,6 +171,12 @@ impl Cautions {
         (drills.joined(), drills.own())
     }
 
+    /// How many drills have cautions of their own among [`Self::lines`] so far.
+    #[must_use]
+    pub fn drills(&self) -> usize {
+        self.drills.len()
+    }
+
     /// Whether a drill was handed out or something hurts, so that the lines must follow.
     #[must_use]
     pub fn are_due(&self) -> bool {

@@ -1,7 +1,7 @@
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, ticks, width};
-use crate::words::{amount, bare, count};
+use crate::words::{amount, bare};
 
 /// What happened to the players who did one thing, one vote each.
 #[derive(Debug, Clone, PartialEq)]
@@ -33,7 +33,7 @@ impl DotRow {
         self.better.iter().filter(|better| **better == Some(true)).count()
     }
 
-    /// The counts in words: "5 of 7 players better by more than chance (about 6 deg)".
+    /// The counts in words: "5 of 7 better by more than chance (about 6 deg)".
     #[must_use]
     pub fn counted(&self) -> String {
         let beyond = self.beyond();
@@ -42,8 +42,7 @@ impl DotRow {
             return "nobody followed up yet".to_owned();
         }
         format!(
-            "{beyond} of {} better by more than chance (about {})",
-            count(all, "player"),
+            "{beyond} of {all} better by more than chance (about {})",
             amount(self.detectable, &self.unit)
         )
     }

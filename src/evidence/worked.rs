@@ -350,8 +350,8 @@ fn trust(
             said(gain.high, unit)
         ),
         (Claim::NothingToCompare, _) => format!(
-            "{who}, but too few with this fault were seen again without a plan: nobody can say how \
-             much would have come by itself."
+            "{who}, but too few with this fault were seen again without a plan: how much comes by \
+             itself is not known."
         ),
         _ => {
             let story = if players == 1 {
@@ -383,7 +383,7 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     let Followings { plans, followed_up, seen_again, missing, not_comparable } = *followings;
     let mut parts = vec![format!("{followed_up} followed up")];
     for (count, what) in [
-        (seen_again, "seen again later without a follow-up"),
+        (seen_again, "only seen again later"),
         (missing, "not seen again in time"),
         (not_comparable, "seen again, but not comparable"),
     ] {
@@ -393,7 +393,7 @@ fn counted(followings: &Followings, players: usize, effective: Option<f64>) -> S
     }
     let missed = if missing > 0 { "; those not seen again may have done worse" } else { "" };
     let nearness = effective.map_or_else(String::new, |effective| {
-        format!("; weighted by how like this serve theirs are, they count as {effective:.1}")
+        format!("; weighted by likeness to this serve, they count as {effective:.1}")
     });
     format!(
         "{} for this fault: {}{missed}. {} counted once each{nearness}.",

@@ -12,9 +12,9 @@ use crate::work::Watch;
 
 /// Looked for from so long before the toss until contact.
 const BEFORE_S: f64 = 0.15;
-/// The release as the ball shows it, one standard error beside half a frame: planted balls are within
-/// 0.03 s, real ones were not tried.
-const RELEASE_ERROR_S: f64 = 0.02;
+/// The release as the ball shows it, one standard error beside half a frame: of twelve planted balls one
+/// is 0.075 s off; real ones were not tried.
+const RELEASE_ERROR_S: f64 = 0.04;
 /// The body's lines by their ends, left side; the ball is not looked for on them.
 const LINES: [(Joint, Joint); 5] = [
     (Joint::LeftShoulder, Joint::LeftElbow),

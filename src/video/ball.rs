@@ -470,7 +470,7 @@ mod tests {
     /// moves of the body is in the way.
     #[test]
     fn a_planted_ball_is_followed_and_none_is_seen_where_none_was_planted() {
-        let (mut right, mut of) = (0, 0);
+        let (mut of, mut release_off, mut highest_off, mut rise_off) = (0, vec![], vec![], vec![]);
         for name in ["cam01.mp4", "cam02.mp4", "cam03.mp4", "cam04.mp4"] {
             let Some(frames) = real_frames(name) else { return };
             for (k, x) in [70.0, 135.0, 200.0].into_iter().enumerate() {
@@ -488,12 +488,20 @@ mod tests {
                 let Some(seen) = followed(&with, hand) else { continue };
                 let highest_s = planted.release_s + planted.up / (GRAVITY * TALL_PX);
                 let rise = planted.up.powi(2) / (2.0 * GRAVITY * TALL_PX * TALL_PX);
-                assert!((seen.release_s - planted.release_s).abs() < 0.06, "{name} {x}: {seen:?}");
-                assert!((seen.highest_s - highest_s).abs() < 0.05, "{name} {x}: {seen:?}");
-                assert!((seen.rise - rise).abs() < 0.1, "{name} {x}: {seen:?}, {rise}");
-                right += 1;
+                release_off.push((seen.release_s - planted.release_s).abs());
+                highest_off.push((seen.highest_s - highest_s).abs());
+                rise_off.push((seen.rise - rise).abs());
             }
         }
+        let right = release_off.len();
         assert!(right * 10 >= of * 8, "{right} of {of}");
+        for (what, mut off, usual, most) in [
+            ("release, s", release_off, 0.03, 0.1),
+            ("highest, s", highest_off, 0.03, 0.05),
+            ("rise, statures", rise_off, 0.06, 0.25),
+        ] {
+            off.sort_by(f64::total_cmp);
+            assert!(off[right / 2] < usual && off[right - 1] < most, "{what}: {off:?}");
+        }
     }
 }

@@ -406,7 +406,7 @@ fn dots_are_counted_and_filled_by_the_detectable_change() {
         by_itself: None,
         interval_pct: 90,
     };
-    assert_eq!(row.counted(), "3 of 5 players better by more than chance (about 6 deg)");
+    assert_eq!(row.counted(), "3 of 5 better by more than chance (about 6 deg)");
     let svg = dot_row(&row, row.range(), 720.0);
     let tree = roxmltree::Document::parse(svg.as_str()).unwrap();
     let filled = |tone: &str| {

@@ -105,7 +105,7 @@ fn the_review_says_the_numbers_with_their_doubt() {
         "about 38 deg, give or take 3",
         "Reference 55 to 74 deg",
         &trophy,
-        "5 of 7 players better by more than chance (about 6 deg)",
+        "5 of 7 better by more than chance (about 6 deg)",
         "10 deg better on average, 90 % interval 5 to 15 deg",
         "Too few to estimate an average",
         "within chance (up to 0.04)",
