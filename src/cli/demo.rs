@@ -72,7 +72,8 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
     let mut cautions = Cautions::of(&catalogue, subject.age(&library)?);
     like::show(&library, &answer, &catalogue, false, &mut cautions, out)?;
     let faults = asked_about(&library, subject, &[], &answer, place::today())?;
-    worked::show(&library, &catalogue, subject, &faults, false, &watch, &mut cautions, out)?;
+    let asked = worked::Asked { subject, faults: &faults, full: false };
+    worked::show(&library, &catalogue, &asked, &watch, &mut cautions, out)?;
     worked::end(&cautions, false, out)?;
 
     let wanted = Wanted {

@@ -80,7 +80,8 @@ fn print(
         return Ok(false);
     }
     let faults = asked_about(library, subject, suspected, &answer, place::today())?;
-    worked::show(library, catalogue, subject, &faults, full, &watch, &mut cautions, out)?;
+    let asked = worked::Asked { subject, faults: &faults, full };
+    worked::show(library, catalogue, &asked, &watch, &mut cautions, out)?;
     worked::end(&cautions, full, out)?;
     Ok(true)
 }

@@ -16,18 +16,25 @@ const FAULTS: usize = 2;
 /// Drills told in text for each.
 const DRILLS: usize = 4;
 
+/// For which serve and faults it is asked, and at what length.
+pub(super) struct Asked<'a> {
+    pub(super) subject: Subject<'a>,
+    pub(super) faults: &'a [String],
+    /// Everything, else what fits a screen.
+    pub(super) full: bool,
+}
+
 /// What worked for the serve's own faults, else for the faults most precedents have, in full or in
 /// what fits a screen; text ends with [`end`].
 pub(super) fn show(
     library: &Library,
     catalogue: &Catalogue,
-    subject: Subject<'_>,
-    faults: &[String],
-    full: bool,
+    asked: &Asked<'_>,
     watch: &Watch,
     cautions: &mut Cautions,
     out: &mut Output,
 ) -> anyhow::Result<()> {
+    let Asked { subject, faults, full } = *asked;
     if faults.is_empty() {
         return Ok(());
     }
