@@ -143,7 +143,7 @@ def test_files_of_the_engine_are_read_as_an_independent_reader_reads_them(capsys
     """`read_index.py` is written from the format's page alone and prints id and checksum of every curve."""
     import zlib
 
-    path = GOLDEN / "format-2.index"
+    path = GOLDEN / "format-3.index"
     monkeypatch.setattr("sys.argv", ["read_index.py", str(path)])
     runpy.run_path(str(GOLDEN / "read_index.py"), run_name="__main__")
     lines = [line.split() for line in capsys.readouterr().out.splitlines()]
