@@ -7,6 +7,7 @@
 
 mod query;
 mod ranked;
+mod sums;
 mod text;
 
 use std::collections::{BTreeSet, HashSet};
@@ -219,23 +220,20 @@ impl Library {
         Ok(Mark { base, change })
     }
 
-    /// The index on disk, if there is one and all of it is as it was written: over bytes that went bad it
-    /// would panic or give wrong answers. Cost: reads its files once.
+    /// The index on disk, if there is one and all of it is as it was written ([`sums`]). Cost: reads its
+    /// files once.
     fn open_words(&self) -> Result<Option<Index>, StoreError> {
         let folder = self.words_folder();
         if !folder.join("meta.json").is_file() {
             return Ok(None);
         }
-        let directory = self.words_directory(&folder).map_err(self.words_error())?;
-        let index = Index::open(directory).map_err(self.words_error())?;
-        let damaged = index.validate_checksum().map_err(self.words_error())?;
-        match damaged.iter().min() {
-            None => Ok(Some(with_analyser(index))),
-            Some(file) => {
-                let what = format!("{} is damaged", file.display());
-                Err(self.words_error()(TantivyError::InternalError(what)))
-            }
+        let difference =
+            sums::difference(&folder).map_err(StoreError::io(&folder, "reading the word index"))?;
+        if let Some(what) = difference {
+            return Err(self.words_error()(TantivyError::InternalError(what)));
         }
+        let directory = self.words_directory(&folder).map_err(self.words_error())?;
+        Index::open(directory).map(with_analyser).map(Some).map_err(self.words_error())
     }
 
     fn words_directory(&self, folder: &Path) -> Result<Box<dyn Directory>, TantivyError> {
@@ -321,6 +319,9 @@ impl Library {
         commit.set_payload(&mark.text());
         commit.commit()?;
         writer.wait_merging_threads()?;
+        let folder = self.words_folder();
+        sums::write(&folder, |what| self.seam.before_write(what))
+            .map_err(StoreError::io(&folder, "writing the sums of the word index"))?;
         Ok(())
     }
 
