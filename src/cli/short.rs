@@ -93,7 +93,7 @@ impl Short {
             let withdrawn = plan.ended.as_ref().is_some_and(|end| end.how == Ending::Withdrawn);
             let withdrawn = if withdrawn { " (withdrawn)" } else { "" };
             let came = followed.came.get(place).map(|came| format!(": {}", came.in_short()));
-            said.push(format!("Plan{about}: {drills}{withdrawn}{}", came.unwrap_or_default()));
+            said.push(format!("Planned{about}: {drills}{withdrawn}{}", came.unwrap_or_default()));
         }
         said.extend(reported(precedent));
         said.join(". ") + "."
@@ -112,8 +112,9 @@ impl Short {
             }
         }
         match (names.len(), drills.len() - names.len()) {
-            (0, 0) => "without a drill".to_owned(),
-            (0, left) => count(left, "drill"),
+            (0, 0) => "no drill".to_owned(),
+            (0, 1) => "a drill that --full names".to_owned(),
+            (0, left) => format!("{left} drills that --full names"),
             (_, 0) => names.join(", "),
             (_, left) => format!("{} and {left} more", names.join(", ")),
         }
@@ -180,7 +181,7 @@ pub(super) fn worked(
     }
     out.line(&format!("What worked for \"{}\" ({}):", worked.name, worked.measure))?;
     for (place, drill) in worked.drills.iter().take(WORKED).enumerate() {
-        if place == 0 || cautions.drills() < IN_ALL {
+        if place == 0 || cautions.drills_with_cautions() < IN_ALL {
             out.line(&format!("   {}", line(drill, &worked.unit, cautions)))?;
         }
     }

@@ -173,7 +173,7 @@ impl Cautions {
 
     /// How many drills have cautions of their own among [`Self::lines`] so far.
     #[must_use]
-    pub fn drills(&self) -> usize {
+    pub fn drills_with_cautions(&self) -> usize {
         self.drills.len()
     }
 

@@ -173,7 +173,7 @@ mod tests {
     fn a_newer_format_names_both_numbers() {
         let bytes = seal(MAGIC, 3, &1u8).unwrap();
         let error = unseal::<u8>(MAGIC, 2, &bytes).unwrap_err();
-        assert_eq!(error.to_string(), "format 3, this program reads format 2");
+        assert_eq!(error.to_string(), "format 3, this program reads formats up to 2");
     }
 
     #[test]

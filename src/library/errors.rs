@@ -40,7 +40,7 @@ pub enum OpenError {
         found: String,
     },
     /// The file was written by another version.
-    #[error("{}: format {found}, this program reads format {known}; open it with the program that wrote it, or a newer one", .file.display())]
+    #[error("{}: format {found}, this program reads formats 1 to {known}; open it with the program that wrote it, or a newer one", .file.display())]
     Format {
         /// The file.
         file: PathBuf,
@@ -206,7 +206,7 @@ pub enum Damage {
         expected: [u8; 4],
     },
     /// Written by another version.
-    #[error("format {found}, this program reads format {known}")]
+    #[error("format {found}, this program reads formats up to {known}")]
     Format {
         /// Format number found.
         found: u16,
