@@ -235,7 +235,7 @@ fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Differe
     }
     if let Some(one) = differences.first() {
         text.push_str(&format!(
-            ", most of all {} ({}: {})",
+            "; farthest apart in {} ({}: {})",
             one.label,
             one.phase_label,
             amount(one)
