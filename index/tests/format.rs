@@ -7,7 +7,7 @@ mod skip;
 
 use std::path::{Path, PathBuf};
 
-use curve_index::{DtwParams, Index, Nearest, Shape, Strategy};
+use curve_index::{DtwParams, Index, Nearest, Shape};
 
 fn curve(id: u64) -> Vec<f32> {
     (0..20 * 3).map(|at| ((id * 37 + at * 11) % 64) as f32 / 8.0 - 3.0).collect()
@@ -87,10 +87,17 @@ fn a_deletion_beyond_the_rows_is_refused() {
     assert!(error.contains("the deletion section"), "{error}");
 }
 
-/// Older formats are read, and written on as what they are; compacting makes them the newest.
+/// What was written before, formats of old and sections that are no longer read, is read and written on as what it
+/// is; compacting makes it the newest.
 #[test]
 fn formats_before_stay_readable_and_grow() {
-    for (number, name) in [(1, "format-1-runs.index"), (2, "format-2.index")] {
+    let before = [
+        (1, "format-1.index"),
+        (1, "format-1-runs.index"),
+        (2, "format-2.index"),
+        (3, "format-3-runs.index"),
+    ];
+    for (number, name) in before {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("old.index");
         std::fs::copy(golden(name), &path).unwrap();
@@ -109,33 +116,6 @@ fn formats_before_stay_readable_and_grow() {
         assert_whole(&index);
         assert_eq!(format(), 3);
     }
-}
-
-/// A file from before there were runs: it opens, is searched without them, takes batches that have
-/// them, and has them all once compacted.
-#[test]
-fn a_file_without_runs_is_searched_and_grows() {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("old.index");
-    std::fs::copy(golden("format-1.index"), &path).unwrap();
-    assert_whole(&Index::open(&path).unwrap());
-    let mut index = Index::open_for_writing(&path).unwrap();
-    let more: Vec<Vec<f32>> = (100..160).map(curve).collect();
-    index.append((100..160).zip(more.iter().map(Vec::as_slice))).unwrap();
-    let params = DtwParams::new(3).band_frames(2).check().unwrap();
-    // A range query has no seeds, so whatever it finds has met every stage.
-    let all = Nearest::new(&params, usize::MAX);
-    let most = 40.0;
-    let query = curve(130);
-    let want = index.within(&query, most, &all.clone().strategy(Strategy::Scan)).unwrap();
-    assert!(want.neighbours.len() > 1);
-    let got = index.within(&query, most, &all).unwrap();
-    assert_eq!(got.neighbours, want.neighbours);
-    assert_eq!(got.stages.runs, 0);
-    index.compact().unwrap();
-    let got = index.within(&query, most, &all).unwrap();
-    assert_eq!(got.neighbours, want.neighbours);
-    assert!(got.stages.runs >= want.neighbours.len() as u64);
 }
 
 /// What `/proc` says is mapped of a file, in kB.

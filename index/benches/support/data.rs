@@ -52,6 +52,11 @@ impl Motions {
         self.made(number, number + (1 << 40), strange)
     }
 
+    /// A serve of a player, of as many as one likes.
+    pub(crate) fn of_player(&self, player: usize, serve: usize) -> Vec<f32> {
+        self.made(player * PER_PLAYER, serve + (1 << 41), 1.0)
+    }
+
     fn made(&self, of: usize, number: usize, strange: f64) -> Vec<f32> {
         let stream = |kind: u64, number: usize| {
             let mix =

@@ -187,25 +187,22 @@ impl Crew {
         made.into_iter().map(|(_, one)| one).collect()
     }
 
-    /// Three things made side by side; what takes longest had better come first.
-    pub(crate) fn three<A: Send, B: Send, C: Send>(
+    /// Two things made side by side; what takes longer had better come first.
+    pub(crate) fn both<A: Send, B: Send>(
         &self,
         one: impl Fn() -> A + Sync,
         two: impl Fn() -> B + Sync,
-        three: impl Fn() -> C + Sync,
-    ) -> (A, B, C) {
+    ) -> (A, B) {
         if self.helpers == 0 {
-            return (one(), two(), three());
+            return (one(), two());
         }
-        let (first, second, third) = (Mutex::new(None), Mutex::new(None), Mutex::new(None));
-        self.share(3, &|number| match number {
+        let (first, second) = (Mutex::new(None), Mutex::new(None));
+        self.share(2, &|number| match number {
             0 => put(&first, one()),
-            1 => put(&second, two()),
-            _ => put(&third, three()),
+            _ => put(&second, two()),
         });
-        // All were made, or sharing them panicked.
-        let first = take(first).unwrap_or_else(one);
-        (first, take(second).unwrap_or_else(two), take(third).unwrap_or_else(three))
+        // Both were made, or sharing them panicked.
+        (take(first).unwrap_or_else(one), take(second).unwrap_or_else(two))
     }
 }
 
@@ -235,7 +232,7 @@ mod tests {
                     assert_eq!(made, (0..count).map(|n| n * n).collect::<Vec<_>>());
                     assert_eq!(calls.into_inner(), count);
                 }
-                assert_eq!(crew.three(|| 1, || "two", || 3.0), (1, "two", 3.0));
+                assert_eq!(crew.both(|| 1, || "two"), (1, "two"));
             });
         }
     }

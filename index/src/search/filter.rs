@@ -45,10 +45,9 @@ impl Places {
         self.0[place / GROUP] >> (place % GROUP) & 1 == 1
     }
 
-    /// Groups with the lanes that pass, where there are any.
-    pub(crate) fn groups(&self) -> Vec<(u32, u32)> {
-        let groups = self.0.iter().enumerate().filter(|&(_, &lanes)| lanes != 0);
-        groups.map(|(group, &lanes)| (group as u32, u32::from(lanes))).collect()
+    /// The places of a group that pass, one bit each.
+    pub(crate) fn lanes(&self, group: u32) -> u32 {
+        u32::from(self.0[group as usize])
     }
 }
 

@@ -41,8 +41,6 @@ pub struct Stages {
     pub representatives: u64,
     /// Curves whose sketch was looked at.
     pub sketches: u64,
-    /// Curves whose runs of frames were warped.
-    pub runs: u64,
     /// Curves whose coarse copy was warped in boxes.
     pub coarse: u64,
     /// Curves whose coarse copy was warped frame by frame.
@@ -60,7 +58,6 @@ impl Stages {
             ("groups", self.groups),
             ("representatives", self.representatives),
             ("sketches", self.sketches),
-            ("runs", self.runs),
             ("coarse", self.coarse),
             ("warped", self.warped),
             ("kernel", self.kernel),
@@ -175,8 +172,8 @@ impl<'a> Nearest<'a> {
     /// Lets about so many bytes of curves and their copies stay mapped, in pieces of 2 MB and at least one
     /// piece; sketches and boxes, which every search reads, come on top (a million curves of 101 x 12: 163 MB).
     ///
-    /// Without it runs of frames (311 MB of that million) stay mapped, too, and so much of curves and coarse
-    /// copies that with lists and the search's own memory it comes to about 64 MB. `usize::MAX` keeps all that
+    /// Without it so much of curves and coarse copies stays mapped that with lists and the search's own memory it
+    /// comes to about 64 MB. `usize::MAX` keeps all that
     /// searches touch, which spares the next one a part of its time. For a file, on Unix; changes no answer.
     #[must_use]
     pub fn mapped_bytes(mut self, most: usize) -> Self {

@@ -6,7 +6,7 @@ use crate::params::Shape;
 
 /// Aimed-at length of a segment, frames.
 pub(crate) const SEGMENT_FRAMES: usize = 8;
-/// Frames in a run, of which the lowest and highest codes are kept.
+/// Frames in a run; files say so, though their runs are no longer read.
 pub(crate) const RUN: usize = 8;
 /// Most pairs of segments per channel.
 pub(crate) const MAX_PAIRS: usize = 32;
@@ -64,11 +64,6 @@ impl Layout {
     /// Bytes of one coarse copy.
     pub(crate) fn coarse_len(&self) -> usize {
         self.shape.frames() * self.frame_words() * 4
-    }
-
-    /// Bytes of the runs of one curve: the lowest codes of each, then its highest.
-    pub(crate) fn runs_len(&self) -> usize {
-        self.shape.frames().div_ceil(RUN) * 2 * self.frame_words() * 4
     }
 }
 

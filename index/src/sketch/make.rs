@@ -1,6 +1,6 @@
 //! From curves to sketches.
 
-use super::layout::{Layout, RUN};
+use super::layout::Layout;
 use super::quantiser::{Quantiser, code, largest, means, middle};
 use super::{BLOCK, GROUP};
 use crate::lanes::LINE;
@@ -30,8 +30,6 @@ pub(crate) struct Made {
     pub(crate) group_boxes: Vec<u8>,
     /// Per group, `words` registers.
     pub(crate) sketches: Vec<u8>,
-    /// Runs of frames, curve by curve in order of position.
-    pub(crate) runs: Vec<u8>,
     /// `None` where values are so large that distances run out of `f32`.
     pub(crate) clusters: Option<Clusters>,
 }
@@ -95,8 +93,6 @@ pub(crate) fn make<E>(
     drop(codes);
 
     let mut line = vec![0_u8; layout.coarse_len()];
-    let frame_len = layout.frame_words() * 4;
-    let mut runs = Vec::with_capacity(count * layout.runs_len());
     let mut representatives = Vec::with_capacity(starts.len() * layout.coarse_len());
     let mut reach: Vec<f32> = Vec::with_capacity(count * layout.shape.channels());
     let ends = starts.iter().skip(1).map(|&start| start as usize).chain([count]);
@@ -115,19 +111,12 @@ pub(crate) fn make<E>(
             rows.read(row as usize, &mut curve)?;
             reach.extend(apart(layout, &representative, &curve));
             coded(layout, &quantiser, curve.iter().map(|&value| f64::from(value)), &mut line);
-            for run in line.chunks(RUN * frame_len) {
-                for pick in [u8::min, u8::max] {
-                    let over =
-                        |at: usize| run[at..].iter().step_by(frame_len).copied().reduce(pick);
-                    runs.extend((0..frame_len).filter_map(over));
-                }
-            }
             coarse(&line)?;
         }
     }
     let clusters = clusters(layout.shape.channels(), &starts, representatives, &reach);
     order.resize(count.next_multiple_of(GROUP), u32::MAX);
-    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches, runs, clusters })
+    Ok(Made { quantiser, order, places, block_boxes, group_boxes, sketches, clusters })
 }
 
 /// The codes of a curve's values, frame by frame.

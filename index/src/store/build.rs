@@ -120,7 +120,6 @@ impl Batch {
                 group_boxes: bytes(&made.group_boxes),
                 sketches: bytes(&made.sketches),
                 coarse: bytes(&coarse),
-                runs: Some(bytes(&made.runs)),
                 clusters,
                 curves: Bytes::Values(Arc::new(all)),
             },
@@ -157,7 +156,6 @@ impl Batch {
                 (Kind::BlockBoxes, &made.block_boxes),
                 (Kind::GroupBoxes, &made.group_boxes),
                 (Kind::Sketches, &made.sketches),
-                (Kind::Runs, &made.runs),
             ] {
                 entry.sections.push(writer.whole(store, kind, bytes)?);
             }

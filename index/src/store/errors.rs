@@ -28,7 +28,9 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// Written by a newer or older program.
-    #[error("{path}: format {found}, this program reads format {expected}; rebuild the index")]
+    #[error(
+        "{path}: format {found}, this program reads formats 1 to {expected}; rebuild the index"
+    )]
     Format {
         /// The file.
         path: PathBuf,

@@ -54,9 +54,6 @@ pub(crate) enum Kind {
     Sketches = 10,
     /// Curves in bytes, in order of place.
     Coarse = 11,
-    /// Lowest and highest bytes of runs of frames, in order of place; files written before 25 November
-    /// 2026 have none.
-    Runs = 12,
     /// Bytes an earlier state used and this one does not, so that their sum is known.
     Retired = 13,
     /// One bit per place, set where a cluster begins; `u64` words. Files before format 3 have no clusters.

@@ -19,7 +19,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 pub use build::Builder;
 pub(crate) use bytes::Bytes;
 pub use errors::StoreError;
-pub(crate) use segment::{Clusters, Segment};
+pub(crate) use segment::Segment;
 
 use crate::params::{Curve, Shape};
 use crate::sketch::Layout;
@@ -340,12 +340,12 @@ impl Index {
     }
 
     /// To be called before bytes of a curve or a copy are read: where as many are mapped as may be, gives those
-    /// touched before back; runs of frames only where it is said how many that is.
+    /// touched before back.
     pub(crate) fn touch(&self, bytes: &[u8], most: Option<usize>) {
         if let Some(pages) = &self.pages
             && pages.touch(bytes, most)
         {
-            self.release_copies(pages, most.is_some());
+            self.release_copies(pages);
             pages.touch(bytes, most);
         }
     }
@@ -361,14 +361,14 @@ impl Index {
         if !self.counts(most) {
             pages.count_all();
         } else if pages.too_many(most) {
-            self.release_copies(pages, most.is_some());
+            self.release_copies(pages);
         }
     }
 
     /// What others read meanwhile comes back as soon as they go on.
-    fn release_copies(&self, pages: &Pages, with_runs: bool) {
+    fn release_copies(&self, pages: &Pages) {
         pages.forget();
-        self.segments.iter().for_each(|segment| segment.release_copies(with_runs));
+        self.segments.iter().for_each(Segment::release_copies);
     }
 
     /// Reads the whole file that searches read, whatever its name is now, and compares every byte of the state

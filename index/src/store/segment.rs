@@ -38,7 +38,6 @@ pub(crate) struct Parts {
     pub(crate) sketches: Bytes,
     pub(crate) coarse: Bytes,
     /// Older files have none.
-    pub(crate) runs: Option<Bytes>,
     /// Likewise.
     pub(crate) clusters: Option<ClusterParts>,
 }
@@ -147,7 +146,6 @@ impl Segment {
             group_boxes: need(Kind::GroupBoxes, times(blocks, 2 * line), false)?,
             sketches: need(Kind::Sketches, times(groups, line), false)?,
             coarse: need(Kind::Coarse, times(rows, layout.coarse_len()), false)?,
-            runs: section(Kind::Runs, times(rows, layout.runs_len()), false)?,
             clusters,
         };
         let below =
@@ -208,16 +206,6 @@ impl Segment {
         &self.parts.coarse
     }
 
-    /// Whether there are runs of frames.
-    pub(crate) fn has_runs(&self) -> bool {
-        self.parts.runs.is_some()
-    }
-
-    /// The runs of frames, place by place; empty where there are none.
-    pub(crate) fn all_runs(&self) -> &[u8] {
-        self.parts.runs.as_deref().unwrap_or_default()
-    }
-
     /// Clusters, if there are any.
     pub(crate) fn clusters(&self) -> Option<Clusters<'_>> {
         self.parts.clusters.as_ref().map(|parts| Clusters {
@@ -258,6 +246,11 @@ impl Segment {
         self.parts.id_order.numbers()
     }
 
+    /// Whether nothing was deleted.
+    pub(crate) fn is_whole(&self) -> bool {
+        self.deleted.is_empty()
+    }
+
     pub(crate) fn is_live(&self, row: usize) -> bool {
         self.deleted.get(row / 64).is_none_or(|word| word >> (row % 64) & 1 == 0)
     }
@@ -291,8 +284,7 @@ impl Segment {
 
     /// The sections that searches touch here and there: curves and their copies.
     pub(crate) fn bulk(&self) -> impl Iterator<Item = &Bytes> {
-        let Parts { curves, coarse, runs, .. } = &self.parts;
-        [curves, coarse].into_iter().chain(runs)
+        [&self.parts.curves, &self.parts.coarse].into_iter()
     }
 
     /// Gives back the pages of the file this segment is part of.
@@ -300,12 +292,10 @@ impl Segment {
         self.parts.curves.release_file()
     }
 
-    /// Gives back the pages of curves, of their ids and coarse copies, and of runs of frames if they are meant,
-    /// too.
-    pub(crate) fn release_copies(&self, with_runs: bool) {
-        let runs = self.parts.runs.iter().filter(|_| with_runs);
+    /// Gives back the pages of curves, of their ids and coarse copies.
+    pub(crate) fn release_copies(&self) {
         let Parts { curves, coarse, ids, .. } = &self.parts;
-        for bytes in [curves, coarse, ids].into_iter().chain(runs) {
+        for bytes in [curves, coarse, ids] {
             // A system that keeps the pages has room for them.
             let _ = bytes.release();
         }

@@ -1,144 +1,131 @@
-//! Whole clusters ruled out by their representatives.
+//! Curves ruled out by the representative of their cluster.
 
-use super::Job;
-use super::coarse::{WarpScratch, represent};
-use super::found::as_cost;
-use super::sweep::Seen;
+use std::ops::Range;
+
+use super::found::{Found, as_cost};
 use super::tables::{CoarseTables, threshold};
+use super::turn::WarpScratch;
+use super::warp::represent;
+use super::{Job, Part};
 use crate::lanes::LANES;
-use crate::sketch::GROUP;
-use crate::store::Clusters;
 
-/// A curve that its cluster's representative does not rule out.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Bounded {
-    pub(super) place: u32,
-    /// A lower bound of its cost, rounded to `f32`.
-    pub(super) bound: f32,
-}
+/// A representative is compared where sketches leave so many curves of its cluster: it costs about as much as to
+/// warp one.
+pub(super) const CROWD: usize = 4;
 
-/// What a step of a reach squared costs in each channel.
-struct Reach {
-    worth: Vec<f64>,
+/// What reaches of channels add up to, squared.
+pub(super) struct Reach {
+    /// What a step, squared, costs in each channel, a whole number, rounded up.
+    units: Vec<u64>,
+    /// A whole number divided by this is a cost.
+    scale: f64,
 }
 
 impl Reach {
-    /// The distance that reaches of channels add up to.
-    fn of(&self, steps: &[u8]) -> f64 {
-        let squares = self.worth.iter().zip(steps);
-        squares
-            .map(|(worth, &steps)| worth * f64::from(steps) * f64::from(steps))
-            .sum::<f64>()
-            .sqrt()
+    fn new(weights: &[f64], steps: &[f64]) -> Self {
+        let worth = || weights.iter().zip(steps).map(|(weight, step)| weight * step * step);
+        // Units up to 2^30: sums over 1,024 channels of 255 steps fit.
+        let scale = f64::from(1 << 30) / worth().fold(1e-290, f64::max);
+        let units = worth().map(|worth| (worth * scale * (1.0 + 1e-9)).ceil() as u64).collect();
+        Self { units, scale }
+    }
+
+    fn sum(&self, steps: &[u8]) -> u64 {
+        let squares = self.units.iter().zip(steps);
+        squares.map(|(unit, &steps)| unit * u64::from(steps) * u64::from(steps)).sum()
+    }
+
+    fn length(&self, sum: u64) -> f64 {
+        (sum as f64 / self.scale).sqrt()
     }
 }
 
-impl Job<'_> {
-    /// Takes curves out of `groups` (group, wanted lanes; ascending) that the representative of their cluster
-    /// rules out; groups of which none is left go. What is left, with its bounds.
+/// A cluster, and which of some curves are of it.
+struct Crowd {
+    cluster: usize,
+    curves: Range<usize>,
+}
+
+/// Clusters with at least so many of `found`, which are in order of place.
+fn crowds(starts: &[u32], found: &[Found], least: usize) -> Vec<Crowd> {
+    let mut crowds = Vec::new();
+    let (mut cluster, mut at) = (0, 0);
+    while at < found.len() {
+        while starts[cluster + 1] <= found[at].place {
+            cluster += 1;
+        }
+        let first = at;
+        while at < found.len() && found[at].place < starts[cluster + 1] {
+            at += 1;
+        }
+        if at - first >= least {
+            crowds.push(Crowd { cluster, curves: first..at });
+        }
+    }
+    crowds
+}
+
+impl<'a> Job<'a> {
+    /// Gives curves of one segment, in order of place, what representatives say as their bound where that is more:
+    /// infinity to those that are ruled out. Clusters with less than a crowd are passed by. How many representatives
+    /// were compared.
     pub(super) fn represent(
         &self,
-        clusters: Clusters<'_>,
+        part: &Part<'a>,
         tables: &CoarseTables,
         cutoff: f64,
-        groups: &mut Vec<(u32, u32)>,
-        seen: &mut Seen,
-    ) -> Vec<Bounded> {
-        let params = self.what.params;
-        let weighed = params.weights().iter().zip(clusters.reach_steps);
-        let reach = Reach { worth: weighed.map(|(weight, step)| weight * step * step).collect() };
-        let channels = params.channels();
-        // The cost at which a representative rules out all that lies within `reach` of it.
+        crowd: usize,
+        scratch: &mut WarpScratch,
+        found: &mut [Found],
+    ) -> u64 {
+        let Some(clusters) = part.segment.clusters() else { return 0 };
+        let channels = self.what.params.channels();
+        let reaches = |steps: &'a [u8], at: usize| &steps[at * channels..(at + 1) * channels];
         let (root, scale) = (cutoff.sqrt(), tables.exact_scale);
-        let most = |reach: f64| threshold((root + reach) * (root + reach), scale);
-        let reach_at =
-            |steps: &[u8], at: usize| reach.of(&steps[at * channels..(at + 1) * channels]);
 
-        let near = near(clusters.bounds, groups);
-        seen.representatives += near.len() as u64;
-        let kept = vec![0; groups.len()];
-        let mut left = Left { groups, kept, at: 0 };
-        let mut bounds = Vec::new();
-        let mut scratch = WarpScratch::default();
-        for batch in near.chunks(LANES) {
+        let crowds = crowds(clusters.bounds, found, crowd);
+        if crowds.is_empty() {
+            return 0;
+        }
+        let reach =
+            part.reach.get_or_init(|| Reach::new(self.what.params.weights(), clusters.reach_steps));
+        if reach.scale == 0.0 {
+            // Steps that no writer makes: what reaches are worth is beyond all numbers.
+            return 0;
+        }
+        for batch in crowds.chunks(LANES) {
             let mut copies = [&[][..]; LANES];
             let mut all = [0; LANES];
             for lane in 0..LANES {
-                let cluster = batch[lane.min(batch.len() - 1)] as usize;
+                let cluster = batch[lane.min(batch.len() - 1)].cluster;
                 let len = self.coarse_len;
                 copies[lane] = &clusters.representatives[cluster * len..(cluster + 1) * len];
-                all[lane] = most(reach_at(clusters.widest, cluster));
+                // The cost at which it rules out all that lies within its reach.
+                let far = root + reach.length(reach.sum(reaches(clusters.widest, cluster)));
+                all[lane] = threshold(far * far, scale);
             }
-            let found = represent(self.level, self.against(tables), &copies, &all, &mut scratch);
-            for (&cluster, (sum, all)) in batch.iter().zip(found.iter().flatten().zip(all)) {
-                if *sum > all {
+            let sums = represent(self.level, self.against(tables), &copies, &all, scratch);
+            for (lane, crowd) in batch.iter().enumerate() {
+                let found = &mut found[crowd.curves.clone()];
+                let Some(sum) = sums.map(|sums| sums[lane]).filter(|&sum| sum <= all[lane]) else {
+                    found.iter_mut().for_each(|one| one.bound = f32::INFINITY);
                     continue;
-                }
+                };
                 // The charge for blur may bring a sum below 0.
-                let far = (f64::from((*sum).max(0)) / scale).sqrt();
-                for place in
-                    clusters.bounds[cluster as usize]..clusters.bounds[cluster as usize + 1]
-                {
-                    let reach = reach_at(clusters.reaches, place as usize);
-                    if *sum <= most(reach) && left.keep(place) {
-                        let bound = as_cost((far - reach).max(0.0).powi(2), 1.0);
-                        bounds.push(Bounded { place, bound });
+                let far = (f64::from(sum.max(0)) / scale).sqrt();
+                // A curve within this of the representative may still be near enough.
+                let least = ((far - root).max(0.0).powi(2) * reach.scale) as u64;
+                for one in found {
+                    let sum = reach.sum(reaches(clusters.reaches, one.place as usize));
+                    if sum < least {
+                        one.bound = f32::INFINITY;
+                    } else {
+                        let near = (far - reach.length(sum)).max(0.0);
+                        one.bound = one.bound.max(as_cost(near * near, 1.0));
                     }
                 }
             }
         }
-        left.end();
-        bounds
-    }
-}
-
-/// Clusters with places in some groups, ascending.
-fn near(bounds: &[u32], groups: &[(u32, u32)]) -> Vec<u32> {
-    let mut near: Vec<u32> = Vec::with_capacity(groups.len());
-    let mut from = 0;
-    for &(group, _) in groups {
-        let first = group * GROUP as u32;
-        while bounds.get(from + 1).is_some_and(|&end| end <= first) {
-            from += 1;
-        }
-        let mut cluster = from;
-        while cluster + 1 < bounds.len() && bounds[cluster] < first + GROUP as u32 {
-            if near.last().is_none_or(|&last| (last as usize) < cluster) {
-                near.push(cluster as u32);
-            }
-            cluster += 1;
-        }
-    }
-    near
-}
-
-/// What is left of some groups.
-struct Left<'g> {
-    groups: &'g mut Vec<(u32, u32)>,
-    /// Per group, the lanes kept.
-    kept: Vec<u32>,
-    /// Where the last place lay.
-    at: usize,
-}
-
-impl Left<'_> {
-    /// Keeps a place and says so, if it lies in one of the groups; places come in ascending order.
-    fn keep(&mut self, place: u32) -> bool {
-        let group = place / GROUP as u32;
-        while self.groups.get(self.at).is_some_and(|own| own.0 < group) {
-            self.at += 1;
-        }
-        let here = self.groups.get(self.at).is_some_and(|own| own.0 == group);
-        if here {
-            self.kept[self.at] |= 1 << (place % GROUP as u32);
-        }
-        here
-    }
-
-    fn end(self) {
-        for ((_, wanted), kept) in self.groups.iter_mut().zip(self.kept) {
-            *wanted &= kept;
-        }
-        self.groups.retain(|&(_, wanted)| wanted != 0);
+        crowds.len() as u64
     }
 }

@@ -47,28 +47,6 @@ impl Done {
     }
 }
 
-/// Takes the `count` of the lowest bounds out, lowest first; the others keep their order.
-pub(super) fn take_least(candidates: &mut Vec<Found>, count: usize) -> Vec<Found> {
-    let mut least: Vec<Found> = Vec::with_capacity(2 * count);
-    let mut most = f32::INFINITY;
-    for one in candidates.iter() {
-        if one.bound <= most {
-            least.push(*one);
-            if least.len() == 2 * count {
-                least.select_nth_unstable_by(count - 1, by_bound);
-                least.truncate(count);
-                most = least[count - 1].bound;
-            }
-        }
-    }
-    least.sort_unstable_by(by_bound);
-    least.truncate(count);
-    if let Some(last) = least.last() {
-        candidates.retain(|one| by_bound(one, last).is_gt());
-    }
-    least
-}
-
 /// The k best so far, shared by all threads.
 pub(super) struct Best {
     top: Mutex<Top>,

@@ -4,34 +4,38 @@
 //! best curve known so far (never one that equals it), so the answer is the scan's. See
 //! `docs/cascade.md`.
 
-mod choose;
+mod boxes;
 mod cluster;
-mod coarse;
+mod compare;
 mod envelope;
 mod found;
-mod settle;
-mod sift;
+mod seeds;
 mod sweep;
 mod tables;
 #[cfg(test)]
 mod tests;
+mod turn;
+mod warp;
+mod worker;
 
 use std::ops::Range;
 use std::sync::OnceLock;
+use std::sync::atomic::AtomicUsize;
 
 use super::crew::Crew;
 use super::filter::Resolved;
 use super::{Answer, Nearest, Stages, all};
-use crate::lanes::Level;
+use crate::lanes::{LANES, Level};
 use crate::params::Curve;
-use crate::sketch::{Quantiser, RUN, Sections};
+use crate::sketch::{Quantiser, Sections};
 use crate::store::{Index, Segment};
-use choose::Begun;
-use coarse::Against;
+use cluster::Reach;
 use envelope::{Envelope, envelope};
-use found::{Best, ruled_out};
+use found::{Best, Found, by_bound, ruled_out};
 use sweep::Seen;
 use tables::{CoarseTables, SketchTables};
+use turn::Against;
+use worker::{SHARE, Worker};
 
 /// At least so many promising curves are compared exactly to get a first cutoff.
 const SEEDS: usize = 32;
@@ -41,8 +45,9 @@ struct Part<'a> {
     segment: &'a Segment,
     sections: Sections<'a>,
     coarse: &'a [u8],
-    runs: &'a [u8],
     tables: usize,
+    /// Of its clusters.
+    reach: OnceLock<Reach>,
 }
 
 /// The query, prepared.
@@ -57,13 +62,9 @@ struct Job<'a> {
     /// Curves that are live and let through.
     passing: usize,
     level: Level,
-    /// Whether all segments have runs and the section begins with one.
-    wide: bool,
     parts: Vec<Part<'a>>,
     /// Bytes of a curve's coarse copy.
     coarse_len: usize,
-    /// Bytes of its runs.
-    runs_len: usize,
     /// Whether what is read has to be told.
     counted: bool,
     quantisers: Vec<&'a Quantiser>,
@@ -129,11 +130,9 @@ impl<'a> Job<'a> {
                 quantisers.push(quantiser);
                 quantisers.len() - 1
             });
-            let (coarse, runs) = (segment.all_coarse(), segment.all_runs());
-            parts.push(Part { segment, sections: segment.sections(), coarse, runs, tables });
+            let (sections, coarse) = (segment.sections(), segment.all_coarse());
+            parts.push(Part { segment, sections, coarse, tables, reach: OnceLock::new() });
         }
-        let wide = section.start.is_multiple_of(RUN)
-            && parts.iter().all(|part: &Part<'_>| part.segment.has_runs());
         Self {
             index,
             what,
@@ -143,10 +142,8 @@ impl<'a> Job<'a> {
             filter,
             passing,
             level: Level::best(),
-            wide,
             parts,
             coarse_len: index.layout().coarse_len(),
-            runs_len: index.layout().runs_len(),
             counted: index.counts(what.how.mapped_bytes),
             quantisers,
             sketch_tables: OnceLock::new(),
@@ -158,24 +155,29 @@ impl<'a> Job<'a> {
         let best = Best::new(self.what.k, self.what.max_cost);
         let mut seen = Seen::default();
 
-        let begun = if self.is_sparse() {
-            self.begin_listed(crew, &best, &mut seen)
-        } else {
-            self.begin_all(crew, &best, &mut seen)
-        };
-        let Begun { mut candidates, mut coarse } = begun;
+        let (done, mut blocks) = self.begin(crew, &best, &mut seen);
+        let coarse = self.coarse_tables(best.cutoff());
+        let shares = self.shares(crew, &mut blocks);
+        let worker = || Worker::new(self, &best, &done, &coarse);
+        let next = AtomicUsize::new(0);
+        let swept = crew.map(crew.threads(), |_| worker().sweep_shares(&shares, &next));
+        let mut later = Vec::new();
+        for (mut found, own) in swept {
+            later.append(&mut found);
+            seen.add(own);
+        }
         let cutoff = best.cutoff();
-        self.suit(&mut coarse, cutoff);
-        candidates.retain(|one| !ruled_out(one.bound, cutoff));
-        self.look(crew, &mut candidates, &coarse, &best, &mut seen);
-
-        self.suit(&mut coarse, best.cutoff());
-        self.finish(crew, candidates, &coarse, &best, &mut seen);
+        later.retain(|one| !ruled_out(one.bound, cutoff));
+        later.sort_unstable_by(by_bound);
+        let share = later.len().div_ceil(8 * crew.threads()).next_multiple_of(LANES);
+        let shares: Vec<&[Found]> = later.chunks(share.clamp(4 * LANES, SHARE)).collect();
+        let next = AtomicUsize::new(0);
+        let settled = crew.map(crew.threads(), |_| worker().settle_shares(&shares, &next));
+        settled.into_iter().for_each(|own| seen.add(own));
         stages.groups = seen.groups;
         stages.representatives = seen.representatives;
         stages.sketches = seen.curves;
-        stages.runs = seen.wide;
-        stages.coarse = seen.narrow;
+        stages.coarse = seen.boxed;
         stages.warped = seen.warped;
         stages.kernel = seen.compared;
         Answer { neighbours: best.into_sorted(), stages }
@@ -187,11 +189,6 @@ impl<'a> Job<'a> {
             self.index.touch(bytes, self.what.how.mapped_bytes);
         }
         bytes
-    }
-
-    /// Runs of frames, about to be read: they stay mapped as sketches do, unless told otherwise.
-    fn reads_runs(&self, bytes: &'a [u8]) -> &'a [u8] {
-        if self.what.how.mapped_bytes.is_some() { self.reads(bytes) } else { bytes }
     }
 
     fn sketch_tables(&self) -> &[SketchTables] {
@@ -253,7 +250,9 @@ impl<'a> Job<'a> {
         }
         match self.filter {
             Some(filter) => filter.segments[segment as usize].passes(place as usize),
-            None => part.segment.is_live(part.segment.row_at(place as usize)),
+            None => {
+                part.segment.is_whole() || part.segment.is_live(part.segment.row_at(place as usize))
+            }
         }
     }
 }

@@ -21,8 +21,7 @@ pub(crate) struct Seen {
     pub(crate) groups: u64,
     pub(crate) representatives: u64,
     pub(crate) curves: u64,
-    pub(crate) wide: u64,
-    pub(crate) narrow: u64,
+    pub(crate) boxed: u64,
     pub(crate) warped: u64,
     pub(crate) compared: u64,
 }
@@ -32,8 +31,7 @@ impl Seen {
         self.groups += other.groups;
         self.representatives += other.representatives;
         self.curves += other.curves;
-        self.wide += other.wide;
-        self.narrow += other.narrow;
+        self.boxed += other.boxed;
         self.warped += other.warped;
         self.compared += other.compared;
     }

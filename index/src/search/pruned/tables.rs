@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::envelope::Envelope;
 use crate::lanes::LANES;
 use crate::params::{Curve, ValidDtwParams};
-use crate::sketch::{Layout, Pair, Quantiser, RUN};
+use crate::sketch::{Layout, Pair, Quantiser};
 
 /// Everything here is rounded to the side that keeps bounds below the truth; the few roundings left in
 /// `f64` (weights, scales, the cost itself: below 2e-11 relative for the longest path allowed) are
@@ -189,7 +189,7 @@ pub(crate) const ROWS: usize = 2;
 pub(crate) const COLUMNS: usize = 4;
 
 /// The query and its envelope in the bytes of the coarse copies; everything covers the section only.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct CoarseTables {
     /// Words of a frame.
     pub(crate) frame_words: usize,
@@ -201,9 +201,6 @@ pub(crate) struct CoarseTables {
     /// The envelope's limits over [`COLUMNS`] frames.
     pub(crate) columns_above: Vec<u32>,
     pub(crate) columns_below: Vec<u32>,
-    /// The same over [`RUN`] frames.
-    pub(crate) runs_above: Vec<u32>,
-    pub(crate) runs_below: Vec<u32>,
     /// Root weights of the channels of each word of a frame, for even and for odd bytes; the other
     /// bytes are 0.
     pub(crate) even: Vec<u32>,
@@ -276,6 +273,99 @@ fn pair(low: i16, high: i16) -> u32 {
     u32::from(low as u16) | u32::from(high as u16) << 16
 }
 
+/// Channels that count, with the place of their word among those kept.
+fn counted_channels(kept: &[usize], channels: usize) -> impl Iterator<Item = (usize, usize)> {
+    kept.iter().enumerate().flat_map(move |(place, word)| {
+        (4 * word..channels.min(4 * word + 4)).map(move |channel| (place, channel))
+    })
+}
+
+/// Whole numbers in place of what a step costs in each channel.
+struct Weighing {
+    /// A sum of root weights' squares divided by this is a cost.
+    scale: f64,
+    /// Root weights are the same wherever they are not 0: this one, before scaling.
+    alike: Option<f64>,
+    even: Vec<[u8; 4]>,
+    odd: Vec<[u8; 4]>,
+    /// Squares of root weights.
+    whole: Vec<i16>,
+}
+
+impl Weighing {
+    /// `root`: per channel the root of what a step costs.
+    fn new(kept: &[usize], root: &[f64], cutoff: f64) -> Self {
+        // Root scale: cells stay below MOST_CELL, roots up to MOST_ROOT, the cutoff below MOST_CUTOFF.
+        let most = root.iter().copied().fold(0.0, f64::max);
+        let all: f64 = root.iter().map(|root| root / most * (root / most)).sum();
+        let by_cell = (MOST_CELL / all).sqrt() / 256.0;
+        let by_cutoff =
+            if cutoff > 0.0 { MOST_CUTOFF.sqrt() / cutoff.sqrt() * most } else { MOST_ROOT };
+        let largest = by_cell.min(MOST_ROOT).min(by_cutoff);
+        // A whole number for the largest root loses nothing to rounding.
+        let largest = if largest >= 1.0 { largest.floor() } else { largest };
+        let factor = largest / most;
+        // Roots that are all the same need not be told: a cost in steps squared.
+        let alike = largest >= 1.0 && root.iter().all(|&root| root == most || root == 0.0);
+        // Raised by a hair so that the largest becomes the whole number meant; the slack of the cutoff
+        // covers it.
+        let raised = 1.0 + 1e-12;
+        let mut even = vec![[0_u8; 4]; kept.len()];
+        let mut odd = even.clone();
+        for (place, channel) in counted_channels(kept, root.len()) {
+            let side = if channel % 2 == 0 { &mut even } else { &mut odd };
+            side[place][channel % 4] = (root[channel] * factor * raised) as u8;
+        }
+        let whole = root.iter().map(|root| ((root * factor).powi(2) * raised) as i16).collect();
+        Self { scale: factor * factor, alike: alike.then_some(most), even, odd, whole }
+    }
+
+    /// Weights in pairs, as the halves of a word are: even channels, odd channels.
+    fn pairs(&self, kept: &[usize]) -> Vec<u32> {
+        let at = |channel: usize| self.whole.get(channel).copied().unwrap_or(0);
+        let halves = kept.iter().flat_map(|word| [0, 1].map(|odd| 4 * word + odd));
+        halves.map(|first| pair(at(first), at(first + 2))).collect()
+    }
+}
+
+/// Of one channel's values of a frame, the limits above and below, byte by byte.
+struct Limits {
+    above: Vec<[u8; 4]>,
+    below: Vec<[u8; 4]>,
+}
+
+impl Limits {
+    /// `channels`: those that count and have weight, with the place of their word; `values`: of a frame and channel
+    /// of the section, the highest and the lowest.
+    fn new(
+        quantiser: &Quantiser,
+        channels: &[(usize, usize)],
+        [words, frames]: [usize; 2],
+        values: impl Fn(usize, usize) -> [f32; 2],
+    ) -> Self {
+        let above = vec![[255_u8; 4]; words * frames];
+        let mut made = Self { above, below: vec![[0_u8; 4]; words * frames] };
+        for &(place, channel) in channels {
+            let (offset, step) = (quantiser.coarse_offset[channel], quantiser.coarse_step[channel]);
+            for frame in 0..frames {
+                let [upper, lower] = values(frame, channel).map(f64::from);
+                let (word, byte) = (frame * words + place, channel % 4);
+                (made.above[word][byte], made.below[word][byte]) =
+                    limits(upper, lower, offset, step, crate::sketch::CODE_SLACK);
+            }
+        }
+        made
+    }
+
+    /// Over `frames` frames each.
+    fn over(&self, words: usize, frames: usize) -> [Vec<u32>; 2] {
+        [
+            packed(over(&self.above, words, frames, u8::max)),
+            packed(over(&self.below, words, frames, u8::min)),
+        ]
+    }
+}
+
 impl CoarseTables {
     /// `cutoff`: finite; the scale is chosen so that it fits.
     pub(crate) fn new(
@@ -287,115 +377,72 @@ impl CoarseTables {
         section: &Range<usize>,
         cutoff: f64,
     ) -> Self {
-        let channels = layout.shape.channels();
-        let has_weight = |&word: &usize| {
-            let own = 4 * word..channels.min(4 * word + 4);
-            params.weights()[own].iter().any(|&weight| weight != 0.0)
-        };
-        let kept: Vec<usize> = (0..layout.frame_words()).filter(has_weight).collect();
+        let (channels, frames) = (layout.shape.channels(), section.len());
+        let has_weight = |channel: usize| params.weights()[channel] != 0.0;
+        let kept: Vec<usize> = (0..layout.frame_words())
+            .filter(|word| (4 * word..channels.min(4 * word + 4)).any(has_weight))
+            .collect();
         let words = kept.len();
-        let frames = section.len();
         let root: Vec<f64> = (0..channels)
             .map(|channel| params.weights()[channel].sqrt() * quantiser.coarse_step[channel])
             .collect();
-        // Root scale: cells stay below MOST_CELL, roots up to MOST_ROOT, the cutoff below MOST_CUTOFF.
-        let most = root.iter().copied().fold(0.0, f64::max);
-        let all: f64 = root.iter().map(|root| root / most * (root / most)).sum();
-        let by_cell = (MOST_CELL / all).sqrt() / 256.0;
-        let by_cutoff =
-            if cutoff > 0.0 { MOST_CUTOFF.sqrt() / cutoff.sqrt() * most } else { MOST_ROOT };
-        let largest = by_cell.min(MOST_ROOT).min(by_cutoff);
-        // A whole number for the largest root loses nothing to rounding.
-        let largest = if largest >= 1.0 { largest.floor() } else { largest };
-        let factor = largest / most;
-        let scale = factor * factor;
-        // Roots that are all the same need not be told: a cost in steps squared.
-        let alike = largest >= 1.0 && root.iter().all(|&root| root == most || root == 0.0);
-        let mut even = vec![[0_u8; 4]; words];
-        let mut odd = vec![[0_u8; 4]; words];
-        // Raised by a hair so that the largest becomes the whole number meant; the slack of the cutoff
-        // covers it.
-        let raised = 1.0 + 1e-12;
-        // Channels by word that counts.
-        let counted = || {
-            kept.iter().enumerate().flat_map(|(place, word)| {
-                (4 * word..channels.min(4 * word + 4)).map(move |channel| (place, channel))
-            })
+        let weighing = Weighing::new(&kept, &root, cutoff);
+        let counted: Vec<(usize, usize)> =
+            counted_channels(&kept, channels).filter(|&(_, channel)| has_weight(channel)).collect();
+        let at = |frame: usize, channel: usize| (section.start + frame) * channels + channel;
+        let own = |frame, channel| [query.values()[at(frame, channel)]; 2];
+        let around = |frame, channel| {
+            let at = at(frame, channel);
+            [envelope.upper[at], envelope.lower[at]]
         };
-        for (place, channel) in counted() {
-            let side = if channel % 2 == 0 { &mut even } else { &mut odd };
-            side[place][channel % 4] = (root[channel] * factor * raised) as u8;
-        }
-        let whole: Vec<i16> =
-            root.iter().map(|root| ((root * factor).powi(2) * raised) as i16).collect();
-        let whole_at = |channel: usize| whole.get(channel).copied().unwrap_or(0);
-        let weights = kept
-            .iter()
-            .flat_map(|word| [0, 1].map(|odd| 4 * word + odd))
-            .map(|first| pair(whole_at(first), whole_at(first + 2)))
-            .collect();
+        let size = [words, frames];
+        let [rows_above, rows_below] =
+            Limits::new(quantiser, &counted, size, own).over(words, ROWS);
+        let [columns_above, columns_below] =
+            Limits::new(quantiser, &counted, size, around).over(words, COLUMNS);
 
-        let (mut above, mut below) =
-            (vec![[255_u8; 4]; words * frames], vec![[0_u8; 4]; words * frames]);
-        let (mut envelope_above, mut envelope_below) = (above.clone(), below.clone());
         let mut minus = vec![0_i16; frames * words * 4];
         let mut squares = vec![0.0_f64; frames];
-        let slack = crate::sketch::CODE_SLACK;
         let (mut blur, mut exact_blur) = (0.0, 0.0);
-        for (place, channel) in counted() {
-            let weight = whole[channel];
-            if params.weights()[channel] == 0.0 {
+        for (place, channel) in counted {
+            let weight = f64::from(weighing.whole[channel]);
+            if weight == 0.0 {
                 continue;
             }
-            let offset = quantiser.coarse_offset[channel];
-            let step = quantiser.coarse_step[channel];
-            let weight = f64::from(weight);
-            if weight > 0.0 {
-                blur += weight * (HALF + 0.25 / weight).powi(2);
-                exact_blur += weight * (HAIR + 0.25 / weight).powi(2);
-            }
+            blur += weight * (HALF + 0.25 / weight).powi(2);
+            exact_blur += weight * (HAIR + 0.25 / weight).powi(2);
+            let (offset, step) = (quantiser.coarse_offset[channel], quantiser.coarse_step[channel]);
             for (frame, square) in squares.iter_mut().enumerate() {
-                let (word, byte) = (frame * words + place, channel % 4);
-                let at = (section.start + frame) * channels + channel;
-                let limits = |upper: f32, lower: f32| {
-                    limits(f64::from(upper), f64::from(lower), offset, step, slack)
-                };
-                let value = query.values()[at];
-                (above[word][byte], below[word][byte]) = limits(value, value);
-                (envelope_above[word][byte], envelope_below[word][byte]) =
-                    limits(envelope.upper[at], envelope.lower[at]);
-                if weight > 0.0 {
-                    let code = ((f64::from(value) - offset) / step).clamp(0.0, 256.0) - 128.5;
-                    let product = (2.0 * weight * code).round();
-                    // Per word: the even channels, then the odd ones.
-                    let half = 4 * word + byte % 2 * 2 + byte / 2;
-                    minus[half] = -product as i16;
-                    *square += product * product / (4.0 * weight);
-                }
+                let value = f64::from(query.values()[at(frame, channel)]);
+                let code = ((value - offset) / step).clamp(0.0, 256.0) - 128.5;
+                let product = (2.0 * weight * code).round();
+                // Per word: the even channels, then the odd ones.
+                let byte = channel % 4;
+                let half = 4 * (frame * words + place) + byte % 2 * 2 + byte / 2;
+                minus[half] = -product as i16;
+                *square += product * product / (4.0 * weight);
             }
         }
         let mut made = Self {
             frame_words: layout.frame_words(),
-            rows_above: packed(over(&above, words, ROWS, u8::max)),
-            rows_below: packed(over(&below, words, ROWS, u8::min)),
-            columns_above: packed(over(&envelope_above, words, COLUMNS, u8::max)),
-            columns_below: packed(over(&envelope_below, words, COLUMNS, u8::min)),
-            runs_above: packed(over(&envelope_above, words, RUN, u8::max)),
-            runs_below: packed(over(&envelope_below, words, RUN, u8::min)),
-            even: packed(even),
-            odd: packed(odd),
-            alike,
-            scale: if alike { most.powi(-2) } else { scale },
-            weights,
+            rows_above,
+            rows_below,
+            columns_above,
+            columns_below,
+            alike: weighing.alike.is_some(),
+            scale: weighing.alike.map_or(weighing.scale, |root| root.powi(-2)),
+            weights: weighing.pairs(&kept),
+            even: packed(weighing.even),
+            odd: packed(weighing.odd),
             minus: minus.chunks_exact(2).map(|two| pair(two[0], two[1])).collect(),
             heads: vec![0; frames],
-            warp_scale: scale,
+            warp_scale: weighing.scale,
             exact_heads: vec![0; frames],
-            exact_scale: scale,
+            exact_scale: weighing.scale,
             squares,
             blur,
             exact_blur,
-            root_scale: scale,
+            root_scale: weighing.scale,
             kept,
         };
         made.suit(cutoff);

@@ -6,10 +6,12 @@ use std::num::NonZeroUsize;
 use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 
-use super::coarse::{Ahead, WarpScratch, boxed, boxed_runs, represent, warp};
+use super::boxes::boxed;
 use super::found::ruled_out;
-use super::sweep::{Candidate, Seen, near_groups, sweep_groups};
-use super::tables::threshold;
+use super::sweep::{Candidate, Seen, sweep_groups};
+use super::tables::{ROWS, threshold};
+use super::turn::{Ahead, WarpScratch, lane_len};
+use super::warp::{Tails, represent, warp};
 use super::*;
 use crate::lanes::LANES;
 use crate::naive;
@@ -25,6 +27,8 @@ mod skip;
 #[path = "../../../tests/support/values.rs"]
 mod values;
 use values::{value, weights};
+
+mod floors;
 
 /// Frames, channels and curves, the first of which is the query; with `drift`, values add up along the
 /// curve, and every curve stays near one of three, as motions do.
@@ -79,8 +83,46 @@ fn copy_of<'a>(job: &Job<'a>, place: usize) -> &'a [u8] {
     &job.parts[0].coarse[place * job.coarse_len..][..job.coarse_len]
 }
 
-fn runs_of<'a>(job: &Job<'a>, place: usize) -> &'a [u8] {
-    &job.parts[0].runs[place * job.runs_len..][..job.runs_len]
+/// [`warp`] with the tails of sixteen curves, or with none.
+fn warped(
+    job: &Job<'_>,
+    level: Level,
+    tables: &CoarseTables,
+    copies: &[&[u8]; LANES],
+    tails: Option<&[i32]>,
+    most: i32,
+) -> Option<[i32; LANES]> {
+    let rows = lane_len(job.section.len().div_ceil(ROWS) + 1);
+    let none = vec![0; LANES * rows];
+    let tails = tails.unwrap_or(&none);
+    let of_lanes = std::array::from_fn(|lane| {
+        bytemuck::cast_slice::<i32, u8>(&tails[lane * rows..(lane + 1) * rows])
+    });
+    let ratio = (tables.warp_scale / tables.scale * (1.0 - 1e-6)) as f32;
+    let tails = Tails { of_lanes: &of_lanes, ratio };
+    warp(level, job.against(tables), copies, tails, most, &mut WarpScratch::default())
+}
+
+/// The least that any path from a row of boxes to the end costs, per row; by the book.
+fn to_come(query: Curve<'_>, curve: Curve<'_>, params: &ValidDtwParams) -> Vec<f64> {
+    let frames = query.frames();
+    let mut next = vec![f64::INFINITY; frames + 1];
+    next[frames] = 0.0;
+    let mut least = Vec::new();
+    for i in (0..frames).rev() {
+        let mut own = vec![f64::INFINITY; frames + 1];
+        for j in (0..frames).rev().filter(|&j| i.abs_diff(j) <= params.band_frames()) {
+            let both = query.frame(i).iter().zip(curve.frame(j)).zip(params.weights());
+            let cell: f64 = both.map(|((a, b), w)| w * f64::from(a - b).powi(2)).sum();
+            own[j] = cell + next[j].min(next[j + 1]).min(own[j + 1]);
+        }
+        if i.is_multiple_of(ROWS) {
+            least.push(own.iter().copied().fold(f64::INFINITY, f64::min));
+        }
+        next = own;
+    }
+    least.reverse();
+    least
 }
 
 proptest! {
@@ -101,8 +143,7 @@ proptest! {
             .weights(&weights(channels, weight_kind))
             .check()
             .unwrap();
-        // Half of the sections begin with a run.
-        let start = if range.1 % 2 == 0 { range.0 / RUN * RUN } else { range.0 };
+        let start = range.0;
         let start = if start < frames { start } else { 0 };
         let section = if whole { 0..frames } else { start..(start + 1 + range.1).min(frames) };
         let mut builder = Index::in_memory(Shape::new(frames, channels).unwrap());
@@ -164,39 +205,36 @@ fn hold_bounds_against_the_oracle(
         let most = threshold(cost, coarse.scale);
         let most_warped = threshold(cost, coarse.warp_scale);
         let boxes = |level, scratch: &mut WarpScratch| {
-            let ahead = Ahead::new(&copies, 0..copies[0].len());
-            boxed(level, job.against(coarse), &copies, ahead, most, scratch)
-        };
-        let runs = std::array::from_fn(|lane| runs_of(&job, (first + lane).min(costs.len() - 1)));
-        let wide = |level, scratch: &mut WarpScratch| {
-            let ahead = Ahead::new(&runs, 0..runs[0].len());
-            boxed_runs(level, job.against(coarse), &runs, ahead, most, scratch)
-        };
-        let warped = |level, scratch: &mut WarpScratch| {
-            warp(level, job.against(coarse), &copies, most_warped, scratch)
+            let (ahead, mut tails) = (Ahead::new(&copies, 0..copies[0].len()), Vec::new());
+            let found =
+                boxed(level, job.against(coarse), &copies, ahead, most, scratch, &mut tails);
+            (found, tails)
         };
         let lane = place - first;
-        let found = boxes(Level::PORTABLE, &mut plain_scratch);
+        let (found, tails) = boxes(Level::PORTABLE, &mut plain_scratch);
         prop_assert!(found.is_some_and(|found| found[lane] <= most), "boxes, place {}", place);
         for level in Level::all() {
-            prop_assert_eq!(boxes(level, &mut scratch), found, "boxes, {:?}", level);
+            prop_assert_eq!(&boxes(level, &mut scratch), &(found, tails.clone()), "{:?}", level);
         }
-        if job.wide {
-            let found = wide(Level::PORTABLE, &mut plain_scratch);
-            prop_assert!(found.is_some_and(|found| found[lane] <= most), "runs, place {}", place);
-            for level in Level::all() {
-                prop_assert_eq!(wide(level, &mut scratch), found, "runs, {:?}", level);
-            }
+        let curve = segment.curve(segment.row_at(place));
+        let least = to_come(cut(query, section), cut(curve, section), params);
+        let rows = lane_len(least.len() + 1);
+        for (row, least) in least.iter().enumerate() {
+            let tail = tails[lane * rows + row];
+            prop_assert!(tail <= threshold(*least, coarse.scale), "row {}: {}", row, tail);
         }
         represented_within(&job, place, cost)?;
-        let found = warped(Level::PORTABLE, &mut plain_scratch);
-        prop_assert!(
-            found.is_some_and(|found| found[lane] <= most_warped),
-            "warp, place {}",
-            place
-        );
-        for level in Level::all() {
-            prop_assert_eq!(warped(level, &mut scratch), found, "warp, {:?}", level);
+        for tails in [None, Some(&tails[..])] {
+            let found = warped(&job, Level::PORTABLE, coarse, &copies, tails, most_warped);
+            prop_assert!(
+                found.is_some_and(|found| found[lane] <= most_warped),
+                "warp, place {}",
+                place
+            );
+            for level in Level::all() {
+                let own = warped(&job, level, coarse, &copies, tails, most_warped);
+                prop_assert_eq!(own, found, "warp, {:?}", level);
+            }
         }
     }
     Ok(())
@@ -241,14 +279,19 @@ fn represented_within(job: &Job<'_>, place: usize, cost: f64) -> Result<(), Test
     let least = (far - apart.sqrt()).max(0.0).powi(2);
     prop_assert!(least <= cost * (1.0 + 1e-9), "{} > {}, place {}", least, cost, place);
 
-    let mut groups = vec![((place / LANES) as u32, 0xffff)];
-    let bounds = job.represent(clusters, coarse, cost, &mut groups, &mut Seen::default());
-    let own = bounds.iter().find(|one| one.place == place as u32);
-    prop_assert!(groups.iter().any(|(_, wanted)| wanted >> (place % LANES) & 1 == 1));
-    prop_assert!(own.is_some_and(|own| !ruled_out(own.bound, cost)), "{:?}, cost {}", own, cost);
+    let own = represented(job, coarse, cost)[place].bound;
+    prop_assert!(!ruled_out(own, cost), "{:?}, cost {}", own, cost);
     // The bound that is used is no better than the one reckoned here.
-    prop_assert!(own.is_some_and(|own| f64::from(own.bound) <= least * (1.0 + 1e-6) + 1e-30));
+    prop_assert!(f64::from(own) <= least * (1.0 + 1e-6) + 1e-30);
     Ok(())
+}
+
+/// All curves of the first segment, by place, with what representatives say.
+fn represented(job: &Job<'_>, coarse: &CoarseTables, cutoff: f64) -> Vec<Found> {
+    let places = 0..job.parts[0].segment.rows() as u32;
+    let mut all: Vec<Found> = places.map(|place| Found { bound: 0.0, segment: 0, place }).collect();
+    job.represent(&job.parts[0], coarse, cutoff, 1, &mut WarpScratch::default(), &mut all);
+    all
 }
 
 /// Random walks around a few middles: curves of 16 frames x 3 channels.
@@ -297,10 +340,9 @@ fn warped_codes_bound_long_curves_whatever_the_cutoff() {
         for cutoff in cutoffs {
             let mut tables = job.coarse_tables(made_for);
             tables[0].suit(cutoff);
-            let against = job.against(&tables[0]);
             let most = threshold(cost, tables[0].warp_scale);
             for level in Level::all() {
-                let found = warp(level, against, &copies, i32::MAX, &mut WarpScratch::default());
+                let found = warped(&job, level, &tables[0], &copies, None, i32::MAX);
                 let bound = found.unwrap()[0];
                 assert!(bound <= most, "{bound} > {most}: {made_for}, {cutoff}, {level:?}");
             }
@@ -325,7 +367,7 @@ fn rounds_leave_the_answer_alone() {
     let mut queries: Vec<Vec<f32>> = walks(3, 400, 6);
     queries.push(curves[17].clone());
     queries.push(vec![9.0; 16 * 3]);
-    let (mut spared, mut passed_by, mut most) = (0, 0, Stages::default());
+    let mut most = Stages::default();
     for (number, query) in queries.iter().enumerate() {
         for (weight_kind, filter) in [(0, None), (1, None), (2, Some(&half))] {
             let params = DtwParams::new(3)
@@ -346,98 +388,17 @@ fn rounds_leave_the_answer_alone() {
                         got.neighbours, want.neighbours,
                         "query {number}, weights {weight_kind}, k {k}, {section:?}, {threads} threads"
                     );
-                    let Stages { groups, runs, coarse, .. } = got.stages;
-                    spared += runs.saturating_sub(coarse);
-                    passed_by += u64::from(runs > 0 && coarse > runs);
+                    let Stages { groups, representatives, coarse, .. } = got.stages;
                     most.groups = most.groups.max(groups);
-                    most.runs = most.runs.max(runs);
+                    most.representatives = most.representatives.max(representatives);
+                    most.coarse = most.coarse.max(coarse);
                 }
             }
         }
     }
-    assert!(spared > 0, "wide boxes never ruled out enough");
-    assert!(passed_by > 0, "wide boxes were never given up");
-    // More than 256 blocks were swept, and more than 4,096 curves held against boxes.
-    assert!(most.groups > 256 * 16 && most.runs > 4096, "{most:?}");
-}
-
-/// What each bound leaves of all curves by itself, at the cost of the tenth nearest.
-#[derive(Debug, Default, Clone, Copy)]
-struct Left {
-    groups: f64,
-    represented: f64,
-    sketches: f64,
-    wide: f64,
-    narrow: f64,
-    warped: f64,
-}
-
-/// The mean of what is left over queries, in parts of 1.
-fn left(index: &Index, queries: &[Vec<f32>], params: &ValidDtwParams) -> Left {
-    let mut mean = Left::default();
-    let frames = index.shape().frames();
-    for query in queries {
-        let scan = Nearest::new(params, 10).strategy(Strategy::Scan);
-        let cutoff = index.nearest(query, &scan).unwrap().neighbours[9].cost;
-        let query = Curve::new(query, params.channels()).unwrap();
-        let what = Nearest::new(params, 10);
-        let job = Job::new(index, query, &what, &(0..frames), None, index.len());
-        let (part, tables) = (&job.parts[0], &job.sketch_tables()[0]);
-        let (rows, groups) = (part.segment.rows(), part.sections.groups);
-        let most = threshold(cutoff, tables.scale);
-        let blocks: Vec<u32> = (0..groups.div_ceil(16) as u32).collect();
-        let mut near = Vec::new();
-        near_groups(job.level, part.sections, tables, &blocks, most, &mut near);
-        mean.groups += near.len() as f64 / groups as f64;
-        mean.sketches += swept(&job, job.level, most).len() as f64 / rows as f64;
-
-        let coarse = &job.coarse_tables(cutoff)[0];
-        let clusters = part.segment.clusters().unwrap();
-        let mut all: Vec<(u32, u32)> = (0..groups as u32).map(|group| (group, 0xffff)).collect();
-        let bounds = job.represent(clusters, coarse, cutoff, &mut all, &mut Seen::default());
-        mean.represented += bounds.len() as f64 / rows as f64;
-        let most = threshold(cutoff, coarse.scale);
-        let warped = threshold(cutoff, coarse.warp_scale);
-        let mut scratch = WarpScratch::default();
-        let mut count = [0; 3];
-        for first in (0..rows).step_by(LANES) {
-            let lanes = LANES.min(rows - first);
-            let copies = std::array::from_fn(|lane| copy_of(&job, first + lane.min(lanes - 1)));
-            let runs = std::array::from_fn(|lane| runs_of(&job, first + lane.min(lanes - 1)));
-            let none = || Ahead::new(&[], 0..0);
-            let (level, against) = (job.level, job.against(coarse));
-            let found = [
-                boxed_runs(level, against, &runs, none(), most, &mut scratch),
-                boxed(level, against, &copies, none(), most, &mut scratch),
-                warp(level, against, &copies, warped, &mut scratch),
-            ];
-            for ((count, found), most) in count.iter_mut().zip(found).zip([most, most, warped]) {
-                *count +=
-                    found.iter().flat_map(|all| &all[..lanes]).filter(|&&one| one <= most).count();
-            }
-        }
-        let [wide, narrow, warped] = count.map(|count| count as f64 / rows as f64);
-        mean.wide += wide;
-        mean.narrow += narrow;
-        mean.warped += warped;
-    }
-    let of = queries.len() as f64;
-    let Left { groups, represented, sketches, wide, narrow, warped } = mean;
-    let [groups, represented, sketches, wide, narrow, warped] =
-        [groups, represented, sketches, wide, narrow, warped].map(|sum| sum / of);
-    Left { groups, represented, sketches, wide, narrow, warped }
-}
-
-fn assert_no_more(left: Left, most: Left, what: &str) {
-    let pairs = [
-        (left.groups, most.groups),
-        (left.represented, most.represented),
-        (left.sketches, most.sketches),
-        (left.wide, most.wide),
-        (left.narrow, most.narrow),
-        (left.warped, most.warped),
-    ];
-    assert!(pairs.iter().all(|(left, most)| left <= most), "{what}: {left:?}, at most {most:?}");
+    // Every share of blocks there is was swept, and more curves than one share were held against boxes.
+    assert!(most.groups > 256 * 16 && most.coarse > 4096, "{most:?}");
+    assert!(most.representatives > 100, "{most:?}");
 }
 
 fn index_of(curves: &[Vec<f32>], channels: usize) -> Index {
@@ -447,59 +408,4 @@ fn index_of(curves: &[Vec<f32>], channels: usize) -> Index {
         builder.push(id, values).unwrap();
     }
     builder.finish().unwrap()
-}
-
-/// A bound that rules out less than it did is a loss of speed that no answer shows. Drawn curves, 101 x 12:
-/// sessions of players in the library, and of others. The shares are those measured in November 2026, with a
-/// twentieth to spare.
-#[test]
-fn each_bound_rules_out_its_share_of_drawn_curves() {
-    let motions = data::Motions::new(7, 101, 12);
-    let curves: Vec<Vec<f32>> = (0..4000).map(|number| motions.curve(number)).collect();
-    let index = index_of(&curves, 12);
-    let params = DtwParams::new(12).band_frames(10).check().unwrap();
-    let known: Vec<Vec<f32>> = (0..6).map(|at| motions.variant(at * 613, 1.0)).collect();
-    let most = Left {
-        groups: 0.95,
-        represented: 0.0108,
-        sketches: 0.013,
-        wide: 0.007,
-        narrow: 0.007,
-        warped: 0.0048,
-    };
-    assert_no_more(left(&index, &known, &params), most, "known players");
-    // Of these hardly one is nearer than another: only narrow boxes and warping tell them apart.
-    let new: Vec<Vec<f32>> = (0..6).map(|at| motions.variant(5000 + at * 613, 1.0)).collect();
-    let most = Left {
-        groups: 1.0,
-        represented: 0.99,
-        sketches: 1.0,
-        wide: 0.99,
-        narrow: 0.72,
-        warped: 0.0066,
-    };
-    assert_no_more(left(&index, &new, &params), most, "new players");
-}
-
-/// The same on curves of real movements.
-#[test]
-fn each_bound_rules_out_its_share_of_real_curves() {
-    let Some(takes) = recordings::takes() else { return };
-    let out = |take: &recordings::Take| take.name.contains("_p05");
-    let curves = |out_is: bool| -> Vec<Vec<f32>> {
-        takes.iter().filter(|take| out(take) == out_is).flat_map(recordings::Take::curves).collect()
-    };
-    let index = index_of(&curves(false), recordings::CHANNELS);
-    let queries = curves(true);
-    let queries: Vec<Vec<f32>> = queries.iter().step_by(queries.len() / 8).cloned().collect();
-    let params = DtwParams::new(recordings::CHANNELS).band_frames(10).check().unwrap();
-    let most = Left {
-        groups: 0.522,
-        represented: 0.27,
-        sketches: 0.085,
-        wide: 0.06,
-        narrow: 0.035,
-        warped: 0.0077,
-    };
-    assert_no_more(left(&index, &queries, &params), most, "a person who is not there");
 }

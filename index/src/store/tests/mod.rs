@@ -285,7 +285,6 @@ fn a_segment_without_rows_is_one_without_curves() {
         Kind::GroupBoxes,
         Kind::Sketches,
         Kind::Coarse,
-        Kind::Runs,
         Kind::Deleted,
     ] {
         entry.sections.push(writer.whole(&store, kind, &[]).unwrap());
@@ -464,7 +463,7 @@ fn damage_is_named_and_never_a_panic() {
     std::fs::write(&path, &other).unwrap();
     let error = Index::open(&path).unwrap_err().to_string();
     assert!(
-        error.ends_with("format 99, this program reads format 3; rebuild the index"),
+        error.ends_with("format 99, this program reads formats 1 to 3; rebuild the index"),
         "{error}"
     );
     for len in (0..whole.len()).step_by(97) {
