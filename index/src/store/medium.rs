@@ -134,6 +134,23 @@ impl Folder for System {
 mod tests {
     use super::*;
 
+    /// Reading and writing know no place of their own that another thread could move in between: chance alone would
+    /// show that seldom.
+    #[cfg(unix)]
+    #[test]
+    fn no_place_is_shared() {
+        use std::io::Seek;
+        let mut file = tempfile::tempfile().unwrap();
+        file.set_len(4096).unwrap();
+        file.seek(io::SeekFrom::Start(7)).unwrap();
+        let medium: &dyn Medium = &file;
+        medium.write_at(&[1; 64], 512).unwrap();
+        let mut bytes = [0; 64];
+        medium.read_at(&mut bytes, 512).unwrap();
+        assert_eq!(bytes, [1; 64]);
+        assert_eq!(file.stream_position().unwrap(), 7);
+    }
+
     /// A file read and written by several threads at once: each gets what lies where it asks.
     #[test]
     fn threads_read_and_write_their_own_places() {

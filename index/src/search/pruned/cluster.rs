@@ -67,8 +67,8 @@ fn crowds(starts: &[u32], found: &[Found], least: usize) -> Vec<Crowd> {
 
 impl<'a> Job<'a> {
     /// Gives curves of one segment, in order of place, what representatives say as their bound where that is more:
-    /// infinity to those that are ruled out. Clusters with less than a crowd are passed by. How many representatives
-    /// were compared.
+    /// infinity to those that are ruled out. Clusters with less than a crowd of curves are passed by, and so are all
+    /// where they are less than a crowd. How many representatives were compared.
     pub(super) fn represent(
         &self,
         part: &Part<'a>,
@@ -84,7 +84,8 @@ impl<'a> Job<'a> {
         let (root, scale) = (cutoff.sqrt(), tables.exact_scale);
 
         let crowds = crowds(clusters.bounds, found, crowd);
-        if crowds.is_empty() {
+        // Sixteen representatives cost as much as one.
+        if crowds.len() < crowd {
             return 0;
         }
         let reach =
