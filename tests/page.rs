@@ -20,6 +20,8 @@ mod own;
 mod render;
 #[path = "support/skip.rs"]
 mod skip;
+#[path = "page/two_views.rs"]
+mod two_views;
 #[path = "page/uploads.rs"]
 mod uploads;
 #[path = "page/whole_month.rs"]

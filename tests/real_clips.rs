@@ -111,7 +111,7 @@ fn value(serve: &Serve, measure: &str) -> Option<f64> {
 fn suspicions(recording: &Recording, serve: &Serve) -> Vec<Suspicion> {
     let recorded =
         Recorded { capture: recording.capture, view: recording.view, rate_hz: recording.rate_hz };
-    let serve = Observed { readings: &serve.readings, recorded, serve_type: None };
+    let serve = Observed { readings: &serve.readings, recorded, serve_type: None, stroke: None };
     detect(Catalogue::builtin(), &[serve], &Conditions::default())
 }
 

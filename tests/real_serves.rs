@@ -202,6 +202,7 @@ fn what_is_suspected_of_real_serves_stays_as_it_was_looked_at() {
                 readings: &serve.readings,
                 recorded: *recorded,
                 serve_type: None,
+                stroke: None,
             })
             .collect();
         let found = detect(Catalogue::builtin(), &observed, &Conditions::default());

@@ -5,6 +5,7 @@ use anyhow::{Context as _, anyhow, bail};
 
 use super::args::{AddArgs, ConsentArg};
 use super::output::{Output, count};
+use super::views::how_to_answer;
 use super::watch::Bars;
 use super::{Exit, batch, judge, place, remedy};
 use crate::coaching::{
@@ -14,6 +15,7 @@ use crate::coaching::{
 use crate::intake::table_template;
 use crate::intake::{self, Context, Taken};
 use crate::library::{BallFlight, CaseId, CheckIn, Library, Player, check_born, check_past};
+use crate::looks::clips_told;
 use crate::work::is_stop;
 
 pub(super) fn run(
@@ -54,9 +56,8 @@ pub(super) fn run(
     let (mut library, made) = place::for_adding(library)?;
     let stored = store(&files, code, args, &mut library, out);
     let answered = match &stored {
-        Ok(stored) if !stored.cases.is_empty() => {
-            asked(&told, &stored.cases, args, &mut library, out)
-        }
+        Ok(stored) if !stored.cases.is_empty() => same_serves(&library, &stored.cases, out)
+            .and_then(|()| asked(&told, &stored.cases, args, &mut library, out)),
         _ => Ok(()),
     };
     match (&stored, &made) {
@@ -113,6 +114,21 @@ fn store(
         out.say(&format!("new player {}", recorded.player.code));
     }
     Ok(stored)
+}
+
+/// Says which clips of these days show the same serves, and asks where that is not sure.
+pub(super) fn same_serves(
+    library: &Library,
+    cases: &BTreeSet<CaseId>,
+    out: &mut Output,
+) -> anyhow::Result<()> {
+    for case in cases {
+        for clips in clips_told(library, *case)? {
+            out.say(&clips.sentence);
+            how_to_answer(&clips).iter().for_each(|line| out.say(&format!("   {line}")));
+        }
+    }
+    Ok(())
 }
 
 /// Records what was asked on the day, or says that nobody has asked yet whether anything hurts.

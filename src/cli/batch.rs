@@ -1,5 +1,6 @@
 //! A folder of clips taken in one go, by what their paths say.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
@@ -45,11 +46,16 @@ pub(super) fn run(
         watch_of: &|| bars.watch_beside(),
     };
     let began = Instant::now();
+    let mut cases = BTreeSet::new();
     let taken = batch.take(&mut library, &how, &mut |file, became| {
+        if let Became::Stored { taken, .. } = &became {
+            cases.insert(taken.added.case);
+        }
         bars.suspend(|| told(file, &became, out));
         bars.file_done();
     });
     bars.finish();
+    add::same_serves(&library, &cases, out)?;
     let nothing = !matches!(&taken, Ok(went) if went.stored + went.had + went.waiting > 0);
     match (&made, nothing) {
         (Some(before), true) => place::take_back(library, before)?,

@@ -66,8 +66,8 @@ fn print(
     let mut cautions = general;
     let days = format!(
         "{}, {}",
-        count(judging.swings.len(), "practice swing"),
-        count(judging.balls.len(), "serve")
+        count(judging.views.count_of(&judging.swings), "practice swing"),
+        count(judging.views.count_of(&judging.balls), "serve")
     );
     out.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
     let told = told_answers(&judging.check_in);

@@ -43,6 +43,7 @@ mod shell;
 mod short;
 mod squad;
 mod verify;
+mod views;
 mod watch;
 mod worked;
 
@@ -99,12 +100,14 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
     let marks = matches!(&cli.command, Command::Mark(args) if args.changes());
     let extends = matches!(&cli.command, Command::Catalogue(args) if args.changes());
     let retains = matches!(&cli.command, Command::Retention(args) if args.changes());
+    let pairs = matches!(&cli.command, Command::Views(args) if args.changes());
     let receives = matches!(&cli.command, Command::Receive(args) if args.changes());
     if cli.read_only
         && (receives
             || retains
             || undoes
             || marks
+            || pairs
             || extends
             || matches!(
                 cli.command,
@@ -143,6 +146,7 @@ fn dispatch(cli: Cli, out: &mut Output) -> anyhow::Result<Exit> {
         Command::Plan(args) => judge::plan(args, library, out),
         Command::FollowUp(args) => judge::follow_up(args, library, out),
         Command::Mark(args) => mark::run(args, library, out),
+        Command::Views(args) => views::run(args, library, out),
         Command::Amend(args) => amend::run(args, library, out),
         Command::Move(args) => move_to::run(args, library, out),
         Command::Remove(args) => remove::run(args, library, cli.read_only, out),

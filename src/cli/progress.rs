@@ -58,7 +58,7 @@ pub(super) fn run(
 }
 
 fn describe_step(step: &CourseStep, cautions: &mut Cautions) -> Vec<String> {
-    let look = |look: &LookFacts| match look.serves.len() {
+    let look = |look: &LookFacts| match look.strokes {
         0 => look.date.to_string(),
         some => format!("{} ({})", look.date, count(some, "serve")),
     };

@@ -6,10 +6,12 @@ use serde::Serialize;
 
 use super::args::{AnswerArgs, ListArgs};
 use super::output::{Output, count, one_line};
+use super::views::how_to_answer;
 use super::watch::Bars;
 use super::{Exit, batch, place};
 use crate::intake::{self, Answer, ClipWay, Context, Question, Reading};
 use crate::library::{Asked, Author};
+use crate::looks::{ClipsTold, clips_asked};
 
 /// One question as data.
 #[derive(Serialize)]
@@ -21,6 +23,14 @@ struct QuestionObject<'a> {
     why: &'a str,
 }
 
+/// A question about two clips of a session as data.
+#[derive(Serialize)]
+struct ClipsObject<'a> {
+    case: String,
+    #[serde(flatten)]
+    clips: &'a ClipsTold,
+}
+
 pub(super) fn list(
     args: &ListArgs,
     library: Option<&Path>,
@@ -29,7 +39,8 @@ pub(super) fn list(
     debug_assert!(args.questions, "the parser asks for it");
     let library = place::for_reading(library)?;
     let questions = intake::questions(&library)?;
-    if questions.is_empty() {
+    let of_clips = clips_asked(&library)?;
+    if questions.is_empty() && of_clips.is_empty() {
         out.say("nothing is asked");
         return Ok(Exit::Nothing);
     }
@@ -50,7 +61,17 @@ pub(super) fn list(
         }
         out.line(&format!("  {}", one_line(&worded(question))))?;
     }
-    if !out.json {
+    for (case, clips) in &of_clips {
+        if out.json {
+            out.object(&ClipsObject { case: case.to_string(), clips })?;
+            continue;
+        }
+        out.line(&format!("{case}: {}", clips.sentence))?;
+        for line in how_to_answer(clips) {
+            out.line(&format!("   {line}"))?;
+        }
+    }
+    if !out.json && !questions.is_empty() {
         let answers =
             "answer one, a file, or all of a folder: precedent answer QUESTION --view side";
         out.say(&format!("{} asked about; {answers}", count(questions.len(), "recording")));

@@ -1,6 +1,6 @@
 //! A serve read again from its stored joints with the moments that are given.
 
-use super::suspect::{SessionServe, suspicions};
+use super::suspect::{SessionServe, said_of, suspicions};
 use crate::catalogue::Catalogue;
 use crate::coaching::{MarkRefusal, MomentsRequest};
 use crate::library::{
@@ -197,10 +197,12 @@ pub fn set_moments(
         let mut serve = SessionServe::of(library, id)?;
         if let Some((_, read)) = changed.iter().find(|(changed, _)| *changed == id) {
             serve.readings.clone_from(&read.readings);
+            serve.seen.contact.time_s = read.events[EventKind::Contact as usize].time_s;
         }
         session.push(serve);
     }
-    let labels = suspicions(catalogue, &session, player.stature_m);
+    let said = said_of(library, &session)?;
+    let labels = suspicions(catalogue, &session, &said, player.stature_m);
     library.write_in(&turn, |writer| {
         for event in &request.clear {
             writer.clear_moment(request.serve, *event, by)?;

@@ -247,7 +247,7 @@ fn judged(library: &Library, fault: &str) -> Finding {
     let head = library.serve_head(ServeId(1)).unwrap();
     let row = library.recording(head.recording).unwrap();
     let recorded = Recorded { capture: row.capture, view: row.view, rate_hz: row.rate_hz };
-    let serve = Observed { readings: &readings, recorded, serve_type: None };
+    let serve = Observed { readings: &readings, recorded, serve_type: None, stroke: None };
     let found = detect(Catalogue::builtin(), &[serve], &Conditions::default());
     found.into_iter().find(|one| one.fault == fault).unwrap().finding
 }

@@ -14,6 +14,7 @@ mod put_right;
 mod suspect;
 mod table;
 mod thrown;
+mod views;
 
 use std::path::{Path, PathBuf};
 
@@ -22,15 +23,17 @@ use jiff::civil::Date;
 use crate::catalogue::{Catalogue, Recorded};
 use crate::library::{
     Added, Author, FaultLabel, Library, Named, NewRecording, Player, RecordingRow, SeenMoment,
-    ServeType, Setting, StoreError, WriteError, check_born, check_past,
+    SeenServe, ServeType, Setting, StoreError, Witness, WriteError, check_born, check_past,
 };
 use crate::motion::{ReadError, ReadOptions, Recording, Side, read};
 use crate::remedy::Remedy;
-use crate::serve::{FindOptions, Found, Refusal, Serve, find};
+use crate::serve::{
+    EventKind, FindOptions, Found, Refusal, Serve, TimedContact, find, usual_error_s,
+};
 use crate::video::{ClipError, Kept, is_clip};
 use crate::work::{Stopped, Watch};
 
-use self::suspect::{SessionServe, session, suspicions};
+use self::suspect::{SessionServe, said_of, session, suspicions};
 
 pub use batch::{
     Answer, AnswerRefusal, Answered, Batch, BatchError, Became, Misfit, PathPattern, PathSays,
@@ -43,6 +46,7 @@ pub use mark::set_moments;
 pub use object::{EventObject, FileObject, MeasureObject, PalmFrame, PalmObject, ServeObject};
 pub use put_right::{Movable, RecordingAmendment, amend_recording, move_to, remove};
 pub use table::{TableAdded, TableError, table_template};
+pub use views::{ClipsRequest, say_of_clips};
 
 /// What is known about a recording beside the file.
 #[derive(Debug, Clone, Default)]
@@ -203,21 +207,38 @@ impl Looked {
     /// has them: what [`store`] would record of a day that held nothing else; `stature_m`: the player's.
     #[must_use]
     pub fn suspicions(&self, catalogue: &Catalogue, stature_m: Option<f64>) -> Vec<FaultLabel> {
-        suspicions(catalogue, &self.session(&Context::default()), stature_m)
+        suspicions(catalogue, &self.session(&Context::default()), &[], stature_m)
     }
 
     fn session(&self, context: &Context) -> Vec<SessionServe> {
-        let serve = |serve: &Serve| SessionServe {
-            readings: serve.readings.clone(),
-            setting: context.setting,
-            serve_type: context.serve_type,
-            recorded: Recorded {
-                capture: self.recording.capture,
-                view: self.recording.view,
-                rate_hz: self.recording.rate_hz,
-            },
-        };
-        self.found.serves.iter().map(serve).collect()
+        let Recording { capture, view, rate_hz, .. } = self.recording;
+        let serve =
+            |(at, serve): (usize, &Serve)| {
+                let contact = serve.events[EventKind::Contact as usize];
+                let told =
+                    self.moments.get(at).into_iter().flatten().find(|one| {
+                        (one.event, &one.witness) == (EventKind::Contact, &Witness::Sound)
+                    });
+                let usual_s = usual_error_s(EventKind::Contact, capture, rate_hz);
+                SessionServe {
+                    readings: serve.readings.clone(),
+                    recorded: Recorded { capture, view, rate_hz },
+                    seen: SeenServe {
+                        serve: None,
+                        recording: None,
+                        capture,
+                        view,
+                        setting: context.setting,
+                        serve_type: context.serve_type,
+                        hand: serve.hand,
+                        contact: TimedContact {
+                            time_s: contact.time_s,
+                            error_s: told.map_or(usual_s, |one| one.error_s),
+                        },
+                    },
+                }
+            };
+        self.found.serves.iter().enumerate().map(serve).collect()
     }
 }
 
@@ -431,7 +452,8 @@ pub fn store(
         .unwrap_or_default();
     let mut serves = earlier;
     serves.extend(looked.session(context));
-    let labels = suspicions(catalogue, &serves, player.stature_m);
+    let said = said_of(library, &serves)?;
+    let labels = suspicions(catalogue, &serves, &said, player.stature_m);
     let added = library
         .write_in(&turn, |writer| {
             let added = writer.add_recording(&new)?;

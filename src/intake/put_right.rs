@@ -6,14 +6,14 @@
 use jiff::civil::Date;
 
 use super::mark::{Reread, stored_serves};
-use super::suspect::{SessionServe, suspicions};
+use super::suspect::{SessionServe, said_of, suspicions};
 use crate::catalogue::Catalogue;
 use crate::library::{
     Author, CaseId, Dependants, Library, MoveTo, Moved, PlayerId, RecordingFacts, RecordingId,
     Removal, ServeId, ServeType, Setting, StoreError, WriteError, check_born, check_past,
 };
 use crate::motion::{Side, View};
-use crate::serve::FindOptions;
+use crate::serve::{EventKind, FindOptions};
 
 /// What is to be moved.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,8 +66,11 @@ pub fn move_to(
     };
     let (left, joined) = both_cases(library, &moving, player, date)?;
     let stature = |player| library.player(player).map(|player| player.stature_m);
-    let labels_left = suspicions(catalogue, &left, stature(row.player)?);
-    let labels_joined = suspicions(catalogue, &joined, stature(player)?);
+    let judged = |serves: &[SessionServe], player| {
+        let said = said_of(library, serves)?;
+        Ok::<_, StoreError>(suspicions(catalogue, serves, &said, stature(player)?))
+    };
+    let (labels_left, labels_joined) = (judged(&left, row.player)?, judged(&joined, player)?);
     let to = MoveTo { player, date, labels_left: &labels_left, labels_joined: &labels_joined };
     library.write_in(&turn, |writer| match what {
         Movable::Recording(id) => writer.move_recording(id, &to, by),
@@ -97,7 +100,8 @@ pub fn remove(
         Some(&serve) => {
             let head = library.serve_head(serve)?;
             let stature = library.player(head.player)?.stature_m;
-            suspicions(catalogue, &session_without(library, head.case, &gone)?, stature)
+            let stay = session_without(library, head.case, &gone)?;
+            suspicions(catalogue, &stay, &said_of(library, &stay)?, stature)
         }
         None => Vec::new(),
     };
@@ -152,10 +156,14 @@ pub fn amend_recording(
     let as_amended = |serve: ServeId| -> Result<Option<SessionServe>, StoreError> {
         let Some(at) = serves.iter().position(|one| *one == serve) else { return Ok(None) };
         let mut shown = SessionServe::of(library, serve)?;
-        shown.setting = setting;
-        shown.serve_type = serve_type;
+        shown.seen.setting = setting;
+        shown.seen.serve_type = serve_type;
         if let Some(read) = read_again.as_ref().and_then(|read| read.serves.get(at)) {
             shown.readings.clone_from(&read.readings);
+            shown.seen.hand = read.hand;
+            shown.seen.view = view.or(shown.seen.view);
+            shown.recorded.view = shown.seen.view;
+            shown.seen.contact.time_s = read.events[EventKind::Contact as usize].time_s;
         }
         Ok(Some(shown))
     };
@@ -170,13 +178,17 @@ pub fn amend_recording(
         serve_type,
         read_again: read_again.as_ref().map(|read| (&read.recording, read.serves.as_slice())),
     };
+    let judged = |serves: &[SessionServe]| {
+        let said = said_of(library, serves)?;
+        Ok::<_, StoreError>(suspicions(catalogue, serves, &said, player.stature_m))
+    };
     match date {
         Some(date) => {
             check_day(library, row.player, date)?;
-            let labels_left = suspicions(catalogue, &left, player.stature_m);
+            let labels_left = judged(&left)?;
             let mut joined = session_of_day(library, row.player, date)?;
             joined.extend(amended);
-            let labels_joined = suspicions(catalogue, &joined, player.stature_m);
+            let labels_joined = judged(&joined)?;
             let to = MoveTo {
                 player: row.player,
                 date,
@@ -193,7 +205,7 @@ pub fn amend_recording(
         }
         None => {
             left.extend(amended);
-            let labels = suspicions(catalogue, &left, player.stature_m);
+            let labels = judged(&left)?;
             library.write_in(&turn, |writer| {
                 writer.amend_recording(id, &facts, by)?;
                 read_again.as_ref().map_or(Ok(()), |read| read.store_seen(writer))?;

@@ -2,7 +2,8 @@
 
 use crate::catalogue::{Catalogue, Conditions, Observed, ObservedDay, Recorded, describe_chance};
 use crate::library::{
-    Author, CaseId, FaultLabel, LabelState, Library, ServeId, ServeType, Setting, StoreError,
+    Author, CaseId, FaultLabel, LabelState, Library, RecordingId, SaidClips, SeenServe, ServeId,
+    Setting, StoreError, same_serves,
 };
 use crate::serve::ServeReading;
 
@@ -10,25 +11,23 @@ use crate::serve::ServeReading;
 #[derive(Debug, Clone)]
 pub(super) struct SessionServe {
     pub(super) readings: Vec<ServeReading>,
-    pub(super) setting: Option<Setting>,
-    pub(super) serve_type: Option<ServeType>,
     pub(super) recorded: Recorded,
+    /// What it shows, and what it can be known again by in another clip.
+    pub(super) seen: SeenServe,
 }
 
 impl SessionServe {
     /// A stored serve.
     pub(super) fn of(library: &Library, id: ServeId) -> Result<Self, StoreError> {
-        let row = library.serve(id)?;
-        let recording = library.recording(row.recording)?;
+        let recording = library.recording(library.serve_head(id)?.recording)?;
         Ok(Self {
-            readings: row.serve.readings,
-            setting: recording.setting,
-            serve_type: recording.serve_type,
+            readings: library.readings(id)?,
             recorded: Recorded {
                 capture: recording.capture,
                 view: recording.view,
                 rate_hz: recording.rate_hz,
             },
+            seen: library.seen_serve(id)?,
         })
     }
 }
@@ -37,20 +36,36 @@ pub(super) fn session(library: &Library, case: CaseId) -> Result<Vec<SessionServ
     library.case(case)?.serves.into_iter().map(|id| SessionServe::of(library, id)).collect()
 }
 
-/// The program's labels for a session; see [`ObservedDay::suspicions`].
+/// What somebody said of the clips of a session.
+pub(super) fn said_of(
+    library: &Library,
+    serves: &[SessionServe],
+) -> Result<Vec<SaidClips>, StoreError> {
+    let mut clips: Vec<RecordingId> =
+        serves.iter().filter_map(|serve| serve.seen.recording).collect();
+    clips.dedup();
+    library.said_of_clips(&clips)
+}
+
+/// The program's labels for a session, its serves by recording; see [`ObservedDay::suspicions`].
+/// `said`: what somebody said of its clips.
 pub(super) fn suspicions(
     catalogue: &Catalogue,
     serves: &[SessionServe],
+    said: &[SaidClips],
     stature_m: Option<f64>,
 ) -> Vec<FaultLabel> {
+    let seen: Vec<SeenServe> = serves.iter().map(|serve| serve.seen.clone()).collect();
+    let same = same_serves(&seen, said);
     let mut day = ObservedDay::default();
-    for serve in serves {
-        let swing = serve.setting == Some(Setting::PracticeSwing);
+    for (serve, stroke) in serves.iter().zip(same.strokes) {
+        let swing = serve.seen.setting == Some(Setting::PracticeSwing);
         let side = if swing { &mut day.swings } else { &mut day.balls };
         side.push(Observed {
             readings: &serve.readings,
             recorded: serve.recorded,
-            serve_type: serve.serve_type,
+            serve_type: serve.seen.serve_type,
+            stroke: Some(stroke),
         });
     }
     let conditions = Conditions { stature_m, ..Conditions::default() };

@@ -13,8 +13,8 @@ use crate::coaching::{Age, ShownDrill, Sore, harms, loads_sore, sore_on, standin
 use crate::evidence::Evidence;
 use crate::intake::Looked;
 use crate::library::{
-    Author, Case, CaseId, CheckIn, FaultLabel, LabelState, Library, Plan, Player, PlayerId,
-    ServeId, ServeType, Setting, StoreError,
+    Author, Case, CaseId, CheckIn, DayViews, FaultLabel, LabelState, Library, Plan, Player,
+    PlayerId, ServeId, ServeType, Setting, StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher::LikeError;
@@ -43,6 +43,8 @@ pub struct Judging {
     pub swings: Vec<ServeId>,
     /// Its serves with a ball, or of which nobody said what they are.
     pub balls: Vec<ServeId>,
+    /// Which of them are views of one stroke.
+    pub views: Rc<DayViews>,
 }
 
 /// Judges a stored case: its labels, what its serves show with and without the ball, what is
@@ -187,6 +189,7 @@ fn settle(
         suspicions,
         swings: day.swings.iter().filter_map(|serve| serve.id).collect(),
         balls: day.balls.iter().filter_map(|serve| serve.id).collect(),
+        views: Rc::clone(&day.views),
     }
 }
 
@@ -249,6 +252,7 @@ struct DayServes {
     swings: Vec<DayServe>,
     balls: Vec<DayServe>,
     stature_m: Option<f64>,
+    views: Rc<DayViews>,
 }
 
 struct DayServe {
@@ -257,17 +261,21 @@ struct DayServe {
     readings: Rc<[ServeReading]>,
     recorded: Recorded,
     serve_type: Option<ServeType>,
+    /// Of a stored day, by place among its serves.
+    stroke: Option<usize>,
 }
 
 impl DayServe {
     fn observed(&self) -> Observed<'_> {
-        Observed { readings: &self.readings, recorded: self.recorded, serve_type: self.serve_type }
+        let Self { recorded, serve_type, stroke, .. } = *self;
+        Observed { readings: &self.readings, recorded, serve_type, stroke }
     }
 }
 
 impl DayServes {
     fn of(snapshot: &Snapshot<'_>, case: &Case, player: &Player) -> Result<Self, StoreError> {
-        let mut day = Self { stature_m: player.stature_m, ..Self::default() };
+        let views = snapshot.views(case.id)?;
+        let mut day = Self { stature_m: player.stature_m, views, ..Self::default() };
         for &id in &case.serves {
             let recording = snapshot.recording(snapshot.head(id)?.recording)?;
             let swing = recording.setting == Some(Setting::PracticeSwing);
@@ -281,6 +289,7 @@ impl DayServes {
                     rate_hz: recording.rate_hz,
                 },
                 serve_type: recording.serve_type,
+                stroke: case.serves.iter().position(|one| *one == day.views.stroke(id)),
             });
         }
         Ok(day)
@@ -297,8 +306,9 @@ impl DayServes {
             readings: serve.readings.clone().into(),
             recorded,
             serve_type: None,
+            stroke: None,
         });
-        Self { swings: Vec::new(), balls: serves.collect(), stature_m }
+        Self { balls: serves.collect(), stature_m, ..Self::default() }
     }
 
     fn observed(&self) -> ObservedDay<'_> {

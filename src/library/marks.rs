@@ -296,13 +296,9 @@ impl Library {
         let seen = self.moments_seen(serve.id)?;
         let moment = |event: &Event| {
             let set = marks.iter().find(|mark| mark.what.event() == Some(event.kind));
+            let witness = witness(event.kind, &marks, &seen);
             let mut beside: Vec<SeenMoment> =
                 seen.iter().filter(|one| one.event == event.kind).cloned().collect();
-            let witness = match set {
-                Some(mark) => Witness::Person(mark.by.clone()),
-                None if beside.iter().any(|one| one.witness == Witness::Sound) => Witness::Sound,
-                None => Witness::Joints,
-            };
             beside.retain(|one| one.witness != witness);
             ServeMoment {
                 event: *event,
@@ -339,6 +335,16 @@ impl Library {
         }
         serves.into_iter().try_for_each(|serve| self.moments_seen(serve).map(|_| ()))
     }
+}
+
+/// Whose word counts for a moment: a person's, then what was heard or what the ball showed, then the
+/// joints'.
+pub(super) fn witness(event: EventKind, marks: &[Mark], seen: &[SeenMoment]) -> Witness {
+    if let Some(mark) = marks.iter().find(|mark| mark.what.event() == Some(event)) {
+        return Witness::Person(mark.by.clone());
+    }
+    let told = seen.iter().find(|one| one.event == event && one.witness != Witness::Joints);
+    told.map_or(Witness::Joints, |one| one.witness.clone())
 }
 
 /// A row before its parts are put together.

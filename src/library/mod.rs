@@ -37,6 +37,7 @@ pub(crate) mod stored;
 pub(crate) mod tests;
 mod types;
 mod verify;
+mod views;
 mod waiting;
 pub(crate) mod write;
 
@@ -70,6 +71,7 @@ pub use types::{
 };
 pub(crate) use types::{spelled, spelled_all, spelled_if};
 pub use verify::Finding;
+pub use views::{ClipPair, DayViews, SaidClips, SameServes, SeenServe, same_serves};
 pub use waiting::{Asked, Waiting};
 pub use write::{
     Added, Dependants, LeftCase, MoveTo, Moved, NewMark, NewRecording, RecordingFacts, Removal,

@@ -3,7 +3,8 @@
 use jiff::civil::Date;
 
 use super::read::{parsed, parsed_if};
-use super::{CaseId, Library, PlanId, PlayerId, StoreError};
+use super::{CaseId, Library, Named, PlanId, PlayerId, StoreError};
+use crate::motion::Capture;
 
 /// A case by its day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,6 +50,20 @@ impl Library {
             |row| parsed(row, 0),
         )?;
         Ok(found.into_iter().next())
+    }
+
+    /// Cases with several recordings of which one camera took one at least, by id.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn cases_of_several_clips(&self) -> Result<Vec<CaseId>, StoreError> {
+        self.list(
+            "listing cases",
+            "SELECT case_id FROM recordings GROUP BY case_id
+             HAVING count(*) > 1 AND sum(capture IN (?1, ?2)) > 0 ORDER BY case_id",
+            [Capture::OneCameraLifted, Capture::OneCameraFlat].map(Named::name),
+            |row| row.get(0).map(CaseId),
+        )
     }
 
     /// The days of all cases, by day and id.

@@ -16,7 +16,7 @@ use crate::catalogue::Place;
 /// Marks the file as ours: "Prec".
 const APPLICATION_ID: i64 = 0x5072_6563;
 /// The format this program writes and reads.
-pub(crate) const FORMAT: i64 = 6;
+pub(crate) const FORMAT: i64 = 7;
 const SCHEMA: &str = include_str!("schema.sql");
 /// What format 2 adds; laid over a library of format 1 it makes one of format 2.
 const SCHEMA_2: &str = include_str!("schema-2.sql");
@@ -28,6 +28,8 @@ const SCHEMA_4: &str = include_str!("schema-4.sql");
 const SCHEMA_5: &str = include_str!("schema-5.sql");
 /// What format 6 adds to one of format 5.
 const SCHEMA_6: &str = include_str!("schema-6.sql");
+/// What format 7 adds to one of format 6.
+const SCHEMA_7: &str = include_str!("schema-7.sql");
 /// A case's one note of formats 1 to 3 as a row of `case_notes`. Whether it came in a pack shows
 /// from the case as it came.
 const NOTES_BEFORE_4: &str = "SELECT c.id AS id, c.id AS case_id, c.note AS text, NULL AS said_by,
@@ -390,6 +392,7 @@ fn lay_schema(connection: &mut Connection) -> rusqlite::Result<()> {
     lay_format_4(&transaction)?;
     transaction.execute_batch(SCHEMA_5)?;
     transaction.execute_batch(SCHEMA_6)?;
+    transaction.execute_batch(SCHEMA_7)?;
     // Inside the transaction, so a file is either empty or a library.
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
@@ -449,7 +452,10 @@ fn migrate(connection: &mut Connection, from: i64) -> rusqlite::Result<()> {
     if from < 5 {
         transaction.execute_batch(SCHEMA_5)?;
     }
-    transaction.execute_batch(SCHEMA_6)?;
+    if from < 6 {
+        transaction.execute_batch(SCHEMA_6)?;
+    }
+    transaction.execute_batch(SCHEMA_7)?;
     transaction.pragma_update(None, "user_version", FORMAT)?;
     transaction.commit()
 }
@@ -477,7 +483,10 @@ fn stand_in(connection: &Connection, format: i64) -> rusqlite::Result<()> {
     if format < 5 {
         empty_tables(connection, SCHEMA_5)?;
     }
-    empty_tables(connection, SCHEMA_6)
+    if format < 6 {
+        empty_tables(connection, SCHEMA_6)?;
+    }
+    empty_tables(connection, SCHEMA_7)
 }
 
 /// The tables of a schema, of this connection alone and empty.

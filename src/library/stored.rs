@@ -136,6 +136,13 @@ pub(crate) fn read_readings(details: &[u8]) -> Result<Vec<ServeReading>, Damage>
     stored.readings.into_iter().map(reading).collect()
 }
 
+/// Only the time of contact of a stored serve, seconds; NaN where it is not known.
+pub(crate) fn read_contact_s(details: &[u8]) -> Result<f64, Damage> {
+    let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, details)?;
+    let contact = stored.events.iter().find(|event| event.kind == EventKind::Contact.name());
+    Ok(contact.map_or(f64::NAN, |event| event.time_s))
+}
+
 /// Only the first and last frame of a stored serve.
 pub(crate) fn read_frames(details: &[u8]) -> Result<(usize, usize), Damage> {
     let stored: ServeV1 = unseal(SERVE, SERVE_FORMAT, details)?;

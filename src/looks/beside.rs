@@ -9,6 +9,8 @@ const OF_EACH: usize = 4;
 /// What the other serve is to the one that is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Relation {
+    /// The same serve, filmed from elsewhere.
+    SameServe,
     /// An earlier day's, one of each day: like with like where that day has one.
     Earlier,
     /// A practice swing: of the same day, else of an earlier one.
@@ -24,6 +26,7 @@ impl Relation {
     #[must_use]
     pub fn label(self) -> &'static str {
         match self {
+            Self::SameServe => "same serve",
             Self::Earlier => "earlier serve",
             Self::PracticeSwing => "practice swing",
             Self::OtherView => "other view",
@@ -41,7 +44,7 @@ pub struct Beside {
     pub head: ServeHead,
 }
 
-/// The player's own serves to hold beside `serve`: earlier ones, practice swings, other views and
+/// The player's own serves to hold beside `serve`: other views of it, earlier ones, practice swings, other views and
 /// others of the day, each kind with the nearest day first.
 ///
 /// # Errors
@@ -54,10 +57,12 @@ pub fn beside(library: &Library, serve: ServeId) -> Result<Vec<Beside>, StoreErr
             others.push(library.serve_head(id)?);
         }
     }
-    Ok(chosen(&this, others))
+    let views = library.views_of_day(this.case)?.others(serve);
+    Ok(chosen(&this, others, &views))
 }
 
-fn chosen(this: &ServeHead, mut others: Vec<ServeHead>) -> Vec<Beside> {
+/// `views`: those that show the very same serve.
+fn chosen(this: &ServeHead, mut others: Vec<ServeHead>, views: &[ServeId]) -> Vec<Beside> {
     let set_up = SetUp::of(this);
     let unlike = |other: &ServeHead| SetUp::of(other).unlike(set_up).is_some();
     others.retain(|other| other.date <= this.date);
@@ -66,7 +71,9 @@ fn chosen(this: &ServeHead, mut others: Vec<ServeHead>) -> Vec<Beside> {
     for head in others {
         let same_day = head.date == this.date;
         let swing = SetUp::of(&head).swing == Swing::Practice;
-        let relation = if swing && set_up.swing != Swing::Practice {
+        let relation = if views.contains(&head.id) {
+            Relation::SameServe
+        } else if swing && set_up.swing != Swing::Practice {
             Relation::PracticeSwing
         } else if !same_day {
             Relation::Earlier
@@ -131,7 +138,7 @@ mod tests {
             // Not before, so no earlier serve.
             head(10, 7, may, Side, Target),
         ];
-        let found = chosen(&this, others);
+        let found = chosen(&this, others.clone(), &[]);
         let told: Vec<_> = found.iter().map(|one| (one.relation, one.head.id.0)).collect();
         let expected = [
             (Relation::Earlier, 2),
@@ -144,7 +151,11 @@ mod tests {
         assert_eq!(told, expected);
         // Beside a practice swing, another is not called one.
         let swing = head(11, 8, april, Side, PracticeSwing);
-        let found = chosen(&swing, vec![head(5, 4, april, Side, PracticeSwing)]);
+        let found = chosen(&swing, vec![head(5, 4, april, Side, PracticeSwing)], &[]);
         assert_eq!(found[0].relation, Relation::SameDay);
+        // What shows the very same serve comes first, and is not told twice.
+        let found = chosen(&this, others, &[ServeId(7)]);
+        assert_eq!((found[0].relation, found[0].head.id.0), (Relation::SameServe, 7));
+        assert!(found.iter().all(|one| one.relation != Relation::OtherView));
     }
 }

@@ -65,9 +65,15 @@ impl Mean {
         serves: impl IntoIterator<Item = &'a [ServeReading]>,
         measure: &str,
     ) -> Option<Self> {
+        let entries = serves.into_iter().flatten().filter(|entry| entry.measure == measure);
+        Self::of_readings(entries.map(|entry| entry.reading.clone()))
+    }
+
+    /// Over readings of one measure, a stroke each.
+    pub(super) fn of_readings(readings: impl IntoIterator<Item = Reading>) -> Option<Self> {
         let (mut sum, mut squares, mut count) = (0.0, 0.0, 0);
-        for entry in serves.into_iter().flatten().filter(|entry| entry.measure == measure) {
-            if let Reading::Value { value, give_or_take, .. } = entry.reading
+        for reading in readings {
+            if let Reading::Value { value, give_or_take, .. } = reading
                 && value.is_finite()
                 && give_or_take.is_finite()
             {

@@ -16,6 +16,7 @@ mod snapshot;
 #[cfg(test)]
 mod tests;
 mod verdict;
+mod views;
 
 pub use beside::{Beside, Relation, beside};
 pub use change::{Change, Followed, Mean, best, beyond, change, detectable_change};
@@ -27,3 +28,4 @@ pub use verdict::{
     Came, FollowedObject, FollowedPrecedent, Later, Reported, SEEN_AGAIN_DAYS, Verdict,
     days_between, later_days,
 };
+pub use views::{ClipsTold, clips_asked, clips_told};

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::{Mean, SetUp};
 use crate::library::{ServeHead, ServeId, Setting};
-use crate::serve::{MeasureDef, ServeReading};
+use crate::serve::{MeasureDef, Reading, ServeReading, best_view};
 use crate::words;
 
 /// One serve of a day, as far as measures go.
@@ -20,13 +20,15 @@ pub struct SessionServe {
     pub setting: Option<Setting>,
     /// Every measure we know, measured or not.
     pub readings: Rc<[ServeReading]>,
+    /// The stroke it shows, by its first view: of several views of one stroke one counts.
+    pub stroke: ServeId,
 }
 
 impl SessionServe {
-    /// A stored serve with its readings.
+    /// A stored serve with its readings, a view of this stroke.
     #[must_use]
-    pub fn new(head: &ServeHead, readings: Rc<[ServeReading]>) -> Self {
-        Self { id: head.id, set_up: SetUp::of(head), setting: head.setting, readings }
+    pub fn new(head: &ServeHead, readings: Rc<[ServeReading]>, stroke: ServeId) -> Self {
+        Self { id: head.id, set_up: SetUp::of(head), setting: head.setting, readings, stroke }
     }
 }
 
@@ -40,6 +42,12 @@ pub struct Session {
 }
 
 impl Session {
+    /// Strokes it shows: a serve seen from two places is one.
+    #[must_use]
+    pub fn strokes(&self) -> usize {
+        strokes(&self.serves).count()
+    }
+
     /// The looks of the day, one per set-up, in the order of their first serves.
     #[must_use]
     pub fn looks(&self) -> Vec<Look<'_>> {
@@ -97,10 +105,29 @@ impl Look<'_> {
         parts.join(", ")
     }
 
-    /// Mean of a measure over its serves that have it; `None` if none has.
+    /// Strokes it shows.
+    #[must_use]
+    pub fn strokes(&self) -> usize {
+        strokes(self.serves.iter().copied()).count()
+    }
+
+    /// Mean of a measure over its strokes that have it, each by the view that shows it best; `None` if
+    /// none has.
     #[must_use]
     pub fn mean(&self, def: &MeasureDef) -> Option<Mean> {
-        Mean::of(self.serves.iter().map(|serve| &*serve.readings), def.id)
+        let read = |serve: &'_ &SessionServe| {
+            serve
+                .readings
+                .iter()
+                .find(|entry| entry.measure == def.id)
+                .map(|one| one.reading.clone())
+        };
+        let best = |stroke: ServeId| {
+            let views = self.serves.iter().filter(|serve| serve.stroke == stroke);
+            let all: Vec<Reading> = views.filter_map(read).collect();
+            best_view(&all).map(|at| all[at].clone())
+        };
+        Mean::of_readings(strokes(self.serves.iter().copied()).filter_map(best))
     }
 
     /// Ids of its serves.
@@ -108,6 +135,19 @@ impl Look<'_> {
     pub fn ids(&self) -> Vec<ServeId> {
         self.serves.iter().map(|serve| serve.id).collect()
     }
+}
+
+/// The strokes of some serves, each once, in their order.
+fn strokes<'a>(
+    serves: impl IntoIterator<Item = &'a SessionServe>,
+) -> impl Iterator<Item = ServeId> {
+    let mut known: Vec<ServeId> = Vec::new();
+    let new = move |stroke: &ServeId| {
+        let new = !known.contains(stroke);
+        known.push(*stroke);
+        new
+    };
+    serves.into_iter().map(|serve| serve.stroke).filter(new)
 }
 
 /// Two looks that compare.

@@ -13,8 +13,8 @@ use super::verdict::{Came, FollowedPrecedent, Later, SEEN_AGAIN_DAYS, Verdict, b
 use crate::catalogue::Catalogue;
 use crate::coaching::practised;
 use crate::library::{
-    Case, CaseId, FollowUp, Library, Plan, PlayerId, RecordingId, RecordingRow, ServeHead, ServeId,
-    ServeRow, StoreError,
+    Case, CaseId, DayViews, FollowUp, Library, Plan, PlayerId, RecordingId, RecordingRow,
+    ServeHead, ServeId, ServeRow, StoreError,
 };
 use crate::matcher::Precedent;
 use crate::serve::ServeReading;
@@ -31,6 +31,7 @@ pub struct Snapshot<'a> {
     readings: RefCell<HashMap<ServeId, Rc<[ServeReading]>>>,
     serves: RefCell<HashMap<ServeId, Rc<ServeRow>>>,
     recordings: RefCell<HashMap<RecordingId, Rc<RecordingRow>>>,
+    views: RefCell<HashMap<CaseId, Rc<DayViews>>>,
 }
 
 /// What is kept for `key`, read if it is not.
@@ -58,6 +59,7 @@ impl<'a> Snapshot<'a> {
             readings: RefCell::default(),
             serves: RefCell::default(),
             recordings: RefCell::default(),
+            views: RefCell::default(),
         }
     }
 
@@ -102,6 +104,14 @@ impl<'a> Snapshot<'a> {
         kept(&self.serves, id, || self.library.serve(id).map(Rc::new))
     }
 
+    /// Which serves of a case are views of one stroke.
+    ///
+    /// # Errors
+    /// [`StoreError`] if there is no such case, or the store cannot be read.
+    pub fn views(&self, case: CaseId) -> Result<Rc<DayViews>, StoreError> {
+        kept(&self.views, case, || self.library.views_of_day(case).map(Rc::new))
+    }
+
     /// What is stored about a file.
     ///
     /// # Errors
@@ -115,10 +125,17 @@ impl<'a> Snapshot<'a> {
     /// # Errors
     /// [`StoreError`] if one is unknown, or the store cannot be read.
     pub fn session(&self, date: Date, serves: &[ServeId]) -> Result<Session, StoreError> {
-        let serves = serves
-            .iter()
-            .map(|&id| Ok(SessionServe::new(&*self.head(id)?, self.readings(id)?)))
-            .collect::<Result<_, StoreError>>()?;
+        let heads =
+            serves.iter().map(|&id| self.head(id)).collect::<Result<Vec<_>, StoreError>>()?;
+        // Of one recording, or without a clip of one camera, each serve is a stroke of its own.
+        let several = heads.iter().any(|head| head.recording != heads[0].recording)
+            && heads.iter().any(|head| head.capture.is_one_camera());
+        let of_day = |head: Rc<ServeHead>| {
+            let id = head.id;
+            let stroke = if several { self.views(head.case)?.stroke(id) } else { id };
+            Ok(SessionServe::new(&head, self.readings(id)?, stroke))
+        };
+        let serves = heads.into_iter().map(of_day).collect::<Result<_, StoreError>>()?;
         Ok(Session { date, serves })
     }
 

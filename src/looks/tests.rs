@@ -27,6 +27,7 @@ fn serve(id: i64, set_up: SetUp, bend: Option<(f64, f64)>) -> SessionServe {
         set_up,
         setting: Some(Setting::Target),
         readings: Rc::new([ServeReading { measure: KNEE.to_owned(), reading }]),
+        stroke: ServeId(id),
     }
 }
 

@@ -1,5 +1,9 @@
 //! The search itself.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+
 use curve_index::{DtwParams, ParamError, QueryError, Strategy, ValidDtwParams};
 use jiff::Unit;
 use thiserror::Error;
@@ -12,7 +16,7 @@ use crate::coaching::{Age, Sore, sore_on, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
 use crate::intake::Looked;
 use crate::library::{
-    Case, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
+    Case, CaseId, DayViews, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
 };
 use crate::serve::{CURVE_FRAMES, Serve};
 use crate::work::{Stage, Stopped, Watch};
@@ -162,6 +166,7 @@ impl From<Stopped> for LikeError {
 /// do, those from comparable sources and views first.
 ///
 /// The serve's own recording and case are left out: what was done on the same day is no past serve.
+/// A serve that was filmed from several places comes once, by the view that is closest.
 /// With [`Query::others`] the player is left out too. `k` of 0 gives
 /// none. `watch` is told each precedent. Cost: one search of the channel set's index and one explanation per precedent.
 ///
@@ -211,7 +216,7 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
         cut: kept.cut.clone(),
     };
     if let Some(set) = library.curves(&curve.channel_set)? {
-        let player_of = |near: &NearServe| kept.heads.player_of(near.serve);
+        let whose = Whose::new(library, query.one_each);
         let mut found: Vec<NearServe> = Vec::new();
         for comparable in [true, false] {
             let among = candidates.among(&set, comparable);
@@ -223,30 +228,32 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
                 )
             };
             let wanted = query.k - found.len();
-            if !query.one_each {
-                found.extend(nearest(wanted)?);
-                continue;
+            if wanted == 0 {
+                break;
             }
-            let taken: Vec<_> = found.iter().map(player_of).collect();
-            let first_each = |serves: Vec<NearServe>| {
+            let taken: Vec<One> = found
+                .iter()
+                .map(|near| whose.one(near.serve, kept.heads.player_of(near.serve)))
+                .collect::<Result<_, _>>()?;
+            let first_each = |serves: Vec<NearServe>| -> Result<Vec<NearServe>, StoreError> {
                 let mut seen = taken.clone();
-                let mut kept = serves;
-                kept.retain(|near| {
-                    let player = player_of(near);
-                    let new = !seen.contains(&player);
-                    seen.push(player);
-                    new
-                });
-                kept.truncate(wanted);
-                kept
+                let mut first = Vec::new();
+                for near in serves {
+                    let one = whose.one(near.serve, kept.heads.player_of(near.serve))?;
+                    if first.len() < wanted && !seen.contains(&one) {
+                        seen.push(one);
+                        first.push(near);
+                    }
+                }
+                Ok(first)
             };
-            // The first of each player among the closest is the player's closest: widen until
-            // enough players are met or nobody is left.
-            let mut depth = wanted.max(1);
+            // The first of each among the closest is its closest: widen until enough are met or
+            // nobody is left.
+            let mut depth = wanted;
             found.extend(loop {
                 let closest = nearest(depth)?;
                 let exhausted = closest.len() < depth;
-                let kept = first_each(closest);
+                let kept = first_each(closest)?;
                 if exhausted || kept.len() >= wanted {
                     break kept;
                 }
@@ -265,6 +272,41 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
     }
     answer.notes = notes(&answer, foreign, &curve.channel_set, query, source.view.is_none());
     Ok(answer)
+}
+
+/// What comes once in an answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum One {
+    /// A player's closest serve.
+    Player(Option<PlayerId>),
+    /// A serve, by its first view where it was filmed from several places.
+    Stroke(ServeId),
+}
+
+/// Which serves count as one in an answer.
+struct Whose<'a> {
+    library: &'a Library,
+    one_each: bool,
+    views: RefCell<HashMap<CaseId, DayViews>>,
+}
+
+impl<'a> Whose<'a> {
+    fn new(library: &'a Library, one_each: bool) -> Self {
+        Self { library, one_each, views: RefCell::default() }
+    }
+
+    fn one(&self, serve: ServeId, player: Option<PlayerId>) -> Result<One, StoreError> {
+        if self.one_each {
+            return Ok(One::Player(player));
+        }
+        let case = self.library.serve_head(serve)?.case;
+        let mut known = self.views.borrow_mut();
+        let views = match known.entry(case) {
+            Entry::Occupied(views) => views.into_mut(),
+            Entry::Vacant(free) => free.insert(self.library.views_of_day(case)?),
+        };
+        Ok(One::Stroke(views.stroke(serve)))
+    }
 }
 
 fn source_of(head: &ServeHead) -> Source {

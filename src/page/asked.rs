@@ -17,6 +17,7 @@ use super::view::Frame;
 use crate::find::InStep;
 use crate::intake::{self, Answer, AnswerRefusal, Became, Context, Question, Reading};
 use crate::library::Library;
+use crate::looks::clips_asked;
 use crate::words::count;
 
 struct AskedView {
@@ -41,6 +42,8 @@ struct Page {
     frame: Frame,
     count: String,
     folders: Vec<FolderView>,
+    /// Clips that may show the same serves: the session, and what is asked of it.
+    clips: Vec<(String, String)>,
 }
 
 /// Lists what is asked.
@@ -51,6 +54,10 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
             frame: Frame::of(desk, "Questions"),
             count: count(questions.len(), "question"),
             folders: folders(&questions),
+            clips: clips_asked(library)?
+                .into_iter()
+                .map(|(case, clips)| (case.to_string(), clips.sentence))
+                .collect(),
         };
         Ok(page.render()?)
     })

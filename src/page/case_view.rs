@@ -4,6 +4,7 @@ use super::case::ACHES;
 use super::desk::{Desk, today};
 use super::refusal::Refusal;
 use super::view::{BallView, Frame, PlanView, StripView};
+use super::views::{self, ClipsView};
 use crate::catalogue::{BodyPart, Catalogue};
 use crate::coaching::{Cautions, PlansInForce, told_answers};
 use crate::drawing::Viewpoint;
@@ -79,6 +80,12 @@ pub(super) struct Page {
     earlier: Option<(String, String)>,
     later: Option<(String, String)>,
     serves: Vec<ServeLine>,
+    /// Serves where one that was filmed from two places is one.
+    strokes: String,
+    /// Clips that show the same serves, or may.
+    clips: Vec<ClipsView>,
+    /// Whether two clips are there to say something of.
+    several: bool,
     /// The first serve with a ball, else the first practice swing.
     strip: Option<StripView>,
     /// That serve, whose review is the session's.
@@ -141,6 +148,7 @@ impl Page {
             case.labels.iter().filter(|label| label.state == LabelState::Rejected).map(|label| {
                 (label.fault.clone(), catalogue.fault_name(&label.fault), label.by.to_string())
             });
+        let lines = serves(library, &case)?;
         let load = in_force.as_ref().map(|plans| &plans.load);
         let changes = changes(library, &case)?;
         let undo = last_of(&changes).map(|change| (change.id.to_string(), said(change)));
@@ -152,7 +160,10 @@ impl Page {
             today: on.to_string(),
             earlier: named(at.checked_sub(1).and_then(|before| all.get(before))),
             later: named(all.get(at + 1)),
-            serves: serves(library, &case)?,
+            strokes: count(judging.views.count_of(&case.serves), "serve"),
+            clips: views::of_case(library, id)?,
+            several: lines.iter().any(|one| one.recording != lines[0].recording),
+            serves: lines,
             strip: strip(library, &judging)?,
             main: main_serve(&judging).map(|serve| serve.to_string()),
             chosen: chosen(&judging),

@@ -48,5 +48,6 @@ mod upkeep;
 mod uploads;
 mod view;
 mod viewer;
+mod views;
 
 pub use server::{PageError, Server, Settings};

@@ -10,7 +10,8 @@ use super::door::DOCUMENT_POLICY;
 use super::refusal::Refusal;
 use super::view::{Frame, PlanView, cautions_for};
 use crate::coaching::{PlansInForce, consent_given_by, standing};
-use crate::library::{Case, Player, PlayerId};
+use crate::library::{Case, Player, PlayerId, StoreError};
+use crate::looks::Snapshot;
 use crate::pages;
 use crate::words::{count, day, handed, level, list, sentence};
 
@@ -67,21 +68,23 @@ pub(super) async fn place(
                 open.map(|plan| [id.clone(), plan.plan.to_string(), plan.name, day(plan.start)]),
             );
         }
-        let session = |case: &Case| {
+        let snapshot = Snapshot::new(library);
+        let session = |case: &Case| -> Result<SessionView, StoreError> {
+            let strokes = snapshot.views(case.id)?.count_of(&case.serves);
             let faults = standing(&case.labels);
             let names: Vec<String> =
                 faults.iter().map(|label| catalogue.fault_name(&label.fault)).collect();
-            SessionView {
+            Ok(SessionView {
                 case: case.id.to_string(),
                 day: day(case.date),
-                serves: count(case.serves.len(), "serve"),
+                serves: count(strokes, "serve"),
                 faults: list(&names),
                 plans: case
                     .plans
                     .iter()
                     .map(|plan| catalogue.fault_name(&plan.limiting_fault))
                     .collect(),
-            }
+            })
         };
         let page = Page {
             frame: Frame::of(desk, player.code.clone()),
@@ -90,7 +93,7 @@ pub(super) async fn place(
             name: player.name.clone(),
             facts: facts(&player),
             agreed: agreed(&player),
-            sessions: cases.iter().rev().map(session).collect(),
+            sessions: cases.iter().rev().map(session).collect::<Result<_, _>>()?,
             in_force,
             left_open,
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },

@@ -18,7 +18,7 @@ use crate::coaching::{Cautions, PlansInForce};
 use crate::drawing::{Viewpoint, channels_of};
 use crate::judgement::judge;
 use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
-use crate::looks::{FollowedPrecedent, Relation, Snapshot, beside};
+use crate::looks::{Beside, FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
 use crate::pages::{self, Audience, channel_of_fault};
 use crate::words::{day, handed, level, sentence, serve_type, setting, short};
@@ -203,14 +203,15 @@ fn others(
         None => kinds.push((kind, vec![(serve, label)])),
     };
     let own = beside(library, id)?;
-    for one in own.iter().filter(|one| one.relation == Relation::Earlier) {
+    let first = |one: &&Beside| one.relation <= Relation::Earlier;
+    for one in own.iter().filter(first) {
         add(one.relation.label(), one.head.id, facts(&one.head));
     }
     for one in precedents.iter().filter(|one| !one.same_player) {
         let label = format!("{}, {}", one.player, day(one.date));
         add("precedent", one.serve, label);
     }
-    for one in own.iter().filter(|one| one.relation != Relation::Earlier) {
+    for one in own.iter().filter(|one| !first(one)) {
         add(one.relation.label(), one.head.id, facts(&one.head));
     }
     let known = |serve: ServeId| kinds.iter().any(|(_, all)| all.iter().any(|one| one.0 == serve));

@@ -17,7 +17,7 @@ use super::refusal::Refusal;
 use super::{
     add, amend, asked, assets, case, catalogue, film, find, forget, guide, hand, own, plan, player,
     put_right, records, send, serve as serve_place, set_up, sharing, spoken, squads, today, told,
-    upkeep, uploads, viewer,
+    upkeep, uploads, viewer, views,
 };
 use crate::library::{Author, Library, OpenError, WriteError};
 use crate::work::Watch;
@@ -181,6 +181,7 @@ fn routes(desk: Arc<Desk>) -> Router {
         .route("/player/{player}/forget", get(forget::place).post(forget::forget))
         .route("/case/{case}", get(case::place))
         .route("/case/{case}/judge", post(case::judge))
+        .route("/case/{case}/views", post(views::say))
         .route("/case/{case}/undo", post(case::undo))
         .route("/case/{case}/plan", get(plan::place).post(plan::record))
         .route("/plan/{plan}/card", get(send::card))

@@ -77,6 +77,8 @@ pub struct LookFacts {
     pub date: Date,
     /// Serves of that day that are compared (`s7`).
     pub serves: Vec<String>,
+    /// How many that are where some were filmed from two places at once.
+    pub strokes: usize,
     /// Serves of that day in all.
     pub of: usize,
     /// What they are ("into the box, markers").

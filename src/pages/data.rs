@@ -1,8 +1,8 @@
 use jiff::civil::Date;
 
 use crate::coaching::{Cautions, Practised, ShownDrill, ShownTogether};
-use crate::drawing::Pictures;
 use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
+use crate::drawing::{Pictures, Viewpoint};
 use crate::library::{Level, ServeId, ServeType, Setting, Witness};
 use crate::looks::Verdict;
 use crate::motion::Side;
@@ -48,6 +48,8 @@ pub struct ReviewData {
     pub witnesses: Vec<Witness>,
     /// What the player's own clip shows; `None` where the serve was not read from a clip.
     pub pictures: Option<Pictures>,
+    /// The same serve from elsewhere, at the same moments.
+    pub views: Vec<OtherViewFacts>,
     /// What the coach drew on it, and wrote to its moments, in order of time.
     pub drawn: Vec<DrawnFacts>,
     /// The limiting fault.
@@ -151,6 +153,32 @@ pub struct MeasureRow {
     pub reference: Option<(f64, f64, String)>,
     /// 10th and 90th percentile of the precedents.
     pub precedents: Option<(f64, f64)>,
+    /// The other view that shows it best, where one does.
+    pub from: Option<ViewOf>,
+}
+
+/// A view of the serve under review.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ViewOf {
+    /// Its id ("s9").
+    pub serve: String,
+    /// Where it was filmed from ("seen from behind").
+    pub seen: String,
+}
+
+/// Another view of the serve under review, at the moments of the latter.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherViewFacts {
+    /// Which.
+    pub of: ViewOf,
+    /// What its clip shows; `None` where it was not read from a clip.
+    pub pictures: Option<Pictures>,
+    /// Events of the serve under review on this view's clock.
+    pub events: Vec<Event>,
+    /// The body for drawing.
+    pub figures: Figures,
+    /// Where it is best drawn from.
+    pub drawn_from: Viewpoint,
 }
 
 impl MeasureRow {
@@ -165,6 +193,7 @@ impl MeasureRow {
             reading,
             reference: None,
             precedents: None,
+            from: None,
         }
     }
 

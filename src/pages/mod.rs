@@ -30,9 +30,9 @@ pub use course::{
     StepPlan,
 };
 pub use data::{
-    Asked, Audience, ChangeFacts, Comparison, DrawnFacts, EvidenceRow, MeasureRow, OutcomeFacts,
-    PlanFacts, PlayerFacts, Precedents, Progress, ReviewData, ReviewFault, ServeFacts,
-    ShownPrecedent,
+    Asked, Audience, ChangeFacts, Comparison, DrawnFacts, EvidenceRow, MeasureRow, OtherViewFacts,
+    OutcomeFacts, PlanFacts, PlayerFacts, Precedents, Progress, ReviewData, ReviewFault,
+    ServeFacts, ShownPrecedent, ViewOf,
 };
 pub use gather::{
     FilmError, Footage, Reviewed, Wanted, channel_of_fault, clip_pictures, course,

@@ -113,8 +113,8 @@ fn step_view(step: &CourseStep, cautions: &mut Cautions) -> StepView {
     {
         when.push(format!(
             "{} before and {} after: {}",
-            count(step.before.serves.len(), "serve"),
-            after.serves.len(),
+            count(step.before.strokes, "serve"),
+            after.strokes,
             after.what
         ));
     }

@@ -78,6 +78,7 @@ fn measure(
             (low, high, "Jacquier-Bret and Gorce 2024, pooled, mean and one spread".to_owned())
         }),
         precedents: reference.map(|(low, high)| (low + 2.0, high - 6.0)),
+        from: None,
     }
 }
 
@@ -239,6 +240,7 @@ fn make_review() -> ReviewData {
         events: this.events.to_vec(),
         witnesses: Vec::new(),
         pictures: None,
+        views: Vec::new(),
         drawn: Vec::new(),
         limiting: Some(fault("shallow_leg_drive", 0.71, &[0], Some("confirmed by the coach"))),
         second: Some(fault("tossing_arm_drops_early", 0.44, &[2], None)),
@@ -319,6 +321,7 @@ pub(crate) fn bare_review() -> ReviewData {
         events: Vec::new(),
         witnesses: Vec::new(),
         pictures: None,
+        views: Vec::new(),
         drawn: Vec::new(),
         limiting: None,
         second: None,

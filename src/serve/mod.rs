@@ -19,6 +19,7 @@ mod tests;
 mod track;
 mod types;
 mod vector;
+mod views;
 
 pub use channels::{BodyPart, CORE_SET, ChannelDef, FLAT_SET, PHASES, Phase, channels};
 pub use clock::ServeClock;
@@ -35,4 +36,7 @@ pub use track::MAX_FILLED_GAP_S;
 pub use types::{
     CURVE_FRAMES, Curve, Event, EventKind, Figures, Found, MeasureDef, Reading, Refusal, Serve,
     ServeReading,
+};
+pub use views::{
+    ClipMatch, ClipsCompared, SAME_FROM, TimedContact, best_view, compare_clips, laid_at,
 };

@@ -112,7 +112,7 @@ fn session(
         .collect();
     let capture = capture.expect("three recordings");
     let recorded = Recorded { capture, view: None, rate_hz: sensor.rate_hz };
-    let observed = |readings| Observed { readings, recorded, serve_type: None };
+    let observed = |readings| Observed { readings, recorded, serve_type: None, stroke: None };
     let serves: Vec<_> = read.iter().map(|readings| observed(readings.as_slice())).collect();
     (hand, faults, detect(Catalogue::builtin(), &serves, &Conditions::default()))
 }
@@ -318,7 +318,12 @@ fn what_a_rate_cannot_show_is_not_measurable() {
             view: recording.view,
             rate_hz: recording.rate_hz,
         };
-        let serve = Observed { readings: &found.serves[0].readings, recorded, serve_type: None };
+        let serve = Observed {
+            readings: &found.serves[0].readings,
+            recorded,
+            serve_type: None,
+            stroke: None,
+        };
         let all = detect(Catalogue::builtin(), &[serve], &Conditions::default());
         let own = all.iter().find(|each| each.fault == fault.id()).expect("judged");
         assert_eq!(own.score(), None, "{} at {rate_hz} Hz: {own:?}", fault.id());
@@ -351,7 +356,7 @@ fn a_sound_serve_of_any_type_is_suspected_of_nothing() {
                 rate_hz: recording.rate_hz,
             };
             let readings = &found.serves[0].readings;
-            let serve = Observed { readings, recorded, serve_type: Some(serve_type) };
+            let serve = Observed { readings, recorded, serve_type: Some(serve_type), stroke: None };
             let conditions =
                 Conditions { stature_m: Some(body.stature_m), ..Conditions::default() };
             let all = detect(Catalogue::builtin(), &[serve], &conditions);

@@ -26,7 +26,8 @@ use crate::serve::ServeReading;
 /// rate) belong together, sources that cannot show a fault are left out for it, and of the others
 /// the one counts that reads the measure best: with the smallest standard error of the player's
 /// usual value, own error and spread within a player over the root of the number of serves. So a
-/// slow clip does not veto a fast one, and a second view of the same serves does not count twice.
+/// slow clip does not veto a fast one, and a second view of the same serves does not count twice; of
+/// two views of one stroke in one source the one counts that reads the measure better.
 ///
 /// Over several serves the median counts; its uncertainty is the reading's own error (which does not
 /// shrink with repetition) and the spread from serve to serve over the square root of their number.
@@ -52,8 +53,11 @@ pub fn detect(
     let mut sources: Vec<Source<'_>> = Vec::new();
     for serve in serves {
         match sources.iter_mut().find(|source| source.recorded == serve.recorded) {
-            Some(source) => source.serves.push(serve.readings),
-            None => sources.push(Source { recorded: serve.recorded, serves: vec![serve.readings] }),
+            Some(source) => source.add(serve),
+            None => {
+                let strokes = vec![(serve.stroke, vec![serve.readings])];
+                sources.push(Source { recorded: serve.recorded, strokes });
+            }
         }
     }
     let mut all: Vec<Suspicion> = catalogue
@@ -88,7 +92,18 @@ fn explained(catalogue: &Catalogue, fault: &Fault, all: &[Suspicion]) -> Option<
 /// Serves recorded in the same way.
 struct Source<'a> {
     recorded: Recorded,
-    serves: Vec<&'a [ServeReading]>,
+    /// The views of each stroke.
+    strokes: Vec<(Option<usize>, Vec<&'a [ServeReading]>)>,
+}
+
+impl<'a> Source<'a> {
+    fn add(&mut self, serve: &Observed<'a>) {
+        let known = |one: &&mut (Option<usize>, Vec<_>)| one.0.is_some() && one.0 == serve.stroke;
+        match self.strokes.iter_mut().find(known) {
+            Some((_, views)) => views.push(serve.readings),
+            None => self.strokes.push((serve.stroke, vec![serve.readings])),
+        }
+    }
 }
 
 fn judge(fault: &Fault, sources: &[Source<'_>], asked: &Asked<'_>) -> Finding {

@@ -26,6 +26,8 @@ pub struct Observed<'a> {
     pub recorded: Recorded,
     /// Its type, if known.
     pub serve_type: Option<ServeType>,
+    /// Which stroke of the day it shows, by any number; `None`: one that no other serve shows.
+    pub stroke: Option<usize>,
 }
 
 /// What is known about the player that day beside the recordings.

@@ -5,7 +5,7 @@ use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 use super::band::{Asked, Band};
 use super::{Evidence, Source};
 use crate::catalogue::types::FaultMeasure;
-use crate::serve::{MEASURES, Reading, ServeReading};
+use crate::serve::{MEASURES, Reading, ServeReading, best_view};
 
 /// Readings with less trust than this do not count.
 const LEAST_TRUST: f64 = 0.15;
@@ -24,7 +24,7 @@ pub(super) fn read(
     let mut best: Option<(f64, Evidence)> = None;
     let mut missing = None;
     for source in sources {
-        match read_from(measure, &source.serves, asked) {
+        match read_from(measure, source, asked) {
             Ok((own, evidence)) => {
                 let error = own.hypot(spread / (evidence.serves as f64).sqrt());
                 if best.as_ref().is_none_or(|held| error < held.0) {
@@ -38,32 +38,43 @@ pub(super) fn read(
         .ok_or_else(|| missing.unwrap_or_else(|| "no serve to read it from".into()))
 }
 
+fn read_in<'a>(readings: &'a [ServeReading], measure: &FaultMeasure) -> Option<&'a Reading> {
+    let found = readings.iter().find(|found| found.measure == measure.measure)?;
+    Some(&found.reading)
+}
+
+fn is_sure(reading: &&Reading) -> bool {
+    matches!(reading, Reading::Value { trust, .. } if *trust >= LEAST_TRUST)
+}
+
 /// A measure over the serves of one source, and the standard error of one reading.
 fn read_from(
     measure: &FaultMeasure,
-    serves: &[&[ServeReading]],
+    source: &Source<'_>,
     asked: &Asked<'_>,
 ) -> Result<(f64, Evidence), String> {
     let mut values = Vec::new();
     let mut errors = Vec::new();
     let mut trusts = Vec::new();
     let mut reason = None;
-    for readings in serves {
-        match readings.iter().find(|found| found.measure == measure.measure) {
-            Some(ServeReading {
-                reading: Reading::Value { value, trust, give_or_take }, ..
-            }) if *trust >= LEAST_TRUST && value.is_finite() => {
+    for (_, views) in &source.strokes {
+        let all: Vec<Option<&Reading>> = views.iter().map(|view| read_in(view, measure)).collect();
+        let sure: Vec<&Reading> = all.iter().copied().flatten().filter(is_sure).collect();
+        match best_view(sure.iter().copied()).map(|at| sure[at]) {
+            Some(Reading::Value { value, trust, give_or_take }) => {
                 values.push(*value);
                 errors.push(*give_or_take);
                 trusts.push(*trust);
             }
-            Some(ServeReading { reading: Reading::Value { .. }, .. }) => {
-                reason = reason.or(Some("the reading is too unsure".to_owned()))
+            _ => {
+                reason = reason.or_else(|| {
+                    Some(match all[0] {
+                        Some(Reading::Value { .. }) => "the reading is too unsure".to_owned(),
+                        Some(Reading::NotMeasurable { why }) => why.clone(),
+                        None => "not read from this recording".to_owned(),
+                    })
+                });
             }
-            Some(ServeReading { reading: Reading::NotMeasurable { why }, .. }) => {
-                reason = reason.or(Some(why.clone()))
-            }
-            None => reason = reason.or(Some("not read from this recording".to_owned())),
         }
     }
     if values.is_empty() {

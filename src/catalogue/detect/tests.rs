@@ -17,12 +17,12 @@ fn source(capture: Capture, rate_hz: f64) -> Recorded {
 }
 
 fn markers<'a>(readings: &'a [ServeReading], serve_type: Option<ServeType>) -> Observed<'a> {
-    Observed { readings, recorded: source(Capture::Markers, 240.0), serve_type }
+    Observed { readings, recorded: source(Capture::Markers, 240.0), serve_type, stroke: None }
 }
 
 /// All faults judged from serves of one source of which nothing else is known.
 fn judged(serves: &[&[ServeReading]], recorded: Recorded) -> Vec<Suspicion> {
-    let observed = |readings| Observed { readings, recorded, serve_type: None };
+    let observed = |readings| Observed { readings, recorded, serve_type: None, stroke: None };
     let serves: Vec<Observed<'_>> = serves.iter().map(|&each| observed(each)).collect();
     detect(Catalogue::builtin(), &serves, &Conditions::default())
 }
@@ -241,6 +241,7 @@ fn of_several_recordings_the_best_reading_of_each_measure_counts() {
         readings,
         recorded: source(Capture::OneCameraLifted, rate_hz),
         serve_type: None,
+        stroke: None,
     };
     let clips: [Observed<'_>; 2] = [observed(&slow[..], 30.0), observed(&fast[..], 120.0)];
     for clips in [clips, [clips[1], clips[0]]] {

@@ -4,6 +4,7 @@ mod catalogue;
 mod coaching;
 mod mark;
 mod put_right;
+mod views;
 
 use std::path::PathBuf;
 
@@ -22,6 +23,7 @@ pub(super) use catalogue::CatalogueArgs;
 pub(super) use coaching::{AskedArgs, BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
 pub(super) use mark::MarkArgs;
 pub(super) use put_right::{AgreedArg, AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
+pub(super) use views::ViewsArgs;
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
 /// planned, and did it work?
@@ -79,6 +81,8 @@ pub(super) enum Command {
     FollowUp(FollowUpArgs),
     /// Show a serve's moments and who or what saw them; set one by hand, or take it back
     Mark(MarkArgs),
+    /// Show which clips of a session show the same serves; say that two do, or do not
+    Views(ViewsArgs),
     /// Correct a player, recording, case, plan or follow-up; the earlier version is kept
     Amend(AmendArgs),
     /// Move a recording or serve to another player or day

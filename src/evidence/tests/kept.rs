@@ -23,7 +23,7 @@ fn all(library: &Library, needs: Needs) -> Vec<Outcome> {
 }
 
 /// Every stored serve aligned with the one that asks, no index and no list: ids and distances, comparable
-/// sources first.
+/// sources first, of several views of one stroke the first.
 fn plainly_like(library: &Library, serve: ServeId, k: usize) -> Vec<(ServeId, f64)> {
     let asks = library.serve_head(serve).unwrap();
     let source = |capture, view| Source { capture, view };
@@ -40,6 +40,12 @@ fn plainly_like(library: &Library, serve: ServeId, k: usize) -> Vec<(ServeId, f6
         found.push((incomparable(this, that).is_some(), cost.sqrt(), head.id));
     }
     found.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)));
+    let mut strokes = BTreeSet::new();
+    let mut new = |serve: ServeId| {
+        let case = library.serve_head(serve).unwrap().case;
+        strokes.insert(library.views_of_day(case).unwrap().stroke(serve))
+    };
+    found.retain(|one| new(one.2));
     found.into_iter().take(k).map(|(_, distance, serve)| (serve, distance)).collect()
 }
 
@@ -52,7 +58,7 @@ fn whatever_changes_the_kept_answer_is_that_of_the_store() {
         let (_folder, mut library) = planted_library(seed);
         let reader = Library::open_read_only(library.folder()).unwrap();
         let (mut kinds, mut behind, mut compared) = (BTreeSet::new(), 0, 0);
-        for step in 0..60 {
+        for step in 0..90 {
             kinds.insert(change(&mut library, &mut rng, 2000 + step));
             if step % 10 == 3 {
                 library.sync().unwrap();

@@ -72,6 +72,16 @@ pub(super) const TABLES: &[Table] = &[
     },
     Table::new("moments_seen", &["serve", "event", "witness"], &[("serve", "serve")]),
     Table::new("rereadings", &["serve"], &[("serve", "serve")]),
+    Table::new(
+        "clip_pairs",
+        &["one", "other"],
+        &[
+            ("one", "recording"),
+            ("other", "recording"),
+            ("one_serve", "serve"),
+            ("other_serve", "serve"),
+        ],
+    ),
     Table::new("labels", &["case_id", "fault", "said_by"], &[("case_id", "case")]),
     Table {
         unread: &["uid"],

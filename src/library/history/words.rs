@@ -16,6 +16,7 @@ pub(super) fn named(table: &Table, key: &Columns) -> String {
         "serves" => format!("serve s{}", of(0)),
         "serve_data" => format!("curve of s{}", of(0)),
         "marks" => format!("mark m{}", of(0)),
+        "clip_pairs" => format!("what r{} and r{} show", of(0), of(1)),
         "labels" => format!("label {} by {}", of(1), of(2)),
         "plans" => format!("plan n{}", of(0)),
         "plan_drills" => match key.get(1) {
@@ -142,6 +143,8 @@ fn in_words(column: &str) -> String {
         "rate_hz" => "frames a second",
         "time_s" => "time in seconds",
         "event" => "moment",
+        "one_serve" => "the same serve: s",
+        "other_serve" => "and s",
         other => return other.replace('_', " "),
     }
     .to_owned()

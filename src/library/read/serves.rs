@@ -174,14 +174,17 @@ impl Library {
     /// # Errors
     /// [`StoreError::NoSuch`]; [`StoreError::Damaged`].
     pub fn readings(&self, id: ServeId) -> Result<Vec<ServeReading>, StoreError> {
-        let details: Vec<u8> = self
-            .connection
+        read_readings(&self.details(id)?)
+            .map_err(|why| StoreError::Damaged { what: format!("measures of {id}"), why })
+    }
+
+    /// A serve without its curve and figures, sealed.
+    pub(in crate::library) fn details(&self, id: ServeId) -> Result<Vec<u8>, StoreError> {
+        self.connection
             .prepare_cached("SELECT details FROM serve_data WHERE serve = ?1")
             .and_then(|mut statement| statement.query_row([id.0], |row| row.get(0)).optional())
             .map_err(StoreError::sql("reading a serve's measures"))?
-            .ok_or_else(|| StoreError::NoSuch { what: id.to_string() })?;
-        read_readings(&details)
-            .map_err(|why| StoreError::Damaged { what: format!("measures of {id}"), why })
+            .ok_or_else(|| StoreError::NoSuch { what: id.to_string() })
     }
 
     /// The heads of all serves, by id.

@@ -8,7 +8,7 @@ use super::made;
 use crate::library::{
     Author, BallFlight, CaseId, Ending, FaultLabel, FollowUp, FollowUpId, ItemId, LabelState,
     Level, Library, MoveTo, NewRecording, Plan, PlanEnd, PlanId, PlannedDrill, RecordingFacts,
-    RecordingId, Removal, ServeId, ServeType, Setting, WriteError,
+    RecordingId, Removal, SaidClips, ServeId, ServeType, Setting, WriteError,
 };
 use crate::motion::{Capture, Side, View};
 use crate::serve::Reading;
@@ -47,7 +47,7 @@ pub(crate) fn change(
     let mut serve = made::serve(seed);
     serve.readings[0].reading =
         Reading::Value { value: rng.gen_range(20.0..90.0), trust: 0.9, give_or_take: 2.0 };
-    let kind = rng.gen_range(0..14);
+    let kind = rng.gen_range(0..15);
     let (what, done): (&str, Result<(), WriteError>) = match kind {
         0 => ("label", {
             let states = [LabelState::Added, LabelState::Rejected, LabelState::Limiting];
@@ -162,6 +162,21 @@ pub(crate) fn change(
             let case = one(rng, &cases).map(ItemId::Case);
             let last = case.and_then(|case| library.last_change(case).unwrap());
             last.map_or(Ok(()), |change| library.write(|w| w.undo(change, &by)))
+        }),
+        13 => ("what is said of clips", {
+            let said = one(rng, &cases).and_then(|case| {
+                let serves = library.case(case).unwrap().serves;
+                let (a, b) = (*serves.first()?, *serves.last()?);
+                let clip = |serve| library.serve_head(serve).unwrap().recording;
+                let (one, other) = (clip(a), clip(b));
+                (one != other).then(|| SaidClips {
+                    one,
+                    other,
+                    same: rng.gen_bool(0.7).then_some((a, b)),
+                    by: by.clone(),
+                })
+            });
+            said.map_or(Ok(()), |said| library.write(|w| w.say_of_clips(&said)))
         }),
         _ => ("forgetting or a new player", {
             if players.len() > 20 && rng.gen_bool(0.3) {

@@ -1,7 +1,7 @@
 //! A library of each format as it was first written, kept with the tests: later programs must read
 //! them and must write the same bytes under the same format numbers.
 //!
-//! `golden/format-1.db` to `golden/format-6.db` were made by `make_the_golden_library` below, each
+//! `golden/format-1.db` to `golden/format-7.db` were made by `make_the_golden_library` below, each
 //! by the program that brought its format, 0.1.0, with SQLite 3.54.1 (bundled by rusqlite 0.43) and
 //! bincode 2.0.1, from the invented data of `made.rs`.
 
@@ -114,6 +114,16 @@ fn drawn() -> NewMark {
     }
 }
 
+/// Said of two clips in libraries from format 7 on.
+fn said() -> SaidClips {
+    SaidClips {
+        one: RecordingId(1),
+        other: RecordingId(2),
+        same: Some((ServeId(2), ServeId(3))),
+        by: Author::Coach("ash".to_owned()),
+    }
+}
+
 #[test]
 #[ignore = "writes the golden library; run once per format"]
 fn make_the_golden_library() {
@@ -131,6 +141,8 @@ fn make_the_golden_library() {
     library.write(|w| w.add_practice(&practised())).unwrap();
     library.write(|w| w.set_check_in(added.case, &told())).unwrap();
     library.write(|w| w.set_mark(&drawn(), &ash).map(|_| ())).unwrap();
+    made::add(&mut library, player, 2, date(2026, 3, 4), 1).unwrap();
+    library.write(|w| w.say_of_clips(&said())).unwrap();
     library.connection.execute_batch("VACUUM").unwrap();
     drop(library);
     fs::copy(folder.path().join("library.db"), golden(super::super::store::FORMAT)).unwrap();
@@ -292,6 +304,18 @@ fn a_library_of_format_6_is_read_and_checked() {
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
 
+#[test]
+fn a_library_of_format_7_is_read_and_checked() {
+    let folder = TempDir::new().unwrap();
+    fs::copy(golden(7), folder.path().join("library.db")).unwrap();
+    let mut library = Library::open(folder.path()).unwrap();
+    check_contents_of(&library, agreed());
+    let clips = [RecordingId(2), RecordingId(1)];
+    assert_eq!(library.said_of_clips(&clips).unwrap(), [said()]);
+    let verified = library.verify(true, &crate::work::Watch::default()).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
+
 /// Who agreed is not known of a library of format 5, neither before nor after it is brought to this one, and
 /// can be recorded then; taken back, it is not known again.
 #[test]
@@ -316,7 +340,7 @@ fn who_agreed_is_recorded_once_a_library_of_format_5_was_migrated() {
     let player = Player { id: PlayerId(1), ..agreed() };
     update(&mut library, &player);
     assert_eq!(library.player(PlayerId(1)).unwrap(), player);
-    assert_eq!(format_of(&folder.path().join("library.db")), 6);
+    assert_eq!(format_of(&folder.path().join("library.db")), super::super::store::FORMAT);
     let last = library.last_change(ItemId::Player(PlayerId(1))).unwrap().unwrap();
     library.write(|w| w.undo(last, &ash)).unwrap();
     check_contents(&library);

@@ -16,6 +16,7 @@ mod player;
 mod practice;
 mod recording;
 mod remove;
+mod views;
 
 pub use amend::RecordingFacts;
 pub use mark::NewMark;

@@ -5,6 +5,7 @@ mod film;
 mod followed;
 mod pictures;
 mod progress;
+mod views;
 
 pub use film::{FilmError, Footage, footage, make_film};
 pub(super) use followed::rows;
@@ -204,7 +205,16 @@ pub fn gather(
         .iter()
         .map(|precedent| snapshot.serve(precedent.serve))
         .collect::<Result<_, _>>()?;
-    let measures = measures(catalogue, &serve, &neighbours);
+    let others = match wanted.serve {
+        Reviewed::Stored(id) => views::others(&snapshot, id)?,
+        Reviewed::File { .. } => Vec::new(),
+    };
+    let mut measures = measures(catalogue, &serve, &neighbours);
+    views::by_best_view(&mut measures, &others);
+    let views = others
+        .iter()
+        .map(|other| other.facts(&snapshot, &serve, watch))
+        .collect::<Result<_, _>>()?;
     let stored = matches!(wanted.serve, Reviewed::Stored(_));
     let witnesses = match wanted.serve {
         Reviewed::Stored(id) => {
@@ -234,6 +244,7 @@ pub fn gather(
         events: serve.events.to_vec(),
         witnesses,
         pictures,
+        views,
         drawn,
         limiting,
         second,

@@ -100,8 +100,9 @@ pub(super) fn page(
             PlanView { title, drills: drills.collect(), lines }
         });
         let plans = plans.collect();
+        let strokes = library.views_of_day(case.id)?.count_of(&case.serves);
         sessions.push(SessionView {
-            title: format!("{}, {}", day(case.date), count(case.serves.len(), "serve")),
+            title: format!("{}, {}", day(case.date), count(strokes, "serve")),
             lines: session_lines(case, own, &|fault| catalogue.fault_name(fault)),
             plans,
         });

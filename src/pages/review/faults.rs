@@ -15,6 +15,8 @@ pub(super) struct MeasureView {
     pub(super) trust: String,
     pub(super) against: String,
     pub(super) source: String,
+    /// The other view of the serve it is read from.
+    pub(super) from: String,
     pub(super) gauge: String,
     pub(super) measured: bool,
 }
@@ -67,6 +69,10 @@ pub(super) fn measure_view(row: &MeasureRow) -> MeasureView {
         reference: row.reference.as_ref().map(|r| (r.0, r.1)),
         precedents: row.precedents,
     };
+    let said = match (&row.from, value) {
+        (Some(from), Some(_)) => format!("{said}, {}", from.seen),
+        _ => said,
+    };
     MeasureView {
         name: sentence(&row.name),
         definition: row.definition.clone(),
@@ -74,6 +80,7 @@ pub(super) fn measure_view(row: &MeasureRow) -> MeasureView {
         trust,
         against: against.join(" "),
         source: row.reference.as_ref().map(|r| r.2.clone()).unwrap_or_default(),
+        from: row.from.as_ref().map(|from| from.serve.clone()).unwrap_or_default(),
         gauge: gauge(&line, 112.0).to_string(),
         measured: value.is_some(),
     }

@@ -23,7 +23,7 @@ use self::plan::{PlanView, plan_view};
 pub(crate) use self::precedents::closest_label;
 use self::precedents::{PrecedentView, precedent_strips, precedent_view, searched};
 use super::redact::Redactor;
-use super::{Audience, ReviewData};
+use super::{Audience, OtherViewFacts, ReviewData};
 use crate::drawing::picture_strip::{palm_strip, picture_strip};
 use crate::drawing::{
     Channel, EventStrip, Svg, Viewpoint, event_strip, likeness_figure, ribbon, style_variables,
@@ -96,6 +96,9 @@ struct Page {
     shots: Option<String>,
     shots_caption: String,
     shots_missing: String,
+    /// The same serve from elsewhere: what it shows, and what that is. On paper the coach's copy alone
+    /// has them: the player's keeps to two sheets.
+    views: Vec<(String, String)>,
     /// What the coach drew, frame by frame.
     drawn: Option<String>,
     palm: Option<PalmView>,
@@ -185,6 +188,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
         shots_caption: shots_caption(data, behind.is_some(), coach),
         shots,
         shots_missing: shots_missing(data, coach),
+        views: data.views.iter().map(|view| other_view(view, coach)).collect(),
         drawn: drawn_strip(data, coach, &clean),
         palm: data.pictures.as_ref().filter(|_| coach).map(|pictures| PalmView {
             turn: pictures.palm.turn,
@@ -238,6 +242,24 @@ fn page(data: &ReviewData, coach: bool) -> Page {
             notes: notes(data),
         }),
     }
+}
+
+/// Another view at the same moments: its clip's pictures, else the body as that camera saw it.
+fn other_view(view: &OtherViewFacts, coach: bool) -> (String, String) {
+    let shots = view.pictures.as_ref().and_then(|shots| picture_strip(shots, &view.events, None));
+    let drawn = shots.unwrap_or_else(|| {
+        let strip = EventStrip {
+            this: &view.figures,
+            this_label: &view.of.seen,
+            behind: None,
+            events: &view.events,
+            seen: view.drawn_from,
+        };
+        pair(|width| event_strip(&strip, width)).to_string()
+    });
+    let of = if coach { format!(" ({})", view.of.serve) } else { String::new() };
+    let caption = format!("The same serve{of}, {}, at the same moments.", view.of.seen);
+    (drawn, caption)
 }
 
 fn who(data: &ReviewData, coach: bool) -> String {

@@ -28,18 +28,18 @@ impl PlayerDay {
     }
 
     pub(super) fn serves(&self) -> usize {
-        self.session.serves.len()
+        self.session.strokes()
     }
 
     /// The look with the most serves, the first of equals.
     pub(super) fn main_look(&self) -> Option<Look<'_>> {
-        self.session.looks().into_iter().rev().max_by_key(|look| look.serves.len())
+        self.session.looks().into_iter().rev().max_by_key(Look::strokes)
     }
 }
 
 /// Where serves of a set-up are drawn from: a clip of one camera beside the player shows little of
 /// what lies across it.
-pub(super) fn drawn(set_up: SetUp) -> Viewpoint {
+pub(in crate::pages::gather) fn drawn(set_up: SetUp) -> Viewpoint {
     match (set_up.capture, set_up.view) {
         (Capture::OneCameraLifted | Capture::OneCameraFlat, Some(View::Side)) => {
             Viewpoint::FromHittingSide
@@ -51,7 +51,7 @@ pub(super) fn drawn(set_up: SetUp) -> Viewpoint {
 /// The pair with the most serves on its poorer side, the first of equals.
 pub(super) fn fullest<'a, 'b>(pairs: &'a [Pair<'b>]) -> Option<&'a Pair<'b>> {
     let size = |pair: &Pair<'_>| {
-        let (before, after) = (pair.before.serves.len(), pair.after.serves.len());
+        let (before, after) = (pair.before.strokes(), pair.after.strokes());
         (before.min(after), before + after)
     };
     pairs.iter().rev().max_by_key(|pair| size(pair))
@@ -92,13 +92,13 @@ pub(super) fn notes(
     pair: &Pair<'_>,
 ) -> Result<Vec<String>, StoreError> {
     let mut notes = Vec::new();
-    let (earlier, later) = (&pair.before.serves, &pair.after.serves);
-    if earlier.len() + later.len() < before.serves() + after.serves() {
+    let (earlier, later) = (pair.before.strokes(), pair.after.strokes());
+    if earlier + later < before.serves() + after.serves() {
         notes.push(format!(
             "Like with like only: {} of {} before and {} of {} after ({}).",
-            earlier.len(),
+            earlier,
             words::count(before.serves(), "serve"),
-            later.len(),
+            later,
             words::count(after.serves(), "serve"),
             pair.after.describe()
         ));

@@ -9,6 +9,7 @@ mod tests;
 mod with_ball;
 
 use self::describe::describe_results;
+pub(super) use day::drawn;
 pub use describe::{describe_changes, describe_curves, describe_result};
 pub use player::course;
 pub(super) use with_ball::with_ball;

@@ -8,7 +8,7 @@ use super::{Gathering, month_strip};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions, Practised, ShownDrill, practised, standing};
 use crate::library::{BallFlight, Case, FollowUp, Library, Plan, Player, PlayerId, StoreError};
-use crate::looks::{Followed, Later, Pair, Session, Snapshot, best, later_days};
+use crate::looks::{Followed, Later, Look, Pair, Session, Snapshot, best, later_days};
 use crate::pages::course::{CourseStep, LookFacts, PlayerCourse, ReportedResult, StepPlan};
 use crate::serve::Reading;
 use crate::words::{self, sentence};
@@ -266,6 +266,7 @@ fn look(day: &PlayerDay, shown: Option<&crate::looks::Look<'_>>) -> LookFacts {
         serves: shown
             .map(|look| look.serves.iter().map(|serve| serve.id.to_string()).collect())
             .unwrap_or_default(),
+        strokes: shown.map_or(0, Look::strokes),
         of: day.serves(),
         what: match shown {
             Some(look) => look.describe(),

@@ -32,8 +32,8 @@ pub(in crate::pages::gather) fn with_ball(
     let changes = beyond_chance(&all);
     let counts = format!(
         "{} against {}",
-        words::count(swings.serves.len(), "practice swing"),
-        words::count(balls.serves.len(), "serve")
+        words::count(swings.strokes(), "practice swing"),
+        words::count(balls.strokes(), "serve")
     ) + " with a ball";
     let what = if changes.is_empty() {
         format!("none of {measured} measures changes beyond what chance and measuring error give")

@@ -1,0 +1,471 @@
+//! Several clips of one day that show the same serves: found from the times between contacts, unless
+//! somebody said it.
+//!
+//! Nothing of what is found is stored: it follows from contacts, and with them it is put right. A serve
+//! that several clips show is one *stroke*, named after its first view.
+
+use rusqlite::OptionalExtension;
+
+use super::marks::witness;
+use super::read::named;
+use super::stored::read_contact_s;
+use super::{
+    Author, CaseId, Library, RecordingId, RecordingRow, ServeId, ServeType, Setting, StoreError,
+    Witness,
+};
+use crate::motion::{Capture, Side, View};
+use crate::serve::{
+    ClipMatch, ClipsCompared, EventKind, TimedContact, compare_clips, laid_at, usual_error_s,
+};
+
+/// A serve of a day as far as it can be known again in another clip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeenServe {
+    /// The serve; `None` of one that is not stored.
+    pub serve: Option<ServeId>,
+    /// Its recording; `None` of one that is not stored.
+    pub recording: Option<RecordingId>,
+    /// How joints were obtained.
+    pub capture: Capture,
+    /// Camera view.
+    pub view: Option<View>,
+    /// What the recording shows.
+    pub setting: Option<Setting>,
+    /// Intended ball.
+    pub serve_type: Option<ServeType>,
+    /// The hand that held the racket.
+    pub hand: Side,
+    /// Contact on the clip's clock.
+    pub contact: TimedContact,
+}
+
+impl SeenServe {
+    /// A serve of a recording like this, contact as the joints show it.
+    #[must_use]
+    pub fn by_joints(row: &RecordingRow, hand: Side, contact_s: f64) -> Self {
+        let error_s = usual_error_s(EventKind::Contact, row.capture, row.rate_hz);
+        Self {
+            serve: None,
+            recording: Some(row.id),
+            capture: row.capture,
+            view: row.view,
+            setting: row.setting,
+            serve_type: row.serve_type,
+            hand,
+            contact: TimedContact { time_s: contact_s, error_s },
+        }
+    }
+}
+
+/// What somebody said of two clips.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SaidClips {
+    /// The one with the smaller id.
+    pub one: RecordingId,
+    /// The other.
+    pub other: RecordingId,
+    /// A serve of the one and of the other that are the same; `None`: they show different serves.
+    pub same: Option<(ServeId, ServeId)>,
+    /// Who says so.
+    pub by: Author,
+}
+
+/// What two clips of a day are to each other, serves by their place in the list that was asked about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipPair {
+    /// The one that comes first; `None` of one that is not stored.
+    pub one: Option<RecordingId>,
+    /// The other.
+    pub other: Option<RecordingId>,
+    /// What they are.
+    pub found: ClipsCompared,
+    /// Who said so, where somebody did.
+    pub said: Option<Author>,
+}
+
+/// Which serves of a day are views of one stroke.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SameServes {
+    /// For each serve the place of the first view of its stroke.
+    pub strokes: Vec<usize>,
+    /// Every two clips that show the same serves, may show them, or of which somebody said that they do
+    /// not.
+    pub clips: Vec<ClipPair>,
+}
+
+/// Which of these serves of one player and day are views of one stroke. Serves of a recording stand
+/// together, in order of time.
+///
+/// Clips are compared where one camera at least took one of them, the same hand serves, both with a
+/// ball or both without, and neither the intended ball differs; what somebody said comes first. Of
+/// three clips, two that are laid beside the third lie beside each other.
+#[must_use]
+pub fn same_serves(seen: &[SeenServe], said: &[SaidClips]) -> SameServes {
+    let clips = seen.chunk_by(|a, b| a.recording == b.recording);
+    let clips: Vec<&[SeenServe]> = clips.collect();
+    let mut from = Vec::with_capacity(clips.len());
+    let mut next = 0;
+    for clip in &clips {
+        from.push(next);
+        next += clip.len();
+    }
+    let mut found = SameServes { strokes: (0..seen.len()).collect(), clips: Vec::new() };
+    for (b, other) in clips.iter().enumerate() {
+        for (a, one) in clips[..b].iter().enumerate() {
+            let (mut compared, by) = compared(one, other, said);
+            if compared == ClipsCompared::Apart && by.is_none() {
+                continue;
+            }
+            let place = |way: &mut ClipMatch| {
+                way.pairs.iter_mut().for_each(|pair| *pair = (from[a] + pair.0, from[b] + pair.1));
+            };
+            match &mut compared {
+                ClipsCompared::Same(way) => place(way),
+                ClipsCompared::Unsure(ways) => ways.iter_mut().for_each(place),
+                ClipsCompared::Apart => {}
+            }
+            let (one, other) = (one[0].recording, other[0].recording);
+            found.clips.push(ClipPair { one, other, found: compared, said: by });
+        }
+    }
+    found.join(seen);
+    found
+}
+
+impl SameServes {
+    /// The places of all views of the stroke that the serve at `place` shows, itself among them.
+    pub fn views_of(&self, place: usize) -> impl Iterator<Item = usize> {
+        let stroke = self.strokes.get(place).copied();
+        (0..self.strokes.len()).filter(move |at| self.strokes.get(*at).copied() == stroke)
+    }
+
+    /// Puts views of one stroke together, what somebody said and what is likeliest first; a stroke holds
+    /// one serve of a clip. Then nobody need be asked of clips that hang together already.
+    fn join(&mut self, seen: &[SeenServe]) {
+        let mut sure: Vec<(bool, f64, Vec<(usize, usize)>)> = Vec::new();
+        for clip in &self.clips {
+            if let ClipsCompared::Same(way) = &clip.found {
+                sure.push((clip.said.is_some(), way.chance, way.pairs.clone()));
+            }
+        }
+        sure.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| b.1.total_cmp(&a.1)));
+        for &(a, b) in sure.iter().flat_map(|(.., pairs)| pairs) {
+            let both = [self.strokes[a], self.strokes[b]];
+            let members: Vec<usize> =
+                (0..seen.len()).filter(|at| both.contains(&self.strokes[*at])).collect();
+            let twice = members.iter().enumerate().any(|(n, &at)| {
+                members[..n].iter().any(|&known| seen[known].recording == seen[at].recording)
+            });
+            if both[0] != both[1] && !twice {
+                let first = both[0].min(both[1]);
+                members.into_iter().for_each(|at| self.strokes[at] = first);
+            }
+        }
+        let strokes = &self.strokes;
+        let share = |one: Option<RecordingId>, other: Option<RecordingId>| {
+            let of = |clip| (0..seen.len()).filter(move |at| seen[*at].recording == clip);
+            of(one).any(|a| of(other).any(|b| strokes[a] == strokes[b]))
+        };
+        self.clips.retain(|clip| {
+            !matches!(clip.found, ClipsCompared::Unsure(_)) || !share(clip.one, clip.other)
+        });
+    }
+}
+
+/// What two clips are, pairs by number within each.
+fn compared(
+    one: &[SeenServe],
+    other: &[SeenServe],
+    said: &[SaidClips],
+) -> (ClipsCompared, Option<Author>) {
+    let contacts = |clip: &[SeenServe]| -> (Vec<usize>, Vec<TimedContact>) {
+        let known = clip.iter().enumerate().filter(|(_, one)| one.contact.time_s.is_finite());
+        known.map(|(at, one)| (at, one.contact)).unzip()
+    };
+    let ((at_one, one_s), (at_other, other_s)) = (contacts(one), contacts(other));
+    let back = |mut way: ClipMatch| {
+        way.pairs.iter_mut().for_each(|pair| *pair = (at_one[pair.0], at_other[pair.1]));
+        way
+    };
+    if let Some(said) = said.iter().find(|said| {
+        let ids = (Some(said.one), Some(said.other));
+        let (a, b) = (one[0].recording, other[0].recording);
+        ids == (a, b) || ids == (b, a)
+    }) {
+        let by = Some(said.by.clone());
+        let Some((a, b)) = said.same else { return (ClipsCompared::Apart, by) };
+        let known = |clip: &[SeenServe], at: &[usize]| {
+            at.iter().position(|at| [Some(a), Some(b)].contains(&clip[*at].serve))
+        };
+        // A serve that has gone elsewhere since says nothing.
+        if let Some(anchor) = known(one, &at_one).zip(known(other, &at_other)) {
+            return (ClipsCompared::Same(back(laid_at(&one_s, &other_s, anchor))), by);
+        }
+    }
+    if !may_be_alike(&one[0], &other[0]) {
+        return (ClipsCompared::Apart, None);
+    }
+    let found = match compare_clips(&one_s, &other_s) {
+        ClipsCompared::Same(way) => ClipsCompared::Same(back(way)),
+        // From one place a camera films one thing after another.
+        ClipsCompared::Unsure(_) if one[0].view.is_some() && one[0].view == other[0].view => {
+            ClipsCompared::Apart
+        }
+        ClipsCompared::Unsure(ways) => ClipsCompared::Unsure(ways.into_iter().map(back).collect()),
+        ClipsCompared::Apart => ClipsCompared::Apart,
+    };
+    (found, None)
+}
+
+/// Whether two clips may show the same serves, by what is known of them beside their times.
+fn may_be_alike(one: &SeenServe, other: &SeenServe) -> bool {
+    let swing = |serve: &SeenServe| serve.setting.map(|kind| kind == Setting::PracticeSwing);
+    let differ = |a: Option<bool>, b: Option<bool>| a.zip(b).is_some_and(|(a, b)| a != b);
+    let types = one.serve_type.zip(other.serve_type);
+    (one.capture.is_one_camera() || other.capture.is_one_camera())
+        && one.hand == other.hand
+        && !differ(swing(one), swing(other))
+        && types.is_none_or(|(a, b)| a == b)
+}
+
+/// Which serves of a case are views of one stroke, and by whose word.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct DayViews {
+    /// The serves of the case, those of a recording together; none where no clip can show the same as
+    /// another.
+    pub serves: Vec<ServeId>,
+    /// What they are to each other, by place in `serves`.
+    pub same: SameServes,
+}
+
+impl DayViews {
+    /// The first view of the stroke that a serve shows: itself where it is the only one.
+    #[must_use]
+    pub fn stroke(&self, serve: ServeId) -> ServeId {
+        let place = self.serves.iter().position(|one| *one == serve);
+        place.map_or(serve, |place| self.serves[self.same.strokes[place]])
+    }
+
+    /// Strokes that some serves of the case show.
+    #[must_use]
+    pub fn count_of(&self, serves: &[ServeId]) -> usize {
+        let mut strokes: Vec<ServeId> = serves.iter().map(|&serve| self.stroke(serve)).collect();
+        strokes.sort_unstable();
+        strokes.dedup();
+        strokes.len()
+    }
+
+    /// The other views of the stroke that a serve shows.
+    #[must_use]
+    pub fn others(&self, serve: ServeId) -> Vec<ServeId> {
+        let Some(place) = self.serves.iter().position(|one| *one == serve) else {
+            return Vec::new();
+        };
+        let views = self.same.views_of(place).filter(|&at| at != place);
+        views.map(|at| self.serves[at]).collect()
+    }
+}
+
+impl Library {
+    /// Which serves of a case are views of one stroke. Costs next to nothing for a case of one
+    /// recording or without a clip of one camera.
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuch`]; [`StoreError::Damaged`]; [`StoreError::Sql`].
+    pub fn views_of_day(&self, case: CaseId) -> Result<DayViews, StoreError> {
+        let clips = self.list(
+            "listing recordings",
+            "SELECT id, capture FROM recordings WHERE case_id = ?1 ORDER BY id",
+            [case.0],
+            |row| Ok((RecordingId(row.get(0)?), named::<Capture>(row, 1)?)),
+        )?;
+        if clips.len() < 2 || !clips.iter().any(|(_, capture)| capture.is_one_camera()) {
+            return Ok(DayViews::default());
+        }
+        let mut serves = Vec::new();
+        for (clip, _) in &clips {
+            serves.extend(self.serves_in(*clip)?);
+        }
+        let mut seen = Vec::with_capacity(serves.len());
+        for &serve in &serves {
+            seen.push(self.seen_serve(serve)?);
+        }
+        let ids: Vec<RecordingId> = clips.into_iter().map(|(id, _)| id).collect();
+        Ok(DayViews { same: same_serves(&seen, &self.said_of_clips(&ids)?), serves })
+    }
+
+    /// A stored serve as far as it can be known again. Cheap beside [`Library::serve`].
+    ///
+    /// # Errors
+    /// [`StoreError::NoSuch`]; [`StoreError::Damaged`]; [`StoreError::Sql`].
+    pub fn seen_serve(&self, id: ServeId) -> Result<SeenServe, StoreError> {
+        let head = self.serve_head(id)?;
+        let recording = self.recording(head.recording)?;
+        let contact_s = read_contact_s(&self.details(id)?)
+            .map_err(|why| StoreError::Damaged { what: format!("moments of {id}"), why })?;
+        let mut seen =
+            SeenServe { serve: Some(id), ..SeenServe::by_joints(&recording, head.hand, contact_s) };
+        let moments = self.moments_seen(id)?;
+        match witness(EventKind::Contact, &self.marks_of_serve(id)?, &moments) {
+            Witness::Joints => {}
+            // As a marked time counts wherever it is used.
+            Witness::Person(_) => seen.contact.error_s = 1.0 / recording.rate_hz,
+            other => {
+                let told = moments
+                    .iter()
+                    .find(|one| one.event == EventKind::Contact && one.witness == other);
+                seen.contact.error_s = told.map_or(seen.contact.error_s, |one| one.error_s);
+            }
+        }
+        Ok(seen)
+    }
+
+    /// What was said of these recordings two by two.
+    ///
+    /// # Errors
+    /// [`StoreError::Sql`].
+    pub fn said_of_clips(&self, clips: &[RecordingId]) -> Result<Vec<SaidClips>, StoreError> {
+        let mut said = Vec::new();
+        for (at, one) in clips.iter().enumerate() {
+            for other in &clips[at + 1..] {
+                said.extend(self.said_of(*one, *other)?);
+            }
+        }
+        Ok(said)
+    }
+
+    fn said_of(&self, a: RecordingId, b: RecordingId) -> Result<Option<SaidClips>, StoreError> {
+        let (one, other) = (a.min(b), a.max(b));
+        self.connection
+            .prepare_cached(
+                "SELECT one_serve, other_serve, said_by FROM clip_pairs
+                 WHERE one = ?1 AND other = ?2",
+            )
+            .and_then(|mut statement| {
+                let said = statement.query_row((one.0, other.0), |row| {
+                    let serve =
+                        |at| Ok::<_, rusqlite::Error>(row.get::<_, Option<i64>>(at)?.map(ServeId));
+                    let by: String = row.get(2)?;
+                    let same = serve(0)?.zip(serve(1)?);
+                    Ok(SaidClips { one, other, same, by: Author::from_text(&by) })
+                });
+                said.optional()
+            })
+            .map_err(StoreError::sql("reading what was said of clips"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn clip(recording: i64, view: View, times_s: &[f64]) -> Vec<SeenServe> {
+        let serve = |(n, &time_s): (usize, &f64)| SeenServe {
+            serve: Some(ServeId(100 * recording + i64::try_from(n).unwrap())),
+            recording: Some(RecordingId(recording)),
+            capture: Capture::OneCameraLifted,
+            view: Some(view),
+            setting: None,
+            serve_type: None,
+            hand: Side::Right,
+            contact: TimedContact { time_s, error_s: 0.035 },
+        };
+        times_s.iter().enumerate().map(serve).collect()
+    }
+
+    const RHYTHM: [f64; 4] = [4.0, 12.1, 24.3, 31.0];
+
+    fn later(times_s: &[f64], by_s: f64) -> Vec<f64> {
+        times_s.iter().map(|time_s| time_s + by_s).collect()
+    }
+
+    fn said(same: Option<(i64, i64)>) -> SaidClips {
+        SaidClips {
+            one: RecordingId(1),
+            other: RecordingId(2),
+            same: same.map(|(a, b)| (ServeId(a), ServeId(b))),
+            by: Author::Coach("ash".to_owned()),
+        }
+    }
+
+    fn count(found: &SameServes) -> usize {
+        let strokes: std::collections::BTreeSet<usize> = found.strokes.iter().copied().collect();
+        strokes.len()
+    }
+
+    #[test]
+    fn three_clips_of_one_basket_hang_together_and_one_of_another_does_not() {
+        let mut day = clip(1, View::Side, &RHYTHM);
+        day.extend(clip(2, View::Behind, &later(&RHYTHM[..3], 100.0)));
+        // One of them missing.
+        day.extend(clip(3, View::Front, &later(&[RHYTHM[0], RHYTHM[2], RHYTHM[3]], -2.0)));
+        day.extend(clip(4, View::Diagonal, &[3.0, 13.0, 18.0]));
+        let found = same_serves(&day, &[]);
+        assert_eq!(found.strokes, [0, 1, 2, 3, 0, 1, 2, 0, 2, 3, 10, 11, 12], "{found:?}");
+        assert_eq!(count(&found), 7);
+        assert_eq!(found.views_of(2).collect::<Vec<_>>(), [2, 6, 8]);
+    }
+
+    #[test]
+    fn what_differs_beside_the_times_keeps_clips_apart() {
+        let two = |change: &dyn Fn(&mut SeenServe)| {
+            let mut day = clip(1, View::Side, &RHYTHM);
+            let mut other = clip(2, View::Behind, &later(&RHYTHM, 7.0));
+            other.iter_mut().for_each(change);
+            day.extend(other);
+            count(&same_serves(&day, &[]))
+        };
+        assert_eq!(two(&|_| {}), 4);
+        assert_eq!(two(&|serve| serve.hand = Side::Left), 8);
+        assert_eq!(two(&|serve| serve.setting = Some(Setting::Match)), 4);
+        let swings = |setting| {
+            let mut day = clip(1, View::Side, &RHYTHM);
+            day.iter_mut().for_each(|serve| serve.setting = Some(Setting::PracticeSwing));
+            let mut other = clip(2, View::Behind, &later(&RHYTHM, 7.0));
+            other.iter_mut().for_each(|serve| serve.setting = Some(setting));
+            day.extend(other);
+            count(&same_serves(&day, &[]))
+        };
+        assert_eq!(swings(Setting::PracticeSwing), 4, "practice swings too");
+        assert_eq!(swings(Setting::Target), 8);
+        let mut day = clip(1, View::Side, &RHYTHM);
+        day.extend(clip(2, View::Behind, &later(&RHYTHM, 7.0)));
+        day.iter_mut().for_each(|serve| serve.capture = Capture::Markers);
+        assert_eq!(count(&same_serves(&day, &[])), 8, "two recordings in space are two");
+    }
+
+    #[test]
+    fn one_serve_each_is_asked_about_from_two_places_only_and_what_is_said_settles_it() {
+        let day = |view| {
+            let mut day = clip(1, View::Side, &[3.0]);
+            day.extend(clip(2, view, &[9.0]));
+            day
+        };
+        let found = same_serves(&day(View::Behind), &[]);
+        assert!(matches!(&found.clips[..], [one] if matches!(one.found, ClipsCompared::Unsure(_))));
+        assert_eq!(found.strokes, [0, 1], "nothing is guessed");
+        assert!(same_serves(&day(View::Side), &[]).clips.is_empty());
+        let found = same_serves(&day(View::Behind), &[said(Some((100, 200)))]);
+        assert_eq!(found.strokes, [0, 0]);
+        let found = same_serves(&day(View::Behind), &[said(None)]);
+        assert_eq!(found.strokes, [0, 1]);
+        assert!(found.clips[0].said.is_some(), "it can be taken back: {found:?}");
+        // A serve that is no longer there says nothing.
+        let found = same_serves(&day(View::Behind), &[said(Some((100, 777)))]);
+        assert_eq!(found.strokes, [0, 1]);
+    }
+
+    #[test]
+    fn what_is_said_wins_over_what_the_times_say() {
+        let even: Vec<f64> = (0..5).map(|n| 8.0 * f64::from(n)).collect();
+        let mut day = clip(1, View::Side, &even);
+        day.extend(clip(2, View::Behind, &even));
+        assert_eq!(count(&same_serves(&day, &[])), 10, "asked");
+        // The second clip began a serve later.
+        let found = same_serves(&day, &[said(Some((101, 200)))]);
+        assert_eq!(found.strokes, [0, 1, 2, 3, 4, 1, 2, 3, 4, 9]);
+        let mut day = clip(1, View::Side, &RHYTHM);
+        day.extend(clip(2, View::Behind, &RHYTHM));
+        assert_eq!(count(&same_serves(&day, &[said(None)])), 8);
+    }
+}

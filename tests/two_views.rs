@@ -1,0 +1,494 @@
+//! One serve seen from two places: pairs, measures, judgement, search and review, over real serves and
+//! over drawn ones of known motion.
+
+#![allow(missing_docs)]
+
+#[path = "support/desk.rs"]
+mod desk;
+#[path = "support/skip.rs"]
+mod skip;
+
+use std::path::Path;
+
+use jiff::civil::{Date, date};
+use precedent::catalogue::{Catalogue, Finding};
+use precedent::intake::{ClipsRequest, Context, Looked, say_of_clips, store};
+use precedent::judgement::judge;
+use precedent::library::{
+    Author, CaseId, DayViews, Level, Library, Player, RecordingId, ServeId, Setting,
+};
+use precedent::looks::{Relation, Snapshot, beside, clips_told};
+use precedent::matcher::{Query, Subject, like};
+use precedent::motion::{self, Capture, Dimensions, ReadOptions, Recording, Side, View, resample};
+use precedent::pages::{Audience, Reviewed, Wanted, gather, review};
+use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, ServeReading, find};
+use precedent::simulator::{Ask, Body, Sensor, SensorKind, Server, Take, Truth};
+use precedent::work::Watch;
+use tempfile::TempDir;
+
+const DAY: Date = date(2026, 3, 14);
+
+struct Desk {
+    folder: TempDir,
+    library: Library,
+    players: Vec<Player>,
+    files: usize,
+}
+
+impl Desk {
+    fn new(codes: &[&str]) -> Self {
+        let folder = TempDir::new().unwrap();
+        let mut library = Library::create(folder.path().join("library")).unwrap();
+        let players = codes.iter().map(|code| {
+            let mut player = Player::new(code);
+            player.id = library.add_player(&player).unwrap();
+            player
+        });
+        let players = players.collect();
+        Self { folder, library, players, files: 0 }
+    }
+
+    /// Stores a recording as it would be read from a file, through the way every file takes.
+    fn add(
+        &mut self,
+        of: usize,
+        recording: Recording,
+        setting: Setting,
+        day: Date,
+    ) -> Vec<ServeId> {
+        self.files += 1;
+        let file = self.folder.path().join(format!("view-{}.csv", self.files));
+        std::fs::write(&file, file.to_string_lossy().as_bytes()).unwrap();
+        let found = find(&recording, &FindOptions::default());
+        assert!(!found.serves.is_empty(), "{:?}", found.refused);
+        let looked = Looked {
+            file,
+            content: None,
+            stored: None,
+            from_store: false,
+            passed_over: false,
+            moments: vec![Vec::new(); found.serves.len()],
+            recording,
+            found,
+            clip: None,
+            file_date: day,
+        };
+        let context = Context { setting: Some(setting), ..Context::default() };
+        let (catalogue, player) = (Catalogue::builtin(), &self.players[of]);
+        let watch = Watch::default();
+        store(&mut self.library, catalogue, player, looked, &context, &watch).unwrap().added.serves
+    }
+
+    fn views(&self) -> DayViews {
+        self.library.views_of_day(CaseId(1)).unwrap()
+    }
+}
+
+/// The five marker serves in space; `None`, said on stderr, where they are absent.
+fn markers() -> Option<Recording> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/recordings");
+    let file = folder.join("marker-serves-50hz.c3d");
+    if !file.is_file() {
+        skip::skipped(format!("{} is absent", file.display()));
+        return None;
+    }
+    Some(motion::read(&file, &ReadOptions::default()).unwrap())
+}
+
+/// A recording in space as a flat picture from `around_deg`: 0 from behind, 90 from the player's right,
+/// 180 from in front. `net_y`: which way along y the net lies, 1 or -1.
+fn pictured(space: &Recording, around_deg: f64, net_y: f64) -> Recording {
+    let (sin, cos) = around_deg.to_radians().sin_cos();
+    // The way the camera looks, and the picture's right.
+    let look = [sin * net_y, cos * net_y];
+    let right = [look[1], -look[0]];
+    let view = match around_deg.abs() {
+        deg if deg <= 30.0 => View::Behind,
+        deg if (60.0..=120.0).contains(&deg) => View::Side,
+        deg if deg >= 150.0 => View::Front,
+        _ => View::Diagonal,
+    };
+    let flat = |p: &[f64; 3]| [p[0] * right[0] + p[1] * right[1], 0.0 * p[0], p[2]];
+    Recording {
+        positions: space.positions.iter().map(flat).collect(),
+        dimensions: Dimensions::Two,
+        capture: Capture::OneCameraFlat,
+        view: Some(view),
+        ..space.clone()
+    }
+}
+
+/// The frames from `from_s` to `to_s`, on a clock that begins with them at `starts_s`.
+fn cut(recording: &Recording, from_s: f64, to_s: f64, starts_s: f64) -> Recording {
+    let width = recording.joints.len();
+    let inside: Vec<usize> = (0..recording.frames())
+        .filter(|&frame| (from_s..=to_s).contains(&recording.times_s[frame]))
+        .collect();
+    let first_s = recording.times_s[inside[0]];
+    Recording {
+        times_s: inside.iter().map(|&at| recording.times_s[at] - first_s + starts_s).collect(),
+        positions: inside
+            .iter()
+            .flat_map(|&at| recording.positions[at * width..(at + 1) * width].iter().copied())
+            .collect(),
+        confidence: None,
+        ..recording.clone()
+    }
+}
+
+fn contact_s(serve: &Serve) -> f64 {
+    serve.events[EventKind::Contact as usize].time_s
+}
+
+fn value(readings: &[ServeReading], measure: &str) -> Option<(f64, f64)> {
+    readings.iter().find(|one| one.measure == measure).and_then(|one| match one.reading {
+        Reading::Value { value, give_or_take, .. } => Some((value, give_or_take)),
+        Reading::NotMeasurable { .. } => None,
+    })
+}
+
+fn wanted(serve: ServeId) -> Wanted<'static> {
+    let serve = Reviewed::Stored(serve);
+    Wanted { serve, k: 3, filter: precedent::find::Filter::default(), on: date(2026, 3, 15) }
+}
+
+/// What a review says of a serve, by measure.
+fn reviewed(library: &Library, serve: ServeId) -> Vec<(&'static str, f64)> {
+    let data = gather(library, Catalogue::builtin(), &wanted(serve), &Watch::default()).unwrap();
+    let rows = data.measures.iter().filter_map(|row| match row.reading {
+        Reading::Value { value, .. } => {
+            let def = MEASURES.iter().find(|def| def.name == row.name)?;
+            Some((def.id, value))
+        }
+        Reading::NotMeasurable { .. } => None,
+    });
+    rows.collect()
+}
+
+/// The five real marker serves (practice swings) drawn from two places, one clip at their own 50 Hz from
+/// the start, the other at 30 Hz, begun 1.3 s later on a clock of its own: paired exactly, nothing that a
+/// view shows is lost, and nine readings in ten are the markers' own within give or take.
+#[test]
+fn real_serves_from_two_places_are_one_each_and_read_from_the_better_view() {
+    let Some(markers) = markers() else { return };
+    let own = find(&markers, &FindOptions::default()).serves;
+    assert_eq!(own.len(), 5);
+    let slow = resample(&markers, 30.0);
+    let (mut within, mut compared) = (0, 0);
+    for (one_deg, other_deg) in [(90.0, 0.0), (60.0, 180.0), (-15.0, 105.0), (0.0, -90.0)] {
+        let mut desk = Desk::new(&["dunlin"]);
+        let swing = Setting::PracticeSwing;
+        let one = desk.add(0, pictured(&markers, one_deg, -1.0), swing, DAY);
+        let late = cut(&pictured(&slow, other_deg, -1.0), 1.3, f64::INFINITY, 4000.0);
+        let other = desk.add(0, late, swing, DAY);
+        // Which of the markers' serves each is, by its time.
+        let of = |serve: ServeId, delay_s: f64| {
+            let at_s = contact_s(&desk.library.serve(serve).unwrap().serve) + delay_s;
+            own.iter().position(|own| (contact_s(own) - at_s).abs() < 0.5).unwrap()
+        };
+        let views = desk.views();
+        let mut pairs = 0;
+        for &serve in &one {
+            for seen in views.others(serve) {
+                assert!(other.contains(&seen));
+                assert_eq!(of(serve, 0.0), of(seen, 1.3 - 4000.0), "{one_deg} {other_deg}");
+                pairs += 1;
+            }
+        }
+        let both =
+            one.iter().filter(|&&a| other.iter().any(|&b| of(a, 0.0) == of(b, 1.3 - 4000.0)));
+        assert_eq!(pairs, both.count(), "{one_deg} {other_deg}: {:?}", views.same.clips);
+        assert!(pairs >= 4, "{one_deg} {other_deg}: {pairs}");
+        println!(
+            "{one_deg} and {other_deg}: {} and {} serves, {pairs} pairs",
+            one.len(),
+            other.len()
+        );
+        for &serve in &one {
+            let Some(&seen) = views.others(serve).first() else { continue };
+            let truth = &own[of(serve, 0.0)];
+            let readings = [serve, seen].map(|id| desk.library.readings(id).unwrap());
+            let told = reviewed(&desk.library, serve);
+            // Nothing that one of the views shows is lost.
+            for def in MEASURES {
+                let shown = readings.iter().any(|all| value(all, def.id).is_some());
+                assert_eq!(shown, told.iter().any(|one| one.0 == def.id), "{}", def.id);
+            }
+            let angles = |shown: &dyn Fn(&str) -> bool| {
+                let all = MEASURES.iter().filter(|def| def.unit == "deg" && shown(def.id));
+                all.count()
+            };
+            let alone = readings.each_ref().map(|all| angles(&|id| value(all, id).is_some()));
+            let together = angles(&|id| told.iter().any(|one| one.0 == id));
+            if (one_deg, other_deg) == (90.0, 0.0) {
+                assert!(together > alone[0].max(alone[1]), "{together} of {alone:?}");
+            }
+            for (measure, read) in told {
+                let both = readings.each_ref().map(|all| value(all, measure));
+                // Of two views the one is read that may be off less.
+                let best = match both {
+                    [Some(a), Some(b)] => {
+                        if a.1 <= b.1 {
+                            a
+                        } else {
+                            b
+                        }
+                    }
+                    [a, b] => a.or(b).unwrap(),
+                };
+                assert_eq!(read, best.0, "{measure}");
+                if let Some((in_space, _)) = value(&truth.readings, measure) {
+                    compared += 1;
+                    within += usize::from((read - in_space).abs() <= best.1);
+                }
+            }
+        }
+    }
+    println!("{within} of {compared} readings within give or take of the markers' own");
+    assert!(compared >= 100 && within * 10 >= compared * 9, "{within} of {compared}");
+}
+
+/// What the day says counts a serve once, however many cameras saw it, and follows the coach's word.
+#[test]
+fn a_serve_seen_twice_counts_once_everywhere_and_the_coach_may_say_otherwise() {
+    let Some(markers) = markers() else { return };
+    let mut desk = Desk::new(&["dunlin", "knot"]);
+    let swing = Setting::PracticeSwing;
+    let one = desk.add(0, pictured(&markers, 0.0, -1.0), swing, DAY);
+    // From beside there, at the same rate: for a judgement one source, so that nothing else keeps the two
+    // from counting twice.
+    let late = cut(&pictured(&markers, 15.0, -1.0), 1.0, f64::INFINITY, 0.0);
+    let other = desk.add(0, late, swing, DAY);
+    assert_eq!((one.len(), other.len()), (5, 5));
+    let catalogue = Catalogue::builtin();
+    let most = |library: &Library| {
+        let case = library.case(CaseId(1)).unwrap();
+        let judging = judge(library, catalogue, &case, DAY, &Watch::default()).unwrap();
+        let serves = judging.suspicions.iter().filter_map(|one| match &one.finding {
+            Finding::Scored { evidence, .. } => evidence.iter().map(|read| read.serves).max(),
+            _ => None,
+        });
+        let session = Snapshot::new(library).session(DAY, &case.serves).unwrap();
+        let looks = session.looks();
+        let means = MEASURES.iter().filter_map(|def| looks[0].mean(def));
+        let in_looks = means.map(|mean| mean.serves).max().unwrap();
+        (serves.max().unwrap(), in_looks, session.strokes(), judging.views.count_of(&case.serves))
+    };
+    assert_eq!(most(&desk.library), (5, 5, 5, 5));
+    let beside_it = beside(&desk.library, one[2]).unwrap();
+    assert_eq!((beside_it[0].relation, beside_it[0].head.id), (Relation::SameServe, other[2]));
+
+    // Another player's question: nobody is met twice, and all five come.
+    let of_knot = desk.add(1, pictured(&markers, 5.0, -1.0), swing, date(2026, 3, 20));
+    let query = Query::new(Subject::Stored(of_knot[0]), 8);
+    let met = |library: &Library| like(library, &query, &Watch::default()).unwrap().precedents;
+    let strokes = |library: &Library| {
+        let views = library.views_of_day(CaseId(1)).unwrap();
+        let ids: Vec<ServeId> = met(library).iter().map(|one| one.serve).collect();
+        (ids.len(), views.count_of(&ids))
+    };
+    assert_eq!(strokes(&desk.library), (5, 5));
+    // Nor is the other view a precedent of its own serve.
+    let own = like(&desk.library, &Query::new(Subject::Stored(one[0]), 20), &Watch::default());
+    let own = own.unwrap().precedents;
+    assert!(own.iter().all(|one| one.player == "knot"), "{own:?}");
+
+    let ash = Author::coach("ash").unwrap();
+    let clips = (RecordingId(1), RecordingId(2));
+    let apart = ClipsRequest::Apart(clips.0, clips.1);
+    say_of_clips(&mut desk.library, catalogue, apart, &ash).unwrap();
+    assert_eq!(most(&desk.library), (10, 10, 10, 10));
+    assert_eq!(strokes(&desk.library), (8, 8));
+    let told = clips_told(&desk.library, CaseId(1)).unwrap();
+    assert_eq!(
+        told[0].sentence,
+        "r1 (from behind) and r2 (from behind) show different serves, as ash said."
+    );
+    // The second clip a serve later, as the coach has it.
+    let later = ClipsRequest::Same(one[1], other[0]);
+    say_of_clips(&mut desk.library, catalogue, later, &ash).unwrap();
+    let views = desk.views();
+    assert_eq!(views.others(one[1]), [other[0]]);
+    assert_eq!((views.others(one[0]), views.others(other[4])), (Vec::new(), Vec::new()));
+    let unsaid = ClipsRequest::Unsaid(clips.1, clips.0);
+    say_of_clips(&mut desk.library, catalogue, unsaid, &ash).unwrap();
+    assert_eq!(most(&desk.library), (5, 5, 5, 5));
+    let none = say_of_clips(&mut desk.library, catalogue, unsaid, &ash).unwrap_err();
+    assert_eq!(none.to_string(), "anything said of r2 and r1: not in this library");
+    let history = desk.library.history("r2".parse().unwrap()).unwrap();
+    assert_eq!(history.iter().filter(|change| change.by == Some(ash.clone())).count(), 3);
+}
+
+/// The review shows both views at each moment, and names the one a measure is read from.
+#[test]
+fn a_review_shows_both_views_at_the_same_moments() {
+    let Some(markers) = markers() else { return };
+    let mut desk = Desk::new(&["dunlin"]);
+    let swing = Setting::PracticeSwing;
+    let one = desk.add(0, pictured(&markers, 90.0, -1.0), swing, DAY);
+    let late = cut(&pictured(&markers, 0.0, -1.0), 1.0, f64::INFINITY, 0.0);
+    let other = desk.add(0, late, swing, DAY);
+    let data = gather(&desk.library, Catalogue::builtin(), &wanted(one[0]), &Watch::default());
+    let data = data.unwrap();
+    let [view] = &data.views[..] else { panic!("{:?}", data.views) };
+    assert_eq!((view.of.serve.as_str(), view.of.seen.as_str()), ("s6", "seen from behind"));
+    assert_eq!(view.of.serve, other[0].to_string());
+    let contact = data.events[EventKind::Contact as usize].time_s;
+    let there = view.events[EventKind::Contact as usize].time_s;
+    for (event, seen) in data.events.iter().zip(&view.events) {
+        let apart = (event.time_s - contact) - (seen.time_s - there);
+        assert!(event.time_s.is_nan() || apart.abs() < 1e-9, "{event:?} {seen:?}");
+    }
+    let tilt = MEASURES.iter().find(|def| def.id == "trunk_side_tilt_contact").unwrap();
+    let row = data.measures.iter().find(|row| row.name == tilt.name).unwrap();
+    assert_eq!(row.from.as_ref().map(|from| from.serve.as_str()), Some("s6"), "{row:?}");
+    let page = review(&data, Audience::Coach);
+    assert!(page.contains("The same serve (s6), seen from behind, at the same moments."));
+    assert!(page.contains("Read from s6, which shows it best."));
+    let page = review(&data, Audience::Player);
+    assert!(page.contains("The same serve, seen from behind, at the same moments."));
+}
+
+/// A player's basket, as `sensor` records it, with pauses of their own between the serves.
+fn basket(seed: u64, serves: u64, sensor: &Sensor, errors: u64) -> (Recording, Vec<Truth>) {
+    let body = Body::new(1.78, 1.0, 1.0);
+    let server = Server::drawn(body, Side::Right, Level::Club, seed);
+    let serves =
+        (0..serves).map(|serve| server.serve(&Ask { session: seed, serve, ..Ask::default() }));
+    let take = Take { serves: serves.collect(), walk_between: false, forehands: false };
+    let (recording, truths) = take.record(sensor, errors);
+    // Standing still for a while before each serve.
+    let (width, rate_hz) = (recording.joints.len(), sensor.rate_hz);
+    let (mut positions, mut after, mut paused_s) = (Vec::new(), Vec::new(), 0.0);
+    let starts_s: Vec<f64> =
+        truths.iter().map(|truth| truth.event_s(EventKind::TossStart) - 0.6).collect();
+    let mut frames = recording.positions.chunks(width).zip(&recording.times_s).peekable();
+    while let Some((body, time_s)) = frames.next() {
+        positions.extend_from_slice(body);
+        let n = after.len();
+        if n < truths.len() && *time_s >= starts_s[n] {
+            let pause_s =
+                0.5 + (seed as usize * 977 + n * n * 131 + n * 389) as f64 % 600.0 / 120.0;
+            let count = (pause_s * rate_hz).round();
+            (0..count as usize).for_each(|_| positions.extend_from_slice(body));
+            paused_s += count / rate_hz;
+            after.push(truths[n].delayed(paused_s));
+        }
+    }
+    let times_s = (0..positions.len() / width).map(|n| n as f64 / rate_hz).collect();
+    (Recording { positions, times_s, ..recording }, after)
+}
+
+/// As one camera shows it that looks at a net `heading_deg` off its line.
+fn camera(heading_deg: f64, rate_hz: f64) -> Sensor {
+    let usual = Sensor::usual(SensorKind::OneCamera);
+    Sensor { net_heading_deg: heading_deg, rate_hz, ..usual }
+}
+
+/// Planted truth: baskets of invented players by two cameras with places, clocks, rates and errors of
+/// their own, the second started late every other time. Every pair is the right one; and what is read
+/// from the view that claims the less error lies nearer to what was planted than the other view's.
+#[test]
+fn planted_baskets_from_two_cameras_are_paired_exactly_and_read_from_the_better() {
+    let (mut near, mut far, mut pairs) = (Vec::new(), Vec::new(), 0);
+    for seed in 0..4_u64 {
+        let mut desk = Desk::new(&["sanderling"]);
+        let (first, truths) = basket(seed, 4, &camera(35.0, 60.0), 2 * seed);
+        let first = Recording { view: Some(View::Diagonal), ..first };
+        let one = desk.add(0, first, Setting::Target, DAY);
+        let (second, there) = basket(seed, 4, &camera(58.0, 30.0), 2 * seed + 1);
+        let from_s = if seed % 2 == 1 { there[0].event_s(EventKind::Finish) + 1.0 } else { 0.0 };
+        let second = cut(&Recording { view: None, ..second }, from_s, f64::INFINITY, 77.0);
+        let other = desk.add(0, second, Setting::Target, DAY);
+        let of = |truths: &[Truth], serve: ServeId, delay_s: f64| {
+            let at_s = contact_s(&desk.library.serve(serve).unwrap().serve) + delay_s;
+            let near = |truth: &Truth| (truth.event_s(EventKind::Contact) - at_s).abs() < 0.3;
+            truths.iter().position(near).unwrap()
+        };
+        let views = desk.views();
+        for &serve in &one {
+            let Some(&seen) = views.others(serve).first() else { continue };
+            let number = of(&truths, serve, 0.0);
+            assert_eq!(number, of(&there, seen, from_s - 77.0), "basket {seed}");
+            pairs += 1;
+            let readings = [serve, seen].map(|id| desk.library.readings(id).unwrap());
+            for (measure, read) in reviewed(&desk.library, serve) {
+                let [Some(a), Some(b)] = readings.each_ref().map(|all| value(all, measure)) else {
+                    continue;
+                };
+                let def = MEASURES.iter().find(|def| def.id == measure).unwrap();
+                // Where the two claim about the same, either will do.
+                if let Some(planted) = truths[number].measure(measure)
+                    && def.unit == "deg"
+                    && (a.1 / b.1).ln().abs() > 0.1
+                {
+                    let left = if read == a.0 { b.0 } else { a.0 };
+                    near.push((read - planted).abs());
+                    far.push((left - planted).abs());
+                }
+            }
+        }
+        let strokes = views.count_of(&[one.clone(), other.clone()].concat());
+        println!("basket {seed}: {} and {} serves, {strokes} strokes", one.len(), other.len());
+    }
+    let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
+    let (read, left) = (mean(&near), mean(&far));
+    println!("{pairs} pairs; off by {read:.1} deg, the other view {left:.1}, over {}", near.len());
+    assert!(pairs >= 12, "{pairs}");
+    assert!(near.len() >= 12 && read < left, "{near:?} {far:?}");
+}
+
+/// Another day, another number of serves in another rhythm: nothing is paired. Two equal rhythms: asked.
+#[test]
+fn other_days_and_other_rhythms_stay_apart() {
+    let space = Sensor { noise_m: 0.0, rate_hz: 60.0, ..Sensor::usual(SensorKind::Markers) };
+    let (others, _) = basket(7, 3, &space, 0);
+    let (space, _) = basket(0, 3, &space, 0);
+    let mut desk = Desk::new(&["sanderling"]);
+    let one = desk.add(0, pictured(&space, 90.0, 1.0), Setting::Target, DAY);
+    desk.add(0, pictured(&space, 0.0, 1.0), Setting::Target, date(2026, 3, 15));
+    assert!(desk.views().others(one[0]).is_empty(), "the same basket, said to be of another day");
+    let other = desk.add(0, pictured(&others, 0.0, 1.0), Setting::Target, DAY);
+    let views = desk.views();
+    assert_eq!(views.count_of(&[one.clone(), other].concat()), 6, "{views:?}");
+}
+
+/// At the command line: asked, answered, refused with reasons, taken back.
+#[test]
+fn the_command_line_asks_and_is_answered() {
+    let files = ["serve_2164.csv", "serve_2251.csv"];
+    let files = files.map(|name| desk::real(&format!("one-camera/flat/{name}")));
+    let [Some(side), Some(behind)] = &files else { return };
+    let desk = desk::Desk::new();
+    let day = ["--player", "dunlin", "--date", "2026-03-14", "--consent", "keep"];
+    for (file, view) in [(side, "side"), (behind, "behind")] {
+        desk.expect(0, &[&["add", file, "--view", view, "--hand", "right"], &day[..]].concat());
+    }
+    let (out, _) = desk.expect(0, &["views", "c1"]);
+    assert!(out.contains("c1: 2 serves, filmed 2 times in all"), "{out}");
+    assert!(out.contains("precedent views s1 s2 --same"), "{out}");
+    assert!(out.contains("precedent views r1 r2 --apart"), "{out}");
+    let (out, _) = desk.expect(0, &["list", "--questions"]);
+    assert!(out.contains("c1: r1 (from the side) and r2 (from behind) may show"), "{out}");
+    desk.expect(2, &["--read-only", "views", "s1", "s2", "--same"]);
+    let (_, err) = desk.expect(2, &["views", "s1", "--same"]);
+    assert!(err.contains("two clips or two serves are needed, found 's1'"), "{err}");
+    let (_, err) = desk.expect(2, &["views", "s1", "s1", "--same"]);
+    assert!(err.contains("clip: 'r1'; another than the first"), "{err}");
+    let (_, err) = desk.expect(2, &["views", "n1"]);
+    assert!(
+        err.contains("the id of a session (c1), clip (r3) or serve (s12), found 'n1'"),
+        "{err}"
+    );
+    let (out, _) = desk.expect(0, &["views", "s1", "s2", "--same", "--coach", "ash"]);
+    assert!(out.contains("c1: 1 serve, filmed 2 times in all"), "{out}");
+    assert!(out.contains("show the same serves, as ash said: s1 is s2."), "{out}");
+    desk.expect(1, &["list", "--questions"]);
+    let told = desk.objects(0, &["views", "c1", "--json"]).remove(0);
+    assert_eq!((told["one"].as_str(), told["same"][0][1].as_str()), (Some("r1"), Some("s2")));
+    let (out, _) = desk.expect(0, &["label", "c1"]);
+    assert!(out.contains("0 practice swings, 1 serve"), "{out}");
+    desk.expect(0, &["views", "r1", "r2", "--clear"]);
+    let (out, _) = desk.expect(0, &["label", "c1"]);
+    assert!(out.contains("0 practice swings, 2 serves"), "{out}");
+}
