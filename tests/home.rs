@@ -52,7 +52,7 @@ fn the_doctor_says_what_is_there_and_what_to_do() {
     let library = finding(&before, "library");
     assert_eq!(library["state"], "good");
     let found = library["found"].as_str().unwrap();
-    assert!(found.contains("format 6, 3 players, 4 serves, 3 sessions"), "{found}");
+    assert!(found.contains("format 7, 3 players, 4 serves, 3 sessions"), "{found}");
     assert_eq!(finding(&before, "lock")["found"], "free");
     assert!(finding(&before, "last check")["found"].as_str().unwrap().contains("never"));
     desk.expect(0, &["verify"]);

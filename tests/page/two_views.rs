@@ -51,7 +51,7 @@ fn clips_that_may_show_the_same_serve_are_asked_about_and_shown_beside_each_othe
     assert!(plain(&page.shown("/case/c1")).contains(known));
     let refused = page.post("/case/c1/views", &[("same", "s2"), ("same", "")]);
     assert!(
-        refused.status == 422 && refused.body.contains("two serves of two clips"),
+        refused.status == 422 && refused.body.contains("Two serves of two clips"),
         "{}",
         refused.body
     );

@@ -391,9 +391,9 @@ fn foreign_and_newer_files_are_refused_untouched() {
     std::fs::remove_file(&file).unwrap();
     drop(Library::create(folder.path()).unwrap());
     assert!(matches!(Library::create(folder.path()), Err(OpenError::Exists { .. })));
-    Connection::open(&file).unwrap().pragma_update(None, "user_version", 7).unwrap();
+    Connection::open(&file).unwrap().pragma_update(None, "user_version", 8).unwrap();
     let error = Library::open(folder.path()).unwrap_err();
-    assert!(error.to_string().contains("format 7, this program reads formats 1 to 6"), "{error}");
+    assert!(error.to_string().contains("format 8, this program reads formats 1 to 7"), "{error}");
 }
 
 #[test]
