@@ -2,6 +2,7 @@
 //! over drawn ones of known motion.
 
 #![allow(missing_docs)]
+#![expect(clippy::print_stdout, reason = "what was measured is told")]
 
 #[path = "support/desk.rs"]
 mod desk;
@@ -362,8 +363,7 @@ fn basket(seed: u64, serves: u64, sensor: &Sensor, errors: u64) -> (Recording, V
     let (mut positions, mut after, mut paused_s) = (Vec::new(), Vec::new(), 0.0);
     let starts_s: Vec<f64> =
         truths.iter().map(|truth| truth.event_s(EventKind::TossStart) - 0.6).collect();
-    let mut frames = recording.positions.chunks(width).zip(&recording.times_s).peekable();
-    while let Some((body, time_s)) = frames.next() {
+    for (body, time_s) in recording.positions.chunks(width).zip(&recording.times_s) {
         positions.extend_from_slice(body);
         let n = after.len();
         if n < truths.len() && *time_s >= starts_s[n] {
@@ -391,7 +391,7 @@ fn camera(heading_deg: f64, rate_hz: f64) -> Sensor {
 #[test]
 fn planted_baskets_from_two_cameras_are_paired_exactly_and_read_from_the_better() {
     let (mut near, mut far, mut pairs) = (Vec::new(), Vec::new(), 0);
-    for seed in 0..4_u64 {
+    for seed in 0..8_u64 {
         let mut desk = Desk::new(&["sanderling"]);
         let (first, truths) = basket(seed, 4, &camera(35.0, 60.0), 2 * seed);
         let first = Recording { view: Some(View::Diagonal), ..first };
@@ -434,8 +434,8 @@ fn planted_baskets_from_two_cameras_are_paired_exactly_and_read_from_the_better(
     let mean = |all: &[f64]| all.iter().sum::<f64>() / all.len() as f64;
     let (read, left) = (mean(&near), mean(&far));
     println!("{pairs} pairs; off by {read:.1} deg, the other view {left:.1}, over {}", near.len());
-    assert!(pairs >= 12, "{pairs}");
-    assert!(near.len() >= 12 && read < left, "{near:?} {far:?}");
+    assert!(pairs >= 24, "{pairs}");
+    assert!(near.len() >= 10 && read < left, "{near:?} {far:?}");
 }
 
 /// Another day, another number of serves in another rhythm: nothing is paired. Two equal rhythms: asked.

@@ -142,14 +142,16 @@ impl SameServes {
     /// Puts views of one stroke together, what somebody said and what is likeliest first; a stroke holds
     /// one serve of a clip. Then nobody need be asked of clips that hang together already.
     fn join(&mut self, seen: &[SeenServe]) {
-        let mut sure: Vec<(bool, f64, Vec<(usize, usize)>)> = Vec::new();
+        let mut sure: Vec<(bool, &ClipMatch)> = Vec::new();
         for clip in &self.clips {
             if let ClipsCompared::Same(way) = &clip.found {
-                sure.push((clip.said.is_some(), way.chance, way.pairs.clone()));
+                sure.push((clip.said.is_some(), way));
             }
         }
-        sure.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| b.1.total_cmp(&a.1)));
-        for &(a, b) in sure.iter().flat_map(|(.., pairs)| pairs) {
+        sure.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| b.1.chance.total_cmp(&a.1.chance)));
+        let pairs: Vec<(usize, usize)> =
+            sure.iter().flat_map(|(_, way)| way.pairs.iter().copied()).collect();
+        for (a, b) in pairs {
             let both = [self.strokes[a], self.strokes[b]];
             let members: Vec<usize> =
                 (0..seen.len()).filter(|at| both.contains(&self.strokes[*at])).collect();

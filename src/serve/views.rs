@@ -339,9 +339,6 @@ mod tests {
                 ClipsCompared::Apart => {}
             }
         }
-        println!(
-            "known {known} of {rounds}, {wrong} wrong pairs; of different {taken} taken, {asked} asked"
-        );
         assert_eq!(wrong, 0, "a serve was taken for another");
         assert!(known * 100 >= rounds * 90, "{known} of {rounds} known again");
         assert!(taken * 100 <= rounds, "{taken} of {rounds} different ones taken for the same");
