@@ -106,6 +106,7 @@ fn phrases_must_be_there_and_absent_words_must_not() {
         academy(&["front foot lands first", "foot in front", "front foot, heavy grip", "grip"]);
     assert_eq!(cases_of(&find(&library, "\"front foot\" lands", "", 50)), [cases[0], cases[2]]);
     assert_eq!(cases_of(&find(&library, "front foot -grip", "", 50)).len(), 2);
+    assert_eq!(cases_of(&find(&library, "foot -\"heavy grip\"", "", 50)), [cases[1], cases[0]]);
     // A word with a hyphen is best as it stands; its parts count too.
     let found = cases_of(&find(&library, "front-foot", "", 50));
     assert_eq!(found.len(), 3);

@@ -5,6 +5,7 @@
 //! reader that finds the index behind indexes the difference in memory, so its answer is right
 //! at once.
 
+mod hits;
 mod query;
 mod ranked;
 mod sums;
@@ -17,7 +18,7 @@ use std::time::{Duration, Instant};
 use rusqlite::params;
 use tantivy::columnar::Column;
 use tantivy::directory::{Directory, MmapDirectory};
-use tantivy::query::{EnableScoring, Query};
+use tantivy::query::EnableScoring;
 use tantivy::schema::{FAST, INDEXED};
 use tantivy::schema::{Field, IndexRecordOption, Schema, TextFieldIndexing, TextOptions};
 use tantivy::tokenizer::{
@@ -25,14 +26,16 @@ use tantivy::tokenizer::{
     StopWordFilter, TextAnalyzer,
 };
 use tantivy::{
-    DocSet, Index, IndexBuilder, IndexWriter, ReloadPolicy, Searcher, SegmentReader, TERMINATED,
-    TantivyDocument, TantivyError, Term,
+    Index, IndexBuilder, IndexWriter, ReloadPolicy, Searcher, SegmentReader, TantivyDocument,
+    TantivyError, Term,
 };
 
 pub use query::Ignored;
 pub use ranked::{Excerpt, WordsFound, WordsHit, WordsOf, WordsQuery};
 pub use text::Part;
 
+use hits::each_hit;
+use query::Sought;
 use text::{Piece, entries, of_entry};
 
 use crate::catalogue::Catalogue;
@@ -135,15 +138,15 @@ impl Library {
     /// [`StoreError::Words`] if the index fails; [`StoreError::Sql`].
     pub fn find_words(&self, text: &str) -> Result<WordHits, StoreError> {
         let (_, fields) = schema();
-        let (query, mut ignored) = query::build(query::ask(text), fields.text, &mut analyser());
-        let Some(query) = query else { return Ok(WordHits { cases: None, ignored }) };
+        let (sought, mut ignored) = query::build(query::ask(text), fields.text, &mut analyser());
+        let Some(sought) = sought else { return Ok(WordHits { cases: None, ignored }) };
         let deadline = Instant::now() + TIME_LIMIT;
         let mut found = BTreeSet::new();
         let mut complete = true;
         let (searcher, late) = self.words_at_hand()?;
         if let Some(searcher) = searcher {
-            complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
-                .map_err(self.words_error())?;
+            complete &=
+                collect(&searcher, &sought, deadline, &mut found).map_err(self.words_error())?;
         }
         if let Some(done) = late {
             // What changed since the index was written, from memory.
@@ -156,8 +159,8 @@ impl Library {
             found.retain(|case| here.contains(case));
             let index = self.in_memory(fields, &changed, false)?;
             let searcher = searcher_of(&index).map_err(self.words_error())?;
-            complete &= collect(&searcher, query.as_ref(), deadline, &mut found)
-                .map_err(self.words_error())?;
+            complete &=
+                collect(&searcher, &sought, deadline, &mut found).map_err(self.words_error())?;
         }
         if !complete {
             let text = text.chars().take(20).collect();
@@ -459,29 +462,17 @@ fn numbers(segment: &SegmentReader, field: &str) -> Result<Option<Column<u64>>, 
 /// Adds the case of every hit to `found`; `false` if the deadline came first.
 fn collect(
     searcher: &Searcher,
-    query: &dyn Query,
+    sought: &Sought,
     deadline: Instant,
     found: &mut BTreeSet<i64>,
 ) -> Result<bool, TantivyError> {
-    let weight = query.weight(EnableScoring::disabled_from_searcher(searcher))?;
-    for segment in searcher.segment_readers() {
-        let cases = numbers(segment, "case")?;
-        let mut hits = weight.scorer(segment, 1.0)?;
-        let mut seen = 0u32;
-        let mut hit = hits.doc();
-        while hit != TERMINATED {
-            let alive = segment.alive_bitset().is_none_or(|alive| alive.is_alive(hit));
-            if alive && let Some(case) = cases.as_ref().and_then(|cases| cases.first(hit)) {
-                found.insert(case.cast_signed());
-            }
-            seen += 1;
-            if seen.is_multiple_of(1024) && Instant::now() > deadline {
-                return Ok(false);
-            }
-            hit = hits.advance();
+    let unscored = EnableScoring::disabled_from_searcher(searcher);
+    let cases = |segment: &SegmentReader| numbers(segment, "case");
+    each_hit(searcher, sought, unscored, deadline, cases, |cases, hit, _| {
+        if let Some(case) = cases.as_ref().and_then(|cases| cases.first(hit)) {
+            found.insert(case.cast_signed());
         }
-    }
-    Ok(true)
+    })
 }
 
 /// All cases the index holds, sorted; a case held twice shows twice.

@@ -82,16 +82,22 @@ fn word_or_phrase(c: char) -> bool {
     c == '"' || c.is_alphanumeric()
 }
 
-/// The query for `asked`, with what the analyser dropped added to what is ignored; `None` if
+/// What to search for: what a document must match, and what it must not.
+pub(super) struct Sought {
+    pub(super) query: Box<dyn Query>,
+    pub(super) absent: Vec<Box<dyn Query>>,
+}
+
+/// What is sought by `asked`, with what the analyser dropped added to what is ignored; `None` if
 /// nothing is left to search for.
 pub(super) fn build(
     asked: Asked,
     field: Field,
     analyser: &mut TextAnalyzer,
-) -> (Option<Box<dyn Query>>, Vec<Ignored>) {
+) -> (Option<Sought>, Vec<Ignored>) {
     let Asked { clauses, mut ignored } = asked;
     let mut parts: Vec<(Occur, Box<dyn Query>)> = Vec::new();
-    let mut any_present = false;
+    let mut absent = Vec::new();
     for clause in clauses {
         let mut words = Vec::new();
         analyser.token_stream(&clause.text).process(&mut |token| {
@@ -105,16 +111,20 @@ pub(super) fn build(
             1 => Box::new(TermQuery::new(words.swap_remove(0).1, IndexRecordOption::Basic)),
             _ => Box::new(PhraseQuery::new_with_offset(words)),
         };
-        any_present |= !clause.absent;
-        parts.push((if clause.absent { Occur::MustNot } else { Occur::Must }, query));
+        if clause.absent {
+            absent.push(query);
+        } else {
+            parts.push((Occur::Must, query));
+        }
     }
-    if parts.is_empty() {
+    if parts.is_empty() && absent.is_empty() {
         return (None, ignored);
     }
-    if !any_present {
-        parts.push((Occur::Must, Box::new(AllQuery)));
-    }
-    (Some(Box::new(BooleanQuery::new(parts))), ignored)
+    let query: Box<dyn Query> = match parts.is_empty() {
+        true => Box::new(AllQuery),
+        false => Box::new(BooleanQuery::new(parts)),
+    };
+    (Some(Sought { query, absent }), ignored)
 }
 
 /// A word to rank by.
@@ -129,7 +139,7 @@ pub(super) struct Word {
 
 /// What to rank by.
 pub(super) struct Ranking {
-    pub(super) query: Box<dyn Query>,
+    pub(super) sought: Sought,
     /// The words wanted, those of phrases included.
     pub(super) words: Vec<Word>,
 }
@@ -137,7 +147,7 @@ pub(super) struct Ranking {
 /// How much more a word counts in the name of a fault or drill than elsewhere in it. Our choice.
 const NAME_COUNTS: f32 = 1.0;
 
-/// A query that ranks: any of the words, but every quoted phrase and none of the absent words.
+/// What ranks: any of the words, but every quoted phrase and none of the absent words.
 /// `None` if nothing is wanted.
 pub(super) fn rank(
     asked: Asked,
@@ -146,6 +156,7 @@ pub(super) fn rank(
 ) -> (Option<Ranking>, Vec<Ignored>) {
     let Asked { clauses, mut ignored } = asked;
     let mut parts: Vec<(Occur, Box<dyn Query>)> = Vec::new();
+    let mut absent: Vec<Box<dyn Query>> = Vec::new();
     let mut words: Vec<Word> = Vec::new();
     for clause in clauses {
         let mut terms = Vec::new();
@@ -167,7 +178,7 @@ pub(super) fn rank(
             Box::new(TermQuery::new(terms.swap_remove(0).1, IndexRecordOption::WithFreqs))
         };
         if clause.absent {
-            parts.push((Occur::MustNot, whole));
+            absent.push(whole);
             continue;
         }
         parts.push((if clause.quoted { Occur::Must } else { Occur::Should }, whole));
@@ -184,13 +195,14 @@ pub(super) fn rank(
         }
     }
     if words.is_empty() {
-        if !parts.is_empty() {
+        if !absent.is_empty() {
             let text = "only words that must be absent".to_owned();
             ignored.push(Ignored { text, why: "nothing to rank by; add a word to look for" });
         }
         return (None, ignored);
     }
-    (Some(Ranking { query: Box::new(BooleanQuery::new(parts)), words }), ignored)
+    let sought = Sought { query: Box::new(BooleanQuery::new(parts)), absent };
+    (Some(Ranking { sought, words }), ignored)
 }
 
 #[cfg(test)]

@@ -9,12 +9,13 @@ use std::time::Instant;
 
 use jiff::civil::Date;
 use serde::Serialize;
-use tantivy::query::{Bm25StatisticsProvider, EnableScoring, Query, Weight};
+use tantivy::query::{Bm25StatisticsProvider, EnableScoring};
 use tantivy::schema::Field;
 use tantivy::snippet::{SnippetGenerator, collapse_overlapped_ranges};
-use tantivy::{DocSet, Searcher, TERMINATED, TantivyError, Term};
+use tantivy::{Searcher, SegmentReader, TantivyError, Term};
 
-use super::query::{Ignored, ask, rank};
+use super::hits::each_hit;
+use super::query::{Ignored, Sought, ask, rank};
 use super::text::{Entry, Part, Piece, entries, of_entry, spelled};
 use super::{TIME_LIMIT, analyser, numbers, schema, searcher_of};
 use crate::catalogue::Catalogue;
@@ -206,7 +207,7 @@ impl Library {
         for (searcher, outdated) in [(&on_disk, &outdated), (&beside, &HashSet::new())] {
             let Some(searcher) = searcher else { continue };
             let taking = Taking { cases: &cases, with_entries, outdated, deadline };
-            complete &= collect_ranked(searcher, &both, terms.query.as_ref(), &taking, &mut all)
+            complete &= collect_ranked(searcher, &both, &terms.sought, &taking, &mut all)
                 .map_err(self.words_error())?;
         }
         if !complete {
@@ -330,19 +331,20 @@ fn cut_out(part: Part, text: &str, range: Range<usize>, found: &[Range<usize>]) 
 fn collect_ranked(
     searcher: &Searcher,
     both: &Both<'_>,
-    query: &dyn Query,
+    sought: &Sought,
     taking: &Taking<'_>,
     into: &mut Vec<(f32, Document)>,
 ) -> Result<bool, TantivyError> {
     let scoring = EnableScoring::enabled_from_statistics_provider(both, searcher);
-    let weight: Box<dyn Weight> = query.weight(scoring)?;
-    for segment in searcher.segment_readers() {
-        let (cases, entries) = (numbers(segment, "case")?, numbers(segment, "entry")?);
-        let mut hits = weight.scorer(segment, 1.0)?;
-        let mut seen = 0u32;
-        let mut hit = hits.doc();
-        while hit != TERMINATED {
-            let alive = segment.alive_bitset().is_none_or(|alive| alive.is_alive(hit));
+    let columns =
+        |segment: &SegmentReader| Ok((numbers(segment, "case")?, numbers(segment, "entry")?));
+    each_hit(
+        searcher,
+        sought,
+        scoring,
+        taking.deadline,
+        columns,
+        |(cases, entries), hit, scorer| {
             let case = cases.as_ref().and_then(|cases| cases.first(hit));
             let entry = || entries.as_ref().and_then(|entries| entries.first(hit));
             let document = match case {
@@ -355,15 +357,9 @@ fn collect_ranked(
                 }
                 Document::Entry(_) => taking.with_entries,
             };
-            if let Some(document) = document.filter(takes_part).filter(|_| alive) {
-                into.push((hits.score(), document));
+            if let Some(document) = document.filter(takes_part) {
+                into.push((scorer.score(), document));
             }
-            seen += 1;
-            if seen.is_multiple_of(1024) && Instant::now() > taking.deadline {
-                return Ok(false);
-            }
-            hit = hits.advance();
-        }
-    }
-    Ok(true)
+        },
+    )
 }
