@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use precedent::send::{Step, spoken};
+use precedent::video::{Encoder, Frame, NewClip, voice_length_s};
 use precedent::work::{Watch, is_stop};
 
 fn ffmpeg(args: &[&str], to: &Path) {
@@ -121,4 +122,35 @@ fn what_cannot_be_heard_or_is_stopped_gives_nothing() {
     });
     let error = spoken(&clip, &steps, &voice, &watch).unwrap_err();
     assert!(is_stop(&error), "{error}");
+}
+
+/// Lists that name a voice are none themselves, whatever they are called: neither the first nor the second
+/// reader opens what they name.
+#[test]
+fn a_playlist_in_disguise_is_no_voice() {
+    let folder = tempfile::tempdir().unwrap();
+    let (clip, _) = (clip(folder.path()), voice(folder.path()));
+    let secret = folder.path().join("secret.ts");
+    ffmpeg(&["-f", "lavfi", "-i", "sine=frequency=300:duration=1", "-c:a", "aac"], &secret);
+    let list = format!(
+        "#EXTM3U\n#EXT-X-TARGETDURATION:5\n#EXTINF:5,\n{}\n#EXT-X-ENDLIST\n",
+        secret.display()
+    );
+    for (name, content) in
+        [("list.wav", &*list), ("parts.webm", "ffconcat version 1.0\nfile voice.webm\n")]
+    {
+        let listed = folder.path().join(name);
+        std::fs::write(&listed, content).unwrap();
+        let refused = voice_length_s(&listed, &Watch::default()).unwrap_err().to_string();
+        assert!(refused.contains(name) && refused.contains("not that of a voice"), "{refused}");
+        let steps = Step::parse(STEPS).unwrap();
+        spoken(&clip, &steps, &listed, &Watch::default()).unwrap_err();
+        // What makes the clip is held to the same.
+        let to = folder.path().join("made.mp4");
+        let new = NewClip { size_px: (64, 64), rate_hz: 30.0, voice: Some(listed) };
+        let mut encoder = Encoder::start(&new, &to).unwrap();
+        let picture = Frame { width: 64, height: 64, rgb: vec![0; 64 * 64 * 3] };
+        let pushed = encoder.push(&picture, &Watch::default());
+        assert!(pushed.and_then(|()| encoder.finish(&Watch::default())).is_err(), "{name}");
+    }
 }

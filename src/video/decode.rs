@@ -34,16 +34,30 @@ pub(super) const MOST_MEMORY: u64 = 4 << 30;
 /// from damage. Not one that names other files or addresses: a playlist is no clip.
 const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpeg,mpegts,mpegvideo,m4v,h264,\
     hevc,flv,asf,ogg,gif,png_pipe,jpeg_pipe,webp_pipe,bmp_pipe,tiff_pipe";
+/// Those a voice may come in: what browsers, telephones and recorders write. No playlist either.
+const VOICES: &str =
+    "wav,w64,mp3,aac,flac,ogg,matroska,webm,mov,mp4,m4a,3gp,3g2,mj2,caf,aiff,amr,asf";
 
 /// What every reader of a file that came from somebody is told: this file and no other, no network,
 /// containers that are clips, pictures and blocks of memory of a bounded size. All of its memory is
 /// bounded where it is started, by [`MOST_MEMORY`].
 pub(super) fn hold_to_limits(command: &mut Command) {
-    command
-        .args(["-max_alloc", "1073741824"])
-        .args(["-protocol_whitelist", "file,pipe", "-format_whitelist", CONTAINERS])
-        .arg("-max_pixels")
-        .arg(MAX_PIXELS.to_string());
+    hold(command, CONTAINERS);
+    command.arg("-max_pixels").arg(MAX_PIXELS.to_string());
+}
+
+/// The same for a file that is to hold a voice.
+pub(super) fn hold_voice_to_limits(command: &mut Command) {
+    hold(command, VOICES);
+}
+
+fn hold(command: &mut Command, containers: &str) {
+    command.args(["-max_alloc", "1073741824"]).args([
+        "-protocol_whitelist",
+        "file,pipe",
+        "-format_whitelist",
+        containers,
+    ]);
 }
 
 /// A running decoder; memory is bounded by a few frames whatever the clip's length. Dropping it

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::thread::JoinHandle;
 
-use super::decode::MOST_MEMORY;
+use super::decode::{LISTING, MOST_MEMORY, hold_voice_to_limits};
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::probe::{argument, last_words, missing_or};
@@ -61,6 +61,7 @@ impl Encoder {
             .arg(format!("{width}x{height}"))
             .args(["-r", &clip.rate_hz.to_string(), "-i", "pipe:0"]);
         if let Some(voice) = &clip.voice {
+            hold_voice_to_limits(&mut command);
             command.arg("-i").arg(argument(voice));
         }
         command.args(["-map", "0:v"]);
@@ -218,13 +219,15 @@ fn samples(voice: &Path, rate_hz: u32, watch: &Watch) -> Result<Vec<u8>, ClipErr
         Err(ClipError::NoVoice { path: voice.to_path_buf(), said: said.to_owned() })
     };
     let mut command = Command::new("ffmpeg");
+    command.args(["-v", "error", "-nostdin"]);
+    hold_voice_to_limits(&mut command);
     command
-        .args(["-v", "error", "-nostdin", "-protocol_whitelist", "file,pipe", "-i"])
+        .arg("-i")
         .arg(argument(voice))
         .args(["-map", "0:a:0", "-ac", "1", "-t", &(LONGEST_S + 1.0).to_string()])
         .args(["-af", "aresample=async=1:first_pts=0", "-ar"])
         .args([&rate_hz.to_string(), "-f", "s16le", "-"]);
-    let limits = Limits { time: None, memory: Some(MOST_MEMORY) };
+    let limits = Limits { time: Some(LISTING), memory: Some(MOST_MEMORY) };
     match run(&mut command, limits, watch).map_err(|error| missing_or(voice, "ffmpeg", &error))? {
         Ended::Itself(output) if output.status.success() && output.stdout.len() > 1 => {
             let long_s = (output.stdout.len() / 2) as f64 / f64::from(rate_hz);
@@ -235,7 +238,13 @@ fn samples(voice: &Path, rate_hz: u32, watch: &Watch) -> Result<Vec<u8>, ClipErr
             heard.truncate(heard.len() & !1);
             Ok(heard)
         }
-        Ended::Itself(output) => no_voice(&last_words(&String::from_utf8_lossy(&output.stderr))),
+        Ended::Itself(output) => {
+            let words = String::from_utf8_lossy(&output.stderr);
+            if words.contains("Format not on whitelist") {
+                return no_voice("its content is not that of a voice, whatever its name says");
+            }
+            no_voice(&last_words(&words))
+        }
         Ended::Stopped(stopped) => Err(ClipError::stopped(voice)(stopped)),
         Ended::TooLong => no_voice("it could not be heard through in time"),
     }
