@@ -111,3 +111,11 @@ impl fmt::Display for Remedy {
         })
     }
 }
+
+/// At most `most` characters of what was found, for a refusal.
+pub(crate) fn excerpt(found: &str, most: usize) -> String {
+    match found.char_indices().nth(most) {
+        Some((end, _)) => format!("{}...", &found[..end]),
+        None => found.to_owned(),
+    }
+}

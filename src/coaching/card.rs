@@ -21,6 +21,7 @@ use crate::catalogue::BodyPart;
 use crate::library::{
     Library, Named, PlanId, Practice, PracticeId, StoreError, WriteError, Writer,
 };
+use crate::remedy::excerpt;
 
 /// How the text begins, before the plan and its mark.
 pub const CARD_HEAD: &str = "Practice card of plan";
@@ -28,6 +29,8 @@ pub const CARD_HEAD: &str = "Practice card of plan";
 pub const CARD_END: &str = "End of the card";
 /// Longest text; a card of a year has a tenth of it.
 const MOST_BYTES: usize = 100_000;
+/// Characters of a line that a refusal shows; a day as the card writes it is shorter.
+const SHOWN: usize = 120;
 
 /// The text of a practice card, read and not yet held against its plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -188,8 +191,10 @@ impl CardText {
             .map(|(at, line)| (at + 1, line.trim_start_matches(['>', ' ', '\t', '*', '-']).trim()));
         let head = lines.find_map(|(line, text)| Some((line, text.split_once(CARD_HEAD)?.1)));
         let (line, named) = head.ok_or(CardRefusal::NoHead)?;
-        let (plan, mark) = plan_and_mark(named)
-            .ok_or_else(|| CardRefusal::Head { line, found: format!("{CARD_HEAD}{named}") })?;
+        let (plan, mark) = plan_and_mark(named).ok_or_else(|| CardRefusal::Head {
+            line,
+            found: excerpt(&format!("{CARD_HEAD}{named}"), SHOWN),
+        })?;
         let mut days: Vec<(usize, PracticeRequest)> = Vec::new();
         let mut ended = false;
         for (line, text) in lines {
@@ -202,12 +207,12 @@ impl CardText {
             }
             let practice = day_line(plan, text).map_err(|rule| CardRefusal::Line {
                 line,
-                found: text.to_owned(),
+                found: excerpt(text, SHOWN),
                 rule,
             })?;
             if days.iter().any(|(_, other)| other.day == practice.day) {
                 let rule = "this day stands on the card twice; keep one line of it".to_owned();
-                return Err(CardRefusal::Line { line, found: text.to_owned(), rule });
+                return Err(CardRefusal::Line { line, found: excerpt(text, SHOWN), rule });
             }
             days.push((line, practice));
         }
@@ -300,7 +305,12 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
         sure: Vec::new(),
         ..PracticeRequest::new(PractisedFor::Plan(plan), named.trim().parse().map_err(|_| day)?)
     };
-    let (said, words) = match said.to_lowercase().find("words ") {
+    // Not in the text in small letters: some of them take more bytes.
+    let begins_words = |at: &usize| {
+        let word = said.as_bytes().get(*at..at + "words ".len());
+        word.is_some_and(|word| word.eq_ignore_ascii_case(b"words "))
+    };
+    let (said, words) = match (0..said.len()).find(begins_words) {
         Some(at) => (&said[..at], Some(said[at + "words ".len()..].trim())),
         None => (said, None),
     };
@@ -309,12 +319,13 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
     for part in said.split(',').map(str::trim).filter(|part| !part.is_empty()) {
         let part = part.to_lowercase();
         let (what, value) = part.split_once(' ').unwrap_or((&part, ""));
+        let shown = excerpt(&part, SHOWN);
         let value = value.trim();
         let whole = |rule: &str| -> Result<u32, String> {
-            value.parse().map_err(|_| format!("'{part}': {rule}; correct it"))
+            value.parse().map_err(|_| format!("'{shown}': {rule}; correct it"))
         };
         let scale = |rule: &str| -> Result<u8, String> {
-            u8::try_from(whole(rule)?).map_err(|_| format!("'{part}': {rule}; correct it"))
+            u8::try_from(whole(rule)?).map_err(|_| format!("'{shown}': {rule}; correct it"))
         };
         match what {
             "sessions" | "session" => {
@@ -327,13 +338,14 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
             "pain" => {
                 let (level, place) = value.split_once(' ').unwrap_or((value, ""));
                 let level =
-                    level.parse().map_err(|_| format!("'{part}': pain is 0 to 10; correct it"))?;
+                    level.parse().map_err(|_| format!("'{shown}': pain is 0 to 10; correct it"))?;
                 done.pain = Some(level);
                 done.place = match place.trim() {
                     "" => None,
                     place => Some(BodyPart::from_typed(place).ok_or_else(|| {
                         format!(
-                            "'{place}' is not one of the places that can hurt; choose from {}",
+                            "'{}' is not one of the places that can hurt; choose from {}",
+                            excerpt(place, SHOWN),
                             BodyPart::names()
                         )
                     })?),
@@ -342,8 +354,8 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
             }
             _ => {
                 return Err(format!(
-                    "'{what}' is not on the card; it has sessions, repetitions, effort, pain and \
-                     words"
+                    "'{}' is not on the card; it has sessions, repetitions, effort, pain and words",
+                    excerpt(what, SHOWN)
                 ));
             }
         }
@@ -355,4 +367,36 @@ fn day_line(plan: PlanId, text: &str) -> Result<PracticeRequest, String> {
     // Who counts nothing and says how hard it was practised once.
     done.sessions = sessions.unwrap_or(u32::from(practised));
     Ok(done)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(day: &str) -> Result<CardText, CardRefusal> {
+        CardText::read(&format!("{CARD_HEAD} n4 (1f3a9c2d)\n{day}\n{CARD_END}"))
+    }
+
+    /// A capital that takes more bytes as a small letter stood before the player's words: the program
+    /// stopped. Kept in `tests/fuzz/finds/practice_card`.
+    #[test]
+    fn words_are_found_behind_letters_of_any_size() {
+        let said = |day| read(day).unwrap().days[0].1.note.clone();
+        assert_eq!(
+            said("2026-03-16: effort 5, WORDS İ: hip first"),
+            Some("İ: hip first".to_owned())
+        );
+        assert_eq!(said("2026-03-16: effort 5, words x"), Some("x".to_owned()));
+        let refused = read("2026-03-16: \u{130}\u{130}words x").unwrap_err().to_string();
+        assert!(refused.contains("is not on the card"), "{refused}");
+    }
+
+    #[test]
+    fn a_refusal_shows_the_beginning_of_a_long_line() {
+        for day in ["a".repeat(5000), format!("2026-03-16: {}", "b".repeat(5000))] {
+            assert!(read(&day).unwrap_err().to_string().len() < 500);
+        }
+        let head = CardText::read(&format!("{CARD_HEAD} {}", "c".repeat(5000)));
+        assert!(head.unwrap_err().to_string().len() < 500);
+    }
 }

@@ -45,8 +45,8 @@ impl Library {
         let film: Film = serde_json::from_slice(&fs::read(&index).ok()?).ok()?;
         let whole = FilmSize::ALL.into_iter().all(|size| {
             let sizes = if size == FilmSize::Sharp { &film.sharp } else { &film.quick };
-            let bytes = sizes.iter().map(|&bytes| bytes as u64).sum::<u64>();
-            fs::metadata(folder.join(size.name())).is_ok_and(|about| about.len() == bytes)
+            let bytes = sizes.iter().try_fold(0_u64, |sum, &bytes| sum.checked_add(bytes as u64));
+            fs::metadata(folder.join(size.name())).is_ok_and(|about| Some(about.len()) == bytes)
         });
         // A film that is looked at stays; where the time cannot be set it merely goes earlier.
         let _ = File::options()
@@ -225,6 +225,11 @@ mod tests {
         assert_eq!(library.film(&other), None);
         // A file cut short is no film.
         fs::write(library.film_folder(&of).join("quick"), "x").unwrap();
+        assert_eq!(library.film(&of), None);
+        // Nor is one whose sizes are beyond counting.
+        let index = library.film_folder(&of).join(INDEX);
+        let beyond = format!(r#"{{"first":4,"sharp":[{0},{0}],"quick":[1,2]}}"#, u64::MAX);
+        fs::write(index, beyond).unwrap();
         assert_eq!(library.film(&of), None);
 
         let (film, coming) = made_film(&library);

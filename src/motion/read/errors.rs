@@ -429,9 +429,5 @@ pub(super) fn shorten(labels: &[String], most: usize) -> String {
 
 /// At most 32 characters of `text`, for messages.
 pub(super) fn excerpt(text: &str) -> String {
-    let mut short: String = text.chars().take(32).collect();
-    if text.chars().nth(32).is_some() {
-        short.push_str("...");
-    }
-    short
+    crate::remedy::excerpt(text, 32)
 }
