@@ -1,7 +1,8 @@
 //! What others made and the program reads, damaged on purpose: the bounded part of what
 //! `tests/fuzz` does under libFuzzer. Each target meets its seeds as they are, what was once found, and
-//! changes of both drawn from a fixed number, for `PRECEDENT_HOSTILE_SECONDS` (4 unless set). Whatever
-//! the bytes, there is an answer or a refusal in words, within the memory and time of one input.
+//! a number of changes of both, the same everywhere; `PRECEDENT_HOSTILE_SECONDS` has it go on for so long
+//! instead. Whatever the bytes, there is an answer or a refusal in words, within the memory and time of one
+//! input.
 #![cfg(unix)]
 #![allow(clippy::print_stdout, reason = "says how much was tried")]
 
@@ -19,7 +20,7 @@ use proptest::sample::Index;
 use proptest::test_runner::{Config, RngAlgorithm, TestCaseError, TestError, TestRng, TestRunner};
 use targets::{TARGETS, Target};
 
-/// Changed inputs between two looks at the clock.
+/// Changed inputs that are drawn from one number.
 const ROUND: u32 = 32;
 
 /// One change of a file.
@@ -148,16 +149,20 @@ fn try_out(name: &str) {
     for seed in &seeds {
         bounds::within(target, seed);
     }
-    let seconds = std::env::var("PRECEDENT_HOSTILE_SECONDS").ok().and_then(|n| n.parse().ok());
-    let budget = Duration::from_secs(seconds.unwrap_or(4));
+    let seconds = std::env::var("PRECEDENT_HOSTILE_SECONDS").ok().map(|n| n.parse().unwrap());
+    let budget = seconds.map(Duration::from_secs);
     let began = Instant::now();
     let changed = (any::<Index>(), prop::collection::vec(edit(), 1..7));
     let tried = Cell::new(0_u32);
     for round in 0_u64.. {
-        if began.elapsed() >= budget {
+        if budget.map_or(tried.get() >= target.inputs, |budget| began.elapsed() >= budget) {
             break;
         }
-        let config = Config { cases: ROUND, failure_persistence: None, ..Config::default() };
+        let config = Config {
+            cases: ROUND.min(target.inputs),
+            failure_persistence: None,
+            ..Config::default()
+        };
         let seed = blake3::hash(&round.to_le_bytes());
         let chance = TestRng::from_seed(RngAlgorithm::ChaCha, seed.as_bytes());
         let mut runner = TestRunner::new_with_rng(config, chance);
@@ -197,6 +202,7 @@ macro_rules! tried_out {
 }
 
 tried_out! {
-    c3d trc bvh keypoints joint_table depth20 pack pack_inside library_file library_values
-    derived_files curve_file curve_file_summed filter catalogue past_records page
+    c3d trc bvh keypoints keypoints_folder joint_table depth20 clip kept_points pack pack_inside keys
+    library_file library_values derived_files curve_file curve_file_summed filter catalogue past_records
+    practice_card spoken_steps path_pattern page
 }

@@ -6,9 +6,7 @@ use std::time::{Duration, Instant};
 
 use crate::targets::Target;
 
-/// Memory any input may take, bytes.
-const MEMORY: usize = 64 << 20;
-/// Memory it may take beyond that per byte of its own: a number of one letter becomes eight bytes in
+/// Memory an input may take beyond what any may, per byte of its own: a number of one letter becomes eight bytes in
 /// several copies, and a pack may inflate fifty times.
 const MEMORY_PER_BYTE: usize = 256;
 /// A slow input is tried again: the machine may have been busy with others.
@@ -63,7 +61,7 @@ unsafe impl GlobalAlloc for Counting {
 /// Where the target does, or takes more memory or time than an input may.
 pub(crate) fn within(target: &Target, bytes: &[u8]) {
     let bytes = &bytes[..bytes.len().min(target.longest)];
-    let allowed = MEMORY + MEMORY_PER_BYTE * bytes.len();
+    let allowed = target.memory + MEMORY_PER_BYTE * bytes.len();
     let mut fastest = Duration::MAX;
     for _ in 0..TRIES {
         let before = HELD.load(Ordering::Relaxed);

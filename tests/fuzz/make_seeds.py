@@ -3,8 +3,8 @@
 
     python3 tests/fuzz/make_seeds.py PROGRAM
 
-PROGRAM: a built `precedent`, which makes the files that are derived from a library. Everything in the
-seeds is invented by the project, as the fixtures are.
+PROGRAM: a built `precedent`, which makes the files that are derived from a library. Needs ffmpeg for the clips.
+Everything in the seeds is invented by the project, as the fixtures are.
 """
 
 import json
@@ -12,6 +12,7 @@ import os
 import re
 import shutil
 import sqlite3
+import struct
 import subprocess
 import sys
 import tempfile
@@ -47,6 +48,10 @@ def recordings():
     five = [round(0.01 * n, 3) for n in range(75)]
     people = {"version": 1.3, "people": [{"person_id": [-1], "pose_keypoints_2d": five}]}
     put("keypoints", "twenty-five.json", json.dumps(people))
+    # A file a frame; targets/recordings.rs says how they are written as one.
+    frame = json.dumps(people)
+    put("keypoints_folder", "two-frames", "\n".join([frame, frame.replace("0.02", "0.03")]))
+    put("keypoints_folder", "named", f"serve_000000000007_keypoints:{frame}\nserve_000000000012_keypoints:{frame}\n")
     rows = (DEMO / "table.csv").read_text().splitlines(keepends=True)
     body = rows[4:]
     put("joint_table", "six-frames.csv", "".join(rows[:10]))
@@ -123,6 +128,36 @@ def packs():
     put("pack_inside", "recording", "\n".join([json.dumps(whole, separators=(",", ":")), *lines, ""]))
 
 
+def keys():
+    put("keys", "receiver", "North Side=precedent-key-" + "0a" * 32 + "-231576ee")  # The last eight: its blake3.
+    put("keys", "signing", "precedent signing key 1\n" + "0b" * 32 + "\n")
+    put("keys", "receiving", "precedent receiving key 1\n" + "0c" * 32 + "\n")
+
+
+def clips():
+    """Needs ffmpeg. A third of a second each, with a sound, as small as they come."""
+    with tempfile.TemporaryDirectory() as folder:
+        for name, video in [
+            ("clip.mp4", ["-c:v", "libx264", "-pix_fmt", "yuv420p", "-c:a", "aac"]),
+            ("clip.webm", ["-c:v", "libvpx", "-c:a", "libopus"]),
+            ("clip.avi", ["-c:v", "mjpeg", "-pix_fmt", "yuvj420p", "-c:a", "pcm_s16le", "-ar", "16000"]),
+        ]:
+            made = ["-f", "lavfi", "-i", "color=gray:size=32x32:rate=30:duration=0.34"]
+            made += ["-f", "lavfi", "-i", "sine=frequency=440:duration=0.34", "-ac", "1", *video, "-bitexact"]
+            file = Path(folder) / name
+            subprocess.run(["ffmpeg", "-v", "error", "-y", *made, str(file)], check=True)
+            put("clip", name, file.read_bytes())
+        voice = Path(folder) / "voice.wav"
+        made = ["-f", "lavfi", "-i", "sine=frequency=440:duration=0.1:sample_rate=8000", "-bitexact"]
+        subprocess.run(["ffmpeg", "-v", "error", "-y", *made, str(voice)], check=True)
+        put("clip", "voice.wav", voice.read_bytes())
+    put("clip", "list", "#EXTM3U\n#EXT-X-TARGETDURATION:5\n#EXTINF:5,\nclip\n#EXT-X-ENDLIST\n")
+    put("clip", "parts", "ffconcat version 1.0\nfile clip\n")
+    # Form 1: size, lost frames, frames, names, points; numbers below 251 are one byte.
+    points = struct.pack("<9f", 10, 20, 0.5, float("nan"), float("nan"), 0, 11, 21, 0.9)
+    put("kept_points", "three", b"\x01\x00\x64\xc8\x01\x03\x00\x01\x02\x01\x04nose\x03" + points)
+
+
 def small_library(source, file):
     """A copy with pages of 512 bytes, a fifth of the size."""
     shutil.copy(source, file)
@@ -175,7 +210,27 @@ def libraries(program):
             if file.is_file()
         )
         for at, file in enumerate(files):
-            put("derived_files", f"{at:02}-{file.suffix[1:] or file.stem}", bytes([at]) + file.read_bytes()[: 1 << 14])
+            put("derived_files", f"{at:02}-{file.suffix[1:] or file.stem}", damaged(at, file.read_bytes()[: 1 << 14]))
+        # What targets/library.rs lays beside them, in that order.
+        at = len(files)
+        put("derived_files", f"{at:02}-film", damaged(at, b'{"first":0,"sharp":[3,4],"quick":[1,1]}'))
+        put("derived_files", f"{at + 3:02}-still", damaged(at + 3, bytes(8) + b"jpeg"))
+        waiting = {
+            "hash": "0a" * 32,
+            "file": "p07/2026-03-04-side.mp4",
+            "asks": ["player", "hand", "capture_rate", "person", "view"],
+            "why": "nobody said whose it is",
+            "said": json.dumps({"path": {"player": "p07", "rate_hz": 240.0}}),
+        }
+        put("derived_files", f"{at + 4:02}-waiting", damaged(at + 4, json.dumps(waiting).encode()))
+        two = [file.name for file in files]
+        lists, norms = two.index(".managed.json"), next(n for n, name in enumerate(two) if name.endswith(".fieldnorm"))
+        put("derived_files", "two", damaged(lists, files[lists].read_bytes()) + damaged(norms, files[norms].read_bytes()))
+
+
+def damaged(which, content):
+    """One file of several: which, how long, what it holds."""
+    return bytes([which]) + len(content).to_bytes(2, "little") + content
 
 
 def curves():
@@ -207,18 +262,37 @@ def texts(program):
             put("catalogue", kind.strip("[") + ".toml", part.replace('id = "', 'id = "own_', 1))
             if kind in ("[[fault", "[[drill"):
                 put("catalogue", kind.strip("[") + "-replaced.toml", part.replace("]]\n", "]]\nreplaces = true\n", 1))
-    out = subprocess.run([program, "add", "--template"], capture_output=True, text=True, check=False)
-    put("past_records", "template.csv", out.stdout if out.returncode == 0 else past_records())
+    put("practice_card", "card.txt", """> Ash, 16 March, 18:04
+> Practice card of plan n1 (0badcafe)
+> 2026-03-16: sessions 1, repetitions 60, effort 5
+> 2026-03-18: effort 7, pain 3 shoulder, words Stiff at first: better later
+>
+> 2026-03-19: words rain
+> End of the card
+""")
+    put("practice_card", "other-plan.txt", "Practice card of plan n2 (1f3a9c2d)\n2026-04-16: effort 5\nEnd of the card")
+    put("spoken_steps", "steps.json", json.dumps([
+        {"at_s": 0, "do": {"play": {"speed": 0.25}}},
+        {"at_s": 1.5, "do": {"frame": 104}},
+        {"at_s": 2, "do": {"draw": {"kind": "line", "points": [[10, 20], [30, 40]]}}},
+        {"at_s": 2.5, "do": {"draw": {"kind": "ring", "points": [[10, 20], [30, 40]]}}},
+        {"at_s": 3, "do": {"draw": {"kind": "words", "at": None, "text": "legs first"}}},
+        {"at_s": 4, "do": {"point": [20, 30]}},
+        {"at_s": 5, "do": {"point": None}},
+        {"at_s": 6, "do": "pause"},
+        {"at_s": 7, "do": "clear"},
+    ]))
+    for at, text in enumerate([
+        "{player}/{date}-{view}\nclips/p07/2026-03-04-side.mp4",
+        "*_{player}_{hand}/{type}-{setting} {rate}\nday_avocet_left/flat-target 240fps.mov",
+        "{player}-*-*-{date}\na-b-c-d-20260304.mp4",
+    ]):
+        put("path_pattern", f"{at:02}", text)
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "template.csv"
+        subprocess.run([program, "add", "--template", str(file)], check=True, stdout=subprocess.DEVNULL)
+        put("past_records", "template.csv", file.read_bytes())
     put("past_records", "short.csv", "player,case_date,case_note\np07,2026-03-04,again\np08,2026-03-05,\n")
-
-
-def past_records():
-    """The template as the program's source has it."""
-    source = (ROOT / "src/intake/table/mod.rs").read_text()
-    cells = re.findall(r'\("(\w+)", "([^"]*)"\)', source.split("pub fn table_template")[1].split("let line")[0])
-    first = dict(cells[: next(i for i, c in enumerate(cells) if i and c[0] == cells[0][0])])
-    quote = lambda cell: f'"{cell}"' if "," in cell else cell
-    return ",".join(first) + "\n" + ",".join(map(quote, first.values())) + "\n"
 
 
 def page():
@@ -294,6 +368,8 @@ def main():
     shutil.rmtree(HERE / "seeds", ignore_errors=True)
     recordings()
     packs()
+    keys()
+    clips()
     libraries(program)
     curves()
     texts(program)

@@ -6,17 +6,21 @@ use curve_index::{DtwParams, Index, Nearest, Strategy};
 use flate2::Crc;
 use tempfile::TempDir;
 
-use super::said;
+use super::target::{Target, target};
+use super::{said, scratch};
+
+pub(super) const FILE: Target = target("curve_file", raw, 1 << 16, 2, 8_192);
+pub(super) const FILE_SUMMED: Target = target("curve_file_summed", summed, 1 << 16, 2, 16_384);
 
 /// Numbers of a curve with which still something is asked; the library's curves have 1,212.
 const LARGEST: usize = 1 << 14;
 
 thread_local! {
-    static FOLDER: RefCell<TempDir> = RefCell::new(TempDir::new().unwrap());
+    static FOLDER: RefCell<TempDir> = RefCell::new(scratch());
 }
 
 /// The bytes as they are: sums turn most changes away.
-pub(super) fn raw(bytes: &[u8]) {
+fn raw(bytes: &[u8]) {
     FOLDER.with_borrow(|folder| {
         let path = folder.path().join("curves.index");
         std::fs::write(&path, bytes).unwrap();
@@ -54,7 +58,7 @@ pub(super) fn raw(bytes: &[u8]) {
 }
 
 /// With every sum made right again, as whoever means harm would.
-pub(super) fn summed(bytes: &[u8]) {
+fn summed(bytes: &[u8]) {
     let mut bytes = bytes.to_vec();
     sum(&mut bytes);
     raw(&bytes);

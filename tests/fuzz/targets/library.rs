@@ -7,13 +7,15 @@ use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use precedent::find::Filter;
-use precedent::library::{Library, PlayerId};
+use precedent::intake::questions;
+use precedent::library::{Asked, FilmOf, Library, PlayerId, RecordingId, Waiting};
+use precedent::video::{Film, FilmSize, Placed};
 use precedent::work::Watch;
 use rusqlite::Connection;
 use rusqlite::types::Value;
 use tempfile::TempDir;
 
-use super::{kept_library, library, said};
+use super::{kept_library, library, said, scratch};
 
 /// Everything that is read of a library, and its own check.
 fn read_all(library: &mut Library) {
@@ -47,8 +49,8 @@ fn read_all(library: &mut Library) {
 }
 
 thread_local! {
-    static FOLDER: RefCell<TempDir> = RefCell::new(TempDir::new().unwrap());
-    static DERIVED: RefCell<(TempDir, Library)> = RefCell::new(library());
+    static FOLDER: RefCell<TempDir> = RefCell::new(scratch());
+    static DERIVED: RefCell<(TempDir, Library)> = RefCell::new(furnished());
 }
 
 /// Leaves nothing but `library.db` in the folder.
@@ -143,30 +145,50 @@ fn sealed(old: &[u8], payload: &[u8]) -> Vec<u8> {
     bytes
 }
 
-/// Files derived from a library, one of which holds something else. First byte: which; the rest: its
-/// content.
+/// Files beside a library, one or more of which hold something else. Each: a byte that says which, two for the
+/// length of its content, little-endian, its content; beyond the length of all nothing is left for others.
 pub(super) fn derived(bytes: &[u8]) {
-    let [which, content @ ..] = bytes else { return };
     DERIVED.with_borrow_mut(|(folder, library)| {
         let files = beside(folder.path());
-        let file = &files[usize::from(*which) % files.len()];
-        let whole = fs::read(file).unwrap();
-        fs::write(file, content).unwrap();
+        let mut before = Vec::new();
+        let mut rest = bytes;
+        while let ([which, low, high, after @ ..], true) = (rest, before.len() < MOST_DAMAGED) {
+            let long = usize::from(u16::from_le_bytes([*low, *high]));
+            let (content, after) = after.split_at(long.min(after.len()));
+            rest = after;
+            let file = &files[usize::from(*which) % files.len()];
+            before.push((file, fs::read(file).unwrap()));
+            fs::write(file, content).unwrap();
+        }
         read_all(library);
+        read_beside(library);
         if let Err(error) = library.sync() {
             said(&error);
         }
         // As it was, whether or not it was mended meanwhile.
-        if file.exists() || file.parent().is_some_and(Path::exists) {
-            fs::write(file, whole).unwrap();
+        for (file, whole) in before.into_iter().rev() {
+            if file.exists() || file.parent().is_some_and(Path::exists) {
+                fs::write(file, whole).unwrap();
+            }
         }
     });
 }
 
-/// Every file below the derived folders.
+/// Most files that one input damages.
+const MOST_DAMAGED: usize = 4;
+
+/// Every file below the folders of what is derived, then every one of what was cut from clips and of what
+/// waits for an answer.
 fn beside(folder: &Path) -> Vec<PathBuf> {
-    let mut open: Vec<PathBuf> =
-        ["curves", "heads", "outcomes", "words"].map(|name| folder.join(name)).into();
+    let derived = below(folder, &["curves", "heads", "outcomes", "words"]);
+    let others = below(folder, &["films", "stills", "waiting"]);
+    assert!(!derived.is_empty() && !others.is_empty(), "nothing lies beside the library");
+    [derived, others].concat()
+}
+
+/// Every file below these folders, in order.
+fn below(folder: &Path, names: &[&str]) -> Vec<PathBuf> {
+    let mut open: Vec<PathBuf> = names.iter().map(|name| folder.join(name)).collect();
     let mut files = Vec::new();
     while let Some(folder) = open.pop() {
         for entry in fs::read_dir(folder).into_iter().flatten() {
@@ -175,6 +197,56 @@ fn beside(folder: &Path) -> Vec<PathBuf> {
         }
     }
     files.sort();
-    assert!(!files.is_empty(), "nothing is derived");
     files
+}
+
+/// The recording of the library that has a clip, the film of which is kept.
+const FILMED: RecordingId = RecordingId(1);
+
+fn film_of(library: &Library) -> Option<FilmOf> {
+    let clip = library.clip(FILMED).unwrap()?;
+    Some(FilmOf { recording: FILMED, clip_hash: clip.hash, frames: (0, 1) })
+}
+
+const STILL: Placed = Placed { frame: 0, area_px: [0, 0, 4, 4], size_px: (4, 4) };
+
+/// A library with a film, a picture and a file that waits: content that says nothing.
+fn furnished() -> (TempDir, Library) {
+    let (folder, mut library) = library();
+    let of = film_of(&library).unwrap();
+    let coming = library.film_to_come().unwrap();
+    for (size, content) in [(FilmSize::Sharp, "sharper"), (FilmSize::Quick, "qu")] {
+        fs::write(coming.path().join(size.name()), content).unwrap();
+    }
+    let film = Film { first: 0, sharp: vec![3, 4], quick: vec![1, 1] };
+    library.keep_film(&of, &film, coming).unwrap();
+    library.keep_stills(FILMED, &of.clip_hash, &[(STILL, b"jpeg")]).unwrap();
+    let waiting = Waiting {
+        hash: "0a".repeat(32),
+        file: "p07/2026-03-04-side.mp4".to_owned(),
+        asks: vec![Asked::Player, Asked::View],
+        why: "nobody said whose it is".to_owned(),
+        said: r#"{"path":{"player":"p07","rate_hz":240.0}}"#.to_owned(),
+    };
+    library.keep_waiting(&waiting).unwrap();
+    (folder, library)
+}
+
+fn read_beside(library: &Library) {
+    if let Some(of) = film_of(library)
+        && let Some(film) = library.film(&of)
+    {
+        let pictures = library.film_pictures(&of, FilmSize::Sharp).unwrap();
+        let bytes: u128 = film.sharp.iter().map(|&bytes| bytes as u128).sum();
+        assert_eq!(u128::from(pictures.metadata().unwrap().len()), bytes);
+    }
+    if let Some(of) = film_of(library)
+        && let Some(jpeg) = library.still(FILMED, &of.clip_hash, &STILL)
+    {
+        assert_eq!(jpeg, b"jpeg");
+    }
+    match questions(library) {
+        Ok(questions) => assert!(questions.iter().all(|question| !question.name.is_empty())),
+        Err(error) => said(&error),
+    }
 }

@@ -1,18 +1,23 @@
 //! Packs: as bytes, and with hashes made right again, as whoever means harm would.
 
 use std::cell::RefCell;
+use std::fs;
 use std::io::{Cursor, Write};
+use std::os::unix::fs::PermissionsExt;
 
-use precedent::exchange::{Arrived, Keys, PackError, ReceivingKey, open_with};
+use precedent::exchange::{
+    Arrived, Keys, PackError, PackKey, ReceiverKey, ReceivingKey, fingerprint, open_with,
+};
 use precedent::library::Library;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
-use super::{library, said};
+use super::{library, said, scratch};
 
 thread_local! {
+    static KEY_FILES: RefCell<TempDir> = RefCell::new(scratch());
     static RECEIVER: RefCell<(TempDir, Library, ReceivingKey)> = RefCell::new({
         let (folder, library) = library();
         let key = ReceivingKey::of(folder.path()).unwrap();
@@ -71,4 +76,38 @@ fn zipped(manifest: &Value, lines: &[u8]) -> Vec<u8> {
         zip.write_all(content).unwrap();
     }
     zip.finish().unwrap().into_inner()
+}
+
+/// As a receiver's key somebody passed on, and as the files in which a library keeps its own.
+pub(super) fn keys(bytes: &[u8]) {
+    if let Ok(text) = std::str::from_utf8(bytes) {
+        match text.parse::<ReceiverKey>() {
+            Ok(key) => {
+                assert_eq!(
+                    key.to_string().parse::<ReceiverKey>().unwrap().to_string(),
+                    key.to_string()
+                );
+                assert!(!key.describe().contains(char::is_control), "{key:?}");
+            }
+            Err(error) => said(&error),
+        }
+        assert_eq!(fingerprint(text).len(), 39);
+    }
+    KEY_FILES.with_borrow(|folder| {
+        let folder = folder.path();
+        for name in ["signing.key", "receiving.key"] {
+            let file = folder.join(name);
+            fs::write(&file, bytes).unwrap();
+            fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
+        }
+        if let Err(error) = PackKey::of(folder) {
+            said(&error);
+        }
+        if let Err(error) = ReceivingKey::of(folder) {
+            said(&error);
+        }
+        for name in ["signing.key", "receiving.key"] {
+            assert_eq!(fs::read(folder.join(name)).unwrap(), bytes, "{name} was written over");
+        }
+    });
 }

@@ -1,9 +1,14 @@
 //! One reader of joints each, and the search for serves on what they read.
 
-use precedent::motion::{Layout, ReadOptions, Recording, SourceUnit, Up, read_bytes};
-use precedent::serve::{FindOptions, find};
+use std::cell::RefCell;
+use std::fmt::Display;
+use std::fs;
 
-use super::said;
+use precedent::motion::{self, Layout, ReadOptions, Recording, SourceUnit, Up, read_bytes};
+use precedent::serve::{FindOptions, find};
+use tempfile::TempDir;
+
+use super::{said, scratch};
 
 pub(super) fn c3d(bytes: &[u8]) {
     read(Layout::C3d, bytes);
@@ -29,8 +34,40 @@ pub(super) fn depth20(bytes: &[u8]) {
     read(Layout::Depth20, bytes);
 }
 
-/// Read with nothing known but the layout, and with everything told that a file may lack.
+thread_local! {
+    static FRAMES: RefCell<TempDir> = RefCell::new(scratch());
+}
+
+/// Most files of a folder.
+const FRAME_FILES: usize = 64;
+
+/// Each line a file of its own, as one keypoint file per frame; a line that begins with a name and a colon has
+/// that name.
+pub(super) fn folder(bytes: &[u8]) {
+    FRAMES.with_borrow(|folder| {
+        let folder = folder.path();
+        for old in fs::read_dir(folder).unwrap() {
+            fs::remove_file(old.unwrap().path()).unwrap();
+        }
+        for (number, line) in bytes.split(|&byte| byte == b'\n').take(FRAME_FILES).enumerate() {
+            let colon = line.iter().take(40).position(|&byte| byte == b':');
+            let name = colon.and_then(|colon| std::str::from_utf8(&line[..colon]).ok());
+            let name =
+                name.filter(|name| !name.is_empty() && !name.contains(['/', '\0', '{', '.']));
+            let content = if name.is_some() { &line[colon.unwrap_or(0) + 1..] } else { line };
+            let name = name.map_or(format!("{number}.json"), |name| format!("{name}.json"));
+            fs::write(folder.join(name), content).unwrap();
+        }
+        read_with(Layout::Keypoints33, |options| motion::read(folder, options));
+    });
+}
+
 fn read(layout: Layout, bytes: &[u8]) {
+    read_with(layout, |options| read_bytes(bytes, options));
+}
+
+/// Read with nothing known but the layout, and with everything told that a file may lack.
+fn read_with<E: Display>(layout: Layout, read: impl Fn(&ReadOptions) -> Result<Recording, E>) {
     let bare = ReadOptions { layout: Some(layout), ..ReadOptions::default() };
     let told = ReadOptions {
         rate_hz: Some(60.0),
@@ -42,7 +79,7 @@ fn read(layout: Layout, bytes: &[u8]) {
         ..bare.clone()
     };
     for options in [bare, told] {
-        match read_bytes(bytes, &options) {
+        match read(&options) {
             Ok(recording) => promises(&recording),
             Err(error) => said(&error),
         }

@@ -1,10 +1,15 @@
-//! What is typed or sent as text: filters and words, catalogues, tables of past records.
+//! What is typed or sent as text: filters and words, catalogues, tables of past records, practice cards, steps
+//! of a spoken review, names of folders.
 
 use std::cell::RefCell;
+use std::path::Path;
 
 use precedent::catalogue::Catalogue;
-use precedent::find::Filter;
-use precedent::library::Library;
+use precedent::coaching::CardText;
+use precedent::find::{Filter, WordsQuery};
+use precedent::intake::PathPattern;
+use precedent::library::{Library, PlanId};
+use precedent::send::{Act, Step};
 use tempfile::TempDir;
 
 use super::{library, said};
@@ -23,12 +28,12 @@ pub(super) fn filter(bytes: &[u8]) {
                 Err(error) => said(&error),
             },
         }
-        // Absent phrases break an assertion of the word index's crate, which only development builds have:
-        // README.md, "Open".
-        if !text.contains('-')
-            && let Err(error) = library.find_words(text)
-        {
+        if let Err(error) = library.find_words(text) {
             said(&error);
+        }
+        match library.find(&WordsQuery { text, filter: Filter::default(), k: 3 }) {
+            Ok(found) => assert!(found.hits.len() <= 3 && found.hits.len() <= found.matched),
+            Err(error) => said(&error),
         }
     });
 }
@@ -58,4 +63,58 @@ pub(super) fn past_records(bytes: &[u8]) {
         }
         assert_eq!(library.counts().unwrap(), before, "a table that was only tried was stored");
     });
+}
+
+/// Stands in a card for the mark of the plan, which no input can know.
+const MARK: &str = "0badcafe";
+
+/// A card as it comes back from a player; one that is right is logged.
+pub(super) fn practice_card(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else { return };
+    LIBRARY.with_borrow_mut(|(_, library)| {
+        let plan = PlanId(1);
+        let text = text.replace(MARK, &library.card_mark(plan).unwrap());
+        let days = |library: &Library| library.practice_of(plan).unwrap().len();
+        let before = days(library);
+        match CardText::read(&text).map(|card| card.record(library, plan, None)) {
+            Ok(Ok(logged)) => assert_eq!(days(library), before + logged.practice.len()),
+            Ok(Err(error)) | Err(error) => {
+                said(&error);
+                assert_eq!(days(library), before, "a card that was refused was logged");
+            }
+        }
+    });
+}
+
+pub(super) fn spoken_steps(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else { return };
+    match Step::parse(text) {
+        Ok(steps) => {
+            assert!(steps.windows(2).all(|pair| pair[0].at_s <= pair[1].at_s));
+            for step in &steps {
+                assert!(step.at_s.is_finite() && step.at_s >= 0.0, "at {} s", step.at_s);
+                if let Act::Play { speed } = step.act {
+                    assert!((0.01..=4.0).contains(&speed), "{speed}");
+                }
+            }
+        }
+        Err(error) => said(&error),
+    }
+}
+
+/// First line: a pattern; the rest: the path of a file somebody sent.
+pub(super) fn path_pattern(bytes: &[u8]) {
+    let text = String::from_utf8_lossy(bytes);
+    let (pattern, path) = text.split_once('\n').unwrap_or(("{player}/{date}-{view}", &text));
+    // No system has longer names.
+    if path.split('/').any(|name| name.len() > 255) {
+        return;
+    }
+    match pattern.parse::<PathPattern>() {
+        Ok(pattern) => match pattern.read(Path::new(path)) {
+            Ok(says) => assert!(says.rate_hz.is_none_or(|hz| hz.is_finite() && hz > 0.0)),
+            Err(error) => said(&error),
+        },
+        Err(error) => said(&error),
+    }
 }
