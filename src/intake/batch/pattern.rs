@@ -220,7 +220,9 @@ impl PathPattern {
             return Err(misfit(&held.join("/"), &self.text));
         };
         for ((name, parts), expected) in held[from..].iter().zip(&self.names).zip(expected) {
-            let Some(values) = fit(name, parts) else { return Err(misfit(name, expected)) };
+            let Some(values) = Tried::none(name, parts).fit(name, parts) else {
+                return Err(misfit(name, expected));
+            };
             for (field, value) in values {
                 says.take(field, value);
             }
@@ -250,21 +252,41 @@ impl PathPattern {
     }
 }
 
-/// The fields' values in a name, if it fits.
-fn fit<'t>(name: &'t str, parts: &[Part]) -> Option<Vec<(Field, &'t str)>> {
-    let Some((first, rest)) = parts.split_first() else {
-        return name.is_empty().then(Vec::new);
-    };
-    match first {
-        Part::As(text) => fit(name.strip_prefix(text.as_str())?, rest),
-        Part::Any => ends(name).find_map(|end| fit(&name[end..], rest)),
-        Part::Field(field) => ends(name).skip(1).find_map(|end| {
-            let (value, after) = name.split_at(end);
-            PathSays::default().take(*field, value).then_some(())?;
-            let mut values = fit(after, rest)?;
-            values.insert(0, (*field, value));
-            Some(values)
-        }),
+/// Where in a name a pattern's rest did not fit, so that no place is tried twice: else several `*` in a name of
+/// one sign would take for ever.
+struct Tried {
+    /// By parts and bytes that were left.
+    failed: Vec<Vec<bool>>,
+}
+
+impl Tried {
+    fn none(name: &str, parts: &[Part]) -> Self {
+        Self { failed: vec![vec![false; name.len() + 1]; parts.len() + 1] }
+    }
+
+    /// The fields' values in a name, if it fits.
+    fn fit<'t>(&mut self, name: &'t str, parts: &[Part]) -> Option<Vec<(Field, &'t str)>> {
+        let Some((first, rest)) = parts.split_first() else {
+            return name.is_empty().then(Vec::new);
+        };
+        if self.failed[parts.len()][name.len()] {
+            return None;
+        }
+        let found = match first {
+            Part::As(text) => {
+                name.strip_prefix(text.as_str()).and_then(|after| self.fit(after, rest))
+            }
+            Part::Any => ends(name).find_map(|end| self.fit(&name[end..], rest)),
+            Part::Field(field) => ends(name).skip(1).find_map(|end| {
+                let (value, after) = name.split_at(end);
+                PathSays::default().take(*field, value).then_some(())?;
+                let mut values = self.fit(after, rest)?;
+                values.insert(0, (*field, value));
+                Some(values)
+            }),
+        };
+        self.failed[parts.len()][name.len()] = found.is_none();
+        found
     }
 }
 
@@ -369,6 +391,15 @@ mod tests {
             read("{player}/{date}", "2026-03-04.mp4").unwrap_err().expected,
             "{player}/{date}"
         );
+    }
+
+    /// Found by `tests/fuzz`: every further `*` took a hundred times as long.
+    #[test]
+    fn a_pattern_of_many_parts_is_held_against_a_long_name_at_once() {
+        let name = format!("avocet{}.mp4", "-".repeat(240));
+        assert!(read("{player}-*-*-*-*-*-*-*-*-{date}", &name).is_err());
+        let says = read("{player}-*-*-*-*-*-*-*-*-{date}", "a---------2026-03-04.mp4").unwrap();
+        assert_eq!(says.date, Some(jiff::civil::date(2026, 3, 4)));
     }
 
     #[test]
