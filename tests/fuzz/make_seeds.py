@@ -355,6 +355,28 @@ GET /assets/viewer.js
 RAW GET /?key=00 HTTP/1.1\\r\\nHost: 127.0.0.1:80\\r\\n\\r\\n
 RAW POST /case/1/judge HTTP/1.1\\r\\nHost: localhost\\r\\nCookie: precedent-80=00\\r\\nContent-Length: 4\\r\\n\\r\\nadd=
 RAW GET http://127.0.0.1/ HTTP/1.0\\r\\n\\r\\n
+GET /asked
+POST /asked\\nquestion=q0a0a0a0a&player=p07&view=side&hand=left&capture_rate=240&date=2026-03-04&leave=yes
+GET /work/1/events
+GET /work/1/document
+POST /work/1/again\\nrate=60&hand=left
+POST /work/1/leave\\n
+GET /plan/1/card
+POST /upload/voice?name=a.webm\\n\x1aE\xdf\xa3
+GET /serve/1/spoken
+POST /serve/1/spoken/part\\nfile=1&steps=%5B%7B%22at_s%22%3A2.5%2C%22do%22%3A%7B%22play%22%3A%7B%22speed%22%3A0.25%7D%7D%7D%2C%7B%22at_s%22%3A4%2C%22do%22%3A%22pause%22%7D%5D
+POST /serve/1/spoken/back\\n
+POST /serve/1/spoken/make\\n
+GET /serve/1/spoken/0/steps
+GET /serve/1/spoken/0/voice
+GET /serve/1/moving/2
+POST /serve/1/undo\\nchange=1
+GET /serve/1/film
+POST /serve/1/film/stop\\n
+GET /catalogue
+GET /catalogue/own
+POST /catalogue/own\\nname=ours.toml&do=check&text=%5B%5Bfault%5D%5D%0Aid%20%3D%20%22own_fault%22
+GET /guide
 """.strip().splitlines()
     for at, line in enumerate(asked):
         content = line.replace("\\r", "\r").replace("\\n", "\n")
