@@ -26,6 +26,9 @@ enum Field {
     Rate,
 }
 
+/// Longest value but for a player's code, bytes: a day has ten, the names of the others are words.
+const MOST_BYTES: usize = 40;
+
 const FIELDS: [(&str, Field); 7] = [
     ("player", Field::Player),
     ("date", Field::Date),
@@ -277,13 +280,15 @@ impl Tried {
                 name.strip_prefix(text.as_str()).and_then(|after| self.fit(after, rest))
             }
             Part::Any => ends(name).find_map(|end| self.fit(&name[end..], rest)),
-            Part::Field(field) => ends(name).skip(1).find_map(|end| {
-                let (value, after) = name.split_at(end);
-                PathSays::default().take(*field, value).then_some(())?;
-                let mut values = self.fit(after, rest)?;
-                values.insert(0, (*field, value));
-                Some(values)
-            }),
+            Part::Field(field) => {
+                ends(name).skip(1).take_while(|end| field.may_take(*end)).find_map(|end| {
+                    let (value, after) = name.split_at(end);
+                    PathSays::default().take(*field, value).then_some(())?;
+                    let mut values = self.fit(after, rest)?;
+                    values.insert(0, (*field, value));
+                    Some(values)
+                })
+            }
         };
         self.failed[parts.len()][name.len()] = found.is_none();
         found
@@ -293,6 +298,13 @@ impl Tried {
 /// Every place at which a piece from the start of `name` may end, the empty one first.
 fn ends(name: &str) -> impl Iterator<Item = usize> + '_ {
     name.char_indices().map(|(at, _)| at).chain(std::iter::once(name.len()))
+}
+
+impl Field {
+    /// Whether a value may have so many bytes.
+    fn may_take(self, bytes: usize) -> bool {
+        self == Self::Player || bytes <= MOST_BYTES
+    }
 }
 
 impl PathSays {
