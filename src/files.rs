@@ -4,6 +4,8 @@ use std::fs::File;
 use std::io::{self, Cursor, Read, Write};
 use std::path::Path;
 
+use bincode::serde::decode_from_slice;
+use serde::de::DeserializeOwned;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
@@ -56,6 +58,22 @@ pub(crate) fn content_hash(path: &Path, watch: &Watch) -> io::Result<blake3::Has
     let mut hasher = blake3::Hasher::new();
     copy(&mut File::open(path)?, &mut hasher, watch)?;
     Ok(hasher.finalize())
+}
+
+/// Bytes up to which [`decode`] gives a value less room.
+const SMALL: usize = 1 << 20;
+
+/// A value that [`bincode`] wrote, and how many bytes it took. Lengths are only claimed by the bytes: a few may take
+/// no more memory than they can stand for (a text of one letter becomes 24 bytes), none more than `MOST`.
+pub(crate) fn decode<T: DeserializeOwned, const MOST: usize>(
+    bytes: &[u8],
+) -> Result<(T, usize), bincode::error::DecodeError> {
+    let config = bincode::config::standard();
+    if bytes.len() <= SMALL && 32 * SMALL < MOST {
+        decode_from_slice(bytes, config.with_limit::<{ 32 * SMALL }>())
+    } else {
+        decode_from_slice(bytes, config.with_limit::<MOST>())
+    }
 }
 
 /// Entries as a ZIP file, deflated, in this order, without times or rights.

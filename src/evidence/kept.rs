@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use super::outcomes::{Outcome, all_players, followed, outcomes_of};
 use crate::catalogue::Catalogue;
+use crate::files::decode;
 use crate::find::LATE_PLAYERS;
 use crate::library::parts::{Covers, Parts};
 use crate::library::{Finding, Library, PlayerId, StoreError, WriteError};
@@ -58,11 +59,7 @@ fn file(library: &Library, catalogue: &Catalogue) -> Result<Option<Parts>, Store
 fn on_file(parts: &Parts, needs: Needs) -> Option<Vec<Outcome>> {
     let mut found = Vec::new();
     for name in parts.names().filter(|name| needs == Needs::All || name.ends_with(" planned")) {
-        let (own, _) = bincode::serde::decode_from_slice::<Vec<Outcome>, _>(
-            &parts.read(name)?,
-            bincode::config::standard(),
-        )
-        .ok()?;
+        let (own, _) = decode::<Vec<Outcome>, { 1 << 28 }>(&parts.read(name)?).ok()?;
         found.extend(own);
     }
     Some(found)

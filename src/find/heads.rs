@@ -8,6 +8,7 @@ use rusqlite::{Row, params_from_iter};
 use serde::{Deserialize, Serialize};
 
 use super::Ids;
+use crate::files::decode;
 use crate::library::parts::{Covers, Parts};
 use crate::library::read::{named, named_if, parsed};
 use crate::library::{Damage, Library, PlayerId, ServeId, ServeType, Setting, StoreError};
@@ -152,9 +153,7 @@ impl Heads {
 
     fn from_parts(parts: &Parts) -> Option<Self> {
         let kinds = parts.read("kinds")?;
-        let (kinds, _) =
-            bincode::serde::decode_from_slice::<Vec<Kind>, _>(&kinds, bincode::config::standard())
-                .ok()?;
+        let (kinds, _) = decode::<Vec<Kind>, { 1 << 28 }>(&kinds).ok()?;
         let column = |name: &str| -> Option<Vec<u32>> {
             let bytes = parts.read(name)?;
             Some(bytes.as_chunks::<4>().0.iter().map(|four| u32::from_le_bytes(*four)).collect())

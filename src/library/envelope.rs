@@ -8,6 +8,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use super::Damage;
+use crate::files::decode;
 
 const HEAD: usize = 4 + 2 + 4 + 8;
 /// No compound value comes near this; hostile lengths stop here.
@@ -96,9 +97,8 @@ pub(super) fn unseal_within<T: DeserializeOwned, const WITHIN: usize>(
     if found != format {
         return Err(Damage::Format { found, known: format });
     }
-    let config = bincode::config::standard().with_limit::<WITHIN>();
-    let (value, used) = bincode::serde::decode_from_slice(payload, config)
-        .map_err(|error| Damage::Payload(error.to_string()))?;
+    let (value, used) =
+        decode::<T, WITHIN>(payload).map_err(|error| Damage::Payload(error.to_string()))?;
     if used != payload.len() {
         return Err(Damage::Length { found: payload.len(), expected: used });
     }

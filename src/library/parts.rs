@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::envelope::checksum;
 use super::{Library, StoreError};
+use crate::files::decode;
 
 const MAGIC: [u8; 8] = *b"PrecPart";
 /// No head comes near this; hostile lengths stop here.
@@ -64,9 +65,7 @@ impl Parts {
         if checksum(&head) != sum {
             return None;
         }
-        let (head, _) =
-            bincode::serde::decode_from_slice::<Head, _>(&head, bincode::config::standard())
-                .ok()?;
+        let (head, _) = decode::<Head, { 1 << 28 }>(&head).ok()?;
         Some(Self { file, head, begin: 20 + u64::from(length) })
     }
 

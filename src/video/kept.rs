@@ -4,6 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::read::ClipReading;
+use crate::files::decode;
 use crate::motion::Joint;
 
 /// Number of the form in which [`Kept`] is written.
@@ -108,9 +109,7 @@ impl Kept {
         if found != FORM {
             return Err(KeptError::Form { found });
         }
-        let limited = bincode::config::standard().with_limit::<{ 1 << 28 }>();
-        let (kept, read): (Self, usize) =
-            bincode::serde::decode_from_slice(fields, limited).map_err(|_| KeptError::Damaged)?;
+        let (kept, read) = decode::<Self, { 1 << 28 }>(fields).map_err(|_| KeptError::Damaged)?;
         let whole =
             read == fields.len() && kept.points.len() == kept.clip_frames.len() * kept.joints.len();
         if whole { Ok(kept) } else { Err(KeptError::Damaged) }
