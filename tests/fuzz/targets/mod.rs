@@ -45,7 +45,7 @@ pub(crate) const TARGETS: [Target; 24] = [
     target("past_records", texts::past_records, 1 << 15, 10, 2_048),
     target("practice_card", texts::practice_card, 1 << 14, 5, 4_096),
     target("spoken_steps", texts::spoken_steps, 1 << 16, 2, 65_536),
-    target("path_pattern", texts::path_pattern, 1 << 12, 2, 16_384),
+    target("path_pattern", texts::path_pattern, 1 << 12, 2, 1_024),
     target("page", page::request, 1 << 14, 30, 256),
 ];
 
