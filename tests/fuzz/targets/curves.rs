@@ -96,7 +96,7 @@ fn sum(bytes: &mut [u8]) -> Option<()> {
         if let Some([at, len]) = manifest(bytes, record) {
             sections(bytes, at, len);
             let crc = crc(&bytes[at..at + len]);
-            bytes[record + 32..record + 36].copy_from_slice(&crc);
+            bytes.get_mut(record + 32..record + 36)?.copy_from_slice(&crc);
         }
         let whole = bytes.get_mut(record..record + 40)?;
         let crc = crc(&whole[..36]);
