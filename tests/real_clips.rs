@@ -3,6 +3,8 @@
 
 #![allow(missing_docs)]
 
+#[path = "support/pictured.rs"]
+mod pictured;
 #[path = "support/skip.rs"]
 mod skip;
 
@@ -10,8 +12,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
+use pictured::{NET_OF_MARKERS, pictured};
 use precedent::catalogue::{Catalogue, Conditions, Finding, Observed, Recorded, Suspicion, detect};
-use precedent::motion::{self, Capture, Dimensions, Joint, ReadOptions, Recording, View};
+use precedent::motion::{self, Joint, ReadOptions, Recording, View};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, find};
 
 const PAGE_PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/serve/REAL-CLIPS.md");
@@ -309,30 +312,6 @@ fn tally(serves: &[FlatServe]) -> BTreeMap<String, Tally> {
     tallies
 }
 
-/// The marker serves as a flat picture from `around_deg`: 0 from behind, 90 from the player's right,
-/// 180 from in front. The net lies along -y (the hand's, the trunk's and the feet's direction over the
-/// five serves, read with ezc3d and NumPy: within 20 deg).
-fn pictured(markers: &Recording, around_deg: f64) -> Recording {
-    let (sin, cos) = around_deg.to_radians().sin_cos();
-    // The way the camera looks, and the picture's right.
-    let look = [-sin, -cos];
-    let right = [look[1], -look[0]];
-    let view = match around_deg.abs() {
-        deg if deg <= 30.0 => View::Behind,
-        deg if (60.0..=120.0).contains(&deg) => View::Side,
-        deg if deg >= 150.0 => View::Front,
-        _ => View::Diagonal,
-    };
-    let flat = |p: &[f64; 3]| [p[0] * right[0] + p[1] * right[1], 0.0 * p[0], p[2]];
-    Recording {
-        positions: markers.positions.iter().map(flat).collect(),
-        dimensions: Dimensions::Two,
-        capture: Capture::OneCameraFlat,
-        view: Some(view),
-        ..markers.clone()
-    }
-}
-
 /// Measures that some view shows in a picture.
 const PICTURED: [&str; 5] = [
     "back_knee_flexion_trophy",
@@ -348,7 +327,7 @@ fn off_markers(
     own: &[Serve],
     around_deg: f64,
 ) -> (usize, BTreeMap<&'static str, Vec<f64>>) {
-    let seen = find(&pictured(markers, around_deg), &FindOptions::default()).serves;
+    let seen = find(&pictured(markers, around_deg, NET_OF_MARKERS), &FindOptions::default()).serves;
     let mut off: BTreeMap<&'static str, Vec<f64>> = BTreeMap::new();
     for serve in &seen {
         let near = |own: &&Serve| (own.events[4].time_s - serve.events[4].time_s).abs() < 0.5;
@@ -451,7 +430,7 @@ fn at_rates(markers: &Recording, own: &[Serve]) -> BTreeMap<(&'static str, usize
     let seen: Vec<_> = all
         .par_iter()
         .map(|&(rate, step)| {
-            let picture = pictured(&blurred[rate], 30.0 * f64::from(step));
+            let picture = pictured(&blurred[rate], 30.0 * f64::from(step), NET_OF_MARKERS);
             (rate, picture.view, find(&picture, &FindOptions::default()).serves)
         })
         .collect();
@@ -691,7 +670,9 @@ fn give_or_take_of_a_picture_holds_the_markers_own_reading() {
     let (mut within, mut beyond) = (0, Vec::new());
     for step in -11..=12 {
         let around_deg = 15.0 * f64::from(step);
-        for serve in find(&pictured(&markers, around_deg), &FindOptions::default()).serves {
+        for serve in
+            find(&pictured(&markers, around_deg, NET_OF_MARKERS), &FindOptions::default()).serves
+        {
             let near = |own: &&Serve| (own.events[4].time_s - serve.events[4].time_s).abs() < 0.5;
             let Some(own) = own.iter().find(near) else { continue };
             for read in &serve.readings {
@@ -731,7 +712,8 @@ fn serves_of_one_player_in_one_clip_lie_nearest_to_each_other() {
     let markers = markers(&folder);
     let others = flat_serves(&folder);
     for (view, around_deg) in [("behind", 0.0), ("side", 90.0), ("front", 180.0)] {
-        let own = find(&pictured(&markers, around_deg), &FindOptions::default()).serves;
+        let own =
+            find(&pictured(&markers, around_deg, NET_OF_MARKERS), &FindOptions::default()).serves;
         assert_eq!(own.len(), 5, "{view}");
         let others: Vec<&Serve> = others
             .iter()

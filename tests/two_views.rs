@@ -6,12 +6,15 @@
 
 #[path = "support/desk.rs"]
 mod desk;
+#[path = "support/pictured.rs"]
+mod pictured;
 #[path = "support/skip.rs"]
 mod skip;
 
 use std::path::Path;
 
 use jiff::civil::{Date, date};
+use pictured::{NET_OF_MARKERS, pictured};
 use precedent::catalogue::{Catalogue, Finding};
 use precedent::intake::{ClipsRequest, Context, Looked, say_of_clips, store};
 use precedent::judgement::judge;
@@ -20,7 +23,7 @@ use precedent::library::{
 };
 use precedent::looks::{Relation, Snapshot, beside, clips_told};
 use precedent::matcher::{Query, Subject, like};
-use precedent::motion::{self, Capture, Dimensions, ReadOptions, Recording, Side, View, resample};
+use precedent::motion::{self, ReadOptions, Recording, Side, View, resample};
 use precedent::pages::{Audience, Reviewed, Wanted, gather, review};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, ServeReading, find};
 use precedent::simulator::{Ask, Body, Sensor, SensorKind, Server, Take, Truth};
@@ -96,29 +99,6 @@ fn markers() -> Option<Recording> {
     Some(motion::read(&file, &ReadOptions::default()).unwrap())
 }
 
-/// A recording in space as a flat picture from `around_deg`: 0 from behind, 90 from the player's right,
-/// 180 from in front. `net_y`: which way along y the net lies, 1 or -1.
-fn pictured(space: &Recording, around_deg: f64, net_y: f64) -> Recording {
-    let (sin, cos) = around_deg.to_radians().sin_cos();
-    // The way the camera looks, and the picture's right.
-    let look = [sin * net_y, cos * net_y];
-    let right = [look[1], -look[0]];
-    let view = match around_deg.abs() {
-        deg if deg <= 30.0 => View::Behind,
-        deg if (60.0..=120.0).contains(&deg) => View::Side,
-        deg if deg >= 150.0 => View::Front,
-        _ => View::Diagonal,
-    };
-    let flat = |p: &[f64; 3]| [p[0] * right[0] + p[1] * right[1], 0.0 * p[0], p[2]];
-    Recording {
-        positions: space.positions.iter().map(flat).collect(),
-        dimensions: Dimensions::Two,
-        capture: Capture::OneCameraFlat,
-        view: Some(view),
-        ..space.clone()
-    }
-}
-
 /// The frames from `from_s` to `to_s`, on a clock that begins with them at `starts_s`.
 fn cut(recording: &Recording, from_s: f64, to_s: f64, starts_s: f64) -> Recording {
     let width = recording.joints.len();
@@ -179,8 +159,8 @@ fn real_serves_from_two_places_are_one_each_and_read_from_the_better_view() {
     for (one_deg, other_deg) in [(90.0, 0.0), (60.0, 180.0), (-15.0, 105.0), (0.0, -90.0)] {
         let mut desk = Desk::new(&["dunlin"]);
         let swing = Setting::PracticeSwing;
-        let one = desk.add(0, pictured(&markers, one_deg, -1.0), swing, DAY);
-        let late = cut(&pictured(&slow, other_deg, -1.0), 1.3, f64::INFINITY, 4000.0);
+        let one = desk.add(0, pictured(&markers, one_deg, NET_OF_MARKERS), swing, DAY);
+        let late = cut(&pictured(&slow, other_deg, NET_OF_MARKERS), 1.3, f64::INFINITY, 4000.0);
         let other = desk.add(0, late, swing, DAY);
         // Which of the markers' serves each is, by its time.
         let of = |serve: ServeId, delay_s: f64| {
@@ -255,10 +235,10 @@ fn a_serve_seen_twice_counts_once_everywhere_and_the_coach_may_say_otherwise() {
     let Some(markers) = markers() else { return };
     let mut desk = Desk::new(&["dunlin", "knot"]);
     let swing = Setting::PracticeSwing;
-    let one = desk.add(0, pictured(&markers, 0.0, -1.0), swing, DAY);
+    let one = desk.add(0, pictured(&markers, 0.0, NET_OF_MARKERS), swing, DAY);
     // From beside there, at the same rate: for a judgement one source, so that nothing else keeps the two
     // from counting twice.
-    let late = cut(&pictured(&markers, 15.0, -1.0), 1.0, f64::INFINITY, 0.0);
+    let late = cut(&pictured(&markers, 15.0, NET_OF_MARKERS), 1.0, f64::INFINITY, 0.0);
     let other = desk.add(0, late, swing, DAY);
     assert_eq!((one.len(), other.len()), (5, 5));
     let catalogue = Catalogue::builtin();
@@ -280,7 +260,7 @@ fn a_serve_seen_twice_counts_once_everywhere_and_the_coach_may_say_otherwise() {
     assert_eq!((beside_it[0].relation, beside_it[0].head.id), (Relation::SameServe, other[2]));
 
     // Another player's question: nobody is met twice, and all five come.
-    let of_knot = desk.add(1, pictured(&markers, 5.0, -1.0), swing, date(2026, 3, 20));
+    let of_knot = desk.add(1, pictured(&markers, 5.0, NET_OF_MARKERS), swing, date(2026, 3, 20));
     let query = Query::new(Subject::Stored(of_knot[0]), 8);
     let met = |library: &Library| like(library, &query, &Watch::default()).unwrap().precedents;
     let strokes = |library: &Library| {
@@ -326,8 +306,8 @@ fn a_review_shows_both_views_at_the_same_moments() {
     let Some(markers) = markers() else { return };
     let mut desk = Desk::new(&["dunlin"]);
     let swing = Setting::PracticeSwing;
-    let one = desk.add(0, pictured(&markers, 90.0, -1.0), swing, DAY);
-    let late = cut(&pictured(&markers, 0.0, -1.0), 1.0, f64::INFINITY, 0.0);
+    let one = desk.add(0, pictured(&markers, 90.0, NET_OF_MARKERS), swing, DAY);
+    let late = cut(&pictured(&markers, 0.0, NET_OF_MARKERS), 1.0, f64::INFINITY, 0.0);
     let other = desk.add(0, late, swing, DAY);
     let data = gather(&desk.library, Catalogue::builtin(), &wanted(one[0]), &Watch::default());
     let data = data.unwrap();
