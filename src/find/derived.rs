@@ -11,11 +11,12 @@ use rusqlite::Transaction;
 use crate::library::{Library, StoreError, WriteError};
 
 impl Library {
-    /// Brings the derived indexes up to the store, waiting for whoever is just building them.
+    /// Brings the derived indexes up to the store, or within a few players and cases of it, waiting for
+    /// whoever is just building them.
     ///
     /// Searches do so on their own; call this after a series of changes, or have it called
-    /// ([`InStep`]), so that those who only read need not put anything beside the index. Without
-    /// it nothing is lost.
+    /// ([`InStep`]), so that those who only read need put little beside the index. Without it nothing
+    /// is lost.
     ///
     /// # Errors
     /// [`StoreError::Curves`], [`StoreError::Words`]; [`WriteError::ReadOnly`].
@@ -31,7 +32,9 @@ impl Library {
         let _one_state = self.hold_state()?;
         self.sync_curves()?;
         self.sync_heads()?;
-        self.sync_words()?;
+        if !self.words_are_in_step()? {
+            self.sync_words()?;
+        }
         Ok(())
     }
 

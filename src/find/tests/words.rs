@@ -12,10 +12,14 @@ struct Academy {
 
 /// Three players with one case each.
 fn academy() -> Academy {
+    academy_of(&["p01", "p02", "p03"])
+}
+
+fn academy_of(codes: &[&str]) -> Academy {
     let folder = TempDir::new().unwrap();
     let mut library = Library::create(folder.path().join("lib")).unwrap();
     let mut cases = Vec::new();
-    for (n, code) in ["p01", "p02", "p03"].into_iter().enumerate() {
+    for (n, code) in codes.iter().enumerate() {
         let player = library.add_player(&made::player(code)).unwrap();
         let added = made::add(&mut library, player, n as u32, date(2026, 3, 4), 1).unwrap();
         cases.push(added.case);
@@ -149,6 +153,77 @@ fn a_reader_is_right_while_the_index_is_behind_or_absent() {
     let player = reader.case(cases[1]).unwrap().player;
     library.write(|w| w.remove_player(player)).unwrap();
     assert_eq!(hits(&reader, "early"), [], "removed, and the index does not know yet");
+}
+
+/// Every file of the index, with what it holds.
+fn files(library: &Library) -> Vec<(std::path::PathBuf, Vec<u8>)> {
+    let entries = std::fs::read_dir(library.folder().join("words")).unwrap();
+    let mut files: Vec<_> = entries
+        .map(|entry| entry.unwrap().path())
+        .map(|path| (path.clone(), std::fs::read(path).unwrap()))
+        .collect();
+    files.sort();
+    files
+}
+
+#[test]
+fn a_few_changed_cases_wait_but_nobody_who_was_removed() {
+    let codes: Vec<String> = (0..20).map(|n| format!("p{n:02}")).collect();
+    let codes: Vec<&str> = codes.iter().map(String::as_str).collect();
+    let Academy { _folder, mut library, cases } = academy_of(&codes);
+    library.sync().unwrap();
+    let written = files(&library);
+    let reader = Library::open_read_only(library.folder()).unwrap();
+    // Sixteen cases, the same ones again and again, and none that is new.
+    for round in ["early", "late", "quokka"] {
+        cases[..16].iter().for_each(|&case| said(&mut library, case, round));
+        library.sync().unwrap();
+    }
+    assert_eq!(files(&library), written, "nothing was written for sixteen cases");
+    for whoever in [&library, &reader] {
+        assert_eq!(hits(whoever, "quokka"), cases[..16]);
+        assert_eq!(hits(whoever, "early"), []);
+        assert_eq!(whoever.check_words().unwrap(), Ok(()));
+    }
+    assert_eq!(files(&library), written, "nor by a search");
+    said(&mut library, cases[16], "quokka");
+    assert_eq!(reader.check_words().unwrap(), Err("the word index is behind the store".to_owned()));
+    library.sync().unwrap();
+    assert_ne!(files(&library), written, "seventeen are too many");
+    assert_eq!(hits(&reader, "quokka"), cases[..17]);
+
+    // One goes and another comes: as many as before.
+    let written = files(&library);
+    let player = library.case(cases[3]).unwrap().player;
+    library.write(|w| w.remove_player(player)).unwrap();
+    let added = library.add_player(&made::player("p99")).unwrap();
+    made::add(&mut library, added, 99, date(2026, 3, 5), 1).unwrap();
+    library.sync().unwrap();
+    assert_ne!(files(&library), written, "somebody was removed");
+    assert_eq!(hits(&reader, "quokka").len(), 16);
+    assert_eq!(library.check_words().unwrap(), Ok(()));
+}
+
+/// What stands above the sums is all that says so without the index: it must be as it was written.
+#[test]
+fn an_index_whose_first_line_was_changed_is_not_taken_for_one_in_step() {
+    let Academy { _folder, mut library, cases } = academy();
+    note(&mut library, cases[0], "early");
+    library.sync().unwrap();
+    let sums = library.folder().join("words/sums");
+    let written = std::fs::read_to_string(&sums).unwrap();
+    assert!(library.words_are_in_step().unwrap());
+    let (head, rest) = written.split_once('\n').unwrap();
+    for changed in
+        [head.replace(' ', "  "), head[1..].to_owned(), format!("{head}0"), String::new()]
+    {
+        std::fs::write(&sums, format!("{changed}\n{rest}")).unwrap();
+        assert!(!library.words_are_in_step().unwrap(), "{changed}");
+    }
+    std::fs::remove_file(&sums).unwrap();
+    assert!(!library.words_are_in_step().unwrap());
+    library.sync().unwrap();
+    assert_eq!(std::fs::read_to_string(&sums).unwrap().lines().next(), Some(head));
 }
 
 #[test]

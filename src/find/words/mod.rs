@@ -1,9 +1,10 @@
 //! Full-text search over what coaches wrote: notes, plans, names of faults and drills, codes.
 //!
 //! The index in `words/` is derived. Its last commit carries the change number of the store it
-//! covers; what changed after that is indexed when the library is next open for writing. A
-//! reader that finds the index behind indexes the difference in memory, so its answer is right
-//! at once.
+//! covers. A reader that finds the index behind indexes the difference in memory, so its answer is
+//! right at once; whoever writes lets a few cases wait like that, because a commit of the index costs
+//! more than the change itself, and brings the index up to the store when there are more, or at once
+//! when a case was removed.
 
 mod hits;
 mod query;
@@ -15,7 +16,7 @@ use std::collections::{BTreeSet, HashSet};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use rusqlite::params;
+use rusqlite::{Row, params};
 use tantivy::columnar::Column;
 use tantivy::directory::{Directory, MmapDirectory};
 use tantivy::query::EnableScoring;
@@ -48,6 +49,9 @@ const FOLDER: &str = "words";
 const ANALYSER: &str = "coach";
 /// tantivy's least per writing thread.
 const WRITER_BYTES: usize = 15_000_000;
+/// So many changed cases are indexed in memory by each search before the index on disk is brought up to
+/// them.
+const LATE_CASES: usize = 16;
 /// A search that takes longer is cut short, and says so.
 const TIME_LIMIT: Duration = Duration::from_secs(2);
 
@@ -75,6 +79,43 @@ impl Mark {
 
     fn text(&self) -> String {
         format!("{} {}", self.base, self.change)
+    }
+}
+
+/// Cases up to an id: how many, and the sum of their ids. Another number of either says that one was
+/// removed, or came back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Census {
+    last: i64,
+    count: i64,
+    sum: i64,
+}
+
+impl Census {
+    fn of(cases: &[i64]) -> Self {
+        let last = cases.iter().copied().max().unwrap_or(0);
+        Self { last, count: cases.len() as i64, sum: cases.iter().sum() }
+    }
+}
+
+/// What stands above the sums of an index, to be read without opening it: its mark and its cases.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Head {
+    mark: Mark,
+    cases: Census,
+}
+
+impl Head {
+    fn read(line: &str) -> Option<Self> {
+        let mut fields = line.rsplitn(4, ' ');
+        let mut number = || fields.next()?.parse().ok();
+        let (sum, count, last) = (number()?, number()?, number()?);
+        Some(Self { mark: Mark::read(fields.next()?)?, cases: Census { last, count, sum } })
+    }
+
+    fn text(&self) -> String {
+        let Census { last, count, sum } = self.cases;
+        format!("{} {last} {count} {sum}", self.mark.text())
     }
 }
 
@@ -169,23 +210,45 @@ impl Library {
         Ok(WordHits { cases: Some(found.into_iter().map(CaseId).collect()), ignored })
     }
 
-    /// The index as [`Self::behind`] says, after whoever may write brought it up to the store, if
-    /// nobody is building just then.
+    /// The index as [`Self::behind`] says, after whoever may write brought it up to the store if that
+    /// has to be, and if nobody is building just then.
     fn words_at_hand(&self) -> Result<(Option<Searcher>, Option<i64>), StoreError> {
+        let found = self.behind()?;
         if self.is_writable()
-            && !self.words_are_in_step()?
+            && (found.0.is_none() || !self.words_are_in_step()?)
             && let Some(_turn) = self.try_to_build()?
         {
             let _one_state = self.hold_state()?;
             self.sync_words()?;
+            return self.behind();
         }
-        self.behind()
+        Ok(found)
     }
 
-    /// Whether the index opens and covers the store's last change.
+    /// Whether the index is as new as readers need it, going by what stands above its sums: at most
+    /// [`LATE_CASES`] changed since, and none was removed. Cost: counts the cases.
     pub(in crate::find) fn words_are_in_step(&self) -> Result<bool, StoreError> {
         let mark = self.words_mark()?;
-        Ok(self.open_words().ok().flatten().as_ref().and_then(index_mark) == Some(mark))
+        let head = sums::head(&self.words_folder()).ok().flatten();
+        let Some(head) = head.as_deref().and_then(Head::read) else { return Ok(false) };
+        if head.mark.base != mark.base || head.mark.change > mark.change {
+            return Ok(false);
+        }
+        Ok(head.mark == mark
+            || self.changed_cases(head.mark.change)?.len() <= LATE_CASES
+                && self.census_to(head.cases.last)? == head.cases)
+    }
+
+    /// The store's cases up to an id.
+    fn census_to(&self, last: i64) -> Result<Census, StoreError> {
+        let read = |row: &Row<'_>| Ok(Census { last, count: row.get(0)?, sum: row.get(1)? });
+        self.connection
+            .query_row(
+                "SELECT count(*), coalesce(sum(id), 0) FROM cases WHERE id <= ?1",
+                [last],
+                read,
+            )
+            .map_err(StoreError::sql("counting cases"))
     }
 
     /// What a reader finds on disk, and the change from which on it must index for itself
@@ -323,7 +386,9 @@ impl Library {
         commit.commit()?;
         writer.wait_merging_threads()?;
         let folder = self.words_folder();
-        sums::write(&folder, |what| self.seam.before_write(what))
+        let held = indexed_cases(index)?;
+        let head = Head { mark: mark.clone(), cases: Census::of(&held) };
+        sums::write(&folder, &head.text(), |what| self.seam.before_write(what))
             .map_err(StoreError::io(&folder, "writing the sums of the word index"))?;
         Ok(())
     }
@@ -374,18 +439,29 @@ impl Library {
         Ok(held.into_iter().filter(|id| !here.contains(id)).collect())
     }
 
-    /// Whether the index holds exactly the store's cases and covers its last change.
+    /// Whether the index holds exactly the store's cases, but for a few that changed since it was written.
     pub(in crate::find) fn check_words(&self) -> Result<Result<(), String>, StoreError> {
         let Some(index) = self.open_words()? else {
             return Ok(Err("there is no word index yet".to_owned()));
         };
-        if index_mark(&index) != Some(self.words_mark()?) {
+        let mark = self.words_mark()?;
+        let covers = index_mark(&index).filter(|covers| covers.base == mark.base);
+        let late = match covers {
+            Some(covers) if covers.change <= mark.change => self.changed_cases(covers.change)?,
+            _ => return Ok(Err("the word index is not of this library as it is now".to_owned())),
+        };
+        if late.len() > LATE_CASES {
             return Ok(Err("the word index is behind the store".to_owned()));
         }
+        let settled = |id: &i64| late.binary_search(&CaseId(*id)).is_err();
         let held = indexed_cases(&index).map_err(self.words_error())?;
+        let mut once = held.clone();
+        once.dedup();
         let mut here: Vec<i64> = self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect();
         here.sort_unstable();
-        if held != here {
+        if once != held
+            || !held.iter().filter(|id| settled(id)).eq(here.iter().filter(|id| settled(id)))
+        {
             let (held, here) = (held.len(), here.len());
             return Ok(Err(format!("the word index holds {held} cases, the store holds {here}")));
         }

@@ -9,9 +9,9 @@ use crate::library::envelope::checksum;
 
 const NAME: &str = "sums";
 
-/// A line `sum length name` for each file, in order of names, then the sum of those lines. Locks hold
-/// nothing and are left out.
-fn lines(folder: &Path) -> io::Result<String> {
+/// What the index says of itself, a line `sum length name` for each file, in order of names, then the sum
+/// of all those lines. Locks hold nothing and are left out.
+fn lines(folder: &Path, head: &str) -> io::Result<String> {
     let mut lines = Vec::new();
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
@@ -23,7 +23,7 @@ fn lines(folder: &Path) -> io::Result<String> {
         lines.push((name, checksum(&bytes), bytes.len()));
     }
     lines.sort();
-    let mut text = String::new();
+    let mut text = format!("{head}\n");
     for (name, sum, length) in lines {
         text.push_str(&format!("{sum:016x} {length} {name}\n"));
     }
@@ -31,9 +31,13 @@ fn lines(folder: &Path) -> io::Result<String> {
     Ok(text)
 }
 
-/// Writes them for the files as they are now, whole or not at all.
-pub(super) fn write(folder: &Path, before_write: impl Fn(&'static str)) -> io::Result<()> {
-    let text = lines(folder)?;
+/// Writes them for the files as they are now, below a line about the index, whole or not at all.
+pub(super) fn write(
+    folder: &Path,
+    head: &str,
+    before_write: impl Fn(&'static str),
+) -> io::Result<()> {
+    let text = lines(folder, head)?;
     let (path, new) = (folder.join(NAME), folder.join("sums.new"));
     before_write("writing the sums of words");
     let mut file = File::create(&new)?;
@@ -41,6 +45,20 @@ pub(super) fn write(folder: &Path, before_write: impl Fn(&'static str)) -> io::R
     file.sync_all()?;
     before_write("renaming the sums of words");
     fs::rename(&new, &path)
+}
+
+/// The line about the index, if the sums are as they were written. Cost: reads no other file.
+pub(super) fn head(folder: &Path) -> io::Result<Option<String>> {
+    let written = match fs::read_to_string(folder.join(NAME)) {
+        Ok(written) => written,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(error) => return Err(error),
+    };
+    let sealed = written
+        .trim_end()
+        .rsplit_once('\n')
+        .filter(|(text, sum)| *sum == format!("{:016x}", checksum(format!("{text}\n").as_bytes())));
+    Ok(sealed.and_then(|(text, _)| text.lines().next()).map(str::to_owned))
 }
 
 /// What is not as it was when the sums were written, in words. Cost: reads the files once.
@@ -55,7 +73,8 @@ pub(super) fn difference(folder: &Path) -> io::Result<Option<String>> {
         }
         Err(error) => return Err(error),
     };
-    let found = lines(folder)?;
+    let head = written.lines().next().unwrap_or_default();
+    let found = lines(folder, head)?;
     if written == found {
         return Ok(None);
     }
