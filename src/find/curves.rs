@@ -24,6 +24,9 @@ const FOLDER: &str = "curves";
 const CURVES_FORMAT: u32 = 1;
 /// More segments than this slow a search down; they are joined then.
 const SEGMENT_LIMIT: usize = 24;
+/// What a search may leave mapped for the next: a review searches several times, and among a million curves
+/// most of its time went into mapping the same pages again.
+const MAPPED_BYTES: usize = 256 << 20;
 
 /// The curves of one channel set, ready to be searched; a view of the moment it was opened.
 #[derive(Debug)]
@@ -104,8 +107,11 @@ impl CurveSet {
         let mut found = Vec::new();
         for (index, filter) in [&self.file, &self.late].into_iter().zip(&filters) {
             if let (Some(index), Some(filter)) = (index, filter) {
-                let what =
-                    Nearest::new(params, k).filter(filter).strategy(strategy).threads(threads);
+                let what = Nearest::new(params, k)
+                    .filter(filter)
+                    .strategy(strategy)
+                    .threads(threads)
+                    .mapped_bytes(MAPPED_BYTES);
                 found.extend(index.nearest(query, &what)?.neighbours);
             }
         }

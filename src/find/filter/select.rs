@@ -207,8 +207,7 @@ impl Library {
 
     /// The cases `filter` keeps, as [`Library::select`] for serves.
     pub(in crate::find) fn select_cases(&self, filter: &Filter) -> Result<KeptCases, FilterError> {
-        let all: Vec<i64> = self.case_ids(None)?.into_iter().map(|case| case.0).collect();
-        self.kept_of(filter, sorted(all), CASES)
+        self.kept_of(filter, self.sorted_case_ids()?, CASES)
     }
 
     fn kept_of(
@@ -554,11 +553,6 @@ fn is_named<T: Named>(value: Option<T>, names: &[String]) -> bool {
 
 fn of(ids: Option<Vec<i64>>) -> Ids {
     ids.into_iter().flatten().collect()
-}
-
-fn sorted(mut ids: Vec<i64>) -> Vec<i64> {
-    ids.sort_unstable();
-    ids
 }
 
 fn one_of(key: Key) -> &'static str {

@@ -12,7 +12,7 @@ mod ranked;
 mod sums;
 mod text;
 
-use std::collections::{BTreeSet, HashSet};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -196,8 +196,8 @@ impl Library {
                 found.remove(&case.0);
             }
             // Who was removed since is still in the index.
-            let here: HashSet<i64> = self.case_ids(None)?.into_iter().map(|case| case.0).collect();
-            found.retain(|case| here.contains(case));
+            let here = self.sorted_case_ids()?;
+            found.retain(|case| here.binary_search(case).is_ok());
             let index = self.in_memory(fields, &changed, false)?;
             let searcher = searcher_of(&index).map_err(self.words_error())?;
             complete &=
@@ -244,7 +244,8 @@ impl Library {
         let read = |row: &Row<'_>| Ok(Census { last, count: row.get(0)?, sum: row.get(1)? });
         self.connection
             .query_row(
-                "SELECT count(*), coalesce(sum(id), 0) FROM cases WHERE id <= ?1",
+                // The sign keeps SQLite to an index of a few bytes a case, not the cases themselves.
+                "SELECT count(*), coalesce(sum(id), 0) FROM cases WHERE +id <= ?1",
                 [last],
                 read,
             )
@@ -434,9 +435,9 @@ impl Library {
 
     /// Cases the index holds and the store does not.
     fn gone_cases(&self, index: &Index) -> Result<Vec<i64>, StoreError> {
-        let here: HashSet<i64> = self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect();
+        let here = self.sorted_case_ids()?;
         let held = indexed_cases(index).map_err(self.words_error())?;
-        Ok(held.into_iter().filter(|id| !here.contains(id)).collect())
+        Ok(held.into_iter().filter(|id| here.binary_search(id).is_err()).collect())
     }
 
     /// Whether the index holds exactly the store's cases, but for a few that changed since it was written.
@@ -457,8 +458,7 @@ impl Library {
         let held = indexed_cases(&index).map_err(self.words_error())?;
         let mut once = held.clone();
         once.dedup();
-        let mut here: Vec<i64> = self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect();
-        here.sort_unstable();
+        let here = self.sorted_case_ids()?;
         if once != held
             || !held.iter().filter(|id| settled(id)).eq(here.iter().filter(|id| settled(id)))
         {

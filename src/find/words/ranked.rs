@@ -20,7 +20,7 @@ use super::text::{Entry, Part, Piece, entries, of_entry, spelled};
 use super::{TIME_LIMIT, analyser, numbers, schema, searcher_of};
 use crate::catalogue::Catalogue;
 use crate::coaching::{Age, Cautions, ShownDrill};
-use crate::find::{Filter, FilterError};
+use crate::find::{Filter, FilterError, Ids};
 use crate::library::{CaseId, Library, StoreError};
 
 /// Longest excerpt, bytes.
@@ -148,7 +148,7 @@ enum Document {
 /// Which documents take part.
 struct Taking<'a> {
     /// Cases the store holds and the filter keeps.
-    cases: &'a HashSet<i64>,
+    cases: &'a Ids,
     /// Whether entries of the catalogue do.
     with_entries: bool,
     /// Cases whose words in this index are out of date.
@@ -174,15 +174,16 @@ impl Library {
         // What others change meanwhile is not half in the answer.
         let _one_state = self.hold_state()?;
         let with_entries = query.filter.is_empty();
-        let cases: HashSet<i64> = if with_entries {
-            self.case_ids(None)?.into_iter().map(|CaseId(id)| id).collect()
+        let cases = if with_entries {
+            self.sorted_case_ids()?
         } else {
             let kept = self.select_cases(&query.filter)?;
             ignored.extend(kept.cut.ignored.iter().cloned());
             found.cut = kept.cut.why_empty("cases");
-            kept.ids.into_iter().collect()
+            kept.ids
         };
         found.searched = cases.len();
+        let cases: Ids = cases.into_iter().collect();
         let Some(terms) = terms else { return Ok(WordsFound { ignored, ..found }) };
         let deadline = Instant::now() + TIME_LIMIT;
         let (on_disk, late) = self.words_at_hand()?;
@@ -353,7 +354,8 @@ fn collect_ranked(
             };
             let takes_part = |document: &Document| match document {
                 Document::Case(case) => {
-                    taking.cases.contains(case) && !taking.outdated.contains(case)
+                    u32::try_from(*case).is_ok_and(|case| taking.cases.holds(case))
+                        && !taking.outdated.contains(case)
                 }
                 Document::Entry(_) => taking.with_entries,
             };

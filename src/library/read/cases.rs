@@ -22,6 +22,13 @@ impl Library {
         )
     }
 
+    /// The ids of all cases, sorted. Cost: reads no case.
+    pub(crate) fn sorted_case_ids(&self) -> Result<Vec<i64>, StoreError> {
+        let mut ids = self.list("listing cases", "SELECT id FROM cases", [], |row| row.get(0))?;
+        ids.sort_unstable();
+        Ok(ids)
+    }
+
     /// All cases of a player (`None`: of everybody), by day and id.
     ///
     /// # Errors
