@@ -28,6 +28,7 @@ mod landmarks;
 mod lift;
 mod model;
 mod one_euro;
+mod pare;
 mod probe;
 mod read;
 mod runtime;
