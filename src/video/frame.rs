@@ -77,45 +77,69 @@ pub(super) fn crop(
     let (sin, cos) = region.turn_rad.sin_cos();
     let step = region.side_px / n as f64;
     let half = region.side_px / 2.0;
-    let (width, height) = (frame.width as i64, frame.height as i64);
-    for y in 0..n {
+    let [centre_x, centre_y] = region.centre_px;
+    let (last_column, last_line) = (frame.width as i64 - 1, frame.height as i64 - 1);
+    let row = frame.width * 3;
+    // Quicker than to turn each byte into such a number: a million of them.
+    let light: [f32; 256] = std::array::from_fn(|value| value as f32);
+    for (y, line) in out.chunks_exact_mut(n * 3).take(n).enumerate() {
         let v = y as f64 * step - half;
+        let (aside, down) = (v * sin, v * cos);
         for x in 0..n {
             let u = x as f64 * step - half;
-            let px = u * cos - v * sin + region.centre_px[0];
-            let py = u * sin + v * cos + region.centre_px[1];
-            let (left, top) = (px.floor(), py.floor());
-            let (fx, fy) = ((px - left) as f32, (py - top) as f32);
-            let (left, top) = (left as i64, top as i64);
-            let target = &mut out[(y * n + x) * 3..][..3];
-            if left >= 0 && top >= 0 && left + 1 < width && top + 1 < height {
-                let row = frame.width * 3;
-                let at = top as usize * row + left as usize * 3;
-                let upper = &frame.rgb[at..at + 6];
-                let lower = &frame.rgb[at + row..at + row + 6];
+            let px = u * cos - aside + centre_x;
+            let py = u * sin + down + centre_y;
+            let (left, top) = (floor(px), floor(py));
+            let (fx, fy) = ((px - left as f64) as f32, (py - top as f64) as f32);
+            let (gx, gy) = (1.0 - fx, 1.0 - fy);
+            let target = &mut line[3 * x..3 * x + 3];
+            let inside = left >= 0 && top >= 0 && left < last_column && top < last_line;
+            // Where the pixels above and below begin, and how far to their right the next ones do.
+            let (above, below, right) = if inside {
+                let above = top as usize * row + left as usize * 3;
+                (above, above + row, 3)
+            } else if border == Border::Replicate {
+                let column = left.clamp(0, last_column) as usize;
+                let next = left.saturating_add(1).clamp(0, last_column) as usize;
+                let line = |line: i64| line.clamp(0, last_line) as usize * row + column * 3;
+                (line(top), line(top.saturating_add(1)), (next - column) * 3)
+            } else {
+                let pixel = |right: i64, below: i64| {
+                    pixel_or_black(frame, left.saturating_add(right), top.saturating_add(below))
+                };
+                let corners = [pixel(0, 0), pixel(1, 0), pixel(0, 1), pixel(1, 1)];
                 for (c, value) in target.iter_mut().enumerate() {
-                    let above = f32::from(upper[c]) * (1.0 - fx) + f32::from(upper[c + 3]) * fx;
-                    let below = f32::from(lower[c]) * (1.0 - fx) + f32::from(lower[c + 3]) * fx;
-                    *value = (above * (1.0 - fy) + below * fy) * scale + offset;
+                    let [a, b, d, e] = corners.map(|colour| light[usize::from(colour[c])]);
+                    *value = ((a * gx + b * fx) * gy + (d * gx + e * fx) * fy) * scale + offset;
                 }
                 continue;
-            }
-            let pixel = |column: i64, line: i64, c: usize| -> f32 {
-                let inside = (0..width).contains(&column) && (0..height).contains(&line);
-                if !inside && border == Border::Zero {
-                    return 0.0;
-                }
-                let column = column.clamp(0, width - 1) as usize;
-                let line = line.clamp(0, height - 1) as usize;
-                f32::from(frame.rgb[(line * frame.width + column) * 3 + c])
             };
-            for (c, value) in target.iter_mut().enumerate() {
-                let above = pixel(left, top, c) * (1.0 - fx) + pixel(left + 1, top, c) * fx;
-                let below = pixel(left, top + 1, c) * (1.0 - fx) + pixel(left + 1, top + 1, c) * fx;
-                *value = (above * (1.0 - fy) + below * fy) * scale + offset;
+            let upper = &frame.rgb[above..above + right + 3];
+            let lower = &frame.rgb[below..below + right + 3];
+            for c in 0..3 {
+                let of = |line: &[u8], at: usize| light[usize::from(line[at])];
+                let above = of(upper, c) * gx + of(upper, right + c) * fx;
+                let below = of(lower, c) * gx + of(lower, right + c) * fx;
+                target[c] = (above * gy + below * fy) * scale + offset;
             }
         }
     }
+}
+
+/// The largest whole number that is not above: what the standard library asks a distant function for.
+fn floor(value: f64) -> i64 {
+    let towards_zero = value as i64;
+    towards_zero.saturating_sub(i64::from(towards_zero as f64 > value))
+}
+
+/// A pixel of the picture; black beyond its edge.
+fn pixel_or_black(frame: &Frame, column: i64, line: i64) -> [u8; 3] {
+    let (width, height) = (frame.width as i64, frame.height as i64);
+    if !(0..width).contains(&column) || !(0..height).contains(&line) {
+        return [0; 3];
+    }
+    let at = (line as usize * frame.width + column as usize) * 3;
+    [frame.rgb[at], frame.rgb[at + 1], frame.rgb[at + 2]]
 }
 
 #[cfg(test)]
