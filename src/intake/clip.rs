@@ -53,7 +53,11 @@ pub(super) fn read(
     let in_real_time =
         (reading.recording.rate_hz / reading.info.container_hz - 1.0).abs() < REAL_TIME;
     let sound = if in_real_time { Sound::of_clip(file, watch)? } else { None };
-    let seen = SeenClip { kept: Kept::of(&reading), pace_hz: Some(reading.pace_hz) };
+    let seen = SeenClip {
+        kept: Kept::of(&reading),
+        pace_hz: Some(reading.pace_hz),
+        info: Some(reading.info),
+    };
     let recording =
         if context.read.mirror { reading.recording.mirrored() } else { reading.recording };
     Ok((recording, Some(seen), sound))

@@ -30,7 +30,7 @@ use crate::remedy::Remedy;
 use crate::serve::{
     EventKind, FindOptions, Found, Refusal, Serve, TimedContact, find, usual_error_s,
 };
-use crate::video::{ClipError, Kept, is_clip};
+use crate::video::{ClipError, ClipInfo, Kept, is_clip};
 use crate::work::{Stopped, Watch};
 
 use self::suspect::{SessionServe, said_of, session, suspicions};
@@ -200,6 +200,8 @@ pub struct SeenClip {
     pub kept: Kept,
     /// Frames a second that were worked through; `None` where the library had it read before.
     pub pace_hz: Option<f64>,
+    /// What the container says; `None` where the library had it read before.
+    pub info: Option<ClipInfo>,
 }
 
 impl Looked {
@@ -303,7 +305,7 @@ pub fn look(
         let flights = if context.read.mirror {
             vec![None; found.serves.len()]
         } else {
-            thrown::flights(file, &found.serves, &recording, &seen.kept, watch)?
+            thrown::flights(file, &found.serves, &recording, seen, watch)?
         };
         let sound = sound.as_ref();
         (found, moments) = heard::listen(found, &recording, &seen.kept, sound, &flights, known);
@@ -348,7 +350,8 @@ fn held(library: &Library, row: &RecordingRow, as_clip: bool) -> Result<Option<H
         serves.push(library.serve(id)?.serve);
         moments.push(library.moments_seen(id)?);
     }
-    Ok(Some((recording, serves, moments, kept.map(|kept| SeenClip { kept, pace_hz: None }))))
+    let clip = kept.map(|kept| SeenClip { kept, pace_hz: None, info: None });
+    Ok(Some((recording, serves, moments, clip)))
 }
 
 /// Stored serves as found ones; a hand that contradicts them is refused as it is in a file.

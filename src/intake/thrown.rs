@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use super::LookError;
 use super::heard::height_px;
+use super::{LookError, SeenClip};
 use crate::library::Named;
 use crate::motion::{Joint, Recording, Side};
 use crate::serve::{EventKind, GivenMoment, Serve};
-use crate::video::{BallFlightSeen, Kept, Toss, follow_ball};
+use crate::video::{BallFlightSeen, Toss, follow_ball};
 use crate::work::Watch;
 
 /// Looked for from so long before the toss until contact.
@@ -29,19 +29,25 @@ pub(super) fn flights(
     file: &Path,
     serves: &[Serve],
     recording: &Recording,
-    kept: &Kept,
+    seen: &SeenClip,
     watch: &Watch,
 ) -> Result<Vec<Option<BallFlightSeen>>, LookError> {
     serves
         .iter()
-        .map(|serve| match toss(file, serve, recording, kept) {
+        .map(|serve| match toss(file, serve, recording, seen) {
             Some(toss) => Ok(follow_ball(&toss, watch)?),
             None => Ok(None),
         })
         .collect()
 }
 
-fn toss<'a>(file: &'a Path, serve: &Serve, recording: &Recording, kept: &Kept) -> Option<Toss<'a>> {
+fn toss<'a>(
+    file: &'a Path,
+    serve: &Serve,
+    recording: &Recording,
+    seen: &'a SeenClip,
+) -> Option<Toss<'a>> {
+    let kept = &seen.kept;
     let at_s = |kind: EventKind| serve.events[kind as usize].time_s;
     let times = &recording.times_s;
     let first = times.partition_point(|&t| t < at_s(EventKind::TossStart) - BEFORE_S);
@@ -69,6 +75,7 @@ fn toss<'a>(file: &'a Path, serve: &Serve, recording: &Recording, kept: &Kept) -
     };
     Some(Toss {
         clip: file,
+        info: seen.info.as_ref(),
         frames: from..to + 1,
         times_s: times[first..=last].to_vec(),
         tall_px: height_px(recording, kept)?,

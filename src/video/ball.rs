@@ -12,6 +12,7 @@ use std::path::Path;
 use super::errors::ClipError;
 use super::frame::Frame;
 use super::frames::Frames;
+use super::probe::ClipInfo;
 use crate::work::Watch;
 
 /// Diameter of a ball over a player's height, 6.7 cm to 1.75 m.
@@ -48,6 +49,8 @@ const SLOWEST: f64 = 0.8;
 pub struct Toss<'a> {
     /// The clip.
     pub clip: &'a Path,
+    /// What its container says, where that is at hand: then it need not be decoded from its start.
+    pub info: Option<&'a ClipInfo>,
     /// Frames of the clip from before the toss to contact.
     pub frames: Range<usize>,
     /// Time of each, seconds.
@@ -82,13 +85,17 @@ pub struct BallFlightSeen {
 /// Follows the ball; `None` where none is seen for sure.
 ///
 /// # Cost
-/// Decodes the clip up to the last frame asked for; memory for five small grey pictures.
+/// Decodes the clip up to the last frame asked for, from shortly before the first one where the
+/// container tells how to get there; memory for a small grey picture of each frame asked for.
 ///
 /// # Errors
 /// [`ClipError`] if the clip cannot be decoded or the work was stopped.
 pub fn follow_ball(toss: &Toss<'_>, watch: &Watch) -> Result<Option<BallFlightSeen>, ClipError> {
     let Some(view) = Looking::at(toss) else { return Ok(None) };
     let mut frames = Frames::of_area(toss.clip, view.area_px, view.size_px);
+    if let Some(info) = toss.info {
+        frames = frames.beginning_at(toss.frames.start, info);
+    }
     let mut greys = Vec::with_capacity(toss.frames.len());
     for frame in toss.frames.clone() {
         match frames.at(frame, watch)? {
@@ -454,6 +461,7 @@ mod tests {
         let count = frames.len();
         let toss = Toss {
             clip: Path::new("planted"),
+            info: None,
             frames: 0..count,
             times_s: (0..count).map(|k| k as f64 / RATE_HZ).collect(),
             tall_px: TALL_PX,

@@ -73,9 +73,23 @@ pub(super) struct Decoder {
 impl Decoder {
     /// Starts decoding `path`; `filter` is an ffmpeg filter chain, or nothing.
     pub(super) fn start(path: &Path, filter: Option<&str>) -> Result<Self, ClipError> {
+        Self::start_at(path, None, filter)
+    }
+
+    /// As [`Self::start`], from the last picture at or before a time of the stream, seconds, that can be
+    /// decoded without those before it, as the container's index has it; times stay the stream's own.
+    pub(super) fn start_at(
+        path: &Path,
+        from_s: Option<f64>,
+        filter: Option<&str>,
+    ) -> Result<Self, ClipError> {
         let mut command = Command::new("ffmpeg");
         command.args(["-v", "error", "-nostdin"]);
         hold_to_limits(&mut command);
+        if let Some(from_s) = from_s {
+            command.args(["-copyts", "-noaccurate_seek", "-seek_timestamp", "1", "-ss"]);
+            command.arg(format!("{from_s:.3}"));
+        }
         command.arg("-i").arg(argument(path)).args(["-map", "0:V:0"]);
         if let Some(filter) = filter {
             command.args(["-vf", filter]);

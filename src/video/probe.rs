@@ -31,6 +31,8 @@ pub struct ClipInfo {
     pub(super) packets: usize,
     /// Seconds the container announces.
     pub(super) announced_s: Option<f64>,
+    /// Whether the container has an index that leads to a time.
+    pub(super) indexed: bool,
 }
 
 #[derive(Deserialize)]
@@ -75,6 +77,9 @@ struct Format {
 
 /// Tag in which phones note the rate a slow-motion clip was captured at.
 const CAPTURE_TAG: &str = "com.android.capture.fps";
+
+/// Containers with an index that leads to a time.
+const INDEXED_FORMATS: [&str; 2] = ["mov", "matroska"];
 
 /// Containers of single pictures, which the decoder also opens.
 const STILL_FORMATS: [&str; 3] = ["image2", "_pipe", "gif"];
@@ -191,6 +196,7 @@ pub fn probe(path: &Path, watch: &Watch) -> Result<ClipInfo, ClipError> {
         packets: listing.packets.len(),
         announced_s: seconds(stream.duration.as_ref())
             .or_else(|| seconds(format.and_then(|f| f.duration.as_ref()))),
+        indexed: INDEXED_FORMATS.iter().any(|indexed| name.contains(indexed)),
         times_s,
     })
 }
