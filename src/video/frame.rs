@@ -116,11 +116,11 @@ pub(super) fn crop(
             };
             let upper = &frame.rgb[above..above + right + 3];
             let lower = &frame.rgb[below..below + right + 3];
-            for c in 0..3 {
+            for (c, value) in target.iter_mut().enumerate() {
                 let of = |line: &[u8], at: usize| light[usize::from(line[at])];
                 let above = of(upper, c) * gx + of(upper, right + c) * fx;
                 let below = of(lower, c) * gx + of(lower, right + c) * fx;
-                target[c] = (above * gy + below * fy) * scale + offset;
+                *value = (above * gy + below * fy) * scale + offset;
             }
         }
     }

@@ -18,7 +18,7 @@ pub struct Frames {
     /// What is done to every frame, as an ffmpeg filter.
     shape: String,
     /// A frame of which the time is known.
-    sought: Option<Sought>,
+    sought: Option<Box<Sought>>,
     running: Option<Decoder>,
     /// The frame that was read last.
     at: Option<(usize, Frame)>,
@@ -46,7 +46,7 @@ impl Frames {
     /// up, they are counted from the start after all.
     #[must_use]
     pub fn beginning_at(mut self, frame: usize, info: &ClipInfo) -> Self {
-        self.sought = Sought::of(frame, info);
+        self.sought = Sought::of(frame, info).map(Box::new);
         self
     }
 
