@@ -250,8 +250,9 @@ impl Library {
         &self,
         filter: &Filter,
     ) -> Result<Selection, FilterError> {
-        let all = self.list("listing", "SELECT id FROM serves", [], |row| row.get(0))?;
-        let KeptCases { ids, cut } = self.kept_of(filter, sorted(all), SERVES)?;
+        let mut all = self.list("listing", "SELECT id FROM serves", [], |row| row.get(0))?;
+        all.sort_unstable();
+        let KeptCases { ids, cut } = self.kept_of(filter, all, SERVES)?;
         let Cut { searched, terms, ignored, .. } = cut;
         Ok(Selection { serves: ids.into_iter().map(ServeId).collect(), searched, terms, ignored })
     }
