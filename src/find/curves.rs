@@ -25,7 +25,7 @@ const CURVES_FORMAT: u32 = 1;
 /// More segments than this slow a search down; they are joined then.
 const SEGMENT_LIMIT: usize = 24;
 /// What a search may leave mapped for the next: a review searches several times, and among a million curves
-/// most of its time went into mapping the same pages again.
+/// about half of its time went into mapping the same pages again.
 const MAPPED_BYTES: usize = 256 << 20;
 
 /// The curves of one channel set, ready to be searched; a view of the moment it was opened.
