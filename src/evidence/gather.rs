@@ -168,7 +168,7 @@ impl Evidence {
         };
         // Until the library's last recording a player could have been seen again.
         let last = if outcomes.iter().any(|outcome| outcome.again.is_none()) {
-            snapshot.library().last_recorded()?
+            snapshot.library().last_recorded()?.map(|last| days_between(EPOCH, last))
         } else {
             None
         };
@@ -178,8 +178,8 @@ impl Evidence {
             .map(|(place, fault)| (fault.id.as_str(), place))
             .collect();
         for outcome in outcomes {
-            if let Some(&fault) = numbers.get(outcome.fault.as_str()) {
-                let time = last.map_or(0, |last| days_between(EPOCH, last) - outcome.began);
+            if let Some(&fault) = numbers.get(&*outcome.fault) {
+                let time = last.map_or(0, |last| last - outcome.began);
                 evidence.take(fault, outcome, time);
             }
         }

@@ -5,6 +5,7 @@
 //! gathered from the store, in place of what stands there.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::outcomes::{Outcome, all_players, followed, outcomes_of};
 use crate::catalogue::Catalogue;
@@ -16,8 +17,10 @@ use crate::looks::Snapshot;
 use crate::work::{Stage, Watch};
 
 const NAME: &str = "outcomes";
+const PLANNED: &str = "planned";
+const BY_ITSELF: &str = "by itself";
 /// Counts up when the file must be built anew though neither store nor catalogue changed.
-const OUTCOMES_FORMAT: u32 = 1;
+const OUTCOMES_FORMAT: u32 = 2;
 
 /// Which outcomes a question needs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,7 +32,15 @@ pub(super) enum Needs {
 
 /// The name of a part: what came of a fault with a plan for it, or without.
 fn part_name(fault: &str, planned: bool) -> String {
-    format!("{fault} {}", if planned { "planned" } else { "by itself" })
+    format!("{fault} {}", if planned { PLANNED } else { BY_ITSELF })
+}
+
+/// The fault of a part, and whether it was planned for; `None`: no name of a part.
+fn of_part(name: &str) -> Option<(&str, bool)> {
+    let (fault, what) = name.split_once(' ')?;
+    [(PLANNED, true), (BY_ITSELF, false)]
+        .into_iter()
+        .find_map(|(word, planned)| (what == word).then_some((fault, planned)))
 }
 
 /// What the outcomes depend on beside the store: how each fault is followed, how much each drill asks.
@@ -58,9 +69,13 @@ fn file(library: &Library, catalogue: &Catalogue) -> Result<Option<Parts>, Store
 /// What a file holds of what is needed; `None` if any of it is damaged.
 fn on_file(parts: &Parts, needs: Needs) -> Option<Vec<Outcome>> {
     let mut found = Vec::new();
-    for name in parts.names().filter(|name| needs == Needs::All || name.ends_with(" planned")) {
-        let (own, _) = decode::<Vec<Outcome>, { 1 << 28 }>(&parts.read(name)?).ok()?;
-        found.extend(own);
+    for name in parts.names() {
+        let (fault, planned) = of_part(name)?;
+        if needs == Needs::All || planned {
+            let (own, _) = decode::<Vec<Outcome>, { 1 << 28 }>(&parts.read(name)?).ok()?;
+            let fault: Arc<str> = fault.into();
+            found.extend(own.into_iter().map(|one| Outcome { fault: fault.clone(), ..one }));
+        }
     }
     Some(found)
 }

@@ -2,6 +2,8 @@
 //!
 //! Whose question it is does not matter here: [`super::Evidence`] chooses among these and weighs them.
 
+use std::sync::Arc;
+
 use jiff::civil::{Date, date};
 use serde::{Deserialize, Serialize};
 
@@ -24,7 +26,9 @@ pub(super) struct Outcome {
     /// Among the player's, in the order of cases, faults and plans.
     pub(super) place: u32,
     pub(super) case: i64,
-    pub(super) fault: String,
+    /// The same for all of one part of a file, whose name says it.
+    #[serde(skip)]
+    pub(super) fault: Arc<str>,
     pub(super) planned: bool,
     /// Ids, each once, ascending.
     pub(super) drills: Vec<String>,
@@ -191,7 +195,7 @@ impl Gathering<'_> {
             player: self.player.id.0,
             place: u32::try_from(self.found.len()).unwrap_or(u32::MAX),
             case: case.id.0,
-            fault: fault.to_owned(),
+            fault: fault.into(),
             planned: plan.is_some(),
             drills,
             began: days_between(EPOCH, began),

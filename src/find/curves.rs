@@ -163,26 +163,36 @@ impl Library {
     /// [`StoreError::Curves`] if the index fails; [`StoreError::Damaged`]; [`StoreError::Sql`].
     pub fn curves(&self, channel_set: &str) -> Result<Option<CurveSet>, StoreError> {
         let Some(shape) = self.shape_of(channel_set)? else { return Ok(None) };
+        let mut mark = self.curves_mark()?;
+        let mut there = self.open_curve_set(channel_set, shape, &mark);
+        let behind = there.as_ref().is_none_or(|(_, change)| *change != mark.change);
         if self.is_writable()
-            && !self.curve_set_is_in_step(channel_set, shape, &self.curves_mark()?)
+            && behind
             && let Some(_turn) = self.try_to_build()?
         {
+            drop(there);
             let _one_state = self.hold_state()?;
-            self.sync_curve_set(channel_set, shape, &self.curves_mark()?)?;
+            mark = self.curves_mark()?;
+            self.sync_curve_set(channel_set, shape, &mark)?;
+            there = self.open_curve_set(channel_set, shape, &mark);
         }
-        let mark = self.curves_mark()?;
-        // The mark is read first: an index that moved on meanwhile does no harm.
-        let done = self.read_mark(channel_set).filter(|done| done.base == mark.base);
-        let file = done.as_ref().and_then(|_| Index::open(self.index_path(channel_set)).ok());
-        let from = match (&file, done) {
-            (Some(file), Some(done)) if file.shape() == shape => done.change,
-            _ => return self.all_in_memory(channel_set, shape).map(Some),
+        let Some((file, from)) = there else {
+            return self.all_in_memory(channel_set, shape).map(Some);
         };
+        let file = Some(file);
         if from >= mark.change {
             return Ok(Some(CurveSet { shape, file, late: None, late_ids: Vec::new() }));
         }
         let (late, late_ids) = self.in_memory_after(channel_set, shape, from)?;
         Ok(Some(CurveSet { shape, file, late: Some(late), late_ids }))
+    }
+
+    /// The index of a set and the change it covers, if it is of this library and whole.
+    fn open_curve_set(&self, set: &str, shape: Shape, mark: &Mark) -> Option<(Index, i64)> {
+        // The mark is read first: an index that moved on meanwhile does no harm.
+        let done = self.read_mark(set).filter(|done| done.base == mark.base)?;
+        let file = Index::open(self.index_path(set)).ok()?;
+        (file.shape() == shape).then_some((file, done.change))
     }
 
     /// The shape of a set's curves; `None` if no serve has it.
@@ -285,10 +295,11 @@ impl Library {
         fs::rename(&new, &path).map_err(StoreError::io(&path, "writing the mark"))
     }
 
-    /// Whether the index of a set opens and covers the store's last change.
+    /// Whether the index of a set covers the store's last change, going by its mark and header. Damage
+    /// further on is found by whoever searches it.
     fn curve_set_is_in_step(&self, set: &str, shape: Shape, mark: &Mark) -> bool {
         self.read_mark(set).as_ref() == Some(mark)
-            && Index::open(self.index_path(set)).is_ok_and(|index| index.shape() == shape)
+            && Index::shape_of(self.index_path(set)).is_ok_and(|found| found == shape)
     }
 
     /// Whether every curve index covers the store's last change, and none is left over.

@@ -104,26 +104,61 @@ impl Heads {
         u16::try_from(place).map_err(|_| too_large(place as i64))
     }
 
-    /// The same serves with those of `players` replaced by `own`, which is by id.
-    fn with_players(&self, players: &Ids, own: &Self) -> Result<Self, StoreError> {
-        let mut merged = Self { kinds: self.kinds.clone(), ..Self::default() };
+    /// The same serves with those of `players` replaced by `own`, which is by id. Cost: most changes leave a
+    /// player the same serves, which are then written over; others move the columns.
+    fn with_players(mut self, players: &Ids, own: &Self) -> Result<Self, StoreError> {
         let mut numbers = Vec::with_capacity(own.kinds.len());
         for kind in &own.kinds {
-            numbers.push(merged.kind_number(kind.clone())?);
+            numbers.push(self.kind_number(kind.clone())?);
         }
-        let mut news = (0..own.len()).peekable();
-        let renumbered = |place: usize| {
-            let head = own.head(place);
-            Head { kind: numbers[usize::from(head.kind)], ..head }
+        let is_gone = |&place: &usize| {
+            players.holds(self.players[place])
+                && own.serves.binary_search(&self.serves[place]).is_err()
         };
-        for place in (0..self.len()).filter(|&place| !players.holds(self.players[place])) {
-            while let Some(new) = news.next_if(|&new| own.serves[new] < self.serves[place]) {
-                merged.push(renumbered(new));
-            }
-            merged.push(self.head(place));
+        let gone: Vec<usize> = (0..self.len()).filter(is_gone).collect();
+        if !gone.is_empty() {
+            self.remove(&gone);
         }
-        news.for_each(|new| merged.push(renumbered(new)));
-        Ok(merged)
+        for place in 0..own.len() {
+            let head = own.head(place);
+            let head = Head { kind: numbers[usize::from(head.kind)], ..head };
+            match self.serves.binary_search(&head.serve) {
+                Ok(known) => self.set(known, head),
+                Err(new) => self.insert(new, head),
+            }
+        }
+        Ok(self)
+    }
+
+    fn columns(&mut self) -> [&mut Vec<u32>; 4] {
+        [&mut self.serves, &mut self.cases, &mut self.players, &mut self.days]
+    }
+
+    /// `gone`: places, ascending.
+    fn remove(&mut self, gone: &[usize]) {
+        fn stay<T>(column: &mut Vec<T>, gone: &[usize]) {
+            let mut places = 0..;
+            column
+                .retain(|_| places.next().is_some_and(|place| gone.binary_search(&place).is_err()));
+        }
+        self.columns().into_iter().for_each(|column| stay(column, gone));
+        stay(&mut self.kind, gone);
+    }
+
+    fn set(&mut self, place: usize, head: Head) {
+        let Head { serve, case, player, day, kind } = head;
+        for (column, value) in self.columns().into_iter().zip([serve, case, player, day]) {
+            column[place] = value;
+        }
+        self.kind[place] = kind;
+    }
+
+    fn insert(&mut self, place: usize, head: Head) {
+        let Head { serve, case, player, day, kind } = head;
+        for (column, value) in self.columns().into_iter().zip([serve, case, player, day]) {
+            column.insert(place, value);
+        }
+        self.kind.insert(place, kind);
     }
 
     /// Whether both say the same of every serve, however kinds are numbered.
@@ -156,16 +191,24 @@ impl Heads {
         let (kinds, _) = decode::<Vec<Kind>, { 1 << 28 }>(&kinds).ok()?;
         let column = |name: &str| -> Option<Vec<u32>> {
             let bytes = parts.read(name)?;
-            Some(bytes.as_chunks::<4>().0.iter().map(|four| u32::from_le_bytes(*four)).collect())
+            let mut column = vec![0_u32; bytes.len() / 4];
+            let whole = bytes.get(..4 * column.len())?;
+            bytemuck::cast_slice_mut(&mut column).copy_from_slice(whole);
+            column.iter_mut().for_each(|value| *value = u32::from_le(*value));
+            Some(column)
         };
-        let kind = parts.read("kind")?;
+        let bytes = parts.read("kind")?;
+        let mut kind = vec![0_u16; bytes.len() / 2];
+        let whole = bytes.get(..2 * kind.len())?;
+        bytemuck::cast_slice_mut(&mut kind).copy_from_slice(whole);
+        kind.iter_mut().for_each(|value| *value = u16::from_le(*value));
         let heads = Self {
             kinds,
             serves: column("serves")?,
             cases: column("cases")?,
             players: column("players")?,
             days: column("days")?,
-            kind: kind.as_chunks::<2>().0.iter().map(|two| u16::from_le_bytes(*two)).collect(),
+            kind,
         };
         let lengths = [&heads.cases, &heads.players, &heads.days].map(Vec::len);
         let whole = lengths.iter().all(|&length| length == heads.len())

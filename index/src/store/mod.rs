@@ -122,6 +122,18 @@ impl Index {
         Ok(Self::from_parts(layout, segments, store))
     }
 
+    /// The shape of an index on file, going by its header and commit record: a few pages are read, however
+    /// many curves it holds.
+    ///
+    /// # Errors
+    /// [`StoreError::NotAnIndex`], [`StoreError::Format`], [`StoreError::Constant`] or [`StoreError::Damaged`]
+    /// as far as those two show it; [`StoreError::Io`].
+    pub fn shape_of(path: impl AsRef<Path>) -> Result<Shape, StoreError> {
+        let path = path.as_ref();
+        let file = File::open(path).map_err(io_error(path, "opening"))?;
+        format::read(path, &file).map(|told| told.shape)
+    }
+
     /// Opens an index for reading and changing; one at a time. Checked is what [`open`](Self::open) checks.
     ///
     /// # Errors

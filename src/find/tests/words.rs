@@ -1,6 +1,7 @@
 use jiff::civil::date;
 use tempfile::TempDir;
 
+use crate::find::{Filter, WordsQuery};
 use crate::library::tests::made;
 use crate::library::*;
 
@@ -202,6 +203,41 @@ fn a_few_changed_cases_wait_but_nobody_who_was_removed() {
     assert_ne!(files(&library), written, "somebody was removed");
     assert_eq!(hits(&reader, "quokka").len(), 16);
     assert_eq!(library.check_words().unwrap(), Ok(()));
+}
+
+/// One comes back that the index had not, and another goes: their number and the latest are as before.
+#[test]
+fn a_case_that_comes_back_hides_no_other_that_goes() {
+    let Academy { _folder, mut library, cases } = academy();
+    for &case in &cases {
+        said(&mut library, case, "quokka");
+    }
+    let anna = Author::Coach("anna".to_owned());
+    let remove = |library: &mut Library, place: usize| {
+        let case = library.case(cases[place]).unwrap();
+        for label in case.labels {
+            let removal = Removal::Label { case: cases[place], fault: label.fault, by: label.by };
+            library.write(|w| w.remove(&removal, &[], &anna)).unwrap();
+        }
+        let recording = library.recordings(Some(case.player)).unwrap()[0].id;
+        let removal = Removal::Recording(recording);
+        library.write(|w| w.remove(&removal, &[], &anna)).unwrap();
+    };
+    remove(&mut library, 0);
+    assert_eq!(library.count_cases().unwrap(), 2);
+    library.sync().unwrap();
+    let reader = Library::open_read_only(library.folder()).unwrap();
+    assert_eq!(hits(&reader, "quokka"), cases[1..]);
+    let gone = library.last_change(ItemId::Case(cases[0])).unwrap().unwrap();
+    library.write(|w| w.undo(gone, &anna)).unwrap();
+    assert!(library.words_are_in_step().unwrap(), "one more may wait");
+    remove(&mut library, 1);
+    assert_eq!(library.count_cases().unwrap(), 2);
+    assert!(!library.words_are_in_step().unwrap(), "somebody was removed");
+    assert_eq!(hits(&reader, "quokka"), [cases[2]]);
+    let asked = WordsQuery { text: "quokka", filter: Filter::default(), k: 9 };
+    let found = reader.find(&asked).unwrap();
+    assert_eq!((found.searched, found.hits.len()), (2, 1));
 }
 
 /// What stands above the sums is all that says so without the index: it must be as it was written.

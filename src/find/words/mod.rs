@@ -6,6 +6,7 @@
 //! more than the change itself, and brings the index up to the store when there are more, or at once
 //! when a case was removed.
 
+mod head;
 mod hits;
 mod query;
 mod ranked;
@@ -16,7 +17,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use rusqlite::{Row, params};
+use rusqlite::params;
 use tantivy::columnar::Column;
 use tantivy::directory::{Directory, MmapDirectory};
 use tantivy::query::EnableScoring;
@@ -35,6 +36,7 @@ pub use query::Ignored;
 pub use ranked::{Excerpt, WordsFound, WordsHit, WordsOf, WordsQuery};
 pub use text::Part;
 
+use head::{Head, Held};
 use hits::each_hit;
 use query::Sought;
 use text::{Piece, entries, of_entry};
@@ -79,43 +81,6 @@ impl Mark {
 
     fn text(&self) -> String {
         format!("{} {}", self.base, self.change)
-    }
-}
-
-/// Cases up to an id: how many, and the sum of their ids. Another number of either says that one was
-/// removed, or came back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Census {
-    last: i64,
-    count: i64,
-    sum: i64,
-}
-
-impl Census {
-    fn of(cases: &[i64]) -> Self {
-        let last = cases.iter().copied().max().unwrap_or(0);
-        Self { last, count: cases.len() as i64, sum: cases.iter().sum() }
-    }
-}
-
-/// What stands above the sums of an index, to be read without opening it: its mark and its cases.
-#[derive(Debug, Clone, PartialEq, Eq)]
-struct Head {
-    mark: Mark,
-    cases: Census,
-}
-
-impl Head {
-    fn read(line: &str) -> Option<Self> {
-        let mut fields = line.rsplitn(4, ' ');
-        let mut number = || fields.next()?.parse().ok();
-        let (sum, count, last) = (number()?, number()?, number()?);
-        Some(Self { mark: Mark::read(fields.next()?)?, cases: Census { last, count, sum } })
-    }
-
-    fn text(&self) -> String {
-        let Census { last, count, sum } = self.cases;
-        format!("{} {last} {count} {sum}", self.mark.text())
     }
 }
 
@@ -195,9 +160,11 @@ impl Library {
             for case in &changed {
                 found.remove(&case.0);
             }
-            // Who was removed since is still in the index.
-            let here = self.sorted_case_ids()?;
-            found.retain(|case| here.binary_search(case).is_ok());
+            if self.some_are_gone(done, &changed)? {
+                // They are still in the index.
+                let here = self.sorted_case_ids()?;
+                found.retain(|case| here.binary_search(case).is_ok());
+            }
             let index = self.in_memory(fields, &changed, false)?;
             let searcher = searcher_of(&index).map_err(self.words_error())?;
             complete &=
@@ -229,27 +196,37 @@ impl Library {
     /// [`LATE_CASES`] changed since, and none was removed. Cost: counts the cases.
     pub(in crate::find) fn words_are_in_step(&self) -> Result<bool, StoreError> {
         let mark = self.words_mark()?;
-        let head = sums::head(&self.words_folder()).ok().flatten();
-        let Some(head) = head.as_deref().and_then(Head::read) else { return Ok(false) };
-        if head.mark.base != mark.base || head.mark.change > mark.change {
-            return Ok(false);
+        let Some(head) = self.words_head(&mark) else { return Ok(false) };
+        if head.mark == mark {
+            return Ok(true);
         }
-        Ok(head.mark == mark
-            || self.changed_cases(head.mark.change)?.len() <= LATE_CASES
-                && self.census_to(head.cases.last)? == head.cases)
+        let changed = self.changed_cases(head.mark.change)?;
+        Ok(changed.len() <= LATE_CASES && !self.some_are_gone_since(&head.held, &changed)?)
     }
 
-    /// The store's cases up to an id.
-    fn census_to(&self, last: i64) -> Result<Census, StoreError> {
-        let read = |row: &Row<'_>| Ok(Census { last, count: row.get(0)?, sum: row.get(1)? });
-        self.connection
-            .query_row(
-                // The sign keeps SQLite to an index of a few bytes a case, not the cases themselves.
-                "SELECT count(*), coalesce(sum(id), 0) FROM cases WHERE +id <= ?1",
-                [last],
-                read,
-            )
-            .map_err(StoreError::sql("counting cases"))
+    /// What stands above the sums, if it is of this library and no newer than the store.
+    fn words_head(&self, mark: &Mark) -> Option<Head> {
+        let line = sums::head(&self.words_folder()).ok().flatten()?;
+        let head = Head::read(&line)?;
+        (head.mark.base == mark.base && head.mark.change <= mark.change).then_some(head)
+    }
+
+    /// Whether the index on disk that came as far as `done` may hold cases that the store no longer does;
+    /// `changed`: those that changed since. Cost: counts the cases.
+    fn some_are_gone(&self, done: i64, changed: &[CaseId]) -> Result<bool, StoreError> {
+        let head = self.words_head(&self.words_mark()?);
+        // Another one may have taken its place meanwhile.
+        match head.filter(|head| head.mark.change == done) {
+            Some(head) => self.some_are_gone_since(&head.held, changed),
+            None => Ok(true),
+        }
+    }
+
+    /// Whether an index that held these cases held some that the store no longer does. What the store has and
+    /// the index had not, changed since: so one count says it.
+    fn some_are_gone_since(&self, held: &Held, changed: &[CaseId]) -> Result<bool, StoreError> {
+        let new = changed.iter().filter(|case| !held.holds(case.0)).count();
+        Ok(self.count_cases()? != held.count() + new)
     }
 
     /// What a reader finds on disk, and the change from which on it must index for itself
@@ -388,7 +365,7 @@ impl Library {
         writer.wait_merging_threads()?;
         let folder = self.words_folder();
         let held = indexed_cases(index)?;
-        let head = Head { mark: mark.clone(), cases: Census::of(&held) };
+        let head = Head { mark: mark.clone(), held: Held::of(&held) };
         sums::write(&folder, &head.text(), |what| self.seam.before_write(what))
             .map_err(StoreError::io(&folder, "writing the sums of the word index"))?;
         Ok(())
@@ -425,12 +402,15 @@ impl Library {
 
     /// Cases whose words changed after `change`, by id.
     fn changed_cases(&self, change: i64) -> Result<Vec<CaseId>, StoreError> {
-        self.list(
+        // Ordered by the database, it would go through all cases by id instead of these by their change.
+        let mut changed = self.list(
             "listing changed cases",
-            "SELECT id FROM cases WHERE word_change > ?1 ORDER BY id",
+            "SELECT id FROM cases WHERE word_change > ?1",
             params![change],
             |row| row.get(0).map(CaseId),
-        )
+        )?;
+        changed.sort_unstable();
+        Ok(changed)
     }
 
     /// Cases the index holds and the store does not.

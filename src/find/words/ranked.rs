@@ -147,8 +147,8 @@ enum Document {
 
 /// Which documents take part.
 struct Taking<'a> {
-    /// Cases the store holds and the filter keeps.
-    cases: &'a Ids,
+    /// Cases the store holds and the filter keeps; `None`: all of the index.
+    cases: Option<&'a Ids>,
     /// Whether entries of the catalogue do.
     with_entries: bool,
     /// Cases whose words in this index are out of date.
@@ -174,16 +174,16 @@ impl Library {
         // What others change meanwhile is not half in the answer.
         let _one_state = self.hold_state()?;
         let with_entries = query.filter.is_empty();
-        let cases = if with_entries {
-            self.sorted_case_ids()?
+        let kept = if with_entries {
+            found.searched = self.count_cases()?;
+            None
         } else {
             let kept = self.select_cases(&query.filter)?;
             ignored.extend(kept.cut.ignored.iter().cloned());
             found.cut = kept.cut.why_empty("cases");
-            kept.ids
+            found.searched = kept.ids.len();
+            Some(kept.ids.into_iter().collect::<Ids>())
         };
-        found.searched = cases.len();
-        let cases: Ids = cases.into_iter().collect();
         let Some(terms) = terms else { return Ok(WordsFound { ignored, ..found }) };
         let deadline = Instant::now() + TIME_LIMIT;
         let (on_disk, late) = self.words_at_hand()?;
@@ -202,12 +202,22 @@ impl Library {
                 ignored.push(Ignored { text: word.text.clone(), why });
             }
         }
+        let some_are_gone = match (&on_disk, late, &changed) {
+            (Some(_), Some(done), Some(changed)) if kept.is_none() => {
+                self.some_are_gone(done, changed)?
+            }
+            _ => false,
+        };
+        let kept = match some_are_gone {
+            true => Some(self.sorted_case_ids()?.into_iter().collect()),
+            false => kept,
+        };
         let outdated: HashSet<i64> = changed.iter().flatten().map(|case| case.0).collect();
         let mut all = Vec::new();
         let mut complete = true;
         for (searcher, outdated) in [(&on_disk, &outdated), (&beside, &HashSet::new())] {
             let Some(searcher) = searcher else { continue };
-            let taking = Taking { cases: &cases, with_entries, outdated, deadline };
+            let taking = Taking { cases: kept.as_ref(), with_entries, outdated, deadline };
             complete &= collect_ranked(searcher, &both, &terms.sought, &taking, &mut all)
                 .map_err(self.words_error())?;
         }
@@ -354,8 +364,8 @@ fn collect_ranked(
             };
             let takes_part = |document: &Document| match document {
                 Document::Case(case) => {
-                    u32::try_from(*case).is_ok_and(|case| taking.cases.holds(case))
-                        && !taking.outdated.contains(case)
+                    let kept = |cases: &Ids| u32::try_from(*case).is_ok_and(|c| cases.holds(c));
+                    taking.cases.is_none_or(kept) && !taking.outdated.contains(case)
                 }
                 Document::Entry(_) => taking.with_entries,
             };

@@ -1,8 +1,8 @@
 //! Cases, plans and follow-ups.
 
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::{OptionalExtension, Row, params_from_iter};
 
-use super::{named, named_if, parsed, parsed_if, unreadable};
+use super::{count, named, named_if, parsed, parsed_if, unreadable};
 use crate::library::{
     Author, BallFlight, Case, CaseId, Ending, FaultLabel, FollowUp, FollowUpId, Grip, Library,
     Misses, Note, Plan, PlanEnd, PlanId, PlannedDrill, PlayerId, ServeId, StoreError,
@@ -14,12 +14,13 @@ impl Library {
     /// # Errors
     /// [`StoreError::Sql`].
     pub fn case_ids(&self, player: Option<PlayerId>) -> Result<Vec<CaseId>, StoreError> {
-        self.list(
-            "listing cases",
-            "SELECT id FROM cases WHERE ?1 IS NULL OR player = ?1 ORDER BY date, id",
-            [player.map(|p| p.0)],
-            |row| row.get(0).map(CaseId),
-        )
+        // Two statements: one that leaves it open whose cases it lists would go through everybody's.
+        let sql = match player {
+            Some(_) => "SELECT id FROM cases WHERE player = ?1 ORDER BY date, id",
+            None => "SELECT id FROM cases ORDER BY date, id",
+        };
+        let whose = params_from_iter(player.map(|player| player.0));
+        self.list("listing cases", sql, whose, |row| row.get(0).map(CaseId))
     }
 
     /// The ids of all cases, sorted. Cost: reads no case.
@@ -27,6 +28,14 @@ impl Library {
         let mut ids = self.list("listing cases", "SELECT id FROM cases", [], |row| row.get(0))?;
         ids.sort_unstable();
         Ok(ids)
+    }
+
+    /// How many cases there are. Cost: reads the pages of one index, no case.
+    pub(crate) fn count_cases(&self) -> Result<usize, StoreError> {
+        self.connection
+            .prepare_cached("SELECT count(*) FROM cases")
+            .and_then(|mut statement| statement.query_row([], |row| count(row, 0)))
+            .map_err(StoreError::sql("counting cases"))
     }
 
     /// All cases of a player (`None`: of everybody), by day and id.

@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 
 use jiff::civil::Date;
-use rusqlite::{OptionalExtension, Row};
+use rusqlite::{OptionalExtension, Row, params_from_iter};
 
 use super::{count, named, named_if, parsed};
 use crate::library::stored::{RecordingBytes, ServeBytes, ServeColumns, read_curve, read_readings};
@@ -84,10 +84,11 @@ impl Library {
     /// # Errors
     /// [`StoreError::Sql`].
     pub fn recordings(&self, player: Option<PlayerId>) -> Result<Vec<RecordingRow>, StoreError> {
+        let whose = player.map_or("", |_| "WHERE player = ?1");
         self.list(
             "listing recordings",
-            &format!("{RECORDINGS} WHERE ?1 IS NULL OR player = ?1 ORDER BY date, id"),
-            [player.map(|p| p.0)],
+            &format!("{RECORDINGS} {whose} ORDER BY date, id"),
+            params_from_iter(player.map(|player| player.0)),
             recording_row,
         )
     }
