@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 
 use pictured::{NET_OF_MARKERS, pictured};
 use precedent::catalogue::{Catalogue, Conditions, Finding, Observed, Recorded, Suspicion, detect};
-use precedent::motion::{self, Joint, ReadOptions, Recording, View};
+use precedent::motion::{self, Joint, ReadOptions, Recording, Side, View};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, find};
 use precedent::simulator::chance;
 use rand::Rng;
@@ -660,6 +660,29 @@ fn whole_serves_are_found_and_forehands_are_not() {
         }
     }
     assert_eq!(forehands, 71);
+}
+
+/// Which hand serves, told by the feet: whoever faces the side of the picture that the index names has
+/// the foot of the tossing side nearer to it until the toss begins.
+#[test]
+fn the_hand_seen_from_the_side_is_that_of_the_back_foot() {
+    let Some(folder) = folder() else { return };
+    let mut checked = 0;
+    for one in flat_serves(&folder).iter().filter(|one| one.view == "side") {
+        let Some(serve) = &one.serve else { continue };
+        let until = serve.events[EventKind::TossStart as usize].frame;
+        let ahead: Vec<f64> = (0..=until)
+            .filter_map(|frame| {
+                let [left, right] = [Joint::LeftAnkle, Joint::RightAnkle]
+                    .map(|joint| one.recording.at(frame, joint));
+                Some(one.faces * (left?[0] - right?[0]))
+            })
+            .collect();
+        let back = if median(&ahead) > 0.0 { Side::Right } else { Side::Left };
+        assert_eq!(serve.hand, back, "{}", one.name);
+        checked += 1;
+    }
+    assert!(checked >= 30, "{checked}");
 }
 
 /// A standing body's height in the picture, by head and ankles (the head's middle at nine tenths).
