@@ -2,7 +2,7 @@
 
 use super::vector::{V3, mid, norm, sub};
 pub use crate::motion::MAX_FILLED_GAP_S;
-use crate::motion::{Dimensions, Joint, Recording, Side, butterworth, fill_gaps, resample};
+use crate::motion::{Dimensions, Joint, Recording, Side, butterworth, fill_gaps, gaps, resample};
 
 /// The grid is at least this fine, so that events between the frames of a slow source can be read.
 const GRID_HZ: f64 = 100.0;
@@ -29,8 +29,13 @@ impl Track {
     ) -> Self {
         let mut part = cut(recording, joints, first, last);
         fill_gaps(&mut part, MAX_FILLED_GAP_S);
+        Self::of(&part)
+    }
+
+    /// A recording whose gaps are filled as far as they are to be.
+    pub(super) fn of(recording: &Recording) -> Self {
         let multiple = (GRID_HZ / recording.rate_hz).ceil().max(1.0);
-        let part = resample(&part, recording.rate_hz * multiple);
+        let part = resample(recording, recording.rate_hz * multiple);
         let width = part.joints.len();
         let joints = part
             .joints
@@ -139,6 +144,31 @@ pub(super) fn cut(recording: &Recording, joints: &[Joint], first: usize, last: u
         format: recording.format.clone(),
         assumptions: Vec::new(),
     }
+}
+
+/// The frames from `first` to `last` with their gaps filled, less those at either end in which one of
+/// the core joints is not seen yet or no longer: a serve is read from what is seen.
+///
+/// A gap that reaches over an end is filled from the frames beyond it, none of them outside `within`.
+/// What is lost for longer than a gap may be takes no frames away.
+pub(super) fn filled(
+    recording: &Recording,
+    (first, last): (usize, usize),
+    within: std::ops::RangeInclusive<usize>,
+) -> Recording {
+    let beyond = (MAX_FILLED_GAP_S * recording.rate_hz).ceil() as usize + 1;
+    let from = first.saturating_sub(beyond).max(*within.start()).min(first);
+    let to = (last + beyond).min(*within.end()).max(last);
+    let mut part = cut(recording, &recording.joints, from, to);
+    fill_gaps(&mut part, MAX_FILLED_GAP_S);
+    let (first, last) = (first - from, last - from);
+    let open = gaps(&cut(&part, &Joint::CORE, first, last));
+    let short = || open.iter().filter(|gap| gap.duration_s <= MAX_FILLED_GAP_S + 1e-9);
+    let begins = short().filter(|gap| gap.first == 0).map(|gap| gap.last + 1).max().unwrap_or(0);
+    let ends = short().filter(|gap| gap.last == last - first).map(|gap| gap.first).min();
+    let ends = ends.map_or(last, |lost| first + lost.saturating_sub(1));
+    let begins = (first + begins).min(ends);
+    cut(&part, &recording.joints, begins, ends)
 }
 
 /// The stretches without NaN.

@@ -33,6 +33,7 @@ const AFTER_HIT_S: f64 = 0.35;
 /// refused with both hands named; only a depth sensor's file, which does not name the sides, takes
 /// the user's word for which side is which. Practice swings with a tossing movement count as
 /// serves; none goes on over a hard cut of a film. Gaps up to [`MAX_FILLED_GAP_S`](super::MAX_FILLED_GAP_S) are filled; longer ones within a serve refuse it.
+/// Where a joint is lost for no longer at an end of the clip, the serve is read from the frames that show it.
 /// If nothing is found, [`Found::refused`] says why in at least one entry.
 ///
 /// Moving, turning about the vertical, scaling or mirroring the recording changes nothing but the

@@ -12,7 +12,7 @@ use crate::serve::figures::figures;
 use crate::serve::given::{of_serve, widened};
 use crate::serve::measures::{Context, readings};
 use crate::serve::net::{Net, Seen};
-use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut};
+use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut, filled};
 use crate::serve::{Event, EventKind, GivenServe, Refusal, Serve};
 
 /// Bounds of the low-pass a serve is read with. Narrow, so that the same serve at another frame
@@ -108,7 +108,8 @@ impl Reader<'_> {
         let first = self.frame_at(stretch.0.max(from_s));
         let last = self.frame_at(stretch.1.min(to_s));
         let cutoff_hz = self.cutoff(first, last);
-        let track = Track::build(recording, &recording.joints, first, last);
+        let part = filled(recording, (first, last), self.uncut(first, last));
+        let track = Track::of(&part);
         let track = match candidate.hand {
             Side::Right => track,
             Side::Left => track.mirrored(),
@@ -131,6 +132,13 @@ impl Reader<'_> {
         })
         .map_err(refuse)?;
         Ok(ServeCut { candidate, track, moments, cutoff_hz })
+    }
+
+    /// The frames around these that no cut of the film parts from them.
+    fn uncut(&self, first: usize, last: usize) -> std::ops::RangeInclusive<usize> {
+        let before = self.cuts.iter().rfind(|&&after| after <= first);
+        let behind = self.cuts.iter().find(|&&after| after > last);
+        before.copied().unwrap_or(0)..=behind.map_or(self.recording.frames(), |&after| after) - 1
     }
 
     fn read(&self, cut: ServeCut<'_>, net: Net) -> Result<Serve, Refusal> {

@@ -2,10 +2,10 @@
 
 use super::reader::Reader;
 use super::spoken;
-use crate::motion::Joint;
+use crate::motion::{Gap, Joint, gaps};
 use crate::serve::Found;
 use crate::serve::detect::{Candidate, NEEDED};
-use crate::serve::track::MAX_FILLED_GAP_S;
+use crate::serve::track::{MAX_FILLED_GAP_S, cut};
 
 impl Reader<'_> {
     /// Names what else looked like an overhead swing; if nothing was found at all, the best try.
@@ -26,7 +26,8 @@ impl Reader<'_> {
                 order.then(a.score.total_cmp(&b.score))
             }));
         }
-        let lost = self.longest_loss();
+        let open = self.open_gaps();
+        let lost = self.longest_loss(&open, 0, self.recording.frames());
         // Tops close together are one movement: its best try speaks.
         let mut i = 0;
         while i < tries.len() {
@@ -43,7 +44,7 @@ impl Reader<'_> {
                 .copied();
             if let Some(best) = best {
                 let mut reason = best.reason();
-                if let Some(gap) = self.lost_around(best) {
+                if let Some(gap) = self.lost_around(&open, best) {
                     reason.push_str(&format!("; {gap}"));
                 }
                 if let Some(cut) = self.cut_around(best) {
@@ -67,25 +68,22 @@ impl Reader<'_> {
         if let Some((from, to)) = lost
             && found.serves.is_empty()
         {
-            let reason = format!("tracking is broken: {}", self.loss(from, to));
+            let reason = format!("tracking is broken: {}", self.loss(&open, from, to));
             let times = &self.recording.times_s;
             found.refused.insert(0, self.refusal(times[from], times[to - 1], reason));
         }
     }
 
     /// A stretch of lost frames in words: which joints, how long, where.
-    fn loss(&self, from: usize, to: usize) -> String {
+    fn loss(&self, open: &[Gap], from: usize, to: usize) -> String {
         let times = &self.recording.times_s;
-        let seen =
-            |&&joint: &&Joint| (from..to).any(|frame| self.recording.at(frame, joint).is_some());
-        let missing: Vec<String> = NEEDED
-            .iter()
-            .filter(|joint| (from..to).any(|frame| self.recording.at(frame, **joint).is_none()))
-            .map(|&joint| spoken(joint))
-            .collect();
-        let who = if missing.len() == NEEDED.len() && !NEEDED.iter().any(|j| seen(&j)) {
+        let lost = |joint: Joint| open.iter().any(|gap| gap.joint == joint && over(gap, from, to));
+        let missing: Vec<Joint> = NEEDED.into_iter().filter(|&joint| lost(joint)).collect();
+        let seen = |joint: Joint| (from..to).any(|at| self.recording.at(at, joint).is_some());
+        let who = if missing.len() == NEEDED.len() && !missing.iter().any(|&joint| seen(joint)) {
             "no body".to_owned()
         } else {
+            let missing: Vec<String> = missing.into_iter().map(spoken).collect();
             format!("no {}", missing.join(", "))
         };
         format!(
@@ -96,11 +94,11 @@ impl Reader<'_> {
     }
 
     /// The longest loss within the time one try would have taken, in words.
-    fn lost_around(&self, candidate: &Candidate) -> Option<String> {
+    fn lost_around(&self, open: &[Gap], candidate: &Candidate) -> Option<String> {
         let (from, to) =
             (self.frame_at(candidate.toss_top_s - 1.5), self.frame_at(candidate.top_s + 1.0));
-        let (from, to) = self.longest_loss_in(from, to + 1)?;
-        Some(format!("tracking is broken near it: {}", self.loss(from, to)))
+        let (from, to) = self.longest_loss(open, from, to + 1)?;
+        Some(format!("tracking is broken near it: {}", self.loss(open, from, to)))
     }
 
     /// A cut within the time one try would have taken, in words.
@@ -114,18 +112,25 @@ impl Reader<'_> {
         ))
     }
 
-    /// The longest stretch without the joints the search needs, as frames from..to.
-    fn longest_loss(&self) -> Option<(usize, usize)> {
-        self.longest_loss_in(0, self.recording.times_s.len())
+    /// The gaps of the joints the search needs that stay open.
+    fn open_gaps(&self) -> Vec<Gap> {
+        let mut open = gaps(&cut(self.recording, &NEEDED, 0, self.recording.frames() - 1));
+        open.retain(|gap| !gap.inside || gap.duration_s > MAX_FILLED_GAP_S + 1e-9);
+        open
     }
 
-    fn longest_loss_in(&self, first: usize, end: usize) -> Option<(usize, usize)> {
+    /// The longest stretch with one of the joints the search needs in an open gap, as frames
+    /// from..to.
+    fn longest_loss(&self, open: &[Gap], first: usize, end: usize) -> Option<(usize, usize)> {
         let times = &self.recording.times_s;
-        let seen = |frame: usize| NEEDED.iter().all(|&j| self.recording.at(frame, j).is_some());
+        let mut lost = vec![false; end - first];
+        for gap in open.iter().filter(|gap| over(gap, first, end)) {
+            lost[gap.first.max(first) - first..(gap.last + 1).min(end) - first].fill(true);
+        }
         let mut longest: Option<(usize, usize)> = None;
         let mut from = first;
         for frame in first..=end {
-            if frame == end || seen(frame) {
+            if frame == end || !lost[frame - first] {
                 if frame > from && longest.is_none_or(|(a, b)| frame - from > b - a) {
                     longest = Some((from, frame));
                 }
@@ -135,4 +140,9 @@ impl Reader<'_> {
         let (a, b) = longest?;
         (times[b.min(times.len() - 1)] - times[a] > MAX_FILLED_GAP_S).then_some((a, b))
     }
+}
+
+/// Whether a gap reaches into the frames from..to.
+fn over(gap: &Gap, from: usize, to: usize) -> bool {
+    gap.first < to && gap.last >= from
 }

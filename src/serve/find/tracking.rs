@@ -22,13 +22,21 @@ const BROKEN: f64 = 0.5;
 /// More than this share of a serve's frames with a broken bone refuses it.
 const BROKEN_FRAMES: f64 = 0.25;
 
-/// Gaps of the core joints between two frames, filled or not.
+/// How far gaps are followed beyond the frames they are asked for, s.
+const FOLLOWED_S: f64 = 2.0;
+
+/// Gaps of the core joints that reach between two frames, filled or not, each in its whole length
+/// (up to two seconds beyond).
 pub(super) fn gaps_between(recording: &Recording, first: usize, last: usize) -> Vec<Gap> {
-    let mut found = gaps(&cut(recording, &Joint::CORE, first, last));
+    let beyond = (FOLLOWED_S * recording.rate_hz).ceil() as usize;
+    let from = first.saturating_sub(beyond);
+    let to = (last + beyond).min(recording.frames() - 1);
+    let mut found = gaps(&cut(recording, &Joint::CORE, from, to));
     for gap in &mut found {
-        gap.first += first;
-        gap.last += first;
+        gap.first += from;
+        gap.last += from;
     }
+    found.retain(|gap| gap.first <= last && gap.last >= first);
     found
 }
 
