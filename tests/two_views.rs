@@ -340,7 +340,17 @@ fn a_review_shows_both_views_at_the_same_moments() {
     assert!(page.contains("The same serve (s6), seen from behind, at the same moments."));
     assert!(page.contains("Read from s6, which shows it best."));
     let page = review(&data, Audience::Player);
-    assert!(page.contains("The same serve, seen from behind, at the same moments."));
+    let (own, seen) =
+        page.split_once("The same serve, seen from behind, at the same moments.").unwrap();
+    // The player's own comes first, each as its camera saw it, the other directly below.
+    assert!(own.find(">you</text>") < own.find(">seen from behind</text>"), "{own}");
+    assert_eq!(own.matches("<figcaption>").count(), 2, "{own}");
+    assert!(!seen.contains("<figcaption>The same serve"));
+    assert!(own.matches(">as the camera saw it</text>").count() >= 2, "{own}");
+    assert!(
+        !page.contains(", seen from behind, left to right"),
+        "no flat body is said to be seen from there"
+    );
 }
 
 /// A player's basket, as `sensor` records it, with pauses of their own between the serves.
