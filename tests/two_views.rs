@@ -500,8 +500,8 @@ fn what_was_said_of_clips_is_checked_and_can_be_taken_back() {
         let by = if damage.contains("program") { "program" } else { "ash" };
         let [one, other] = clips;
         let told = format!(
-            "library.db: what {by} said of r{one} and r{other}: {found}; take it back with `precedent views \
-             r{one} r{other} --clear`, and the times between the serves say what the clips show"
+            "library.db: what {by} said of r{one} and r{other}: {found}; take back what was said of r{one} \
+             and r{other}"
         );
         assert_eq!(desk.amiss(), [told], "{damage}");
         let unsaid = ClipsRequest::Unsaid(RecordingId(one), RecordingId(other));

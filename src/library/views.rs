@@ -16,6 +16,7 @@ use super::{
     Witness,
 };
 use crate::motion::{Capture, Side, View};
+use crate::remedy::Remedy;
 use crate::serve::{
     ClipMatch, ClipsCompared, EventKind, TimedContact, compare_clips, laid_at, usual_error_s,
 };
@@ -362,7 +363,7 @@ impl Library {
 impl Library {
     /// What is wrong in what was said of clips, and what to do about each: clips or serves that are gone,
     /// that are of two sessions or not of the clip, one clip twice.
-    pub(super) fn said_of_clips_amiss(&self) -> Result<Vec<String>, StoreError> {
+    pub(super) fn said_of_clips_amiss(&self) -> Result<Vec<(String, Remedy)>, StoreError> {
         let rows = self.list(
             "checking",
             "SELECT p.one, p.other, p.said_by, p.at,
@@ -389,12 +390,10 @@ impl Library {
         let known: BTreeSet<[i64; 2]> = rows.iter().map(|row| row.clips).collect();
         let amiss = rows.iter().filter_map(|row| {
             let why = row.amiss(&known)?;
-            let [one, other] = row.clips.map(RecordingId);
-            Some(format!(
-                "what {} said of {one} and {other}: {why}; take it back with `precedent views {one} \
-                 {other} --clear`, and the times between the serves say what the clips show",
-                if row.by.is_empty() { "somebody" } else { &row.by },
-            ))
+            let [one, other] = row.clips.map(|clip| RecordingId(clip).to_string());
+            let by = if row.by.is_empty() { "somebody" } else { &row.by };
+            let remedy = Remedy::TakeBackSaid { one: one.clone(), other: other.clone() };
+            Some((format!("what {by} said of {one} and {other}: {why}; {remedy}"), remedy))
         });
         Ok(amiss.collect())
     }

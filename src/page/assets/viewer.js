@@ -155,7 +155,8 @@ class View {
     const at = track.times.length > 1 ? track.times[frame] : t;
     const number = track.times.length > 1 ? `, frame ${track.first + frame}` : '';
     const mirrored = track.mirrored && !this.pictured ? ', left-handed and drawn mirrored' : '';
-    const words = `${fromContact(this.pictured ? at : t)}${number}${mirrored}`;
+    const flat = track.flat && !this.pictured ? ', as the camera saw it' : '';
+    const words = `${fromContact(this.pictured ? at : t)}${number}${mirrored}${flat}`;
     if (words !== this.words) {
       this.words = words;
       this.under.textContent = words;
@@ -877,7 +878,7 @@ function knobs() {
   if (!voice.on) one('[data-voice]').hidden = !views.this.pictured || !navigator.mediaDevices;
   showHand();
   one('[data-do="joints"]').hidden = !shown.some((view) => view.track.picture);
-  one('[data-figure]').hidden = shown.every((view) => view.pictured);
+  one('[data-figure]').hidden = shown.every((view) => view.pictured || view.track.flat);
 }
 
 function layOut() {
