@@ -712,4 +712,18 @@ fn the_command_line_asks_and_is_answered() {
     desk.expect(0, &["views", "r1", "r2", "--clear"]);
     let (out, _) = desk.expect(0, &["label", "c1"]);
     assert!(out.contains("0 practice swings, 2 serves"), "{out}");
+    // Said of a clip that is gone: found, and what to type is said and does it.
+    desk.expect(0, &["views", "r1", "r2", "--apart"]);
+    let raw = rusqlite::Connection::open(desk.at("library").join("library.db")).unwrap();
+    raw.execute_batch("PRAGMA foreign_keys = OFF; UPDATE clip_pairs SET other = 99;").unwrap();
+    drop(raw);
+    let (out, _) = desk.expect(2, &["verify"]);
+    assert!(
+        out.contains(
+            "r99 is not in this library; take it back with `precedent views r1 r99 --clear`"
+        ),
+        "{out}"
+    );
+    desk.expect(0, &["views", "r1", "r99", "--clear"]);
+    desk.expect(0, &["verify"]);
 }

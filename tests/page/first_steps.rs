@@ -38,6 +38,21 @@ fn an_empty_place_says_what_it_is_for_and_how_to_fill_it() {
     page.ended();
 }
 
+/// Who begins with the page has no library yet: it is made where libraries lie by themselves. A folder that
+/// was named and holds none is refused (`an_interrupt_ends_it_and_loses_nothing`).
+#[cfg(target_os = "linux")]
+#[test]
+fn whoever_begins_with_the_page_gets_a_library() {
+    let desk = Desk::new();
+    let home = desk.at("home");
+    let mut command = desk.command(&["page", "--no-open", "--coach", "ash"]);
+    command.env_remove("PRECEDENT_LIBRARY").env("XDG_DATA_HOME", &home);
+    let page = Page::let_in(Page::run(desk, command));
+    assert!(page.shown("/").contains("Players come with their first recording"));
+    let library = Library::open_read_only(home.join("precedent")).unwrap();
+    assert_eq!(library.counts().unwrap().players, 0);
+}
+
 /// Every place the guide sends somebody to opens, and every button it names is on the page.
 #[test]
 fn the_guide_sends_nobody_to_a_place_or_button_that_is_not_there() {

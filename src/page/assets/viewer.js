@@ -155,8 +155,7 @@ class View {
     const at = track.times.length > 1 ? track.times[frame] : t;
     const number = track.times.length > 1 ? `, frame ${track.first + frame}` : '';
     const mirrored = track.mirrored && !this.pictured ? ', left-handed and drawn mirrored' : '';
-    const flat = track.flat && !this.pictured ? ', as the camera saw it' : '';
-    const words = `${fromContact(this.pictured ? at : t)}${number}${mirrored}${flat}`;
+    const words = `${fromContact(this.pictured ? at : t)}${number}${mirrored}`;
     if (words !== this.words) {
       this.words = words;
       this.under.textContent = words;
