@@ -73,6 +73,13 @@ pub enum Remedy {
     Rebuild,
     /// Open the library for reading only.
     ReadOnly,
+    /// Take back what was said of two clips, by their ids.
+    TakeBackSaid {
+        /// The one.
+        one: String,
+        /// The other.
+        other: String,
+    },
 }
 
 impl fmt::Display for Remedy {
@@ -85,6 +92,9 @@ impl fmt::Display for Remedy {
             Self::ChoosePerson { people } => return write!(f, "choose one, 1 to {people}"),
             Self::ChoosePersonAt { people } => {
                 return write!(f, "choose one: {}", people.join(", "));
+            }
+            Self::TakeBackSaid { one, other } => {
+                return write!(f, "take back what was said of {one} and {other}");
             }
             Self::AnotherLayout => "name another layout",
             Self::LayoutOfJoints => "if it holds joints despite its name, give their layout",

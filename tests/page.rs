@@ -10,6 +10,8 @@ mod browser;
 mod desk;
 #[path = "support/film.rs"]
 mod film;
+#[path = "page/first_steps.rs"]
+mod first_steps;
 #[path = "page/for_everyone.rs"]
 mod for_everyone;
 #[path = "page/month.rs"]

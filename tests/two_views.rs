@@ -16,17 +16,18 @@ use std::path::Path;
 use jiff::civil::{Date, date};
 use pictured::{NET_OF_MARKERS, pictured};
 use precedent::catalogue::{Catalogue, Finding};
-use precedent::intake::{ClipsRequest, Context, Looked, say_of_clips, store};
+use precedent::intake::{ClipsRequest, Context, Looked, Movable, move_to, say_of_clips, store};
 use precedent::judgement::judge;
 use precedent::library::{
     Author, CaseId, DayViews, Level, Library, Player, RecordingId, ServeId, Setting,
 };
 use precedent::looks::{Relation, Snapshot, beside, clips_told};
-use precedent::matcher::{Query, Subject, like};
+use precedent::matcher::{Query, Subject, Unstored, like};
 use precedent::motion::{self, ReadOptions, Recording, Side, View, resample};
 use precedent::pages::{Audience, Reviewed, Wanted, gather, review};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, ServeReading, find};
 use precedent::simulator::{Ask, Body, Sensor, SensorKind, Server, Take, Truth};
+use precedent::squad::{self, GroupsParams, SquadQuery};
 use precedent::work::Watch;
 use tempfile::TempDir;
 
@@ -52,20 +53,14 @@ impl Desk {
         Self { folder, library, players, files: 0 }
     }
 
-    /// Stores a recording as it would be read from a file, through the way every file takes.
-    fn add(
-        &mut self,
-        of: usize,
-        recording: Recording,
-        setting: Setting,
-        day: Date,
-    ) -> Vec<ServeId> {
+    /// A recording as it would be read from a file that was written on a day.
+    fn looked(&mut self, recording: Recording, day: Date) -> Looked {
         self.files += 1;
         let file = self.folder.path().join(format!("view-{}.csv", self.files));
         std::fs::write(&file, file.to_string_lossy().as_bytes()).unwrap();
         let found = find(&recording, &FindOptions::default());
         assert!(!found.serves.is_empty(), "{:?}", found.refused);
-        let looked = Looked {
+        Looked {
             file,
             content: None,
             stored: None,
@@ -76,11 +71,29 @@ impl Desk {
             found,
             clip: None,
             file_date: day,
-        };
+        }
+    }
+
+    /// Stores it through the way every file takes.
+    fn add(
+        &mut self,
+        of: usize,
+        recording: Recording,
+        setting: Setting,
+        day: Date,
+    ) -> Vec<ServeId> {
+        let looked = self.looked(recording, day);
         let context = Context { setting: Some(setting), ..Context::default() };
         let (catalogue, player) = (Catalogue::builtin(), &self.players[of]);
         let watch = Watch::default();
         store(&mut self.library, catalogue, player, looked, &context, &watch).unwrap().added.serves
+    }
+
+    /// What is wrong with what is stored, in words.
+    fn amiss(&mut self) -> Vec<String> {
+        let verified = self.library.verify(false, &Watch::default()).unwrap();
+        let stored = verified.findings.iter().filter(|finding| !finding.is_derived());
+        stored.map(ToString::to_string).collect()
     }
 
     fn views(&self) -> DayViews {
@@ -327,7 +340,17 @@ fn a_review_shows_both_views_at_the_same_moments() {
     assert!(page.contains("The same serve (s6), seen from behind, at the same moments."));
     assert!(page.contains("Read from s6, which shows it best."));
     let page = review(&data, Audience::Player);
-    assert!(page.contains("The same serve, seen from behind, at the same moments."));
+    let (own, seen) =
+        page.split_once("The same serve, seen from behind, at the same moments.").unwrap();
+    // The player's own comes first, each as its camera saw it, the other directly below.
+    assert!(own.find(">you</text>") < own.find(">seen from behind</text>"), "{own}");
+    assert_eq!(own.matches("<figcaption>").count(), 2, "{own}");
+    assert!(!seen.contains("<figcaption>The same serve"));
+    assert!(own.matches(">as the camera saw it</text>").count() >= 2, "{own}");
+    assert!(
+        !page.contains(", seen from behind, left to right"),
+        "no flat body is said to be seen from there"
+    );
 }
 
 /// A player's basket, as `sensor` records it, with pauses of their own between the serves.
@@ -433,6 +456,224 @@ fn other_days_and_other_rhythms_stay_apart() {
     assert_eq!(views.count_of(&[one.clone(), other].concat()), 6, "{views:?}");
 }
 
+/// A basket of three serves of an invented player, in space, without errors.
+fn in_space(seed: u64) -> Recording {
+    let space = Sensor { noise_m: 0.0, rate_hz: 60.0, ..Sensor::usual(SensorKind::Markers) };
+    basket(seed, 3, &space, 0).0
+}
+
+/// What somebody said of clips that are not there, not of one day or not two is found by the check, each
+/// with what to do about it; done, the library is sound.
+#[test]
+fn what_was_said_of_clips_is_checked_and_can_be_taken_back() {
+    let mut desk = Desk::new(&["sanderling", "knot"]);
+    let (one, two) = (in_space(0), in_space(7));
+    desk.add(0, pictured(&one, 90.0, 1.0), Setting::Target, DAY);
+    desk.add(0, pictured(&one, 0.0, 1.0), Setting::Target, DAY);
+    desk.add(1, pictured(&two, 90.0, 1.0), Setting::Target, DAY);
+    desk.add(0, pictured(&two, 0.0, 1.0), Setting::Target, date(2026, 3, 15));
+    let ash = Author::coach("ash").unwrap();
+    let catalogue = Catalogue::builtin();
+    let same = ClipsRequest::Same(ServeId(1), ServeId(4));
+    say_of_clips(&mut desk.library, catalogue, same, &ash).unwrap();
+    assert_eq!(desk.amiss(), [""; 0]);
+    let file = desk.library.folder().join("library.db");
+    for (damage, clips, found) in [
+        ("other = 99, one_serve = NULL, other_serve = NULL", [1, 99], "r99 is not in this library"),
+        ("other = 3, one_serve = NULL, other_serve = NULL", [1, 3], "they are of two players"),
+        ("other = 4, one_serve = NULL, other_serve = NULL", [1, 4], "they are of two sessions"),
+        ("other = 1", [1, 1], "that is one clip twice"),
+        ("one = 2, other = 1", [2, 1], "the clip that was stored first does not come first"),
+        ("one_serve = 5", [1, 2], "s5 is not in r1"),
+        ("other_serve = 777", [1, 2], "s777 is not in this library"),
+        ("other_serve = NULL", [1, 2], "a serve of one clip is named, and none of the other"),
+        ("said_by = 'program'", [1, 2], "nobody is named who said it"),
+        ("at = 'then'", [1, 2], "'then' is no instant at which it was said"),
+    ] {
+        let raw = rusqlite::Connection::open(&file).unwrap();
+        raw.execute_batch(&format!(
+            "PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON;
+             UPDATE clip_pairs SET {damage};"
+        ))
+        .unwrap();
+        drop(raw);
+        let by = if damage.contains("program") { "program" } else { "ash" };
+        let [one, other] = clips;
+        let told = format!(
+            "library.db: what {by} said of r{one} and r{other}: {found}; take back what was said of r{one} \
+             and r{other}"
+        );
+        assert_eq!(desk.amiss(), [told], "{damage}");
+        let unsaid = ClipsRequest::Unsaid(RecordingId(one), RecordingId(other));
+        say_of_clips(&mut desk.library, catalogue, unsaid, &ash).unwrap();
+        assert_eq!(desk.amiss(), [""; 0], "{damage}");
+        say_of_clips(&mut desk.library, catalogue, same, &ash).unwrap();
+    }
+    // Of two that are stored, the damaged one goes and the other stays.
+    let raw = rusqlite::Connection::open(&file).unwrap();
+    raw.execute_batch(
+        "PRAGMA ignore_check_constraints = ON;
+         INSERT INTO clip_pairs SELECT other, one, other_serve, one_serve, said_by, at FROM clip_pairs;",
+    )
+    .unwrap();
+    drop(raw);
+    let found = desk.amiss();
+    assert!(found.len() == 1 && found[0].contains("r2 and r1: they are named twice"), "{found:?}");
+    let unsaid = ClipsRequest::Unsaid(RecordingId(2), RecordingId(1));
+    say_of_clips(&mut desk.library, catalogue, unsaid, &ash).unwrap();
+    assert_eq!(desk.amiss(), [""; 0]);
+    assert!(clips_told(&desk.library, CaseId(1)).unwrap()[0].said);
+}
+
+/// What was said of clips of one day does not outlive the day: it goes with the clip that moves, and the
+/// move says so.
+#[test]
+fn a_clip_that_moves_to_another_day_takes_what_was_said_of_it_along() {
+    let mut desk = Desk::new(&["sanderling"]);
+    let space = in_space(0);
+    desk.add(0, pictured(&space, 90.0, 1.0), Setting::Target, DAY);
+    desk.add(0, pictured(&space, 0.0, 1.0), Setting::Target, DAY);
+    let ash = Author::coach("ash").unwrap();
+    let catalogue = Catalogue::builtin();
+    let apart = ClipsRequest::Apart(RecordingId(1), RecordingId(2));
+    say_of_clips(&mut desk.library, catalogue, apart, &ash).unwrap();
+    let other_day = Some(date(2026, 3, 15));
+    let clip = Movable::Recording(RecordingId(2));
+    let moved = move_to(&mut desk.library, catalogue, clip, None, other_day, &ash).unwrap();
+    assert_eq!(moved.unsaid_of, [RecordingId(1)]);
+    assert_eq!(desk.amiss(), [""; 0]);
+    let back = move_to(&mut desk.library, catalogue, clip, None, Some(DAY), &ash).unwrap();
+    assert!(back.unsaid_of.is_empty());
+    assert_eq!(desk.views().others(ServeId(1)), [ServeId(4)], "by their times again");
+    // One serve alone takes along what was said by it, and nothing else.
+    let same = ClipsRequest::Same(ServeId(1), ServeId(4));
+    say_of_clips(&mut desk.library, catalogue, same, &ash).unwrap();
+    let other = Movable::Serve(ServeId(5));
+    let moved = move_to(&mut desk.library, catalogue, other, None, other_day, &ash).unwrap();
+    assert!(moved.unsaid_of.is_empty());
+    let named = Movable::Serve(ServeId(4));
+    let moved = move_to(&mut desk.library, catalogue, named, None, other_day, &ash).unwrap();
+    assert_eq!(moved.unsaid_of, [RecordingId(1)]);
+    assert_eq!(desk.amiss(), [""; 0]);
+}
+
+/// On a squad's map and in its counts a serve that was filmed from two places is one, by the view the map
+/// shows; of nobody is a view "left out" that is on it by another.
+#[test]
+fn a_squad_counts_a_serve_once_however_many_cameras_saw_it() {
+    let mut desk = Desk::new(&["dunlin", "knot", "sanderling"]);
+    for (player, seed) in [(0, 0), (1, 7), (2, 3)] {
+        desk.add(player, pictured(&in_space(seed), 90.0, 1.0), Setting::Target, DAY);
+    }
+    let behind = desk.add(0, pictured(&in_space(0), 0.0, 1.0), Setting::Target, DAY);
+    let query = SquadQuery {
+        squad: None,
+        filter: precedent::find::Filter::default(),
+        from: None,
+        to: None,
+        today: date(2026, 3, 20),
+        groups: GroupsParams::default(),
+    };
+    let ask = |library: &Library| {
+        let catalogue = Catalogue::builtin();
+        squad::gather(library, catalogue, &query, &Watch::default()).unwrap()
+    };
+    let found = ask(&desk.library);
+    let alike = found.alike.unwrap();
+    assert_eq!((found.serves, alike.serves.len(), alike.looks), (9, 9, 3));
+    assert!(alike.serves.iter().all(|placed| !behind.contains(&placed.serve)));
+    assert_eq!(alike.left_out, []);
+    // The coach knows better: then they are others, and those from behind are left out.
+    let ash = Author::coach("ash").unwrap();
+    let apart = ClipsRequest::Apart(RecordingId(1), RecordingId(4));
+    say_of_clips(&mut desk.library, Catalogue::builtin(), apart, &ash).unwrap();
+    let found = ask(&desk.library);
+    let alike = found.alike.unwrap();
+    assert_eq!((found.serves, alike.serves.len()), (12, 9));
+    assert_eq!(alike.left_out, [(3, "seen from behind, not from the side".to_owned())]);
+    // From two places that count as one view: one dot for each serve, too.
+    let beside = desk.add(1, pictured(&in_space(7), 100.0, 1.0), Setting::Target, DAY);
+    let found = ask(&desk.library);
+    let alike = found.alike.unwrap();
+    assert_eq!((found.serves, alike.serves.len()), (12, 9));
+    assert!(alike.serves.iter().all(|placed| !beside.contains(&placed.serve)));
+    let in_groups: usize = alike.groups.iter().map(|group| group.serves).sum();
+    assert_eq!(in_groups, 9);
+}
+
+/// The other view of the very same serve is no precedent of a file that is not stored: left out where the
+/// session is known, told where it is likely.
+#[test]
+fn a_file_that_is_not_stored_is_not_offered_its_own_serves() {
+    let mut desk = Desk::new(&["dunlin", "knot"]);
+    let (one, two) = (in_space(0), in_space(7));
+    let own = desk.add(0, pictured(&one, 90.0, 1.0), Setting::Target, DAY);
+    let earlier = desk.add(0, pictured(&two, 90.0, 1.0), Setting::Target, date(2026, 2, 1));
+    desk.add(1, pictured(&in_space(3), 90.0, 1.0), Setting::Target, DAY);
+    let late = cut(&pictured(&one, 80.0, 1.0), 0.4, f64::INFINITY, 50.0);
+    let file = desk.looked(late, date(2026, 4, 1));
+    assert_eq!(file.found.serves.len(), 3);
+    let dunlin = Some(desk.players[0].id);
+    let ask = |desk: &Desk, file: &Looked, nth, player, day| {
+        let subject = Subject::Unstored(Unstored::of(file, nth, player).on(day));
+        let answer = like(&desk.library, &Query::new(subject, 20), &Watch::default()).unwrap();
+        let met: Vec<ServeId> = answer.precedents.iter().map(|one| one.serve).collect();
+        // What is said of sources is not the point here.
+        let of_sessions = |note: &String| note.contains("left out");
+        let told: Vec<String> = answer.notes.into_iter().filter(of_sessions).collect();
+        (met, told)
+    };
+    // Nobody says whose it is: the closest is the other view, and that is said.
+    let (met, told) = ask(&desk, &file, 1, None, None);
+    assert!(own.contains(&met[0]), "{met:?}");
+    assert_eq!(
+        told,
+        [
+            "s2 in c1 of 2026-03-14 may be this very serve, filmed from another place; if it is, say whose it is, \
+          and that session is left out"
+        ]
+    );
+    // The player is known, and the times between the serves say which session it is.
+    let (met, told) = ask(&desk, &file, 1, dunlin, None);
+    assert!(own.iter().all(|serve| !met.contains(serve)), "{met:?}");
+    assert!(earlier.iter().all(|serve| met.contains(serve)), "{met:?}");
+    assert_eq!(
+        told,
+        [
+            "c1 of 2026-03-14 is left out: by the times between them it shows the same serves, this one as s2"
+        ]
+    );
+    // Told the day, nothing is guessed: that day is left out, whatever the times are.
+    let (met, told) = ask(&desk, &file, 1, dunlin, Some(date(2026, 2, 1)));
+    assert!(earlier.iter().all(|serve| !met.contains(serve)), "{met:?}");
+    assert!(own.contains(&met[0]));
+    assert_eq!(
+        told,
+        ["c2 of 2026-02-01 is left out: what was done on the same day is no past serve"]
+    );
+    // One serve has no rhythm. Written on the day of a session that holds one, too, it may be that one.
+    let first = |recording: &Recording| {
+        let serves = find(recording, &FindOptions::default()).serves;
+        cut(recording, 0.0, contact_s(&serves[0]) + 1.2, 0.0)
+    };
+    let knot = Some(desk.players[1].id);
+    let day = date(2026, 3, 20);
+    let single = desk.add(1, first(&pictured(&two, 90.0, 1.0)), Setting::Target, day);
+    let file = desk.looked(first(&pictured(&two, 0.0, 1.0)), day);
+    let (met, told) = ask(&desk, &file, 0, knot, None);
+    assert!(met.contains(&single[0]));
+    assert_eq!(
+        told,
+        [format!(
+            "{} in c4 of 2026-03-20 may be this very serve, filmed from another place; if it is, say its day, \
+             and that session is left out",
+            single[0]
+        )]
+    );
+    let elsewhen = Looked { file_date: date(2026, 4, 1), ..file };
+    assert_eq!(ask(&desk, &elsewhen, 0, knot, None).1, [""; 0]);
+}
+
 /// At the command line: asked, answered, refused with reasons, taken back.
 #[test]
 fn the_command_line_asks_and_is_answered() {
@@ -471,4 +712,18 @@ fn the_command_line_asks_and_is_answered() {
     desk.expect(0, &["views", "r1", "r2", "--clear"]);
     let (out, _) = desk.expect(0, &["label", "c1"]);
     assert!(out.contains("0 practice swings, 2 serves"), "{out}");
+    // Said of a clip that is gone: found, and what to type is said and does it.
+    desk.expect(0, &["views", "r1", "r2", "--apart"]);
+    let raw = rusqlite::Connection::open(desk.at("library").join("library.db")).unwrap();
+    raw.execute_batch("PRAGMA foreign_keys = OFF; UPDATE clip_pairs SET other = 99;").unwrap();
+    drop(raw);
+    let (out, _) = desk.expect(2, &["verify"]);
+    assert!(
+        out.contains(
+            "r99 is not in this library; take it back with `precedent views r1 r99 --clear`"
+        ),
+        "{out}"
+    );
+    desk.expect(0, &["views", "r1", "r99", "--clear"]);
+    desk.expect(0, &["verify"]);
 }

@@ -46,7 +46,7 @@ pub(super) fn run(
             print(&library, &catalogue, &ask(subject), &[], args.full, out)?
         }
         Chosen::File { looked, nth, player } => {
-            let subject = Subject::Unstored(Unstored::of(looked, *nth, *player));
+            let subject = Subject::Unstored(Unstored::of(looked, *nth, *player).on(args.date));
             let named = player.map(|id| library.player(id)).transpose()?;
             let suspected =
                 looked.suspicions(&catalogue, named.and_then(|player| player.stature_m));

@@ -47,5 +47,11 @@ pub(super) fn print(moved: &Moved, out: &mut Output) -> anyhow::Result<()> {
             "{id}: no longer names these serves: they would not answer its plan"
         ));
     }
+    for other in &moved.unsaid_of {
+        out.complain(&format!(
+            "{other}: what was said of the serves it shares with another clip counts no more: they are \
+             not of one day now"
+        ));
+    }
     if out.json { out.object(moved) } else { Ok(out.line(&moved.joined.to_string())?) }
 }

@@ -15,6 +15,11 @@ pub(super) fn run(
     out: &mut Output,
 ) -> anyhow::Result<Exit> {
     let folder = if args.demo { demo::academy_for_page(out)? } else { place::folder(library)? };
+    // The first recording may come in through the page. A folder that was named and holds no library is
+    // sooner a slip.
+    if !args.demo && library.is_none() && place::for_adding(None)?.1.is_some() {
+        out.say(&format!("{}: a new library", folder.display()));
+    }
     let server =
         Server::bind(&Settings { library: folder, coach: args.coach.clone(), port: args.port })?;
     let address = server.address();

@@ -8,7 +8,7 @@ use crate::coaching::{
     PlanRefusal, PlayerRefusal, PracticeRefusal,
 };
 use crate::intake::{AnswerRefusal, IntakeError, LookError};
-use crate::library::{OpenError, StoreError, WriteError};
+use crate::library::{Finding, OpenError, StoreError, WriteError};
 use crate::motion::{Assumption, ReadError};
 use crate::remedy::Remedy;
 use crate::squad::SquadError;
@@ -90,6 +90,12 @@ pub(super) fn why(assumed: &Assumption) -> String {
     assumed.remedy().map_or_else(|| assumed.why.clone(), |remedy| ended(&assumed.why, &remedy))
 }
 
+/// What a check found, and what to type about it.
+pub(super) fn found(finding: &Finding) -> String {
+    let text = finding.to_string();
+    finding.remedy.as_ref().map_or_else(|| text.clone(), |remedy| ended(&text, remedy))
+}
+
 fn remedy(error: &(dyn Error + 'static)) -> Option<Remedy> {
     if let Some(error) = error.downcast_ref::<ReadError>() {
         return error.kind.remedy();
@@ -153,6 +159,9 @@ fn option(remedy: &Remedy) -> String {
         Remedy::LeaveOutOdd => format!("{remedy} with --where"),
         Remedy::Rebuild => "run `verify --rebuild`".to_owned(),
         Remedy::ReadOnly => "--read-only".to_owned(),
+        Remedy::TakeBackSaid { one, other } => {
+            format!("take it back with `precedent views {one} {other} --clear`")
+        }
     }
 }
 

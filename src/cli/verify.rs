@@ -3,7 +3,7 @@ use std::path::Path;
 use super::args::VerifyArgs;
 use super::output::{Output, count};
 use super::watch::Bars;
-use super::{Exit, place};
+use super::{Exit, place, remedy};
 use crate::evidence::verify_outcomes;
 use crate::find::InStep;
 
@@ -23,7 +23,7 @@ pub(super) fn run(
     verified.findings.extend(verify_outcomes(&library, args.rebuild, &bars.watch())?);
     bars.finish();
     for finding in &verified.findings {
-        out.line(&finding.to_string())?;
+        out.line(&remedy::found(finding))?;
     }
     let checked = &verified.checked;
     out.say(&format!(

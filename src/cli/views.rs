@@ -31,6 +31,9 @@ pub(super) fn run(
     let mut library = place::for_writing(library)?;
     let request = if args.same {
         ClipsRequest::Same(place::id("serve", one)?, place::id("serve", other)?)
+    } else if let (true, Ok(one), Ok(other)) = (args.clear, one.parse(), other.parse()) {
+        // What was said can be taken back of a clip that is gone, too.
+        ClipsRequest::Unsaid(one, other)
     } else {
         let clips = (clip_of(&library, one)?, clip_of(&library, other)?);
         let word = if args.apart { ClipsRequest::Apart } else { ClipsRequest::Unsaid };
@@ -38,7 +41,10 @@ pub(super) fn run(
     };
     let catalogue = library.catalogue()?;
     say_of_clips(&mut library, &catalogue, request, &Author::coach(&args.coach)?)?;
-    let case = case_of(&library, one)?;
+    let Ok(case) = case_of(&library, one).or_else(|_| case_of(&library, other)) else {
+        out.say("recorded");
+        return Ok(Exit::Found);
+    };
     out.say(&format!("{case}: recorded, and judged with it"));
     print(&library, case, out)
 }

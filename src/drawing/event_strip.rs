@@ -30,10 +30,14 @@ const LEGEND: f64 = 28.0;
 ///
 /// Both bodies are drawn at one scale and laid over each other by the middle of the hips; each body
 /// is taken at its own event. Below 520 px the strip breaks into two rows. Missing joints leave out
-/// their limbs; a body that cannot be drawn at an event says so.
+/// their limbs; a body that cannot be drawn at an event says so. A body without depth is drawn in the plane of
+/// its picture, wherever the reader stands, and that is said.
 #[must_use]
 pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
     let columns = if width_px < 520.0 { 3 } else { 6 };
+    let is_flat = strip.this.is_flat();
+    let strip =
+        &EventStrip { seen: if is_flat { Viewpoint::FromBehind } else { strip.seen }, ..*strip };
     let poses: Vec<(Pose, Pose)> = (0..EventKind::ALL.len())
         .map(|index| {
             let at = |figures: &Figures| Pose::at(figures, f64::from(figures.event_samples[index]));
@@ -74,6 +78,7 @@ pub fn event_strip(strip: &EventStrip<'_>, width_px: f64) -> Svg {
         offset_s.is_finite().then_some((offset_s, event.trust))
     };
     let seen = match strip.seen {
+        _ if is_flat => "as the camera saw it",
         Viewpoint::FromBehind => "seen from behind",
         Viewpoint::FromHittingSide => "seen from the hitting side, net to the right",
     };

@@ -9,7 +9,8 @@ const WIDTH: f64 = 56.0;
 const HEIGHT: f64 = 76.0;
 
 /// The body at one moment, small, to stand on a ruler: this serve in solid ink, another as an
-/// outline behind it. All six of a serve have one scale and one ground line.
+/// outline behind it. All six of a serve have one scale and one ground line. A body without depth is drawn
+/// in the plane of its picture.
 #[must_use]
 pub fn moment_figure(
     this: &Figures,
@@ -33,6 +34,7 @@ pub fn sample_figure(this: &Figures, sample: f64, label: &str, seen: Viewpoint) 
 }
 
 fn draw(this: &Figures, pose: &Pose, behind: Option<&Pose>, label: &str, seen: Viewpoint) -> Svg {
+    let seen = if this.is_flat() { Viewpoint::FromBehind } else { seen };
     let moment = |kind: EventKind| Pose::at(this, f64::from(this.event_samples[kind as usize]));
     let mut canvas = Canvas::new("moment-figure", WIDTH, HEIGHT, label, label);
     let all = EventKind::ALL.iter().filter_map(|&kind| extent(&moment(kind), seen));

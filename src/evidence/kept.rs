@@ -205,6 +205,11 @@ pub fn verify_outcomes(
         write(library, &catalogue, &stored)?;
         repaired = true;
     }
-    let finding = |problem: &str| Finding { place: NAME, problem: problem.to_owned(), repaired };
+    let finding = |problem: &str| Finding {
+        place: NAME,
+        problem: problem.to_owned(),
+        repaired,
+        remedy: None,
+    };
     Ok(problem.map(finding).into_iter().collect())
 }

@@ -110,15 +110,15 @@ impl Library {
                     Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
                     Err(error) => {
                         let problem = format!("could not be rebuilt: {error}");
-                        findings.push(Finding { place, problem, repaired: false });
+                        findings.push(Finding { place, problem, repaired: false, remedy: None });
                     }
                 }
                 if building.is_none() && self.is_writable() {
                     let problem = "another process is building it; check again later".to_owned();
-                    findings.push(Finding { place, problem, repaired: false });
+                    findings.push(Finding { place, problem, repaired: false, remedy: None });
                 }
             }
-            let named = |problem| Finding { place, problem, repaired };
+            let named = |problem| Finding { place, problem, repaired, remedy: None };
             findings.extend(problems.into_iter().map(named));
             checked += 1;
             step(checked)?;
@@ -133,7 +133,8 @@ mod tests {
 
     #[test]
     fn what_can_be_made_again_is_no_reason_to_restore_from_a_copy() {
-        let found = |place, repaired| Finding { place, problem: "bad".to_owned(), repaired };
+        let found =
+            |place, repaired| Finding { place, problem: "bad".to_owned(), repaired, remedy: None };
         let advice = |findings: &[Finding]| {
             Verified { findings: findings.to_vec(), ..Verified::default() }.advice()
         };

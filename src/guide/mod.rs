@@ -1,12 +1,17 @@
 //! The guide the program carries: Markdown in `text/`, for a terminal and for the page.
 //!
-//! Every command in it is run by `tests/guide.rs`; every picture is drawn when it is shown.
+//! One text for both. What is done differently stands in fenced blocks: `sh` holds commands, `terminal`
+//! text that goes with them, and neither is shown on the page; `page` holds what is clicked there instead,
+//! and is not shown on a terminal. After every `sh` block a `page` block says the same for the page.
+//! Every command is run by `tests/guide.rs`; every picture is drawn when it is shown.
 
 mod pictures;
 
 use std::fmt::Write as _;
 
-use pulldown_cmark::{CowStr, Event, HeadingLevel, Options, Parser, Tag, TagEnd, html};
+use pulldown_cmark::{
+    CodeBlockKind, CowStr, Event, HeadingLevel, Options, Parser, Tag, TagEnd, html,
+};
 
 /// A topic of the guide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,7 +54,7 @@ impl Topic {
     #[must_use]
     pub fn plain(&self) -> String {
         let mut page = Plain::default();
-        for event in parser(self.text) {
+        for event in events(self.text, Face::Terminal) {
             page.take(event);
         }
         page.out
@@ -58,30 +63,71 @@ impl Topic {
     /// As HTML for the page, without its title; pictures as SVG.
     #[must_use]
     pub fn html(&self) -> String {
-        let mut events = Vec::new();
+        let mut shown = Vec::new();
         let (mut in_title, mut in_picture) = (false, false);
-        for event in parser(self.text) {
+        for event in events(self.text, Face::Page) {
             match event {
                 Event::Start(Tag::Heading { level: HeadingLevel::H1, .. }) => in_title = true,
                 Event::End(TagEnd::Heading(HeadingLevel::H1)) => in_title = false,
                 Event::Start(Tag::Image { dest_url, .. }) => {
                     in_picture = true;
-                    events.push(picture(&dest_url));
+                    shown.push(picture(&dest_url));
                 }
                 Event::End(TagEnd::Image) => in_picture = false,
                 _ if in_title || in_picture => {}
-                event => events.push(event),
+                event => shown.push(event),
             }
         }
         let mut out = String::new();
-        html::push_html(&mut out, events.into_iter());
+        html::push_html(&mut out, shown.into_iter());
         // What is wider than a telephone is moved to and fro by the keyboard, too.
         out.replace("<pre>", "<pre tabindex=\"0\">")
     }
 }
 
-fn parser(text: &str) -> Parser<'_> {
-    Parser::new_ext(text, Options::empty())
+/// Where the guide is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Face {
+    Terminal,
+    Page,
+}
+
+impl Face {
+    /// Whether a block of this kind is shown here.
+    fn shows(self, kind: &str) -> bool {
+        match kind.split(' ').next() {
+            Some("page") => self == Self::Page,
+            Some("terminal" | "sh") => self == Self::Terminal,
+            _ => true,
+        }
+    }
+}
+
+/// What a text says to this face: blocks for the other are left out, its own read like the rest.
+fn events(text: &str, face: Face) -> Vec<Event<'_>> {
+    let mut found = Vec::new();
+    // Kind of the block that is being read and what stands in it.
+    let mut block: Option<(String, String)> = None;
+    for event in Parser::new_ext(text, Options::empty()) {
+        match (event, block.take()) {
+            (Event::Start(Tag::CodeBlock(CodeBlockKind::Fenced(kind))), None)
+                if ["page", "terminal"].contains(&kind.as_ref()) || !face.shows(&kind) =>
+            {
+                block = Some((kind.to_string(), String::new()));
+            }
+            (Event::Text(words), Some((kind, inside))) => block = Some((kind, inside + &words)),
+            (Event::End(TagEnd::CodeBlock), Some((kind, inside))) => {
+                if face.shows(&kind) {
+                    for event in events(&inside, face) {
+                        found.push(event.into_static());
+                    }
+                }
+            }
+            (_, open @ Some(_)) => block = open,
+            (event, None) => found.push(event),
+        }
+    }
+    found
 }
 
 fn picture<'a>(address: &str) -> Event<'a> {
@@ -199,6 +245,41 @@ mod tests {
         }
         assert_eq!(Topic::named(" Filming").unwrap().name, "filming");
         assert!(Topic::named("nothing").is_none());
+    }
+
+    /// On the page nobody types: no command is shown there but where it is said that there is no button, and
+    /// wherever a terminal is told what to type, the page is told what to press.
+    #[test]
+    fn the_page_is_told_what_to_press_and_a_terminal_what_to_type() {
+        for topic in TOPICS {
+            let (plain, html) = (topic.plain(), topic.html());
+            assert!(!html.contains("language-sh") && !html.contains("language-page"), "{html}");
+            for said in html.split("</p>").filter(|said| said.contains("precedent ")) {
+                assert!(said.contains("command line"), "{}: {said}", topic.name);
+            }
+            assert!(!plain.contains("](/") && !plain.contains("Press "), "{plain}");
+            let fences: Vec<&str> = topic
+                .text
+                .lines()
+                .filter(|line| line.starts_with("```") && line.len() > 3)
+                .collect();
+            let typed = fences.iter().filter(|fence| fence.starts_with("```sh")).count();
+            let pressed = fences.iter().filter(|fence| **fence == "```page").count();
+            assert!(typed == 0 || pressed > 0, "{}", topic.name);
+            assert_eq!(plain.matches("\n    precedent ").count() > 0, typed > 0, "{plain}");
+        }
+        let first = Topic::named("first-hour").unwrap().html();
+        for pressed in [
+            "href=\"/add\"",
+            "Read them",
+            "Store",
+            "Plan for it",
+            "Record the plan",
+            "Follow it up",
+        ] {
+            assert!(first.contains(pressed), "{pressed}");
+        }
+        assert!(!first.contains("precedent "), "{first}");
     }
 
     #[test]

@@ -212,6 +212,12 @@ impl Looked {
         suspicions(catalogue, &self.session(&Context::default()), &[], stature_m)
     }
 
+    /// Its serves as far as they can be known again in another clip.
+    #[must_use]
+    pub fn seen(&self) -> Vec<SeenServe> {
+        self.session(&Context::default()).into_iter().map(|serve| serve.seen).collect()
+    }
+
     fn session(&self, context: &Context) -> Vec<SessionServe> {
         let Recording { capture, view, rate_hz, .. } = self.recording;
         let serve =

@@ -36,16 +36,25 @@ pub fn say_of_clips(
         }
         ClipsRequest::Apart(one, other) | ClipsRequest::Unsaid(one, other) => (one, other, None),
     };
-    // Of a recording without a serve there is nothing to say.
-    let head = match library.serves_in(one)?.first() {
-        Some(&serve) => library.serve_head(serve)?,
+    let takes_back = matches!(request, ClipsRequest::Unsaid(..));
+    let mut serve = library.serves_in(one)?.first().copied();
+    if takes_back && serve.is_none() {
+        serve = library.serves_in(other)?.first().copied();
+    }
+    let head = match serve {
+        Some(serve) => library.serve_head(serve)?,
+        // Of clips that are gone no day is judged.
+        None if takes_back => {
+            library.write_in(&turn, |writer| writer.unsay_of_clips(one, other, by))?;
+            return Ok(DayViews::default());
+        }
+        // Of a recording without a serve there is nothing to say.
         None => return Err(StoreError::NoSuch { what: format!("a serve in {one}") }.into()),
     };
     let serves = session(library, head.case)?;
     let mut all = said_of(library, &serves)?;
     all.retain(|said| ![(one, other), (other, one)].contains(&(said.one, said.other)));
     let said = SaidClips { one, other, same, by: by.clone() };
-    let takes_back = matches!(request, ClipsRequest::Unsaid(..));
     if !takes_back {
         all.push(said.clone());
     }

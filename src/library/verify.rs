@@ -3,7 +3,11 @@
 use std::fmt;
 
 use super::{Library, RecordingId, ServeId, StoreError, WriteError};
+use crate::remedy::Remedy;
 use crate::work::{Stage, Watch};
+
+/// What SQLite says of two clips that its table would not take.
+const OF_CLIPS: &str = "CHECK constraint failed in clip_pairs";
 
 /// One thing that is not as it should be.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -14,6 +18,8 @@ pub struct Finding {
     pub problem: String,
     /// Whether it was put right; only what is derived can be.
     pub repaired: bool,
+    /// What to do about this one thing, where that is known; the problem ends with it.
+    pub remedy: Option<Remedy>,
 }
 
 impl Finding {
@@ -26,7 +32,7 @@ impl Finding {
 
 impl fmt::Display for Finding {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { place, problem, repaired } = self;
+        let Self { place, problem, repaired, .. } = self;
         write!(f, "{place}: {problem}{}", if *repaired { " (repaired)" } else { "" })
     }
 }
@@ -58,31 +64,36 @@ impl Library {
         }
         let swept = self.sweep_clips(false)?;
         let problem = format!("{swept} copies of clips belong to no recording");
-        Ok((swept > 0).then_some(Finding { place: "clips", problem, repaired: true }))
+        Ok((swept > 0).then_some(Finding { place: "clips", problem, repaired: true, remedy: None }))
     }
 
     fn check_database(&self) -> Result<Vec<Finding>, StoreError> {
         let mut findings = Vec::new();
-        let mut report = |problem: String| {
-            findings.push(Finding { place: "library.db", problem, repaired: false });
-        };
+        let found =
+            |problem, remedy| Finding { place: "library.db", problem, repaired: false, remedy };
+        let mut report = |problem: String| findings.push(found(problem, None));
         let lines: Result<Vec<String>, _> =
             self.list("checking", "PRAGMA integrity_check(20)", [], |row| row.get(0));
         match lines {
             Ok(lines) if lines == ["ok"] => {}
-            Ok(lines) => lines.into_iter().for_each(&mut report),
+            // What is said of clips is named one by one.
+            Ok(lines) => {
+                let others = lines.into_iter().filter(|line| line != OF_CLIPS);
+                others.for_each(&mut report);
+            }
             Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
             Err(error) => report(error.to_string()),
         }
-        let broken: Result<Vec<String>, _> =
+        let broken: Result<Vec<Option<String>>, _> =
             self.list("checking", "PRAGMA foreign_key_check", [], |row| {
                 let (table, id): (String, Option<i64>) = (row.get(0)?, row.get(1)?);
                 let parent: String = row.get(2)?;
                 let id = id.map(|id| format!(" row {id}")).unwrap_or_default();
-                Ok(format!("{table}{id} belongs to nothing in {parent}"))
+                let told = format!("{table}{id} belongs to nothing in {parent}");
+                Ok((table != "clip_pairs").then_some(told))
             });
         match broken {
-            Ok(lines) => lines.into_iter().for_each(&mut report),
+            Ok(lines) => lines.into_iter().flatten().for_each(&mut report),
             Err(StoreError::Stopped(stopped)) => return Err(stopped.into()),
             Err(error) => report(error.to_string()),
         }
@@ -112,6 +123,8 @@ impl Library {
                 report(format!("{count} {what}"));
             }
         }
+        let amiss = self.said_of_clips_amiss()?.into_iter();
+        findings.extend(amiss.map(|(problem, remedy)| found(problem, Some(remedy))));
         Ok(findings)
     }
 
@@ -129,7 +142,8 @@ impl Library {
                     StoreError::Damaged { what, why } => format!("{what}: {why}"),
                     other => other.to_string(),
                 };
-                findings.push(Finding { place: "library.db", problem, repaired: false });
+                let place = "library.db";
+                findings.push(Finding { place, problem, repaired: false, remedy: None });
             }
             done += 1;
             Ok(watch.step(Stage::Values, done, total)?)

@@ -4,6 +4,8 @@
 //! Nothing of what is found is stored: it follows from contacts, and with them it is put right. A serve
 //! that several clips show is one *stroke*, named after its first view.
 
+use std::collections::BTreeSet;
+
 use rusqlite::OptionalExtension;
 
 use super::marks::witness;
@@ -14,6 +16,7 @@ use super::{
     Witness,
 };
 use crate::motion::{Capture, Side, View};
+use crate::remedy::Remedy;
 use crate::serve::{
     ClipMatch, ClipsCompared, EventKind, TimedContact, compare_clips, laid_at, usual_error_s,
 };
@@ -354,6 +357,102 @@ impl Library {
                 said.optional()
             })
             .map_err(StoreError::sql("reading what was said of clips"))
+    }
+}
+
+impl Library {
+    /// What is wrong in what was said of clips, and what to do about each: clips or serves that are gone,
+    /// that are of two sessions or not of the clip, one clip twice.
+    pub(super) fn said_of_clips_amiss(&self) -> Result<Vec<(String, Remedy)>, StoreError> {
+        let rows = self.list(
+            "checking",
+            "SELECT p.one, p.other, p.said_by, p.at,
+                a.id IS NOT NULL, b.id IS NOT NULL, a.player IS b.player, a.case_id IS b.case_id,
+                p.one_serve, p.other_serve, s.recording, t.recording
+             FROM clip_pairs p
+             LEFT JOIN recordings a ON a.id = p.one LEFT JOIN recordings b ON b.id = p.other
+             LEFT JOIN serves s ON s.id = p.one_serve LEFT JOIN serves t ON t.id = p.other_serve
+             ORDER BY p.one, p.other",
+            [],
+            |row| {
+                Ok(SaidRow {
+                    clips: [row.get(0)?, row.get(1)?],
+                    by: row.get(2)?,
+                    at: row.get(3)?,
+                    there: [row.get(4)?, row.get(5)?],
+                    same_player: row.get(6)?,
+                    same_case: row.get(7)?,
+                    serves: [row.get(8)?, row.get(9)?],
+                    serves_in: [row.get(10)?, row.get(11)?],
+                })
+            },
+        )?;
+        let known: BTreeSet<[i64; 2]> = rows.iter().map(|row| row.clips).collect();
+        let amiss = rows.iter().filter_map(|row| {
+            let why = row.amiss(&known)?;
+            let [one, other] = row.clips.map(|clip| RecordingId(clip).to_string());
+            let by = if row.by.is_empty() { "somebody" } else { &row.by };
+            let remedy = Remedy::TakeBackSaid { one: one.clone(), other: other.clone() };
+            Some((format!("what {by} said of {one} and {other}: {why}; {remedy}"), remedy))
+        });
+        Ok(amiss.collect())
+    }
+}
+
+/// What is said of two clips, as it is stored.
+struct SaidRow {
+    clips: [i64; 2],
+    by: String,
+    at: String,
+    there: [bool; 2],
+    same_player: bool,
+    same_case: bool,
+    serves: [Option<i64>; 2],
+    /// The clips those serves are in.
+    serves_in: [Option<i64>; 2],
+}
+
+impl SaidRow {
+    /// What is wrong; `None` where nothing is. `known`: every two clips of which something is said.
+    fn amiss(&self, known: &BTreeSet<[i64; 2]>) -> Option<String> {
+        let [one, other] = self.clips;
+        if one == other {
+            return Some("that is one clip twice".to_owned());
+        }
+        if one > other && known.contains(&[other, one]) {
+            return Some("they are named twice".to_owned());
+        }
+        if one > other {
+            return Some("the clip that was stored first does not come first".to_owned());
+        }
+        for (clip, there) in self.clips.into_iter().zip(self.there) {
+            if !there {
+                return Some(format!("{} is not in this library", RecordingId(clip)));
+            }
+        }
+        if !self.same_player {
+            return Some("they are of two players".to_owned());
+        }
+        if !self.same_case {
+            return Some("they are of two sessions".to_owned());
+        }
+        if self.serves[0].is_some() != self.serves[1].is_some() {
+            return Some("a serve of one clip is named, and none of the other".to_owned());
+        }
+        for ((serve, clip), lies_in) in self.serves.into_iter().zip(self.clips).zip(self.serves_in)
+        {
+            let Some(serve) = serve.map(ServeId) else { continue };
+            match lies_in {
+                Some(found) if found == clip => {}
+                Some(_) => return Some(format!("{serve} is not in {}", RecordingId(clip))),
+                None => return Some(format!("{serve} is not in this library")),
+            }
+        }
+        if !Author::from_text(&self.by).is_coach() || self.by.is_empty() {
+            return Some("nobody is named who said it".to_owned());
+        }
+        let is_instant = self.at.parse::<jiff::Timestamp>().is_ok();
+        (!is_instant).then(|| format!("'{}' is no instant at which it was said", self.at))
     }
 }
 

@@ -6,8 +6,10 @@ use std::collections::hash_map::Entry;
 
 use curve_index::{DtwParams, ParamError, QueryError, Strategy, ValidDtwParams};
 use jiff::Unit;
+use jiff::civil::Date;
 use thiserror::Error;
 
+use super::unstored::{OwnSession, may_be_itself, own_session};
 use super::{
     Answer, Candidates, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable,
     same_set_up, searched_first,
@@ -75,8 +77,13 @@ pub struct Unstored<'a> {
     pub source: Source,
     /// The player, if the library knows the player.
     pub player: Option<PlayerId>,
-    /// The same recording, if it is stored as well; left out of the search.
+    /// The same recording, if it is stored as well; left out of the search with its day.
     pub recording: Option<RecordingId>,
+    /// The day it was recorded, if somebody said it: the player's session of that day is left out.
+    pub day: Option<Date>,
+    /// The file it is in, and which of its serves, from 0: by the times between them the session they are
+    /// of may be known.
+    pub file: Option<(&'a Looked, usize)>,
 }
 
 impl<'a> Unstored<'a> {
@@ -91,7 +98,15 @@ impl<'a> Unstored<'a> {
             source: Source { capture: looked.recording.capture, view: looked.recording.view },
             player,
             recording: looked.stored.as_ref().map(|row| row.id),
+            day: None,
+            file: Some((looked, nth)),
         }
+    }
+
+    /// The same, recorded on this day.
+    #[must_use]
+    pub fn on(self, day: Option<Date>) -> Self {
+        Self { day, ..self }
     }
 }
 
@@ -165,7 +180,9 @@ impl From<Stopped> for LikeError {
 /// The closest past serves, exactly: among all that pass the filter, `k` come back whenever `k`
 /// do, those from comparable sources and views first.
 ///
-/// The serve's own recording and case are left out: what was done on the same day is no past serve.
+/// The serve's own recording and case are left out: what was done on the same day is no past serve. Of a
+/// serve that is not stored the case is known by player and day, or by the times between its serves; where
+/// it is only likely, a note says so.
 /// A serve that was filmed from several places comes once, by the view that is closest.
 /// With [`Query::others`] the player is left out too. `k` of 0 gives
 /// none. `watch` is told each precedent. Cost: one search of the channel set's index and one explanation per precedent.
@@ -182,7 +199,8 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
             (&stored, source_of(&head), Some(head.player), Some(head.recording), Some(head.case))
         }
         Subject::Unstored(given) => {
-            (given.serve, given.source, given.player, given.recording, None)
+            let case = given.recording.map(|id| library.case_of_recording(id)).transpose()?;
+            (given.serve, given.source, given.player, given.recording, case)
         }
     };
     watch.check()?;
@@ -204,6 +222,11 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
     if let (true, Some(player)) = (query.others, own_player) {
         own.extend(library.serves_of(player)?);
     }
+    let session = match query.subject {
+        Subject::Unstored(given) if own_case.is_none() => own_session(library, &given, watch)?,
+        _ => OwnSession::default(),
+    };
+    own.extend(session.serves);
     let candidates = Candidates::of(&kept, own, source, &curve.channel_set);
     let foreign = candidates.foreign;
     let mut answer = Answer {
@@ -270,7 +293,12 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
             watch.step(Stage::Precedents, done + 1, all)?;
         }
     }
+    let mut told = session.notes;
+    if let Subject::Unstored(given) = query.subject {
+        told.extend(may_be_itself(library, &given, &answer.precedents)?);
+    }
     answer.notes = notes(&answer, foreign, &curve.channel_set, query, source.view.is_none());
+    answer.notes.extend(told);
     Ok(answer)
 }
 

@@ -13,6 +13,7 @@ mod focus;
 mod like;
 #[cfg(test)]
 mod tests;
+mod unstored;
 mod why;
 
 pub use crate::coaching::standing;

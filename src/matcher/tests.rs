@@ -165,6 +165,8 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
             source: Source { capture: Capture::Generated, view: None },
             player: None,
             recording: None,
+            day: None,
+            file: None,
         })
     }
     let answer = like(&library, &Query::new(unstored(&serve), 1), &Watch::default()).unwrap();
@@ -311,6 +313,8 @@ fn nothing_found_says_why() {
             source: Source { capture: Capture::OneCameraFlat, view: None },
             player: None,
             recording: None,
+            day: None,
+            file: None,
         }),
         3,
     );

@@ -188,7 +188,8 @@ pub(super) async fn move_to(
             Ok(intake::move_to(library, &catalogue, what, player, date, &desk.coach)?)
         })
         .await?;
-    if moved.left_case != LeftCase::KeptEmpty && moved.follow_ups.is_empty() {
+    let as_before = moved.follow_ups.is_empty() && moved.unsaid_of.is_empty();
+    if moved.left_case != LeftCase::KeptEmpty && as_before {
         return Ok(go_to(&format!("/case/{}", moved.joined)));
     }
     let mut notices = Vec::new();
@@ -201,6 +202,12 @@ pub(super) async fn move_to(
     }
     notices.extend(moved.follow_ups.iter().map(|answer| {
         format!("Follow-up {answer} no longer names these serves: they would not answer its plan")
+    }));
+    notices.extend(moved.unsaid_of.iter().map(|other| {
+        format!(
+            "What was said of the serves that {other} shares with another clip counts no more: they are not \
+             of one day now"
+        )
     }));
     let page = NoticesPage::of(&desk, moved.joined, notices);
     Ok(Html(page.render()?).into_response())

@@ -10,8 +10,8 @@ use crate::coaching::{Cautions, PlansInForce, told_answers};
 use crate::drawing::Viewpoint;
 use crate::judgement::{Chosen, Judging, judge};
 use crate::library::{
-    Case, CaseId, Change, ChangeKind, Court, Ending, FaultLabel, FollowUp, HurtsWhen, ItemId,
-    LabelState, Library, Named, Plan, Practice, ServeId, Target,
+    Case, CaseId, Change, ChangeKind, Court, DayViews, Ending, FaultLabel, FollowUp, HurtsWhen,
+    ItemId, LabelState, Library, Named, Plan, Practice, ServeId, Target,
 };
 use crate::looks::Snapshot;
 use crate::words::{count, day, sentence, serve_type, setting};
@@ -37,6 +37,10 @@ struct ServeLine {
     id: String,
     recording: String,
     facts: String,
+    /// Whether it is the first view of its serve; the others stand beside that one.
+    is_first: bool,
+    /// Other views of the same serve: id, recording, and from where.
+    also: Vec<(String, String, String)>,
 }
 
 /// A plan of the case with what came of it.
@@ -148,7 +152,7 @@ impl Page {
             case.labels.iter().filter(|label| label.state == LabelState::Rejected).map(|label| {
                 (label.fault.clone(), catalogue.fault_name(&label.fault), label.by.to_string())
             });
-        let lines = serves(library, &case)?;
+        let lines = serves(library, &case, &judging.views)?;
         let load = in_force.as_ref().map(|plans| &plans.load);
         let changes = changes(library, &case)?;
         let undo = last_of(&changes).map(|change| (change.id.to_string(), said(change)));
@@ -160,7 +164,7 @@ impl Page {
             today: on.to_string(),
             earlier: named(at.checked_sub(1).and_then(|before| all.get(before))),
             later: named(all.get(at + 1)),
-            strokes: count(judging.views.count_of(&case.serves), "serve"),
+            strokes: strokes(&lines),
             clips: views::of_case(library, id)?,
             several: lines.iter().any(|one| one.recording != lines[0].recording),
             serves: lines,
@@ -250,7 +254,20 @@ fn strip(library: &Library, judging: &Judging) -> Result<Option<StripView>, Refu
     Ok(Some(StripView::of(&row.serve, &first.to_string(), Viewpoint::FromBehind)))
 }
 
-fn serves(library: &Library, case: &Case) -> Result<Vec<ServeLine>, Refusal> {
+/// How many serves a session holds, and how many of them more than one clip shows.
+fn strokes(lines: &[ServeLine]) -> String {
+    let first = lines.iter().filter(|one| one.is_first).count();
+    let twice = lines.iter().filter(|one| !one.also.is_empty()).count();
+    let all = count(first, "serve");
+    match twice {
+        0 => all,
+        1 if first == 1 => format!("{all}, filmed from more than one place"),
+        _ if twice == first => format!("{all}, all filmed from more than one place"),
+        _ => format!("{all}, {twice} of them filmed from more than one place"),
+    }
+}
+
+fn serves(library: &Library, case: &Case, views: &DayViews) -> Result<Vec<ServeLine>, Refusal> {
     let mut lines = Vec::new();
     for &id in &case.serves {
         let head = library.serve_head(id)?;
@@ -262,7 +279,17 @@ fn serves(library: &Library, case: &Case) -> Result<Vec<ServeLine>, Refusal> {
         ];
         let facts = facts.into_iter().flatten().collect::<Vec<_>>().join("; ");
         let recording = head.recording.to_string();
-        lines.push(ServeLine { id: id.to_string(), recording, facts });
+        let is_first = views.stroke(id) == id;
+        let mut also = Vec::new();
+        for other in views.others(id).into_iter().filter(|_| is_first) {
+            let other = library.serve_head(other)?;
+            let seen = other.view.map_or_else(
+                || other.capture.describe().to_owned(),
+                |view| format!("seen {}", view.seen()),
+            );
+            also.push((other.id.to_string(), other.recording.to_string(), seen));
+        }
+        lines.push(ServeLine { id: id.to_string(), recording, facts, is_first, also });
     }
     Ok(lines)
 }

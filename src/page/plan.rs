@@ -81,14 +81,18 @@ impl Questions {
     }
 }
 
-/// What to plan for a fault: the drills made for it, dose, place and days.
+/// What to plan for a fault: the drills made for it, dose, place and days. Without a fault, back to where one
+/// is chosen.
 pub(super) async fn place(
     State(desk): State<Arc<Desk>>,
     Path(id): Path<String>,
     Asked(asked): Asked,
-) -> Result<Html<String>, Refusal> {
-    desk.read(move |desk, library, _| {
+) -> Result<Response, Refusal> {
+    desk.fetch(move |desk, library, _| {
         let case = library.case(asked_for(&id)?)?;
+        if asked.text("fault").is_none() {
+            return Ok(go_to(&format!("/case/{}#see", case.id)));
+        }
         let player = library.player(case.player)?;
         let catalogue = library.catalogue()?;
         let wanted = asked.text("fault").unwrap_or_default();
@@ -136,7 +140,7 @@ pub(super) async fn place(
                 .collect(),
             cautions: cautions.lines(),
         };
-        Ok(page.render()?)
+        Ok(Html(page.render()?).into_response())
     })
     .await
 }

@@ -147,8 +147,10 @@ pub(super) async fn place(
             facts: facts.into_iter().flatten().collect::<Vec<_>>().join("; "),
             notes: row.serve.notes.iter().map(|note| sentence(note)).collect(),
             strips: [Viewpoint::FromBehind, Viewpoint::FromHittingSide]
+                .into_iter()
+                .take(if row.serve.figures.is_flat() { 1 } else { 2 })
                 .map(|seen| StripView::of(&row.serve, "this serve", seen))
-                .into(),
+                .collect(),
             events: events(&library.moments(&row)?),
             precedents,
             searched: answer.searched,

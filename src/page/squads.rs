@@ -26,6 +26,7 @@ struct Page {
     /// Name, and how many play there.
     squads: Vec<(String, String)>,
     everybody: String,
+    anybody: bool,
 }
 
 /// The squads of a library by name, with how many players each has.
@@ -59,13 +60,15 @@ pub(super) fn filter(fields: &Fields) -> Result<Filter, Refusal> {
 pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>, Refusal> {
     desk.read(|desk, library, _| {
         let squads = squads(library)?;
+        let players = library.counts()?.players;
         let page = Page {
             frame: Frame::of(desk, "Squads"),
             squads: squads
                 .into_iter()
                 .map(|(name, players)| (name, count(players, "player")))
                 .collect(),
-            everybody: count(library.counts()?.players, "player"),
+            everybody: count(players, "player"),
+            anybody: players > 0,
         };
         Ok(page.render()?)
     })

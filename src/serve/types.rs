@@ -151,6 +151,16 @@ pub struct Figures {
     pub event_samples: [f32; 6],
 }
 
+impl Figures {
+    /// Whether the body lies in the plane of a picture: nothing of it has a depth, so that it can be drawn as
+    /// the camera saw it and from nowhere else.
+    #[must_use]
+    pub fn is_flat(&self) -> bool {
+        let mut seen = self.positions.iter().filter(|position| !position[1].is_nan()).peekable();
+        seen.peek().is_some() && seen.all(|position| position[1] == 0.0)
+    }
+}
+
 /// One serve cut out of a recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Serve {

@@ -434,6 +434,9 @@ pub(super) struct LikeArgs {
     /// Whose serve is in the file, if the library knows the player: their own serves are marked
     #[arg(long, value_name = "CODE")]
     pub(super) player: Option<String>,
+    /// Day a file was recorded, if you know it: the player's session of that day is left out
+    #[arg(long, value_name = "DATE", requires = "player")]
+    pub(super) date: Option<Date>,
     /// Leave out the player's own serves too
     #[arg(long)]
     pub(super) others: bool,

@@ -47,6 +47,10 @@ pub struct Moved {
     /// Follow-ups that name these serves no more: they would not show what their plan changed.
     #[serde(serialize_with = "crate::library::spelled_all")]
     pub follow_ups: Vec<FollowUpId>,
+    /// Clips of which somebody had said whether they show the same serves: said of clips of one day, it
+    /// counts no more.
+    #[serde(serialize_with = "crate::library::spelled_all")]
+    pub unsaid_of: Vec<RecordingId>,
 }
 
 /// What became of a case a recording or serve left.
@@ -88,6 +92,7 @@ impl Writer<'_> {
         self.take_back_recording(&held)?;
         let (joined, joined_known) = self.case_of_day(to.player, to.date)?;
         let serves = self.serves_of_recording(id)?;
+        let unsaid_of = self.drop_said_of(id, None)?;
         self.run("moving a recording", || {
             self.db
                 .prepare_cached(
@@ -98,7 +103,8 @@ impl Writer<'_> {
                 .prepare_cached("UPDATE serves SET player = ?2, case_id = ?3 WHERE recording = ?1")?
                 .execute((id.0, to.player.0, joined.0))
         })?;
-        self.after_move(id, serves, &held, joined, joined_known, to)
+        let moved = self.after_move(id, serves, &held, joined, joined_known, to)?;
+        Ok(Moved { unsaid_of, ..moved })
     }
 
     /// Gives one serve to another player or day. It becomes a recording of its own, with a copy of
@@ -121,6 +127,7 @@ impl Writer<'_> {
         self.check_move(&held, to)?;
         self.take_back_recording(&held)?;
         let (joined, joined_known) = self.case_of_day(to.player, to.date)?;
+        let unsaid_of = self.drop_said_of(recording, Some(id))?;
         let hash = blake3::hash(format!("{}\0serve {id} at {place}", held.hash).as_bytes());
         let part = self.run("moving a serve", || {
             self.db
@@ -161,7 +168,8 @@ impl Writer<'_> {
         })?;
         self.move_marks(id, recording, part)?;
         self.close_gap(recording, place)?;
-        self.after_move(part, vec![id], &held, joined, joined_known, to)
+        let moved = self.after_move(part, vec![id], &held, joined, joined_known, to)?;
+        Ok(Moved { unsaid_of, ..moved })
     }
 
     /// Takes along the marks of a serve that leaves its recording, and what is drawn within it.
@@ -233,6 +241,7 @@ impl Writer<'_> {
             joined,
             joined_known,
             follow_ups,
+            unsaid_of: Vec::new(),
         })
     }
 

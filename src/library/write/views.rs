@@ -4,7 +4,7 @@ use rusqlite::params;
 
 use super::checks::{check_author, invalid};
 use super::{Writer, no_such};
-use crate::library::{Author, ChangeKind, RecordingId, SaidClips, ServeId, WriteError};
+use crate::library::{Author, ChangeKind, RecordingId, SaidClips, ServeId, StoreError, WriteError};
 
 impl Writer<'_> {
     /// Stores what somebody says of two clips, in place of what was said before. The case is judged anew
@@ -60,7 +60,8 @@ impl Writer<'_> {
         Ok(())
     }
 
-    /// Takes back what was said of two clips: what their times say counts again.
+    /// Takes back what was said of two clips, also where one of them is gone: what their times say counts
+    /// again. Stored twice, the one in this order goes.
     ///
     /// # Errors
     /// [`WriteError::FromPack`]; [`NoSuch`](crate::library::StoreError::NoSuch) if nothing was said.
@@ -72,15 +73,45 @@ impl Writer<'_> {
     ) -> Result<(), WriteError> {
         self.keep_history(ChangeKind::Amended, Some(by))?;
         check_author(by)?;
-        self.check_own(self.held(one)?.player)?;
-        let gone = self.run("removing what is said of clips", || {
-            self.db
-                .prepare_cached("DELETE FROM clip_pairs WHERE one = ?1 AND other = ?2")?
-                .execute((one.min(other).0, one.max(other).0))
-        })?;
-        if gone == 0 {
-            return Err(no_such(format!("anything said of {one} and {other}")));
+        for clip in [one, other] {
+            match self.held(clip) {
+                Ok(held) => self.check_own(held.player)?,
+                Err(WriteError::Store(StoreError::NoSuch { .. })) => {}
+                Err(error) => return Err(error),
+            }
         }
-        Ok(())
+        for (one, other) in [(one, other), (other, one)] {
+            let gone = self.run("removing what is said of clips", || {
+                self.db
+                    .prepare_cached("DELETE FROM clip_pairs WHERE one = ?1 AND other = ?2")?
+                    .execute((one.0, other.0))
+            })?;
+            if gone > 0 {
+                return Ok(());
+            }
+        }
+        Err(no_such(format!("anything said of {one} and {other}")))
+    }
+
+    /// Drops what was said of a clip that goes elsewhere, or by a serve that does: said of clips of one day,
+    /// it says nothing of two. Returns the clips it was said of beside `clip`.
+    pub(super) fn drop_said_of(
+        &self,
+        clip: RecordingId,
+        serve: Option<ServeId>,
+    ) -> Result<Vec<RecordingId>, WriteError> {
+        let others = self.run("dropping what is said of clips", || {
+            self.db
+                .prepare_cached(
+                    "DELETE FROM clip_pairs WHERE (one = ?1 OR other = ?1)
+                        AND (?2 IS NULL OR one_serve = ?2 OR other_serve = ?2)
+                     RETURNING iif(one = ?1, other, one)",
+                )?
+                .query_map(params![clip.0, serve.map(|serve| serve.0)], |row| {
+                    row.get(0).map(RecordingId)
+                })?
+                .collect()
+        })?;
+        Ok(others)
     }
 }

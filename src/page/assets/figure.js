@@ -125,16 +125,17 @@ function room(track) {
 
 /**
  * Draws a serve's body at a time. `inks`: body, paper and quiet as CSS colours; `view`: turn and tilt
- * in degrees, zoom and shift.
+ * in degrees, zoom and shift. A body without depth is drawn as its camera saw it, wherever the reader stands.
  */
 export function drawFigure(context, size, track, t, view, inks) {
   const { wide, low, high } = room(track);
   const body = track.bodyAt(t);
   const middle = hips(body);
-  const tilt = (view.seen[1] / 180) * Math.PI;
+  const seen = track.flat ? SEEN.behind : view.seen;
+  const tilt = (seen[1] / 180) * Math.PI;
   const tall = (high - low) * Math.cos(tilt) + 2 * wide * Math.abs(Math.sin(tilt));
   const scale = Math.min((size[1] - 28) / tall, (size[0] - 16) / (2 * wide)) * view.zoom;
-  const project = turned(view.seen);
+  const project = turned(seen);
   const centre = [middle[0], middle[1], (low + high) / 2];
   const [cx, cy] = project(centre);
   const flat = (place) => {

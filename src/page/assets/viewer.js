@@ -877,7 +877,7 @@ function knobs() {
   if (!voice.on) one('[data-voice]').hidden = !views.this.pictured || !navigator.mediaDevices;
   showHand();
   one('[data-do="joints"]').hidden = !shown.some((view) => view.track.picture);
-  one('[data-figure]').hidden = shown.every((view) => view.pictured);
+  one('[data-figure]').hidden = shown.every((view) => view.pictured || view.track.flat);
 }
 
 function layOut() {

@@ -230,7 +230,9 @@ fn page(data: &ReviewData, coach: bool) -> Page {
                     .collect::<Vec<_>>(),
             ),
             measures: data.measures.iter().map(measure_view).collect(),
-            side: strip(Viewpoint::FromHittingSide),
+            // Without depth there is no other side to it.
+            side: strip(Viewpoint::FromHittingSide)
+                .filter(|_| data.figures.as_ref().is_some_and(|figures| !figures.is_flat())),
             precedent_strips: precedent_strips(data, you),
             ribbons: data
                 .channels

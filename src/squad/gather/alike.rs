@@ -1,6 +1,6 @@
 //! Who serves alike: comparable looks, their groups, typical serves, map and tree.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use curve_index::{Curve, DtwParams, Scratch, ValidDtwParams, barycentre, dtw};
@@ -32,7 +32,7 @@ pub(crate) const FIRM: f64 = 0.75;
 
 /// `None` without a serve that has a curve.
 pub(super) fn alike(read: &Read<'_>, watch: &Watch) -> Result<Option<Alike>, SquadError> {
-    let Some((chosen, left_out)) = comparable(&read.heads) else { return Ok(None) };
+    let Some((chosen, left_out)) = comparable(read) else { return Ok(None) };
     let Some(set) = read.library.curves(&chosen[0].channel_set)? else { return Ok(None) };
     let held: Vec<(&ServeHead, Curve<'_>)> =
         chosen.iter().filter_map(|head| Some((*head, set.curve(head.id)?))).collect();
@@ -168,8 +168,10 @@ fn typical(serves: &[(&ServeHead, Curve<'_>)], params: &ValidDtwParams) -> usize
 /// Serves to compare, and how many were left out and why.
 type Comparable<'a> = (Vec<&'a ServeHead>, Vec<(usize, String)>);
 
-/// The serves of the kind of source most players have, and how many others were left out and why.
-fn comparable(heads: &[ServeHead]) -> Option<Comparable<'_>> {
+/// The serves of the kind of source most players have, and how many others were left out and why. Of
+/// several views of one serve the one counts that is of that very kind, else the first.
+fn comparable<'a>(read: &'a Read<'_>) -> Option<Comparable<'a>> {
+    let heads = &read.heads;
     type Key = (String, &'static str, Option<&'static str>);
     let key = |head: &ServeHead| -> Key {
         (head.channel_set.clone(), head.capture.name(), head.view.map(Named::name))
@@ -183,16 +185,25 @@ fn comparable(heads: &[ServeHead]) -> Option<Comparable<'_>> {
         head.channel_set == first.channel_set && incomparable(source(first), source(head)).is_none()
     };
     let best = kinds.values().max_by_key(|first| {
-        let mut players: Vec<PlayerId> =
-            heads.iter().filter(|head| goes_with(first, head)).map(|head| head.player).collect();
-        let serves = players.len();
+        let own = || heads.iter().filter(|head| goes_with(first, head));
+        let serves = read.count_of(own());
+        let mut players: Vec<PlayerId> = own().map(|head| head.player).collect();
         players.sort_unstable();
         players.dedup();
         (players.len(), serves, std::cmp::Reverse(first.id))
     })?;
-    let chosen: Vec<&ServeHead> = heads.iter().filter(|head| goes_with(best, head)).collect();
+    let mut views: Vec<&ServeHead> = heads.iter().filter(|head| goes_with(best, head)).collect();
+    views.sort_by_key(|head| (key(head) != key(best), head.id));
+    let mut shown: BTreeSet<ServeId> = BTreeSet::new();
+    let mut chosen = views;
+    chosen.retain(|head| shown.insert(read.stroke(head)));
+    chosen.sort_by_key(|head| head.id);
     let mut reasons: BTreeMap<String, usize> = BTreeMap::new();
     for head in heads.iter().filter(|head| !goes_with(best, head)) {
+        // Of a serve that is compared by another view, or was told of before, nothing is left out.
+        if !shown.insert(read.stroke(head)) {
+            continue;
+        }
         let why = if head.channel_set == best.channel_set {
             incomparable(source(best), source(head)).unwrap_or_default()
         } else {

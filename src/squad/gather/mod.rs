@@ -7,7 +7,7 @@ mod see_next;
 #[cfg(test)]
 pub(crate) mod tests;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::civil::Date;
 
@@ -19,7 +19,8 @@ use crate::coaching::{Age, Cautions};
 use crate::evidence::{Evidence, Worked};
 use crate::find::{Filter, FilterError};
 use crate::library::{
-    Case, CaseId, FaultLabel, Library, Player, PlayerId, ServeHead, ServeId, StoreError,
+    Case, CaseId, FaultLabel, Library, Player, PlayerId, RecordingId, ServeHead, ServeId,
+    StoreError,
 };
 use crate::looks::Snapshot;
 use crate::matcher;
@@ -102,9 +103,21 @@ struct Read<'a> {
     /// By player and date.
     seen: Vec<SeenCase>,
     heads: Vec<ServeHead>,
+    /// Of serves that several clips show, the first view of each.
+    strokes: HashMap<ServeId, ServeId>,
 }
 
 impl Read<'_> {
+    /// The serve that somebody hit, by its first view: filmed from several places it is one.
+    fn stroke(&self, head: &ServeHead) -> ServeId {
+        self.strokes.get(&head.id).copied().unwrap_or(head.id)
+    }
+
+    /// How many serves these are, each counted once however many cameras saw it.
+    fn count_of<'h>(&self, heads: impl IntoIterator<Item = &'h ServeHead>) -> usize {
+        heads.into_iter().map(|head| self.stroke(head)).collect::<BTreeSet<_>>().len()
+    }
+
     fn fault_name(&self, id: &str) -> String {
         self.catalogue.fault_name(id)
     }
@@ -129,7 +142,9 @@ impl Read<'_> {
 /// seen and rated. `watch` is told cases read, faults followed, pairs of serves compared and squads
 /// resampled, the last two from any thread. Nothing is written.
 ///
-/// Groups are made of looks, each by its typical serve, and all serves are placed by their look.
+/// Groups are made of looks, each by its typical serve, and all serves are placed by their look. A serve
+/// that was filmed from several places counts once, and stands on the map by the view that most players
+/// were filmed from.
 /// Cost: one read of the squad's cases and curves, the alignments within each look, and n^2 / 2 for n
 /// looks. Measured: see [`crate::squad`].
 ///
@@ -176,7 +191,7 @@ pub fn gather(
         to: query.to.or_else(|| dates().max()),
         today: query.today,
         players: read.players.len(),
-        serves: read.heads.len(),
+        serves: read.count_of(&read.heads),
         looks: read.seen.len(),
         selection,
         notes,
@@ -237,7 +252,15 @@ fn read<'a>(
         }
     }
     seen.sort_by_key(|seen| (seen.player, seen.case.date, seen.case.id));
-    Ok(Read { library, snapshot, catalogue, query, players, seen, heads })
+    let mut clips: BTreeMap<CaseId, BTreeSet<RecordingId>> = BTreeMap::new();
+    for head in &heads {
+        clips.entry(head.case).or_default().insert(head.recording);
+    }
+    let mut strokes = HashMap::new();
+    for head in heads.iter().filter(|head| clips[&head.case].len() > 1) {
+        strokes.insert(head.id, snapshot.views(head.case)?.stroke(head.id));
+    }
+    Ok(Read { library, snapshot, catalogue, query, players, seen, heads, strokes })
 }
 
 /// What came of the squad's own plans, in the order of `faults`.
