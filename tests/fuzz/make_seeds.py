@@ -234,7 +234,7 @@ def damaged(which, content):
 
 
 def curves():
-    for name in ("format-1.index", "format-2.index"):
+    for name in ("format-1.index", "format-2.index", "format-3.index"):
         content = (ROOT / "index/tests/golden" / name).read_bytes()
         put("curve_file", name, content)
         put("curve_file_summed", name, content)
