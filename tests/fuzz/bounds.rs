@@ -78,7 +78,7 @@ pub(crate) fn within(target: &Target, bytes: &[u8]) {
     for attempt in 0..TRIES {
         let before = HELD.load(Ordering::Relaxed);
         MOST.store(before, Ordering::Relaxed);
-        // The question costs as much as a small input does, so it waits until one was slow by the clock.
+        // A file of the system is read for it, so it waits until an input was slow by the clock.
         let worked_before = (attempt > 0).then(worked).flatten();
         let began = Instant::now();
         (target.run)(bytes);

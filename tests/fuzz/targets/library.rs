@@ -17,7 +17,9 @@ use rusqlite::Connection;
 use rusqlite::types::Value;
 use tempfile::TempDir;
 
-use super::{Files, OLDER, files_of, kept_library, lay, library, said, scratch, whole_library, whole_store};
+use super::{
+    Files, OLDER, files_of, kept_library, lay, library, said, scratch, whole_library, whole_store,
+};
 
 fn told<T, E: Display>(result: Result<T, E>) -> Option<T> {
     result.inspect_err(|error| said(error)).ok()
