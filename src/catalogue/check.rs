@@ -7,7 +7,7 @@ type Origin<'a> = &'a dyn Fn(&str, &str) -> (String, Option<usize>);
 
 /// Every rule an entry must keep, beyond its shape.
 pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), CatalogueError> {
-    for fault in &catalogue.faults {
+    for fault in catalogue.faults.iter() {
         let entry = format!("fault '{}'", fault.id);
         check_fault(catalogue, fault).map_err(|broken| broken.at(origin, &entry))?;
     }
@@ -25,11 +25,11 @@ pub(super) fn check(catalogue: &Catalogue, origin: Origin<'_>) -> Result<(), Cat
         let entry = format!("group '{}'", group.id);
         check_group(catalogue, group).map_err(|broken| broken.at(origin, &entry))?;
     }
-    for drill in &catalogue.drills {
+    for drill in catalogue.drills.iter() {
         let entry = format!("drill '{}'", drill.id);
         check_drill(catalogue, drill).map_err(|broken| broken.at(origin, &entry))?;
     }
-    for limit in &catalogue.limits {
+    for limit in catalogue.limits.iter() {
         let entry = format!("limit '{}'", limit.id);
         check_limit(catalogue, limit).map_err(|broken| broken.at(origin, &entry))?;
     }
@@ -143,7 +143,7 @@ fn known_sources(catalogue: &Catalogue, field: &str, ids: &[String]) -> Result<(
 fn circle(catalogue: &Catalogue) -> Option<Vec<&str>> {
     let mut cleared = std::collections::BTreeSet::new();
     let mut path: Vec<(&Fault, usize)> = Vec::new();
-    for start in &catalogue.faults {
+    for start in catalogue.faults.iter() {
         if cleared.contains(start.id.as_str()) {
             continue;
         }

@@ -1,5 +1,5 @@
 use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use serde::{Deserialize, Serialize};
 
@@ -85,18 +85,19 @@ impl EntryKind {
     }
 }
 
-/// The faults and drills a library works with: checked, in a fixed order.
+/// The faults and drills a library works with: checked, in a fixed order. A copy shares its entries, since
+/// every reader of a library asks for one.
 #[derive(Debug, Clone, Default)]
 pub struct Catalogue {
-    pub(super) faults: Vec<Fault>,
-    pub(super) drills: Vec<Drill>,
+    pub(super) faults: Arc<Vec<Fault>>,
+    pub(super) drills: Arc<Vec<Drill>>,
     pub(super) styles: Vec<Style>,
     pub(super) groups: Vec<PlayerGroup>,
-    pub(super) sources: Vec<PublishedRow>,
+    pub(super) sources: Arc<Vec<PublishedRow>>,
     pub(super) always: Vec<String>,
     pub(super) juniors: Vec<String>,
     pub(super) junior_sources: Vec<String>,
-    pub(super) limits: Vec<Limit>,
+    pub(super) limits: Arc<Vec<Limit>>,
     /// What others call faults and drills that this catalogue lacks, by kind and id.
     foreign: BTreeMap<(String, String), String>,
 }
@@ -140,13 +141,13 @@ impl Catalogue {
             for entry in parsed.fault {
                 origin.push((format!("fault '{}'", entry.id), file));
                 let (id, replaces) = (entry.id.clone(), entry.replaces);
-                put(&mut self.faults, entry, |have| have.id == id, replaces)
+                put(Arc::make_mut(&mut self.faults), entry, |have| have.id == id, replaces)
                     .map_err(|found| twice(file, text, &format!("fault '{id}'"), found))?;
             }
             for entry in parsed.drill {
                 origin.push((format!("drill '{}'", entry.id), file));
                 let (id, replaces) = (entry.id.clone(), entry.replaces);
-                put(&mut self.drills, entry, |have| have.id == id, replaces)
+                put(Arc::make_mut(&mut self.drills), entry, |have| have.id == id, replaces)
                     .map_err(|found| twice(file, text, &format!("drill '{id}'"), found))?;
             }
             for entry in parsed.style {
@@ -164,13 +165,13 @@ impl Catalogue {
             for entry in parsed.limit {
                 origin.push((format!("limit '{}'", entry.id), file));
                 let id = entry.id.clone();
-                put(&mut self.limits, entry, |have| have.id == id, false)
+                put(Arc::make_mut(&mut self.limits), entry, |have| have.id == id, false)
                     .map_err(|found| twice(file, text, &format!("limit '{id}'"), found))?;
             }
             for entry in parsed.source {
                 origin.push((format!("source '{}'", entry.id), file));
                 let id = entry.id.clone();
-                put(&mut self.sources, entry, |have| have.id == id, false)
+                put(Arc::make_mut(&mut self.sources), entry, |have| have.id == id, false)
                     .map_err(|found| twice(file, text, &format!("source '{id}'"), found))?;
             }
         }

@@ -85,7 +85,7 @@ fn published_rows_are_those_of_the_reference_table() {
     }
     let catalogue = Catalogue::builtin();
     assert!(catalogue.sources.len() > 20);
-    for source in &catalogue.sources {
+    for source in catalogue.sources.iter() {
         let row = rows.get(&source.id).unwrap_or_else(|| panic!("{} unknown", source.id));
         let ours = [&source.quantity, &source.moment, &source.mean, &source.sd, &source.unit];
         for (n, text) in ours.into_iter().enumerate() {
@@ -110,7 +110,7 @@ fn every_published_row_is_used() {
         .chain(catalogue.limits().flat_map(|limit| &limit.sources))
         .chain(&catalogue.junior_sources)
         .collect();
-    for source in &catalogue.sources {
+    for source in catalogue.sources.iter() {
         assert!(used.contains(&source.id), "{} is never referred to", source.id);
     }
 }

@@ -170,11 +170,11 @@ def small_library(source, file):
 def libraries(program):
     with tempfile.TemporaryDirectory() as folder:
         folder = Path(folder)
-        for number in (1, 5):
+        for number in (1, 5, 7):
             file = folder / f"{number}.db"
             small_library(GOLDEN / f"format-{number}.db", file)
             put("library_file", f"format-{number}.db", file.read_bytes())
-        db = sqlite3.connect(folder / "5.db")
+        db = sqlite3.connect(folder / "7.db")
         tables = [name for (name,) in db.execute(
             "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' ORDER BY name"
         )]
@@ -199,7 +199,7 @@ def libraries(program):
         # What is derived from it.
         library = folder / "library"
         library.mkdir()
-        shutil.copy(GOLDEN / "format-5.db", library / "library.db")
+        shutil.copy(GOLDEN / "format-7.db", library / "library.db")
         env = {**os.environ, "PRECEDENT_LIBRARY": str(library)}
         subprocess.run([program, "find", "folds"], check=True, env=env, stdout=subprocess.DEVNULL)
         subprocess.run([program, "verify", "--rebuild"], check=True, env=env, stdout=subprocess.DEVNULL)
@@ -234,7 +234,7 @@ def damaged(which, content):
 
 
 def curves():
-    for name in ("format-1.index", "format-2.index"):
+    for name in ("format-1.index", "format-2.index", "format-3.index"):
         content = (ROOT / "index/tests/golden" / name).read_bytes()
         put("curve_file", name, content)
         put("curve_file_summed", name, content)

@@ -412,7 +412,9 @@ fn parse_record(record: &[u8]) -> Option<(u64, Section)> {
         return None;
     }
     let mut reader = Reader(&body[8..]);
-    let (sequence, at, len) = (reader.u64()?, reader.u64()?, reader.u64()?);
+    // None comes after the last number, and nobody ever counted that far.
+    let sequence = reader.u64().filter(|&sequence| sequence < u64::MAX)?;
+    let (at, len) = (reader.u64()?, reader.u64()?);
     Some((sequence, Section { kind: Kind::Retired as u32, crc: reader.u32()?, at, len }))
 }
 

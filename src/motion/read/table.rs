@@ -65,6 +65,11 @@ fn between(line: &str) -> Between {
 pub(super) fn fields(line: &str, between: Between) -> StringRecord {
     match between {
         Between::Blanks => line.split_whitespace().collect(),
+        // What a reader of quotes would make of it, for a tenth of the cost: it lays its tables anew for every
+        // row.
+        Between::Byte(delimiter) if !line.contains(['"', '\r', '\u{feff}']) => {
+            line.split(char::from(delimiter)).map(str::trim).collect()
+        }
         Between::Byte(delimiter) => {
             let mut record = StringRecord::new();
             let mut reader = csv::ReaderBuilder::new()
@@ -328,5 +333,23 @@ impl Columns {
             }
         }
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a field is, is RFC 4180's: a delimiter within quotes divides nothing, a doubled quote is one.
+    #[test]
+    fn a_row_is_the_same_fields_with_and_without_quotes() {
+        let comma = |line| fields(line, Between::Byte(b','));
+        assert_eq!(comma("0, left wrist_x ,,-1.5"), ["0", "left wrist_x", "", "-1.5"].to_vec());
+        assert_eq!(comma("\"0\",\"left wrist_x\",\"\",-1.5"), comma("0, left wrist_x ,,-1.5"));
+        assert_eq!(comma("\"a,b\",\"c\"\"d\","), ["a,b", "c\"d", ""].to_vec());
+        assert_eq!(fields("1\t\t 2", Between::Byte(b'\t')), ["1", "", "2"].to_vec());
+        // A row that old Macs ended, and the mark some programs begin every text with.
+        assert_eq!(comma("1,2\r3,4"), ["1", "2"].to_vec());
+        assert_eq!(comma("\u{feff}1,2"), ["1", "2"].to_vec());
     }
 }

@@ -4,8 +4,10 @@ use std::cell::RefCell;
 use std::fmt::Display;
 use std::fs;
 use std::ops::ControlFlow;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use std::sync::LazyLock;
 
+use precedent::evidence::verify_outcomes;
 use precedent::find::Filter;
 use precedent::intake::questions;
 use precedent::library::{Asked, FilmOf, Library, PlayerId, RecordingId, Waiting};
@@ -15,13 +17,16 @@ use rusqlite::Connection;
 use rusqlite::types::Value;
 use tempfile::TempDir;
 
-use super::{kept_library, library, said, scratch};
+use super::{
+    Files, OLDER, files_of, kept_library, lay, library, said, scratch, whole_library, whole_store,
+};
+
+fn told<T, E: Display>(result: Result<T, E>) -> Option<T> {
+    result.inspect_err(|error| said(error)).ok()
+}
 
 /// Everything that is read of a library, and its own check.
 fn read_all(library: &mut Library) {
-    fn told<T, E: Display>(result: Result<T, E>) -> Option<T> {
-        result.inspect_err(|error| said(error)).ok()
-    }
     told(library.counts());
     for player in told(library.players()).unwrap_or_default() {
         told(library.recordings(Some(player.id)));
@@ -36,40 +41,51 @@ fn read_all(library: &mut Library) {
         told(library.clip(recording.id));
     }
     told(library.each_serve(|_| ControlFlow::Continue(())));
-    told(library.serve_heads());
     told(library.catalogue());
     told(library.packs());
     told(library.retention());
+    read_derived(library);
+}
+
+/// What lies beside the store, read by whoever needs it; what whoever may write makes of it anew.
+fn read_derived(library: &mut Library) {
+    told(library.serve_heads());
     told(library.select(&Filter::parse("fault=toss_low").unwrap()));
     told(library.find_words("folds"));
     if let Some(Some(curves)) = told(library.curves("core-1")) {
         assert!(curves.shape().values() > 0);
     }
-    told(library.verify(false, &Watch::default()));
+    let watch = Watch::default();
+    told(library.verify(false, &watch));
+    told(verify_outcomes(library, false, &watch));
 }
 
 thread_local! {
     static FOLDER: RefCell<TempDir> = RefCell::new(scratch());
-    static DERIVED: RefCell<(TempDir, Library)> = RefCell::new(furnished());
+    static DERIVED: RefCell<Derived> = RefCell::new(Derived::new());
 }
 
-/// Leaves nothing but `library.db` in the folder.
-fn lay(folder: &Path, bytes: &[u8]) {
-    for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
-        let path = entry.path();
-        if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) }.unwrap();
-    }
-    fs::write(folder.join("library.db"), bytes).unwrap();
+/// The number of a library's format stands in its file as SQLite's user version.
+fn format_of(file: &[u8]) -> Option<&[u8]> {
+    file.get(60..64)
 }
 
+/// Read, then brought to today's format and written to.
 fn open_and_read(folder: &Path) {
+    let store = fs::read(folder.join("library.db")).unwrap();
+    let of_today = format_of(&store) == format_of(whole_store());
     match Library::open_read_only(folder) {
         Ok(mut library) => read_all(&mut library),
         Err(error) => said(&error),
     }
     match Library::open(folder) {
         Ok(mut library) => {
-            read_all(&mut library);
+            // What was read of it a moment ago is read again only where it is another library by now.
+            if of_today {
+                read_derived(&mut library);
+            } else {
+                read_all(&mut library);
+            }
             if let Err(error) = library.write(|w| w.remove_idle_player(PlayerId(1))) {
                 said(&error);
             }
@@ -81,20 +97,24 @@ fn open_and_read(folder: &Path) {
 /// The bytes as the library's file.
 pub(super) fn file(bytes: &[u8]) {
     FOLDER.with_borrow(|folder| {
-        lay(folder.path(), bytes);
+        lay(folder.path(), [(Path::new("library.db"), bytes)]);
         open_and_read(folder.path());
     });
 }
 
 /// A whole library in which one column of one row holds something else. First byte: which column;
-/// second: what kind of value; the rest: the value. A sealed value is sealed anew.
+/// second: what kind of value; the rest: the value. A sealed value is sealed anew. What is derived lies beside
+/// it as it was made before, so that only what the value touches is made anew.
 pub(super) fn values(bytes: &[u8]) {
     let [column, kind, value @ ..] = bytes else { return };
     FOLDER.with_borrow(|folder| {
-        lay(folder.path(), &kept_library());
+        if *kind < OLDER_FROM {
+            lay(folder.path(), whole_library());
+        } else {
+            lay(folder.path(), [(Path::new("library.db"), &*kept_library(OLDER))]);
+        }
         let db = Connection::open(folder.path().join("library.db")).unwrap();
-        let columns = columns(&db);
-        let (table, name) = &columns[usize::from(*column) % columns.len()];
+        let (table, name) = &COLUMNS[usize::from(*column) % COLUMNS.len()];
         let old: Option<Vec<u8>> = db
             .query_row(&format!("SELECT CAST({name} AS BLOB) FROM {table}"), [], |row| row.get(0))
             .unwrap_or(None);
@@ -121,6 +141,17 @@ fn whole(bytes: &[u8]) -> i64 {
     i64::from_le_bytes(word)
 }
 
+/// From this kind on the library is one of an older format with nothing beside it, which costs a hundred times as
+/// much: it is brought to today's, and all that is derived is made.
+const OLDER_FROM: u8 = 250;
+
+static COLUMNS: LazyLock<Vec<(String, String)>> = LazyLock::new(|| {
+    let folder = scratch();
+    let file = folder.path().join("library.db");
+    fs::write(&file, whole_store()).unwrap();
+    columns(&Connection::open(&file).unwrap())
+});
+
 /// Every column of every table that holds a row, in order.
 fn columns(db: &Connection) -> Vec<(String, String)> {
     let sql = "SELECT t.name, c.name FROM sqlite_schema t, pragma_table_info(t.name) c
@@ -145,60 +176,80 @@ fn sealed(old: &[u8], payload: &[u8]) -> Vec<u8> {
     bytes
 }
 
+/// A library and the files beside it as they are to be: what is derived, then what was cut from clips and
+/// what waits for an answer.
+struct Derived {
+    folder: TempDir,
+    library: Library,
+    beside: Files,
+}
+
+/// The folders of what is derived, then of the rest.
+const BESIDE: [&[&str]; 2] =
+    [&["curves", "heads", "outcomes", "words"], &["films", "stills", "waiting"]];
+
+/// Every file below these folders of a library, in order.
+fn below(folder: &Path, names: &[&str]) -> Files {
+    let there = names.iter().filter(|name| folder.join(name).is_dir());
+    let files = there.flat_map(|name| {
+        let files = files_of(&folder.join(name)).into_iter();
+        files.map(move |(file, content)| (Path::new(name).join(file), content))
+    });
+    files.collect()
+}
+
+impl Derived {
+    fn new() -> Self {
+        let (folder, library) = furnished();
+        let beside = BESIDE.map(|names| below(folder.path(), names));
+        assert!(beside.iter().all(|files| !files.is_empty()), "nothing lies beside the library");
+        Self { folder, library, beside: beside.concat() }
+    }
+
+    /// Makes every file what it was, whether or not it was mended meanwhile, and leaves no other.
+    fn put_back(&self) {
+        let now = BESIDE.concat();
+        let now = below(self.folder.path(), &now);
+        for (name, _) in &now {
+            if !self.beside.iter().any(|(known, _)| known == name) {
+                fs::remove_file(self.folder.path().join(name)).unwrap();
+            }
+        }
+        for file in &self.beside {
+            if !now.contains(file) {
+                let path = self.folder.path().join(&file.0);
+                fs::create_dir_all(path.parent().unwrap()).unwrap();
+                fs::write(path, &file.1).unwrap();
+            }
+        }
+    }
+}
+
 /// Files beside a library, one or more of which hold something else. Each: a byte that says which, two for the
 /// length of its content, little-endian, its content; beyond the length of all nothing is left for others.
 pub(super) fn derived(bytes: &[u8]) {
-    DERIVED.with_borrow_mut(|(folder, library)| {
-        let files = beside(folder.path());
-        let mut before = Vec::new();
+    DERIVED.with_borrow_mut(|derived| {
+        let mut damaged = 0;
         let mut rest = bytes;
-        while let ([which, low, high, after @ ..], true) = (rest, before.len() < MOST_DAMAGED) {
+        while let ([which, low, high, after @ ..], true) = (rest, damaged < MOST_DAMAGED) {
             let long = usize::from(u16::from_le_bytes([*low, *high]));
             let (content, after) = after.split_at(long.min(after.len()));
             rest = after;
-            let file = &files[usize::from(*which) % files.len()];
-            before.push((file, fs::read(file).unwrap()));
-            fs::write(file, content).unwrap();
+            damaged += 1;
+            let (name, _) = &derived.beside[usize::from(*which) % derived.beside.len()];
+            fs::write(derived.folder.path().join(name), content).unwrap();
         }
-        read_all(library);
-        read_beside(library);
-        if let Err(error) = library.sync() {
+        read_derived(&mut derived.library);
+        read_beside(&derived.library);
+        if let Err(error) = derived.library.sync() {
             said(&error);
         }
-        // As it was, whether or not it was mended meanwhile.
-        for (file, whole) in before.into_iter().rev() {
-            if file.exists() || file.parent().is_some_and(Path::exists) {
-                fs::write(file, whole).unwrap();
-            }
-        }
+        derived.put_back();
     });
 }
 
 /// Most files that one input damages.
 const MOST_DAMAGED: usize = 4;
-
-/// Every file below the folders of what is derived, then every one of what was cut from clips and of what
-/// waits for an answer.
-fn beside(folder: &Path) -> Vec<PathBuf> {
-    let derived = below(folder, &["curves", "heads", "outcomes", "words"]);
-    let others = below(folder, &["films", "stills", "waiting"]);
-    assert!(!derived.is_empty() && !others.is_empty(), "nothing lies beside the library");
-    [derived, others].concat()
-}
-
-/// Every file below these folders, in order.
-fn below(folder: &Path, names: &[&str]) -> Vec<PathBuf> {
-    let mut open: Vec<PathBuf> = names.iter().map(|name| folder.join(name)).collect();
-    let mut files = Vec::new();
-    while let Some(folder) = open.pop() {
-        for entry in fs::read_dir(folder).into_iter().flatten() {
-            let path = entry.unwrap().path();
-            if path.is_dir() { open.push(path) } else { files.push(path) }
-        }
-    }
-    files.sort();
-    files
-}
 
 /// The recording of the library that has a clip, the film of which is kept.
 const FILMED: RecordingId = RecordingId(1);

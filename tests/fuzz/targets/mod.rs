@@ -12,8 +12,11 @@ mod recordings;
 mod target;
 mod texts;
 
-use std::path::PathBuf;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
 
+use precedent::evidence::sync_outcomes;
 use precedent::library::Library;
 use tempfile::TempDir;
 
@@ -62,16 +65,76 @@ fn project() -> PathBuf {
     if own.ends_with("tests/fuzz") { own.join("../..") } else { own }
 }
 
-/// A small library as it was kept with the tests of the store: invented, one player, two serves.
-fn kept_library() -> Vec<u8> {
-    std::fs::read(project().join("src/library/tests/golden/format-5.db")).unwrap()
+/// A small library as it was kept with the tests of the store: invented, one player, three serves.
+fn kept_library(format: u8) -> Vec<u8> {
+    fs::read(project().join(format!("src/library/tests/golden/format-{format}.db"))).unwrap()
 }
 
-/// That library in a folder of its own, open for writing and with what is derived from it.
-fn library() -> (TempDir, Library) {
+/// The format of today, and one from before.
+const TODAY: u8 = 7;
+const OLDER: u8 = 5;
+
+/// The files of a library nobody has open, by their paths within its folder.
+type Files = Vec<(PathBuf, Vec<u8>)>;
+
+/// The kept library of today's format with all that is derived from it. Made once, since that costs more than
+/// any reader of it.
+static WHOLE: LazyLock<Files> = LazyLock::new(|| {
     let folder = scratch();
-    std::fs::write(folder.path().join("library.db"), kept_library()).unwrap();
+    fs::write(folder.path().join("library.db"), kept_library(TODAY)).unwrap();
     let library = Library::open(folder.path()).unwrap();
     library.sync().unwrap();
+    sync_outcomes(&library).unwrap();
+    drop(library);
+    files_of(folder.path())
+});
+
+/// Every file below `folder`, in order.
+fn files_of(folder: &Path) -> Files {
+    let mut open = vec![folder.to_owned()];
+    let mut files = Files::new();
+    while let Some(inner) = open.pop() {
+        for entry in fs::read_dir(inner).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                open.push(path);
+            } else {
+                let name = path.strip_prefix(folder).unwrap().to_owned();
+                files.push((name, fs::read(path).unwrap()));
+            }
+        }
+    }
+    files.sort();
+    files
+}
+
+/// Leaves these files in the folder and nothing else.
+fn lay<'f>(folder: &Path, files: impl IntoIterator<Item = (&'f Path, &'f [u8])>) {
+    for entry in fs::read_dir(folder).unwrap().map(Result::unwrap) {
+        let path = entry.path();
+        if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) }.unwrap();
+    }
+    for (name, content) in files {
+        let path = folder.join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, content).unwrap();
+    }
+}
+
+/// The whole library, to be laid.
+fn whole_library() -> impl Iterator<Item = (&'static Path, &'static [u8])> {
+    WHOLE.iter().map(|(name, content)| (name.as_path(), content.as_slice()))
+}
+
+/// The store of the whole library.
+fn whole_store() -> &'static [u8] {
+    whole_library().find(|(name, _)| *name == Path::new("library.db")).unwrap().1
+}
+
+/// The whole library in a folder of its own, open for writing.
+fn library() -> (TempDir, Library) {
+    let folder = scratch();
+    lay(folder.path(), whole_library());
+    let library = Library::open(folder.path()).unwrap();
     (folder, library)
 }

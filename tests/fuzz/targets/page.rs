@@ -3,6 +3,7 @@
 use std::cell::RefCell;
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::thread::JoinHandle;
 use std::time::Duration;
 
 use precedent::page::{Server, Settings};
@@ -13,9 +14,26 @@ use super::library;
 
 /// A page that answers, and what its one browser is known by.
 struct Open {
+    /// Requests so far.
+    asked: usize,
+    watch: Watch,
+    serving: Option<JoinHandle<()>>,
     _folder: TempDir,
     host: String,
     cookie: String,
+}
+
+/// Requests after which the page is opened anew on a whole library: what a long run adds would make every
+/// answer longer.
+const MOST_ASKED: usize = 8192;
+
+impl Drop for Open {
+    fn drop(&mut self) {
+        self.watch.stop();
+        if let Some(serving) = self.serving.take() {
+            assert!(serving.join().is_ok() || std::thread::panicking(), "the page broke down");
+        }
+    }
 }
 
 thread_local! {
@@ -28,7 +46,11 @@ fn open() -> Open {
     let settings = Settings { library: folder.path().to_owned(), coach: "ash".to_owned(), port: 0 };
     let server = Server::bind(&settings).unwrap();
     let address = server.address();
-    std::thread::spawn(move || server.run(&Watch::default()).unwrap());
+    let watch = Watch::default();
+    let serving = Some(std::thread::spawn({
+        let watch = watch.clone();
+        move || server.run(&watch).unwrap()
+    }));
     let (host, key) = address.strip_prefix("http://").unwrap().split_once('/').unwrap();
     let request = format!("GET /{key} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
     let answer = exchange(host, request.as_bytes(), WHOLE).unwrap();
@@ -37,6 +59,9 @@ fn open() -> Open {
     Open {
         host: host.to_owned(),
         cookie: cookie.split(';').next().unwrap().to_owned(),
+        asked: 0,
+        watch,
+        serving,
         _folder: folder,
     }
 }
@@ -70,9 +95,15 @@ fn exchange(host: &str, request: &[u8], pause: Duration) -> std::io::Result<Vec<
 /// `METHOD /path?query`, then the body, from the browser that was let in; bytes that begin with `RAW `
 /// go to the socket as they are, from somebody who was not.
 pub(super) fn request(bytes: &[u8]) {
-    PAGE.with_borrow(|page| match bytes.strip_prefix(b"RAW ") {
-        Some(raw) => stranger(page, raw),
-        None => browser(page, bytes),
+    PAGE.with_borrow_mut(|page| {
+        if page.asked == MOST_ASKED {
+            *page = open();
+        }
+        page.asked += 1;
+        match bytes.strip_prefix(b"RAW ") {
+            Some(raw) => stranger(page, raw),
+            None => browser(page, bytes),
+        }
     });
 }
 

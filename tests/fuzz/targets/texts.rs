@@ -84,7 +84,16 @@ pub(super) fn practice_card(bytes: &[u8]) {
             }
         }
     });
+    // What is logged stays; no player practises this often, and a long run logs for ever.
+    LIBRARY.with_borrow_mut(|held| {
+        if held.1.practice_of(PlanId(1)).unwrap().len() > MOST_DAYS {
+            *held = library();
+        }
+    });
 }
+
+/// Days of practice after which a library is laid anew.
+const MOST_DAYS: usize = 512;
 
 pub(super) fn spoken_steps(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else { return };
