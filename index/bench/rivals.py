@@ -91,7 +91,7 @@ def rivals(library, queries):
         lambda q, c, most: dtw_ndim.distance_fast(q, c, max_dist=most * (1 + 1e-9), window=BAND + 1), wide
     )
     name, answers = timed("dtaidistance", nearest_fast, queries)
-    yield f"{name}, limited", answers
+    yield f"{name} limited", answers
     yield timed(
         "aeon",
         lambda q: np.sqrt(dtw_pairwise_distance(q.T[None], across, window=share)[0]),

@@ -9,6 +9,9 @@ use curve_index::{Index, Shape, Stages};
 /// Columns every record of today has, beside its figures.
 const CONDITIONS: [&str; 5] = ["commit", "format", "lanes", "threads", "shares"];
 
+/// What the engine is timed beside: `bench/rivals.py`.
+const RIVALS: [&str; 3] = ["dtaidistance ", "aeon ", "tslearn "];
+
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
@@ -57,6 +60,14 @@ fn problem(head: &[String], row: &[String]) -> Option<String> {
     }
     if ![format, threads].iter().all(|one| one.parse::<u32>().is_ok_and(|number| number > 0)) {
         return Some(format!("format {format}, threads {threads}"));
+    }
+    // Other libraries have no stages of ours.
+    let is_rival = at("what").is_some_and(|what| {
+        let what = what.trim_matches('"');
+        RIVALS.iter().any(|rival| what.starts_with(rival))
+    });
+    if is_rival {
+        return (!shares.is_empty()).then(|| format!("shares of a rival: {shares}"));
     }
     let shares: Vec<(&str, &str)> =
         shares.split(' ').filter_map(|share| share.split_once('=')).collect();
@@ -107,4 +118,9 @@ fn a_record_without_its_conditions_is_noticed() {
         assert!(problem(&head, &row(&good.replacen(from, to, 1))).is_some(), "{from}");
     }
     assert!(problem(&row("what,median_ms"), &row("a,1.0")).is_some());
+    // Another library's row has no shares, and only that.
+    let of = |what: &str, shares: &str| row(&format!("{what},1.0,875bed9,3,best,1,{shares}"));
+    assert_eq!(problem(&head, &of("\"aeon 1.6.0\"", "")), None);
+    assert!(problem(&head, &of("\"aeon 1.6.0\"", &shares)).is_some());
+    assert!(problem(&head, &of("\"curve-index pruned\"", "")).is_some());
 }
