@@ -27,6 +27,7 @@ use crate::library::*;
 const FOLDER: &str = "PRECEDENT_TEST_FOLDER";
 const DIE_AT: &str = "PRECEDENT_TEST_DIE_AT";
 const TORN: &str = "PRECEDENT_TEST_TORN";
+const STAGE: &str = "PRECEDENT_TEST_STAGE";
 const ACK: &str = "acknowledged ";
 
 /// A folder in memory where there is one: a killed process leaves the same there, and the many
@@ -48,13 +49,20 @@ fn add(library: &mut Library, code: &str, seed: u32, serves: u32) -> Result<(), 
     Ok(())
 }
 
-/// What the process does, in order; each step is one acknowledged change.
-const STEPS: &[Step] = &[
+/// What is done, in order; each step is one acknowledged change. A process does one stage, on the library that
+/// the stages before it left: what a process has in its memory alone ends with the stage, which therefore ends with
+/// what brings everything derived up to date.
+const STAGES: &[&[Step]] = &[MADE, ADDED, CHANGED, REMOVED, PUT_RIGHT, FORGOTTEN];
+
+const MADE: &[Step] = &[
     |l| l.add_player(&made::player("p1")).map(|_| ()),
     |l| l.add_player(&made::player("p2")).map(|_| ()),
     |l| add(l, "p1", 1, 2),
     |l| add(l, "p2", 2, 3),
     |l| l.sync(),
+];
+
+const ADDED: &[Step] = &[
     |l| add(l, "p1", 3, 1),
     |l| {
         l.write(|w| {
@@ -63,11 +71,17 @@ const STEPS: &[Step] = &[
         })
     },
     |l| l.sync(),
+];
+
+const CHANGED: &[Step] = &[
     |l| l.write(|w| w.update_serve(ServeId(2), &made::serve(77))),
     |l| add(l, "p2", 4, 2),
     |l| l.sync(),
-    |l| l.write(|w| w.remove_recording(RecordingId(1))),
-    |l| l.sync(),
+];
+
+const REMOVED: &[Step] = &[|l| l.write(|w| w.remove_recording(RecordingId(1))), |l| l.sync()];
+
+const PUT_RIGHT: &[Step] = &[
     |l| {
         let by = Author::coach("anna")?;
         let recording = l.serve_head(ServeId(3))?.recording;
@@ -106,6 +120,9 @@ const STEPS: &[Step] = &[
         l.write(|w| w.move_serve(ServeId(4), &to, &by)).map(|_| ())
     },
     |l| l.sync(),
+];
+
+const FORGOTTEN: &[Step] = &[
     |l| {
         let by = Author::coach("anna")?;
         l.write(|w| w.remove(&Removal::Recording(RecordingId(4)), &[], &by))
@@ -206,15 +223,15 @@ fn child() {
             }
         }
     }
-    if folder.join("library.db").exists() {
-        // A library of format 1, to be migrated.
-        drop(Library::open_with(folder, seam).unwrap());
-        say(&format!("writes {}", faulty::writes()));
-        return;
-    }
-    let mut library = Library::create_with(folder, seam).unwrap();
-    say("created");
-    for (n, step) in STEPS.iter().enumerate() {
+    // Of the first stage there is none yet; without a stage it is one of format 1, to be migrated.
+    let mut library = if folder.join("library.db").exists() {
+        Library::open_with(folder, seam).unwrap()
+    } else {
+        Library::create_with(folder, seam).unwrap()
+    };
+    say("open");
+    let stage = number(STAGE).map_or(&[][..], |stage| STAGES[stage as usize]);
+    for (n, step) in stage.iter().enumerate() {
         step(&mut library).unwrap();
         say(&n.to_string());
     }
@@ -223,7 +240,7 @@ fn child() {
 }
 
 /// Starts the child and returns it; its words come by its standard output.
-fn start(folder: &Path, die_at: Option<(u64, bool)>) -> std::process::Child {
+fn start(folder: &Path, die_at: Option<(u64, bool)>, stage: Option<usize>) -> std::process::Child {
     let mut command = Command::new(std::env::current_exe().unwrap());
     command
         .args(["library::tests::crash::child", "--exact", "--ignored", "--nocapture"])
@@ -232,6 +249,9 @@ fn start(folder: &Path, die_at: Option<(u64, bool)>) -> std::process::Child {
         .stderr(Stdio::null());
     if let Some((die_at, torn)) = die_at {
         command.env(DIE_AT, die_at.to_string()).env(TORN, u8::from(torn).to_string());
+    }
+    if let Some(stage) = stage {
+        command.env(STAGE, stage.to_string());
     }
     // Until it runs its own program, a child holds copies of this process's files, and with them
     // their locks: no library is open meanwhile.
@@ -247,60 +267,110 @@ fn acknowledged(child: &mut std::process::Child) -> Vec<String> {
         .collect()
 }
 
-#[test]
-fn killed_at_every_write_the_library_stays_sound() {
-    // What the store holds after 0, 1, 2 ... steps.
-    let calm = folder();
-    let mut library = Library::create(calm.path().join("lib")).unwrap();
-    let mut expected = vec![contents(&library)];
-    for step in STEPS {
-        step(&mut library).unwrap();
-        expected.push(contents(&library));
+/// What a calm process leaves.
+struct Calm {
+    /// What the store holds at a stage's start and after each of its steps.
+    expected: Vec<Vec<String>>,
+    /// The library at a stage's start, in a folder of this number; the first stage makes it.
+    before: TempDir,
+}
+
+impl Calm {
+    fn new() -> Self {
+        let (before, working) = (folder(), folder());
+        let path = working.path().join("lib");
+        let mut expected = Vec::new();
+        for (number, stage) in STAGES.iter().enumerate() {
+            if number > 0 {
+                copy(&path, &before.path().join(number.to_string()));
+            }
+            let mut library = if number == 0 {
+                Library::create(&path)
+            } else {
+                Ok(Library::open(&path).unwrap())
+            }
+            .unwrap();
+            let mut after = vec![contents(&library)];
+            for step in *stage {
+                step(&mut library).unwrap();
+                after.push(contents(&library));
+            }
+            expected.push(after);
+        }
+        Self { expected, before }
     }
 
-    let total = {
+    /// Lays what `stage` begins with at `path`.
+    fn lay(&self, stage: usize, path: &Path) {
+        if stage > 0 {
+            copy(&self.before.path().join(stage.to_string()), path);
+        }
+    }
+}
+
+/// Copies a folder with all that is in it.
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for entry in std::fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let to = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &to);
+        } else {
+            std::fs::copy(entry.path(), to).unwrap();
+        }
+    }
+}
+
+#[test]
+fn killed_at_every_write_the_library_stays_sound() {
+    let calm = Calm::new();
+    let mut kills = Vec::new();
+    for stage in 0..STAGES.len() {
         let folder = folder();
-        let mut child = start(&folder.path().join("lib"), Some((u64::MAX, false)));
+        let path = folder.path().join("lib");
+        calm.lay(stage, &path);
+        let mut child = start(&path, Some((u64::MAX, false)), Some(stage));
         let said = acknowledged(&mut child);
-        assert!(child.wait().unwrap().success());
-        let last = said.last().unwrap();
-        last.strip_prefix("writes ").unwrap().parse::<u64>().unwrap()
-    };
-    assert!(total > 150, "only {total} writes were counted");
-    let next = std::sync::atomic::AtomicU64::new(1);
-    let killed = std::sync::atomic::AtomicU64::new(0);
+        assert!(child.wait().unwrap().success(), "stage {stage}");
+        let writes = said.last().unwrap().strip_prefix("writes ").unwrap().parse().unwrap();
+        kills.extend((1..=writes).map(|at: u64| (stage, at)));
+    }
+    assert!(kills.len() > 150, "only {} writes were counted", kills.len());
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let killed = std::sync::atomic::AtomicUsize::new(0);
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(2, usize::from).min(8) {
             scope.spawn(|| {
-                loop {
-                    let at = next.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
-                    if at > total {
-                        return;
-                    }
-                    if kill_and_check(at, at.is_multiple_of(2), &expected) {
+                while let Some(&(stage, at)) =
+                    kills.get(next.fetch_add(1, std::sync::atomic::Ordering::SeqCst))
+                {
+                    if kill_and_check(stage, at, &calm) {
                         killed.fetch_add(1, std::sync::atomic::Ordering::SeqCst);
                     }
                 }
             });
         }
     });
-    let killed = killed.into_inner();
+    let (killed, total) = (killed.into_inner(), kills.len());
     eprintln!("killed at {killed} of {total} writes");
-    // Threads of the word index make the last numbers vary by a few.
-    assert!(killed + 10 >= total, "only {killed} of {total} were killed");
+    // Threads of the word index make the last numbers of a stage vary by a few.
+    assert!(killed + 3 * STAGES.len() >= total, "only {killed} of {total} were killed");
 }
 
-/// Kills a child at write `at` and checks what it leaves; `false` if it ended before.
-fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
-    let context = format!("write {at}, torn {torn}");
+/// Kills a child at write `at` of a stage and checks what it leaves; `false` if it ended before.
+fn kill_and_check(stage: usize, at: u64, calm: &Calm) -> bool {
+    let torn = at.is_multiple_of(2);
+    let context = format!("stage {stage}, write {at}, torn {torn}");
+    let (steps, expected) = (STAGES[stage], &calm.expected[stage]);
     let folder = folder();
     let path = folder.path().join("lib");
-    let mut child = start(&path, Some((at, torn)));
+    calm.lay(stage, &path);
+    let mut child = start(&path, Some((at, torn)), Some(stage));
     let said = acknowledged(&mut child);
     if child.wait().unwrap().success() {
         return false;
     }
-    let steps = said.iter().filter(|word| word.parse::<usize>().is_ok()).count();
+    let acknowledged = said.iter().filter(|word| word.parse::<usize>().is_ok()).count();
 
     let _open = SPAWNING.read().unwrap_or_else(PoisonError::into_inner);
     let here = match Library::open_read_only(&path) {
@@ -309,19 +379,21 @@ fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
             check_searches(&reader, &context);
             here
         }
-        Err(OpenError::Missing { .. }) if said.is_empty() => {
+        Err(OpenError::Missing { .. }) if stage == 0 && said.is_empty() => {
             // The making was cut short; it can be made again.
             Library::create(&path).unwrap();
             return true;
         }
         Err(error) => panic!("{context}: {error}"),
     };
-    let done = (steps..=(steps + 1).min(STEPS.len()))
+    let done = (acknowledged..=(acknowledged + 1).min(steps.len()))
         .find(|&done| expected[done] == here)
-        .unwrap_or_else(|| panic!("{context}: neither state {steps} nor the next, but\n{here}"));
+        .unwrap_or_else(|| {
+            panic!("{context}: neither state {acknowledged} nor the next, but\n{here}")
+        });
 
     let mut library = Library::open(&path).unwrap_or_else(|error| panic!("{context}: {error}"));
-    if library.player_by_code("p2").is_err() && done > 2 {
+    if library.player_by_code("p2").is_err() && (stage > 0 || done > 2) {
         // Forgotten: whatever the wiping had come to, opening has finished it.
         assert_eq!(holding(&path, b"Name of p2"), [""; 0], "{context}");
     }
@@ -332,15 +404,17 @@ fn kill_and_check(at: u64, torn: bool, expected: &[String]) -> bool {
     check_searches(&library, &context);
     drop(library);
 
-    // The same again without verify: opening and going on repairs as well. A state may equal the
-    // next one (a sync changes no contents), so a step can be due that is done already: steps are
-    // chosen so that only those that change nothing look alike.
+    // The same again without verify: opening and going on repairs as well, to the end of the stage and, after one
+    // kill in eight, of all. A state may equal the next one (a sync changes no contents), so a step can be due that
+    // is done already: steps are chosen so that only those that change nothing look alike.
+    let last = if at.is_multiple_of(8) { STAGES.len() - 1 } else { stage };
+    let rest = STAGES[stage + 1..=last].iter().flat_map(|stage| stage.iter());
     let mut library = Library::open(&path).unwrap();
-    for step in &STEPS[done..] {
+    for step in steps[done..].iter().chain(rest) {
         step(&mut library).unwrap_or_else(|error| panic!("{context}: going on: {error}"));
     }
     library.sync().unwrap();
-    assert_eq!(contents(&library), expected[STEPS.len()], "{context}");
+    assert_eq!(Some(&contents(&library)), calm.expected[last].last(), "{context}");
     check_searches(&library, &context);
     assert_eq!(
         library.verify(false, &crate::work::Watch::default()).unwrap().findings,
@@ -359,7 +433,7 @@ fn killed_at_every_write_a_migration_is_whole_or_not_there() {
     };
     let total = {
         let folder = old();
-        let mut child = start(folder.path(), Some((u64::MAX, false)));
+        let mut child = start(folder.path(), Some((u64::MAX, false)), None);
         let said = acknowledged(&mut child);
         assert!(child.wait().unwrap().success());
         said.last().unwrap().strip_prefix("writes ").unwrap().parse::<u64>().unwrap()
@@ -369,7 +443,7 @@ fn killed_at_every_write_a_migration_is_whole_or_not_there() {
     for at in 1..=total {
         let context = format!("write {at} of {total}");
         let folder = old();
-        let mut child = start(folder.path(), Some((at, at.is_multiple_of(2))));
+        let mut child = start(folder.path(), Some((at, at.is_multiple_of(2))), None);
         killed += u64::from(!child.wait().unwrap().success());
         let _open = SPAWNING.read().unwrap_or_else(PoisonError::into_inner);
         let reader = Library::open_read_only(folder.path()).unwrap();
@@ -407,7 +481,7 @@ fn killed_from_outside_again_and_again_nothing_acknowledged_is_lost() {
     drop(library);
     let mut most = 0;
     for round in 0..12u64 {
-        let mut child = start(&path, None);
+        let mut child = start(&path, None, None);
         // Between 20 and 240 ms, spread by a fixed rule.
         std::thread::sleep(Duration::from_millis(20 + round * 97 % 220));
         child.kill().unwrap();
