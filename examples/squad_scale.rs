@@ -1,5 +1,5 @@
 //! Builds a large library of invented curves, to measure on it: `examples/keyboard` measures commands,
-//! `examples/page` the page, and DEVELOPERS.md has the figures. Memory: a few batches of players, however many serves.
+//! `examples/page` the page, and MEASURED.md has the figures. Memory: a few batches of players, however many serves.
 //!
 //! ```text
 //! cargo run --release --example squad_scale -- FOLDER SERVES

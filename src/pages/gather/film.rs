@@ -7,7 +7,7 @@ use crate::video::{ClipError, Film, Kept, film};
 use crate::work::{Stopped, Watch};
 
 /// Shown before the toss begins and after the finish, s: room to put those moments right, which one
-/// camera finds to a quarter of a second (the standing errors in DEVELOPERS.md).
+/// camera finds to a quarter of a second (its standing errors: `src/video/ONE-CAMERA.md`).
 const BEFORE_S: f64 = 0.4;
 const AFTER_S: f64 = 0.2;
 /// A stretch begins and ends at a whole one of these, s, so that a moment put right by a little
