@@ -11,6 +11,7 @@ use super::{ReceivingKey, is_for_keys, is_locked, receiver, seal, sign};
 use crate::catalogue::Catalogue;
 use crate::exchange::{Arrived, Item};
 use crate::library::is_print;
+use crate::remedy::excerpt;
 
 /// Largest signature, bytes; the right one has 64.
 const SIGNATURE_LIMIT: usize = 1024;
@@ -20,6 +21,8 @@ const MANIFEST_LIMIT: usize = 4 << 20;
 const CASES_LIMIT: usize = 1 << 30;
 /// Largest fault or drill, bytes; the largest built-in one has a tenth of it.
 const ENTRY_LIMIT: usize = 64 << 10;
+/// So many names are told of a file that is no pack.
+const LISTED: usize = 8;
 /// An entry this much larger than the whole file is no motion data.
 const RATIO: usize = 50;
 /// Below this size the ratio is not looked at.
@@ -90,22 +93,29 @@ pub(super) fn open_within(bytes: &[u8], limit: usize) -> Result<Arrived, PackErr
 }
 
 fn check_entries(archive: &Zip<'_>) -> Result<(), PackError> {
-    let mut names = Vec::new();
-    // A hostile file may name millions.
-    for at in 0..archive.len().min(8) {
-        match archive.name_for_index(at) {
-            Some(Ok(name)) => names.push(name.escape_debug().to_string()),
-            _ => names.push("(unreadable)".to_owned()),
-        }
-    }
+    let count = archive.len();
+    let mut names: Vec<String> = (0..count.min(LISTED))
+        .map(|at| match archive.name_for_index(at) {
+            Some(Ok(name)) => name.into_owned(),
+            _ => "(unreadable)".to_owned(),
+        })
+        .collect();
     names.sort();
-    if archive.len() > 3 || (names != [CASES, MANIFEST] && names != [CASES, MANIFEST, SIGNATURE]) {
+    if count > 3 || (names != [CASES, MANIFEST] && names != [CASES, MANIFEST, SIGNATURE]) {
         return Err(PackError::Entries {
-            found: format!("{} ({} in all)", names.join(", "), archive.len()),
+            found: listed(names.iter().map(String::as_str), count),
             expected: format!("{MANIFEST}, {CASES} and, if signed, {SIGNATURE}"),
         });
     }
     Ok(())
+}
+
+/// Some of the names that a file gives what it holds, as a person can read them: a hostile one gives millions, or
+/// one of a million letters.
+fn listed<'a>(names: impl Iterator<Item = &'a str>, count: usize) -> String {
+    let names: Vec<String> =
+        names.take(LISTED).map(|name| excerpt(name, 64).escape_debug().to_string()).collect();
+    format!("{} ({count} in all)", names.join(", "))
 }
 
 /// An entry's bytes; stops as soon as it is larger than believed.
@@ -231,9 +241,10 @@ fn check_signature(
 }
 
 fn check_hash(manifest: &Manifest, lines: &[u8]) -> Result<(), PackError> {
-    let names: Vec<&str> = manifest.entries.keys().map(String::as_str).collect();
-    let (Some(entry), 1) = (manifest.entries.get(CASES), names.len()) else {
-        return Err(PackError::Entries { found: names.join(", "), expected: CASES.to_owned() });
+    let (Some(entry), 1) = (manifest.entries.get(CASES), manifest.entries.len()) else {
+        let names = manifest.entries.keys().map(String::as_str);
+        let found = listed(names, manifest.entries.len());
+        return Err(PackError::Entries { found, expected: CASES.to_owned() });
     };
     let hash = blake3::hash(lines).to_hex();
     if hash.as_str() != entry.blake3 || lines.len() as u64 != entry.bytes {

@@ -749,6 +749,24 @@ fn an_entry_that_would_leave_its_folder_is_refused() {
 }
 
 #[test]
+fn long_and_many_names_are_refused_in_few_words() {
+    let (mut manifest, lines) = parts(&sample());
+    let head = serde_json::to_vec(&manifest).unwrap();
+    let long = "\u{1b}".repeat(30_000);
+    let said = refusal(&zipped(&[(MANIFEST, &head), (&long, &lines)]).unwrap());
+    assert!(said.starts_with("holds the entries") && said.len() < 1000, "{}", said.len());
+    assert!(!said.contains('\u{1b}'), "{said}");
+
+    for n in 0_u32..5000 {
+        // Names that inflate to no suspicious size.
+        let name = blake3::hash(&n.to_le_bytes()).to_hex().to_string();
+        manifest["entries"][name] = manifest["entries"][CASES].clone();
+    }
+    let said = refusal(&forged(&manifest, &lines));
+    assert!(said.contains("(5001 in all)") && said.len() < 1000, "{said}");
+}
+
+#[test]
 fn a_bomb_is_stopped_while_it_inflates() {
     let bytes = sample();
     let (manifest, lines) = parts(&bytes);
