@@ -32,7 +32,7 @@ const ACK: &str = "acknowledged ";
 
 /// A folder in memory where there is one: a killed process leaves the same there, and the many
 /// syncs cost nothing.
-fn folder() -> TempDir {
+pub(super) fn folder() -> TempDir {
     let memory = Path::new("/dev/shm");
     if memory.is_dir() { TempDir::new_in(memory) } else { TempDir::new() }.unwrap()
 }

@@ -1,5 +1,6 @@
 mod check_in;
 pub(crate) mod churn;
+mod cost;
 mod crash;
 mod faulty;
 mod golden;
