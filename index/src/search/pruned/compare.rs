@@ -1,21 +1,36 @@
 //! Curves compared exactly.
 
+use std::sync::OnceLock;
+
 use super::Job;
 use super::found::{Best, Found};
 use super::sweep::Seen;
+use super::tables::CoarseTables;
 use crate::dtw::{ExactScratch, Scratch, WIDTH, dtw, exact};
 use crate::params::{Curve, Neighbour};
 use crate::search::crew::Crew;
 use crate::search::cut;
 
 impl Job<'_> {
-    /// Compares seeds exactly.
-    pub(super) fn compare_seeds(&self, crew: &Crew, seeds: &[Found], best: &Best, seen: &mut Seen) {
+    /// Compares seeds exactly, and makes tables for the cutoff that comes of it: of the last seeds too, or nearly so
+    /// where others can compare those meanwhile. (What is done then makes the tables tight for its own cutoff.)
+    pub(super) fn compare_seeds(
+        &self,
+        crew: &Crew,
+        seeds: &[Found],
+        best: &Best,
+        seen: &mut Seen,
+    ) -> Vec<CoarseTables> {
         let eights: Vec<&[Found]> = seeds.chunks(WIDTH).collect();
-        crew.share(eights.len(), &|at| {
-            self.compare(eights[at], best, &mut ExactScratch::default());
+        let tables = OnceLock::new();
+        // They take about as long as an eight and a half.
+        let place = eights.len().saturating_sub(2 * (crew.threads() - 1));
+        crew.share(eights.len() + 1, &|at| match eights.get(at - usize::from(at > place)) {
+            Some(eight) if at != place => self.compare(eight, best, &mut ExactScratch::default()),
+            _ => _ = tables.set(self.coarse_tables(best.cutoff())),
         });
         seen.compared += seeds.len() as u64;
+        tables.into_inner().unwrap_or_else(|| self.coarse_tables(best.cutoff()))
     }
 
     /// The true costs of up to eight curves, offered to the best.

@@ -31,7 +31,7 @@ use crate::sketch::{Quantiser, Sections};
 use crate::store::{Index, Segment};
 use cluster::Reach;
 use envelope::{Envelope, envelope};
-use found::{Best, Found, by_bound, ruled_out};
+use found::{Best, Found, by_bound};
 use sweep::Seen;
 use tables::{CoarseTables, SketchTables};
 use turn::Against;
@@ -155,8 +155,7 @@ impl<'a> Job<'a> {
         let best = Best::new(self.what.k, self.what.max_cost);
         let mut seen = Seen::default();
 
-        let (done, mut blocks) = self.begin(crew, &best, &mut seen);
-        let coarse = self.coarse_tables(best.cutoff());
+        let (done, coarse, mut blocks) = self.begin(crew, &best, &mut seen);
         let shares = self.shares(crew, &mut blocks);
         let worker = || Worker::new(self, &best, &done, &coarse);
         let next = AtomicUsize::new(0);
@@ -166,9 +165,10 @@ impl<'a> Job<'a> {
             later.append(&mut found);
             seen.add(own);
         }
-        let cutoff = best.cutoff();
-        later.retain(|one| !ruled_out(one.bound, cutoff));
-        later.sort_unstable_by(by_bound);
+        if crew.threads() > 1 {
+            // Each worker's are in order already, which this sort makes use of.
+            later.sort_by(by_bound);
+        }
         let share = later.len().div_ceil(8 * crew.threads()).next_multiple_of(LANES);
         let shares: Vec<&[Found]> = later.chunks(share.clamp(4 * LANES, SHARE)).collect();
         let next = AtomicUsize::new(0);

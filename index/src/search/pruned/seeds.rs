@@ -2,7 +2,7 @@
 
 use super::found::{Best, Done, Found, as_cost, by_bound, ruled_out};
 use super::sweep::{Candidate, Seen, block_bounds, group_bounds, sweep_groups};
-use super::tables::SketchTables;
+use super::tables::{CoarseTables, SketchTables};
 use super::{Job, SEEDS};
 use crate::search::crew::Crew;
 use crate::sketch::GROUP;
@@ -74,9 +74,14 @@ impl Job<'_> {
         blocks
     }
 
-    /// Compares seeds exactly, for a first cutoff; they, and all blocks that may hold a nearer curve, the ones
-    /// that seem nearest first.
-    pub(super) fn begin(&self, crew: &Crew, best: &Best, seen: &mut Seen) -> (Done, Vec<Near>) {
+    /// Compares seeds exactly, for a first cutoff; they, tables for that cutoff, and all blocks that may hold a nearer
+    /// curve, the ones that seem nearest first.
+    pub(super) fn begin(
+        &self,
+        crew: &Crew,
+        best: &Best,
+        seen: &mut Seen,
+    ) -> (Done, Vec<CoarseTables>, Vec<Near>) {
         let ((guesses, seeds, own), bounds) = crew.both(
             || {
                 let mut seen = Seen::default();
@@ -87,12 +92,12 @@ impl Job<'_> {
             || self.blocks(self.sketch_tables()),
         );
         seen.add(own);
-        self.compare_seeds(crew, &seeds, best, seen);
+        let coarse = self.compare_seeds(crew, &seeds, best, seen);
         let cutoff = best.cutoff();
         let within = guesses.into_iter().zip(bounds).filter(|(_, near)| !ruled_out(near.0, cutoff));
         let mut within: Vec<(f32, Near)> = within.map(|(guess, near)| (guess.0, near)).collect();
         within.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-        (Done::new(&seeds), within.into_iter().map(|(_, near)| near).collect())
+        (Done::new(&seeds), coarse, within.into_iter().map(|(_, near)| near).collect())
     }
 
     /// Blocks in shares: few at first, which may lower the cutoff for the rest; each as it lies in the file.

@@ -66,7 +66,7 @@ impl<'j, 'a> Worker<'j, 'a> {
     }
 
     /// Takes shares of blocks until none is left. What seems near is settled at once, so that the cutoff falls; the
-    /// rest is put off.
+    /// rest is put off, and comes back in order of its bounds.
     pub(super) fn sweep_shares(
         mut self,
         shares: &[&[Near]],
@@ -84,6 +84,9 @@ impl<'j, 'a> Worker<'j, 'a> {
             self.settle(&mut soon);
             soon.clear();
         }
+        let cutoff = self.best.cutoff();
+        later.retain(|one| !ruled_out(one.bound, cutoff));
+        later.sort_unstable_by(by_bound);
         (later, self.seen)
     }
 
