@@ -662,6 +662,30 @@ fn whole_serves_are_found_and_forehands_are_not() {
     assert_eq!(forehands, 71);
 }
 
+/// The whole serves that are lost hide a wrist for longer than is filled (the files give a joint that is not seen
+/// the confidence 0.3), and the refusal says so; nobody else's whole serve is lost.
+#[test]
+fn whole_serves_that_are_lost_hide_a_hand_and_are_told_so() {
+    let Some(folder) = folder() else { return };
+    let serves = flat_serves(&folder);
+    let mut lost = 0;
+    for one in serves.iter().filter(|one| one.whole && one.serve.is_none()) {
+        let confidence = one.recording.confidence.as_ref().expect("the files give it");
+        let hidden = [Joint::LeftWrist, Joint::RightWrist].into_iter().any(|joint| {
+            let column = one.recording.column(joint).expect("a wrist");
+            let seen = confidence.chunks(one.recording.joints.len()).map(|row| row[column] > 0.3);
+            let unseen: Vec<bool> = seen.map(|seen| !seen).collect();
+            unseen.windows(9).any(|some| some.iter().all(|&unseen| unseen))
+        });
+        assert!(hidden, "{}: both wrists are in sight", one.name);
+        let refused = find(&one.recording, &FindOptions::default()).refused;
+        let told = refused.iter().any(|one| one.reason.contains("wrist is out of sight"));
+        assert!(told, "{}: {refused:?}", one.name);
+        lost += 1;
+    }
+    assert!((1..=5).contains(&lost), "{lost}");
+}
+
 /// Which hand serves, told by the feet: whoever faces the side of the picture that the index names has
 /// the foot of the tossing side nearer to it until the toss begins.
 #[test]
