@@ -85,6 +85,8 @@ struct Page {
     events: Vec<(String, String, String, String)>,
     precedents: Vec<PrecedentView>,
     searched: usize,
+    /// Why nothing could be searched.
+    none: Option<String>,
     search_notes: Vec<String>,
     cautions: Vec<String>,
 }
@@ -154,7 +156,13 @@ pub(super) async fn place(
             events: events(&library.moments(&row)?),
             precedents,
             searched: answer.searched,
-            search_notes: answer.notes.iter().map(|note| sentence(note) + ".").collect(),
+            none: answer.none.as_ref().map(|none| none.sentences()),
+            search_notes: answer
+                .notes
+                .iter()
+                .skip(usize::from(answer.none.is_some()))
+                .map(|note| sentence(note) + ".")
+                .collect(),
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
         };
         Ok(page.render()?)

@@ -260,6 +260,7 @@ fn make_review() -> ReviewData {
             comparable: 388,
             searched_first: None,
             filter: Some("right handed or left handed, not the same player".to_owned()),
+            none: None,
             found: vec![
                 precedent(1, Level::Club, Some(11.0), &["service_line_serves", "jump_and_reach"]),
                 precedent(2, Level::Competition, Some(3.0), &["jump_and_reach"]),
