@@ -13,7 +13,7 @@ use crate::coaching::{PlansInForce, consent_given_by, standing};
 use crate::library::{Case, Player, PlayerId, StoreError};
 use crate::looks::Snapshot;
 use crate::pages;
-use crate::words::{count, day, handed, level, list, sentence};
+use crate::words::{Face, count, day, handed, level, list, sentence};
 
 /// A session: the player's case of one day.
 struct SessionView {
@@ -140,7 +140,7 @@ pub(super) async fn progress(
     let page = desk
         .read(move |_, library, watch| {
             let course = pages::course(library, &library.catalogue()?, asked_for(&id)?, watch)?;
-            Ok(pages::progress_page(&course))
+            Ok(pages::progress_page(&course, Face::Page))
         })
         .await?;
     Ok(([(CONTENT_SECURITY_POLICY, DOCUMENT_POLICY)], page).into_response())
