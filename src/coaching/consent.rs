@@ -85,6 +85,18 @@ pub struct KeptLong {
     pub consent: String,
 }
 
+impl KeptLong {
+    /// Since when it is too long, and what was agreed, for a page.
+    #[must_use]
+    pub fn describe(&self) -> String {
+        let last = match self.last {
+            Some(last) => format!("last here {}, to be kept until {}", day(last), day(self.due)),
+            None => "never recorded".to_owned(),
+        };
+        format!("{last}; {}", self.consent)
+    }
+}
+
 /// Players who have been kept for longer than the library means to, the longest first; nobody where
 /// no time is set. It only reminds: whether somebody is forgotten, a person decides.
 ///

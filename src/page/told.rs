@@ -40,9 +40,11 @@ pub(super) struct Told {
     pub(super) document: Option<String>,
     /// What has to be said before it is done: address, button and hidden fields.
     pub(super) form: Option<Confirm>,
+    /// What can be done about what was found.
+    pub(super) buttons: Vec<Confirm>,
 }
 
-/// A dry run that can be done in earnest.
+/// Something that can be done from here, a dry run in earnest for one.
 #[derive(Debug)]
 pub(super) struct Confirm {
     pub(super) action: String,
