@@ -825,7 +825,7 @@ fn too_little_practice_is_said_before_a_drill_is_called_useless() {
     let little = done(&three, Some(5)).unwrap();
     assert_eq!(
         little.too_little().unwrap(),
-        "only 5 of 12 sessions were done, too little practice to call the drill useless"
+        "only 5 of 12 sessions were done, too little practice to write the drill off"
     );
     assert_eq!(done(&three, Some(6)).unwrap().too_little(), None);
     assert_eq!(done(&three, None), None, "nobody counted, nothing is logged");

@@ -32,7 +32,7 @@ impl KnownPractice {
         }
         format!(
             " Of {} whose practice is known, {too_little} did less than half of what was planned: \
-             too little practice to call it useless.",
+             too little practice to write it off.",
             people(players)
         )
     }

@@ -195,7 +195,7 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
     assert!((sum(&why.phases) - 1.0).abs() < 1e-9, "{}", sum(&why.phases));
     let leg = why.parts.iter().find(|share| share.name == "front_leg").unwrap();
     assert!(leg.share > 0.6, "{}", leg.share);
-    assert!(why.sentence.contains("of the distance is in the front leg"), "{}", why.sentence);
+    assert!(why.sentence.contains("of the difference is in the front leg"), "{}", why.sentence);
     assert!(why.sentence.contains("front knee bend (racket drop: "), "{}", why.sentence);
 }
 

@@ -50,7 +50,7 @@ pub(super) async fn bundle(
 ) -> Result<Response, Refusal> {
     let serve = asked_for(&id)?;
     let desk_of_work = Arc::clone(&desk);
-    let title = format!("All for the player, {serve}");
+    let title = format!("Everything for the player, {serve}");
     let work = desk.long.begin(Lane::Other, title, move |work| {
         let library = Library::open_read_only(desk_of_work.library())?;
         let (wanted, watch) = (wanted(serve), work.watch());
@@ -60,7 +60,7 @@ pub(super) async fn bundle(
         let bundle = send::bundle(&library, &contents, &watch)?;
         let name = format!("review-{serve}.zip");
         let told = Told {
-            title: "All for the player, in one file.".to_owned(),
+            title: "Everything for the player, in one file.".to_owned(),
             lines: vec![
                 format!("In it: {}", list(&bundle.names)),
                 "Only the player's own pictures are in it; others are drawn, without a name"

@@ -266,8 +266,7 @@ fn events(moments: &[ServeMoment]) -> Vec<(String, String, String, String)> {
     let events = moments.iter().map(|moment| {
         let event = &moment.event;
         let time = if event.time_s.is_finite() {
-            let witness = moment.witness.describe();
-            format!("{:.2} s, frame {}, {witness}", event.time_s, event.frame)
+            format!("{:.2} s, frame {}", event.time_s, event.frame)
         } else {
             "not measurable from this recording".to_owned()
         };
@@ -275,7 +274,7 @@ fn events(moments: &[ServeMoment]) -> Vec<(String, String, String, String)> {
         let beside =
             beside.map(|seen| format!("; {} at {:.2} s", seen.witness.describe(), seen.time_s));
         let word = sentence(&moment.witness.describe()) + &beside.collect::<String>();
-        (event.kind.label().to_owned(), time, format!("{:.0} %", 100.0 * event.trust), word)
+        (sentence(event.kind.label()), time, format!("{:.0} %", 100.0 * event.trust), word)
     });
     events.collect()
 }

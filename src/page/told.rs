@@ -142,8 +142,8 @@ pub(super) async fn events(
 
 fn describe(now: &Now) -> String {
     let words = match (&now.progress, now.running) {
-        (_, false) => "Waits until what came before is done".to_owned(),
-        (None, true) => "Begun".to_owned(),
+        (_, false) => "Waiting for the one before".to_owned(),
+        (None, true) => "Started".to_owned(),
         (Some(progress), true) => {
             format!("{} of {} {}", progress.done, progress.of, progress.stage.label())
         }

@@ -91,7 +91,7 @@ fn begin_check(desk: &Arc<Desk>, rebuild: bool) -> Response {
         verified.findings.extend(verify_outcomes(&library, rebuild, &work.watch())?);
         let mut lines = vec![format!("Checked: {}", holds(&verified.checked))];
         if verified.rebuilt {
-            lines.push("Search was built anew".to_owned());
+            lines.push("The search was rebuilt".to_owned());
         }
         let (repaired, broken): (Vec<_>, Vec<_>) =
             verified.findings.iter().partition(|finding| finding.repaired);

@@ -29,7 +29,7 @@ fn clips_that_may_show_the_same_serve_are_asked_about_and_shown_beside_each_othe
     let shown = plain(&page.shown("/case/c1"));
     let known = "show the same serves, as ash said: s1 is s2.";
     assert!(shown.contains(known) && shown.contains("1 serve,"), "{shown}");
-    assert!(page.shown("/asked").contains("No question is open."));
+    assert!(page.shown("/asked").contains("No open questions."));
     for (serve, other) in [("s1", "s2"), ("s2", "s1")] {
         let shown = page.shown(&format!("/serve/{serve}"));
         let (_, first) = shown.split_once("<optgroup").unwrap();

@@ -771,7 +771,7 @@ function putMoment(event, here) {
   const frame = recorded();
   if (here && frame === null) return said('Nobody was seen in this frame; go to another one.');
   const label = views.this.track.moments.find((m) => m.name === event).label;
-  return send('moment', here ? { event, frame } : { event }, here ? `Put here: ${label}` : `As the program saw it: ${label}`);
+  return send('moment', here ? { event, frame } : { event }, here ? `Marked here: ${label}` : `Back to the program's: ${label}`);
 }
 
 function said(text) {
