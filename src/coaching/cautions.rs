@@ -127,6 +127,15 @@ impl Cautions {
         }
     }
 
+    /// The same about a fault that loads the body, where somebody is to be asked first in any case.
+    pub fn loading(&mut self, catalogue: &Catalogue, id: &str) {
+        if let Some(fault) = catalogue.fault(id) {
+            let ask = "Ask about pain first: pain is for a licensed clinician.";
+            self.note(&fault.name, fault.health_note.as_deref().unwrap_or(ask));
+            self.shown = true;
+        }
+    }
+
     fn note(&mut self, fault: &str, note: &str) {
         if self.faults.iter().all(|(known, _)| known != fault) {
             self.faults.push((fault.to_owned(), note.to_owned()));

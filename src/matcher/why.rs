@@ -246,7 +246,7 @@ fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Differe
 
 fn amount(one: &Difference) -> String {
     let (size, unit) = match one.unit {
-        "ratio" => (one.mean.abs() * 100.0, "% of stature"),
+        "ratio" => (one.mean.abs() * 100.0, "% of body height"),
         unit => (one.mean.abs(), unit),
     };
     let way = if one.mean < 0.0 { "less" } else { "more" };

@@ -410,10 +410,9 @@ impl ChangeView {
 
 /// Who changed what, and when.
 pub(super) fn said(change: &Change) -> String {
-    let by =
-        change.by.as_ref().map_or_else(|| "by nobody named".to_owned(), |by| format!("by {by}"));
+    let by = change.by.as_ref().map_or_else(String::new, |by| format!(" by {by}"));
     let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
-    format!("{} {by}, {at} UTC", change.kind.name().replace('_', " "))
+    format!("{}{by}, {at} UTC", change.kind.name().replace('_', " "))
 }
 
 /// Every change of a case, its plans and follow-ups, the last first.

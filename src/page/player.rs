@@ -12,7 +12,7 @@ use super::long::{Lane, Outcome};
 use super::refusal::Refusal;
 use super::told::{Made, Told};
 use super::view::{Frame, PlanView, cautions_for};
-use crate::coaching::{PlansInForce, consent_given_by, kept_too_long, standing};
+use crate::coaching::{PlansInForce, describe_consent, kept_too_long, standing};
 use crate::library::{Case, Library, Player, PlayerId, StoreError};
 use crate::looks::Snapshot;
 use crate::pages::{self, PersonError};
@@ -97,7 +97,7 @@ pub(super) async fn place(
             code: player.code.clone(),
             name: player.name.clone(),
             facts: facts(&player),
-            agreed: agreed(&player),
+            agreed: sentence(&describe_consent(player.consent)),
             sessions: cases.iter().rev().map(session).collect::<Result<_, _>>()?,
             in_force,
             left_open,
@@ -120,21 +120,6 @@ fn facts(player: &Player) -> String {
     facts.extend(player.stature_m.map(|height| format!("{height:.2} m tall")));
     facts.extend((!player.squads.is_empty()).then(|| player.squads.join(", ")));
     sentence(&facts.join("; "))
-}
-
-/// What player or guardian agreed to.
-fn agreed(player: &Player) -> String {
-    let consent = player.consent;
-    let what = match (consent.keep, consent.share) {
-        (_, true) => "agreed to keeping recordings here and to sharing them without a name",
-        (true, false) => "agreed to keeping recordings here",
-        (false, false) if consent.date.is_some() => "agrees to nothing any more",
-        (false, false) => "nobody recorded yet what was agreed to",
-    };
-    match consent.date {
-        Some(date) => sentence(&format!("{what}, {}{}", day(date), consent_given_by(consent.by))),
-        None => sentence(what),
-    }
 }
 
 pub(super) fn asked_for(id: &str) -> Result<PlayerId, Refusal> {

@@ -299,7 +299,7 @@ fn make_review() -> ReviewData {
                 change("contact height over stature", 1.41, 1.44, "ratio", 0.04, None),
             ],
             ball: vec!["Serve speed 131, then 137 km/h (as reported).".to_owned()],
-            curves: Some("Moved further than serves of one day differ: front knee bend in loading.".to_owned()),
+            curves: Some("Changed more than from serve to serve on one day: front knee bend in loading.".to_owned()),
         }),
         with_ball: Some(Comparison {
             sentence: "Without a ball you bend more: the fault grows when the ball comes, so part of it is timing.".to_owned(),
