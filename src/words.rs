@@ -6,6 +6,26 @@ use crate::library::{Level, ServeType, Setting};
 use crate::motion::Side;
 use crate::serve::{EventKind, PHASES, Phase};
 
+/// Where a text is read: what has to be done next is typed, or pressed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Face {
+    /// At the command line, or in a file it wrote.
+    Terminal,
+    /// On the coach's page, or in a file it made.
+    Page,
+}
+
+impl Face {
+    /// The one of two forms that is right here: what is typed, or what is pressed.
+    #[must_use]
+    pub fn says<'t>(self, typed: &'t str, pressed: &'t str) -> &'t str {
+        match self {
+            Self::Terminal => typed,
+            Self::Page => pressed,
+        }
+    }
+}
+
 /// A number as people say it in this unit: whole degrees, two decimals of a metre or a second.
 fn number(value: f64, unit: &str, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");

@@ -47,7 +47,7 @@ fn stocked() -> Desk {
 fn a_player_gets_all_that_is_stored_and_nothing_of_others() {
     let desk = stocked();
     let (_, err) = desk.expect(0, &["export", "--player", "dunlin", "-o", "dunlin.zip"]);
-    assert!(err.contains("dunlin agreed that recordings are kept here"), "{err}");
+    assert!(err.contains("dunlin agreed to keeping recordings here"), "{err}");
     assert!(err.contains("parent or guardian"), "{err}");
     let entries = entries(&desk.at("dunlin.zip"));
     let names: Vec<&str> = entries.keys().map(String::as_str).collect();
@@ -156,7 +156,7 @@ fn who_agreed_is_asked_stored_and_told() {
     std::fs::write(desk.at("past.csv"), table("guardian")).unwrap();
     desk.expect(0, &["add", "--table", "past.csv"]);
     let (_, err) = desk.expect(0, &["export", "--player", "wren", "-o", "wren.zip"]);
-    assert!(err.contains("said on 1 Feb 2026 by a parent or guardian"), "{err}");
+    assert!(err.contains("1 Feb 2026 by a parent or guardian"), "{err}");
 }
 
 /// The key goes one way, the pack the other; nobody else opens it.
@@ -179,7 +179,7 @@ fn a_pack_leaves_for_a_key_and_opens_only_there() {
     assert!(err.contains("receiver's key") && !ours.at("p.pack").exists(), "{err}");
     let named = format!("North Side={key}");
     let (out, err) = ours.expect(0, &["share", "-o", "p.pack", "--for", &named]);
-    assert!(out.contains("sanderling: agreed that recordings are kept here and that"), "{out}");
+    assert!(out.contains("sanderling: agreed to keeping recordings here and to sharing"), "{out}");
     assert!(err.contains("only North Side (key ") && err.contains("signed"), "{err}");
     assert!(err.contains("1 player under eighteen") && err.contains("guardian"), "{err}");
     let pack = ours.at("p.pack");

@@ -238,7 +238,7 @@ fn the_hand_leaves_its_marks(
     browser.wait(&format!("document.querySelector('#viewer').shown()[0][0] === {}", shown + 2.0));
     browser.js("document.querySelector('select.put').value = 'trophy'");
     browser.key("p");
-    browser.wait(&format!("/^Put here: trophy/.test({STATUS})"));
+    browser.wait(&format!("/^Marked here: trophy/.test({STATUS})"));
     let moment = library().moments(&library().serve(serve).unwrap()).unwrap();
     let moment = &moment[EventKind::Trophy as usize];
     assert_eq!(moment.witness, Witness::Person(Author::Coach("ash".to_owned())));
@@ -388,7 +388,7 @@ fn a_voice_is_recorded_over_the_serve_and_made_into_a_clip() {
     assert!(loudest > -40.0, "{loudest} dB");
     // It goes into the bundle.
     browser.go(&format!("{host}/serve/{id}"));
-    browser.press_words("All for the player, in one file");
+    browser.press_words("Everything for the player, in one file");
     browser.worked();
     let said = browser.text("document.querySelector('main').innerText");
     for name in ["review.html", "review.pdf", "spoken-review.mp4", "serve.mp4"] {

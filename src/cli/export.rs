@@ -6,11 +6,10 @@ use super::args::ExportArgs;
 use super::output::{Output, count};
 use super::watch::Bars;
 use super::{Exit, place};
-use crate::coaching::{Age, describe_consent, who_consents};
 use crate::exchange;
 use crate::find::Filter;
 use crate::library::Library;
-use crate::pages::export_person;
+use crate::pages::{export_person, handing_over};
 
 pub(super) fn run(
     args: &ExportArgs,
@@ -62,21 +61,13 @@ fn player(code: &str, output: &Path, library: &Library, out: &mut Output) -> any
         out.complain(note);
     }
     out.say(&format!(
-        "everything stored about {} to {}: {}, {}, {}, {}, {}; nothing about others",
+        "everything stored about {} to {}: {}; nothing about others",
         who.code,
         output.display(),
-        count(written.recordings, "recording"),
-        count(written.serves, "serve"),
-        count(written.cases, "case"),
-        count(written.clips, "clip"),
-        count(written.changes, "change"),
+        written.describe(),
     ));
-    out.say(&format!("{} {}", who.code, describe_consent(who.consent)));
-    if let Some(guardian) = who_consents(Age::on(day, who.born)) {
-        out.say(guardian);
+    for line in handing_over(&who, day) {
+        out.say(&line);
     }
-    out.say(
-        "name, birth date, pain and pictures are in it: hand it to the player and to nobody else",
-    );
     Ok(if written.notes.is_empty() { Exit::Found } else { Exit::SomeFailed })
 }

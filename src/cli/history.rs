@@ -55,10 +55,9 @@ fn undo(args: &HistoryArgs, library: Option<&Path>, out: &mut Output) -> anyhow:
 }
 
 fn print(change: &Change, out: &mut Output) -> anyhow::Result<()> {
-    let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
+    let by = change.by.as_ref().map_or_else(String::new, |by| format!(", {by}"));
     let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
-    let mut head =
-        format!("{}  {at} UTC, {by}: {}", change.id, change.kind.name().replace('_', " "));
+    let mut head = format!("{}  {at} UTC{by}: {}", change.id, change.kind.name().replace('_', " "));
     if let Some(undone) = change.undoes {
         head.push_str(&format!(" {undone}"));
     }

@@ -64,11 +64,10 @@ fn print(
         return out.object(&judging.object(&case, &player.code, plans.as_ref(), &general));
     }
     let mut cautions = general;
-    let days = format!(
-        "{}, {}",
-        count(judging.views.count_of(&judging.swings), "practice swing"),
-        count(judging.views.count_of(&judging.balls), "serve")
-    );
+    let swings = judging.views.count_of(&judging.swings);
+    let swings = (swings > 0).then(|| count(swings, "practice swing"));
+    let serves = count(judging.views.count_of(&judging.balls), "serve");
+    let days = swings.into_iter().chain([serves]).collect::<Vec<_>>().join(", ");
     out.line(&format!("{}  {}, {}, {days}", case.id, player.code, case.date))?;
     let told = told_answers(&judging.check_in);
     for (what, answer) in told.into_iter().filter_map(|(what, answer)| Some((what, answer?))) {
@@ -78,7 +77,7 @@ fn print(
         print_plans(plans, &mut cautions, out)?;
     }
     let Some(first) = judgement.order.first() else {
-        out.line("no fault is suspected or labelled; add what you see with --add FAULT=0.5")?;
+        out.line("no fault seen yet; add what you see with --add FAULT=0.5")?;
         end(&cautions, out);
         return Ok(());
     };

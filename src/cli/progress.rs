@@ -11,6 +11,7 @@ use crate::looks::{Change, describe_change, describe_value};
 use crate::pages::{
     self, CourseStep, LookFacts, StepObject, describe_changes, describe_curves, describe_result,
 };
+use crate::words::Face;
 
 pub(super) fn run(
     args: &ProgressArgs,
@@ -23,7 +24,7 @@ pub(super) fn run(
     let watch = bars.watch();
     let course = pages::course(&library, &library.catalogue()?, player.id, &watch)?;
     if let Some(output) = &args.output {
-        place::write_page(output, &pages::progress_page(&course), &watch)?;
+        place::write_page(output, &pages::progress_page(&course, Face::Terminal), &watch)?;
     }
     bars.finish();
     if let Some(output) = &args.output {

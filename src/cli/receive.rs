@@ -163,7 +163,7 @@ fn own_key(library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     }
     out.say("send this line to whoever shares with you; they put it after --for");
     out.say(&format!(
-        "have them read this fingerprint back to you by telephone: {}",
+        "have them read this fingerprint back to you over the phone: {}",
         key.fingerprint()
     ));
     out.say(

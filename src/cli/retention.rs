@@ -20,13 +20,7 @@ pub(super) fn run(
     }
     let library = place::for_reading(library)?;
     match library.retention()? {
-        Some(set) => out.say(&format!(
-            "players are kept for {} after the last day anything was recorded of them, as {} said \
-             on {}; nobody is removed unless you do it",
-            count(set.months as usize, "month"),
-            set.by,
-            set.day
-        )),
+        Some(set) => out.say(&set.describe()),
         None => {
             out.say("no limit is set; set one with retention --months N");
             return Ok(Exit::Nothing);

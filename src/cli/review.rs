@@ -12,6 +12,7 @@ use crate::find::Filter;
 use crate::library::Library;
 use crate::pages::{self, Audience, Reviewed, Wanted};
 use crate::send::{self, Contents, Step};
+use crate::words::Face;
 use crate::work::Watch;
 
 pub(super) fn run(
@@ -23,7 +24,7 @@ pub(super) fn run(
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let audience = match args.reader {
         ReaderArg::Player => Audience::Player,
-        ReaderArg::Coach => Audience::Coach,
+        ReaderArg::Coach => Audience::Coach(Face::Terminal),
     };
     let said = Said {
         serve: &args.serve,

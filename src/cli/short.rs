@@ -113,8 +113,8 @@ impl Short {
         }
         match (names.len(), drills.len() - names.len()) {
             (0, 0) => "no drill".to_owned(),
-            (0, 1) => "a drill that --full names".to_owned(),
-            (0, left) => format!("{left} drills that --full names"),
+            (0, 1) => "one drill (--full names it)".to_owned(),
+            (0, left) => format!("{left} drills (--full names them)"),
             (_, 0) => names.join(", "),
             (_, left) => format!("{} and {left} more", names.join(", ")),
         }

@@ -127,6 +127,15 @@ impl Cautions {
         }
     }
 
+    /// The same about a fault that loads the body, where somebody is to be asked first in any case.
+    pub fn loading(&mut self, catalogue: &Catalogue, id: &str) {
+        if let Some(fault) = catalogue.fault(id) {
+            let ask = "Ask about pain first: pain is for a licensed clinician.";
+            self.note(&fault.name, fault.health_note.as_deref().unwrap_or(ask));
+            self.shown = true;
+        }
+    }
+
     fn note(&mut self, fault: &str, note: &str) {
         if self.faults.iter().all(|(known, _)| known != fault) {
             self.faults.push((fault.to_owned(), note.to_owned()));
@@ -215,8 +224,31 @@ impl Cautions {
         self.with_juniors([])
     }
 
+    /// What drills have of their own, each thing once: where several share one, their names stand before it
+    /// together.
+    fn of_drills(&self) -> Vec<String> {
+        let mut said: Vec<(Vec<&str>, Vec<&str>)> = Vec::new();
+        let mut known: Vec<&str> = Vec::new();
+        for caution in self.drills.iter().flat_map(|(.., own)| own) {
+            if known.contains(&caution.as_str()) {
+                continue;
+            }
+            known.push(caution);
+            let whose = self.drills.iter().filter(|(.., own)| own.contains(caution));
+            let names: Vec<&str> = whose.map(|(_, name, _)| name.as_str()).collect();
+            match said.iter_mut().find(|(all, _)| *all == names) {
+                Some((_, cautions)) => cautions.push(caution),
+                None => said.push((names, vec![caution])),
+            }
+        }
+        let line = |(names, cautions): &(Vec<&str>, Vec<&str>)| {
+            format!("{}: {}", words::list(names), cautions.join(" "))
+        };
+        said.iter().map(line).collect()
+    }
+
     fn with_juniors<'s>(&'s self, juniors: impl IntoIterator<Item = &'s String>) -> Vec<String> {
-        let drills = self.drills.iter().map(|(_, name, own)| format!("{name}: {}", own.join(" ")));
+        let drills = self.of_drills();
         let faults = self.faults.iter().map(|(fault, note)| format!("{fault}: {note}"));
         let sore = self.sore.iter().cloned();
         sore.chain(drills)

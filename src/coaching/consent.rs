@@ -24,15 +24,13 @@ pub fn consent_given_by(by: Option<ConsentBy>) -> &'static str {
 #[must_use]
 pub fn describe_consent(consent: Consent) -> String {
     let kind = match (consent.keep, consent.share) {
-        (true, true) => {
-            "agreed that recordings are kept here and that sessions are shared without a name"
-        }
-        (true, false) => "agreed that recordings are kept here; nothing may be shared",
-        (false, _) if consent.date.is_some() => "did not agree that recordings are kept here",
+        (true, true) => "agreed to keeping recordings here and to sharing sessions without a name",
+        (true, false) => "agreed to keeping recordings here, but not to sharing",
+        (false, _) if consent.date.is_some() => "did not agree to keeping recordings here",
         (false, _) => "nothing is recorded of what the player agrees to",
     };
     match consent.date {
-        Some(date) => format!("{kind}, said on {}{}", day(date), consent_given_by(consent.by)),
+        Some(date) => format!("{kind}, {}{}", day(date), consent_given_by(consent.by)),
         None if consent.keep => format!("{kind}; on which day is not recorded"),
         None => kind.to_owned(),
     }
@@ -83,6 +81,18 @@ pub struct KeptLong {
     pub due: Date,
     /// What the player agreed to.
     pub consent: String,
+}
+
+impl KeptLong {
+    /// Since when it is too long, and what was agreed, for a page.
+    #[must_use]
+    pub fn describe(&self) -> String {
+        let last = match self.last {
+            Some(last) => format!("last here {}, to be kept until {}", day(last), day(self.due)),
+            None => "never recorded".to_owned(),
+        };
+        format!("{last}; {}", self.consent)
+    }
 }
 
 /// Players who have been kept for longer than the library means to, the longest first; nobody where
@@ -187,12 +197,12 @@ mod tests {
         let on = Some(date(2026, 5, 4));
         assert_eq!(
             said(true, true, on),
-            "agreed that recordings are kept here and that sessions are shared without a name, said \
-             on 4 May 2026 by a parent or guardian"
+            "agreed to keeping recordings here and to sharing sessions without a name, 4 May 2026 by a \
+             parent or guardian"
         );
         let nobody = Consent { keep: true, date: on, ..Consent::default() };
         assert!(describe_consent(nobody).ends_with("4 May 2026; who said so is not recorded"));
-        assert!(said(true, false, on).contains("nothing may be shared, said on 4 May 2026"));
+        assert!(said(true, false, on).contains("but not to sharing, 4 May 2026"));
         assert!(said(true, false, None).contains("on which day is not recorded"));
         assert!(said(false, false, None).starts_with("nothing is recorded"));
         assert!(said(false, false, on).starts_with("did not agree"));

@@ -28,12 +28,12 @@ impl Practised {
     }
 
     /// That it is too little, as a clause: "only 2 of 12 sessions were done, too little practice to
-    /// call the drill useless"; `None` where it is enough, or nobody knows.
+    /// write the drill off"; `None` where it is enough, or nobody knows.
     #[must_use]
     pub fn too_little(&self) -> Option<String> {
         self.is_too_little().then(|| {
             let were = if self.sessions == 1 { "was" } else { "were" };
-            format!("only {self} {were} done, too little practice to call the drill useless")
+            format!("only {self} {were} done, too little practice to write the drill off")
         })
     }
 }

@@ -404,6 +404,21 @@ fn no_name_of_a_drill_without_its_cautions() {
     assert_eq!(object["cautions"][0], note.as_str());
 }
 
+/// The two throws share one caution in the catalogue's files.
+#[test]
+fn what_drills_share_is_said_once_with_all_their_names() {
+    let catalogue = Catalogue::builtin();
+    let drills = ["ball_throw_up", "rotational_throws"]
+        .map(|id| ShownDrill::of(catalogue, id, "trunk_opens_early"));
+    let lines = Cautions::of(catalogue, Age::Adult).with(&drills).lines();
+    let shared = "A light ball thrown fast, never a heavy one thrown slowly.";
+    let said: Vec<&String> = lines.iter().filter(|line| line.contains(shared)).collect();
+    let names = "Medicine-ball throw from the legs and Rotational ball throws";
+    assert_eq!(said, [&format!("{names}: {shared}")]);
+    let own = "Rotational ball throws: Not with back pain. Do both sides";
+    assert!(lines.iter().any(|line| line.starts_with(own)), "{lines:?}");
+}
+
 #[test]
 fn a_drill_nobody_here_knows_says_so() {
     let shown = ShownDrill::of(Catalogue::builtin(), "tape_on_frame", "toss_low");
@@ -810,7 +825,7 @@ fn too_little_practice_is_said_before_a_drill_is_called_useless() {
     let little = done(&three, Some(5)).unwrap();
     assert_eq!(
         little.too_little().unwrap(),
-        "only 5 of 12 sessions were done, too little practice to call the drill useless"
+        "only 5 of 12 sessions were done, too little practice to write the drill off"
     );
     assert_eq!(done(&three, Some(6)).unwrap().too_little(), None);
     assert_eq!(done(&three, None), None, "nobody counted, nothing is logged");

@@ -175,7 +175,11 @@ fn caption(
     let unsure = trust < 0.5 && kind != EventKind::Contact;
     let time = if unsure { format!("about {time}") } else { time };
     if one_line {
-        let said = format!("{time} {when}");
+        // Six stand side by side, and contact is named among them.
+        let said = match when.strip_suffix(" contact") {
+            Some(side) => format!("{time} {side}"),
+            None => when.to_owned(),
+        };
         canvas.text([at[0], at[1] + 35.0], &shorten(&said, 11.0, false, room), quiet);
     } else {
         canvas.text([at[0], at[1] + 35.0], &time, Type::new(12.0, Tone::Ink).middle());

@@ -32,7 +32,7 @@ impl KnownPractice {
         }
         format!(
             " Of {} whose practice is known, {too_little} did less than half of what was planned: \
-             too little practice to call it useless.",
+             too little practice to write it off.",
             people(players)
         )
     }
@@ -61,7 +61,7 @@ mod tests {
         assert_eq!(
             known.said(Claim::NotBeyondChance),
             " Of 3 players whose practice is known, 2 did less than half of what was planned: too \
-             little practice to call it useless."
+             little practice to write it off."
         );
         assert_eq!(known.said(Claim::BeyondChance), "");
         assert_eq!(practice([Some(false), None].into_iter()).said(Claim::TooFew), "");

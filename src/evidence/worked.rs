@@ -365,7 +365,7 @@ fn trust(
             };
             match support {
                 Some(support) if !support.starts_with("none found") => {
-                    format!("{story}. From the catalogue: {support}")
+                    format!("{story}. From the catalogue: {support}.")
                 }
                 _ => format!("{story}; no published support was found either."),
             }

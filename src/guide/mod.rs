@@ -13,6 +13,8 @@ use pulldown_cmark::{
     CodeBlockKind, CowStr, Event, HeadingLevel, Options, Parser, Tag, TagEnd, html,
 };
 
+use crate::words::Face;
+
 /// A topic of the guide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Topic {
@@ -85,21 +87,12 @@ impl Topic {
     }
 }
 
-/// Where the guide is read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Face {
-    Terminal,
-    Page,
-}
-
-impl Face {
-    /// Whether a block of this kind is shown here.
-    fn shows(self, kind: &str) -> bool {
-        match kind.split(' ').next() {
-            Some("page") => self == Self::Page,
-            Some("terminal" | "sh") => self == Self::Terminal,
-            _ => true,
-        }
+/// Whether a block of this kind is shown here.
+fn shows(face: Face, kind: &str) -> bool {
+    match kind.split(' ').next() {
+        Some("page") => face == Face::Page,
+        Some("terminal" | "sh") => face == Face::Terminal,
+        _ => true,
     }
 }
 
@@ -111,13 +104,13 @@ fn events(text: &str, face: Face) -> Vec<Event<'_>> {
     for event in Parser::new_ext(text, Options::empty()) {
         match (event, block.take()) {
             (Event::Start(Tag::CodeBlock(CodeBlockKind::Fenced(kind))), None)
-                if ["page", "terminal"].contains(&kind.as_ref()) || !face.shows(&kind) =>
+                if ["page", "terminal"].contains(&kind.as_ref()) || !shows(face, &kind) =>
             {
                 block = Some((kind.to_string(), String::new()));
             }
             (Event::Text(words), Some((kind, inside))) => block = Some((kind, inside + &words)),
             (Event::End(TagEnd::CodeBlock), Some((kind, inside))) => {
-                if face.shows(&kind) {
+                if shows(face, &kind) {
                     for event in events(&inside, face) {
                         found.push(event.into_static());
                     }

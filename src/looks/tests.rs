@@ -250,7 +250,7 @@ fn too_little_practice_is_said_with_a_verdict_that_is_not_better() {
     };
     let asked = Some(crate::catalogue::Span::exactly(12.0));
     let done = |sessions| Some(crate::coaching::Practised { sessions, asked });
-    let little = "; only 3 of 12 sessions were done, too little practice to call the drill useless";
+    let little = "; only 3 of 12 sessions were done, too little practice to write the drill off";
     for to in [40.5, 0.0] {
         assert!(came(to, done(3)).describe().ends_with(little), "{}", came(to, done(3)).describe());
         for enough in [done(6), None] {

@@ -1,5 +1,7 @@
 //! What a search for precedents gives.
 
+use std::fmt;
+
 use jiff::civil::Date;
 use serde::{Serialize, Serializer};
 
@@ -12,6 +14,7 @@ use crate::library::{
     CaseId, FaultLabel, FollowUp, Level, Plan, PlayerId, RecordingId, ServeId, ServeType, Setting,
 };
 use crate::motion::{Capture, Side, View};
+use crate::words::sentence;
 
 /// The precedents, and how they were found.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,12 +27,108 @@ pub struct Answer {
     pub left_out: usize,
     /// Serves that were searched: kept, not left out, of the same channel set.
     pub searched: usize,
+    /// Why that is none.
+    pub none: Option<WhyNone>,
     /// How many of those come from a comparable source and view.
     pub comparable: usize,
     /// What those are, where one camera saw the serve ("filmed by one camera from the side").
     pub searched_first: Option<String>,
-    /// What the reader must know about this answer, one sentence each.
+    /// What the reader must know about this answer, one sentence each; why nothing could be searched
+    /// comes first.
     pub notes: Vec<String>,
+}
+
+/// Why nothing could be searched.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyNone {
+    /// The filter keeps nothing, or nothing is stored: in words.
+    Cut {
+        /// As the filter says it.
+        why: String,
+        /// Whether there is a filter.
+        filtered: bool,
+    },
+    /// All that is stored, or that the filter keeps, is the serve's own.
+    OwnAlone {
+        /// How many the filter keeps; `None`: there is no filter.
+        filtered: Option<usize>,
+        /// Whether all of the player's serves count as its own, not only those of the day.
+        player: bool,
+    },
+    /// The rest was recorded with other channels.
+    OtherChannels {
+        /// How many.
+        serves: usize,
+        /// The channels of this one.
+        channel_set: String,
+        /// Whether a filter chose them.
+        filtered: bool,
+    },
+}
+
+impl WhyNone {
+    /// What is so, and what to do about it.
+    fn parts(&self) -> (String, &'static str) {
+        match self {
+            Self::Cut { why, .. } => (why.clone(), ""),
+            Self::OwnAlone { filtered: None, player: true } => {
+                ("nobody else's serve is stored yet".to_owned(), "add recordings of other players")
+            }
+            Self::OwnAlone { filtered: None, player: false } => (
+                "nobody else's serve is stored yet, and none of another day".to_owned(),
+                "add recordings of other players, or of other days",
+            ),
+            Self::OwnAlone { filtered: Some(serves), player } => (
+                format!(
+                    "all {serves} serves that match the filter are {}",
+                    if *player { "this player's own" } else { "from this same day" }
+                ),
+                "widen the filter, or drop it",
+            ),
+            Self::OtherChannels { serves, channel_set, filtered } => (
+                format!(
+                    "{serves} serves {}, but none has the channels of this one ({channel_set})",
+                    if *filtered { "match the filter" } else { "are stored" }
+                ),
+                "add recordings of the same kind",
+            ),
+        }
+    }
+
+    /// In one or two sentences, for a page.
+    #[must_use]
+    pub fn sentences(&self) -> String {
+        if let Self::Cut { why, .. } = self {
+            return format!("{}.", sentence(why.trim_start_matches(NO_MATCH)));
+        }
+        let (so, next) = self.parts();
+        format!("{}. {}.", sentence(&so), sentence(next))
+    }
+
+    /// The same for a player, who has no filter and adds nothing.
+    #[must_use]
+    pub fn for_player(&self) -> &'static str {
+        match self {
+            Self::OwnAlone { filtered: None, .. } | Self::Cut { filtered: false, .. } => {
+                "Nobody else's serve is stored yet."
+            }
+            _ => "No serve your coach searched can be compared with this one.",
+        }
+    }
+}
+
+/// What the answer to a search that found nothing begins with.
+const NO_MATCH: &str = "no match: ";
+
+/// As one note among others: "no match: ...".
+impl fmt::Display for WhyNone {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Self::Cut { why, .. } = self {
+            return f.write_str(why);
+        }
+        let (so, next) = self.parts();
+        write!(f, "{NO_MATCH}{so}; {next}")
+    }
 }
 
 /// One past serve close to this one, with its case.

@@ -11,8 +11,8 @@ use thiserror::Error;
 
 use super::unstored::{OwnSession, may_be_itself, own_session};
 use super::{
-    Answer, Candidates, Focus, Outcome, Precedent, Source, Why, explain_pair, incomparable,
-    same_set_up, searched_first,
+    Answer, Candidates, Focus, Outcome, Precedent, Source, Why, WhyNone, explain_pair,
+    incomparable, same_set_up, searched_first,
 };
 use crate::coaching::{Age, Sore, sore_on, standing};
 use crate::find::{CurveSet, Filter, FilterError, NearServe};
@@ -233,6 +233,7 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
         precedents: Vec::new(),
         left_out: candidates.left_out,
         searched: candidates.same + candidates.other,
+        none: None,
         comparable: candidates.same,
         searched_first: searched_first(source),
         notes: Vec::new(),
@@ -297,6 +298,7 @@ pub fn like(library: &Library, query: &Query<'_>, watch: &Watch) -> Result<Answe
     if let Subject::Unstored(given) = query.subject {
         told.extend(may_be_itself(library, &given, &answer.precedents)?);
     }
+    answer.none = why_none(&answer, foreign, &curve.channel_set, query);
     answer.notes = notes(&answer, foreign, &curve.channel_set, query, source.view.is_none());
     answer.notes.extend(told);
     Ok(answer)
@@ -341,6 +343,31 @@ fn source_of(head: &ServeHead) -> Source {
     Source { capture: head.capture, view: head.view }
 }
 
+/// Why nothing could be searched; `None` where something could.
+fn why_none(
+    answer: &Answer,
+    foreign: usize,
+    channel_set: &str,
+    query: &Query<'_>,
+) -> Option<WhyNone> {
+    if answer.searched > 0 {
+        return None;
+    }
+    let filtered = !answer.cut.terms.is_empty();
+    Some(match answer.cut.why_empty("serves") {
+        Some(why) => WhyNone::Cut { why, filtered },
+        None if foreign > 0 => WhyNone::OtherChannels {
+            serves: foreign,
+            channel_set: channel_set.to_owned(),
+            filtered,
+        },
+        None => WhyNone::OwnAlone {
+            filtered: filtered.then_some(answer.left_out),
+            player: query.others,
+        },
+    })
+}
+
 fn notes(
     answer: &Answer,
     foreign: usize,
@@ -349,21 +376,7 @@ fn notes(
     open_view: bool,
 ) -> Vec<String> {
     let mut notes = Vec::new();
-    let own = if query.others { "player" } else { "day" };
-    if answer.searched == 0 {
-        notes.push(match answer.cut.why_empty("serves") {
-            Some(why) => why,
-            None if foreign > 0 => format!(
-                "no match: {foreign} serves match the filter, but none has the channels of this \
-                 one ({channel_set}); add recordings of the same kind"
-            ),
-            None => format!(
-                "no match: all {} serves that match the filter are from the same {own}; add other \
-                 recordings",
-                answer.left_out
-            ),
-        });
-    }
+    notes.extend(answer.none.as_ref().map(ToString::to_string));
     if foreign > 0 && answer.searched > 0 {
         notes.push(format!(
             "{foreign} serves have different channels from this one ({channel_set}) and were not \

@@ -20,7 +20,7 @@ pub use crate::coaching::standing;
 use candidates::Candidates;
 
 pub use align::align;
-pub use answer::{Answer, Outcome, Precedent, PrecedentObject};
+pub use answer::{Answer, Outcome, Precedent, PrecedentObject, WhyNone};
 pub use comparable::{Source, incomparable, same_set_up, searched_first};
 pub use focus::{FOCUS_WEIGHT, Focus, FocusError};
 pub use like::{BAND_FRAMES, LikeError, Query, Subject, Unstored, like};

@@ -195,7 +195,7 @@ fn a_new_serve_finds_its_twin_and_says_where_a_planted_difference_lies() {
     assert!((sum(&why.phases) - 1.0).abs() < 1e-9, "{}", sum(&why.phases));
     let leg = why.parts.iter().find(|share| share.name == "front_leg").unwrap();
     assert!(leg.share > 0.6, "{}", leg.share);
-    assert!(why.sentence.contains("of the distance is in the front leg"), "{}", why.sentence);
+    assert!(why.sentence.contains("of the difference is in the front leg"), "{}", why.sentence);
     assert!(why.sentence.contains("front knee bend (racket drop: "), "{}", why.sentence);
 }
 
@@ -296,14 +296,15 @@ fn nothing_found_says_why() {
     query.filter = Filter::parse("player=p1 date=2026-03-01").unwrap();
     assert_eq!(
         note(&query),
-        "no match: all 2 serves that match the filter are from the same day; add other recordings"
+        "no match: all 2 serves that match the filter are from this same day; widen the filter, or \
+         drop it"
     );
     query.filter = Filter::parse("player=p1").unwrap();
     query.others = true;
     assert_eq!(
         note(&query),
-        "no match: all 4 serves that match the filter are from the same player; \
-         add other recordings"
+        "no match: all 4 serves that match the filter are this player's own; widen the filter, or \
+         drop it"
     );
     let mut flat = made::serve(1);
     flat.curve.channel_set = "flat-9".to_owned();
@@ -318,12 +319,42 @@ fn nothing_found_says_why() {
         }),
         3,
     );
-    assert!(
-        note(&query).starts_with("no match: 24 serves match the filter, but none has the channels")
-    );
+    assert!(note(&query).starts_with("no match: 24 serves are stored, but none has the channels"));
     let gone = like(&library, &Query::new(Subject::Stored(ServeId(99)), 3), &Watch::default())
         .unwrap_err();
     assert_eq!(gone.to_string(), "s99: not in this library");
+}
+
+/// Whoever set no filter is told of none.
+#[test]
+fn alone_in_the_library_nobody_is_told_of_a_filter() {
+    let folder = TempDir::new().unwrap();
+    let mut library = Library::create(folder.path().join("lib")).unwrap();
+    let player = library.add_player(&made::player("p1")).unwrap();
+    let recording = NewRecording {
+        player,
+        file_name: "invented.csv",
+        content_hash: &made::hash(1),
+        date: date(2026, 3, 1),
+        setting: None,
+        serve_type: None,
+        recording: &made::recording(1),
+        serves: &[made::serve(1), made::serve(2)],
+    };
+    library.add_recording(&recording).unwrap();
+    let of = |others| {
+        let query = Query { others, ..Query::new(Subject::Stored(ServeId(1)), 3) };
+        like(&library, &query, &Watch::default()).unwrap()
+    };
+    for others in [false, true] {
+        let answer = of(others);
+        let note = answer.notes.join("; ");
+        assert!(note.starts_with("no match: nobody else's serve is stored yet"), "{note}");
+        assert!(!note.contains("filter"), "{note}");
+        let none = answer.none.unwrap();
+        assert!(none.sentences().starts_with("Nobody else's serve is stored yet"));
+        assert_eq!(none.for_player(), "Nobody else's serve is stored yet.");
+    }
 }
 
 #[test]

@@ -231,11 +231,11 @@ fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Differe
     if let Some(most) = parts.iter().max_by(|a, b| a.share.total_cmp(&b.share)) {
         let percent = (most.share * 100.0).round();
         let label = most.label;
-        text.push_str(&format!("; {percent:.0} % of the distance is in the {label}"));
+        text.push_str(&format!("; {percent:.0} % of the difference is in the {label}"));
     }
     if let Some(one) = differences.first() {
         text.push_str(&format!(
-            "; farthest apart in {} ({}: {})",
+            "; biggest gap: {} ({}: {})",
             one.label,
             one.phase_label,
             amount(one)
@@ -246,7 +246,7 @@ fn sentence(cost: f64, parts: &[Share], phases: &[Share], differences: &[Differe
 
 fn amount(one: &Difference) -> String {
     let (size, unit) = match one.unit {
-        "ratio" => (one.mean.abs() * 100.0, "% of stature"),
+        "ratio" => (one.mean.abs() * 100.0, "% of body height"),
         unit => (one.mean.abs(), unit),
     };
     let way = if one.mean < 0.0 { "less" } else { "more" };

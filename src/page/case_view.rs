@@ -203,7 +203,7 @@ impl Page {
 
 pub(super) fn chosen(judging: &Judging) -> &'static str {
     match judging.judgement.chosen {
-        Chosen::Program => "The program would begin here; you may choose another.",
+        Chosen::Program => "The program would begin with the first one; you may choose another.",
         Chosen::Coach => "The coach's choice.",
         Chosen::Plan => "The plan in force works on it.",
     }
@@ -219,7 +219,7 @@ pub(super) fn faults(case: &Case, judging: &Judging) -> Vec<FaultView> {
         name: one.name.clone(),
         place: match at {
             0 => "Limiting fault",
-            _ if judging.judgement.second == Some(at) => "Second: its plan goes with the first",
+            _ if judging.judgement.second == Some(at) => "Second: can be worked on alongside",
             _ => "Later",
         },
         said_by: judging.labels.get(at).map(said_by).unwrap_or_default(),
@@ -297,7 +297,10 @@ fn serves(library: &Library, case: &Case, views: &DayViews) -> Result<Vec<ServeL
 fn notes(case: &Case) -> Vec<(String, String)> {
     let notes = case.notes.iter().map(|note| {
         let by = note.by.as_ref().map(ToString::to_string);
-        let at = note.at.as_deref().map(|at| at.get(..10).unwrap_or(at).to_owned());
+        let at = note.at.as_deref().map(|at| {
+            let on = at.get(..10).and_then(|on| on.parse().ok());
+            on.map_or_else(|| at.to_owned(), day)
+        });
         let who = [by, at].into_iter().flatten().collect::<Vec<_>>().join(", ");
         (note.text.clone(), who)
     });
@@ -407,9 +410,9 @@ impl ChangeView {
 
 /// Who changed what, and when.
 pub(super) fn said(change: &Change) -> String {
-    let by = change.by.as_ref().map_or_else(|| "nobody said who".to_owned(), ToString::to_string);
+    let by = change.by.as_ref().map_or_else(String::new, |by| format!(" by {by}"));
     let at = change.at.get(..16).unwrap_or(&change.at).replace('T', " ");
-    format!("{}, {by}, {at} UTC", change.kind.name().replace('_', " "))
+    format!("{}{by}, {at} UTC", change.kind.name().replace('_', " "))
 }
 
 /// Every change of a case, its plans and follow-ups, the last first.

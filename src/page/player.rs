@@ -5,15 +5,18 @@ use axum::extract::{Path, State};
 use axum::http::header::CONTENT_SECURITY_POLICY;
 use axum::response::{Html, IntoResponse, Response};
 
+use super::case::go_to;
 use super::desk::{Desk, today};
 use super::door::DOCUMENT_POLICY;
+use super::long::{Lane, Outcome};
 use super::refusal::Refusal;
+use super::told::{Made, Told};
 use super::view::{Frame, PlanView, cautions_for};
-use crate::coaching::{PlansInForce, consent_given_by, standing};
-use crate::library::{Case, Player, PlayerId, StoreError};
+use crate::coaching::{PlansInForce, describe_consent, kept_too_long, standing};
+use crate::library::{Case, Library, Player, PlayerId, StoreError};
 use crate::looks::Snapshot;
-use crate::pages;
-use crate::words::{count, day, handed, level, list, sentence};
+use crate::pages::{self, PersonError};
+use crate::words::{Face, count, day, handed, level, list, sentence};
 
 /// A session: the player's case of one day.
 struct SessionView {
@@ -38,6 +41,8 @@ struct Page {
     in_force: Option<(String, Vec<PlanView>, Option<String>)>,
     /// Plans of earlier cases that nobody ended: case, plan, fault, first day.
     left_open: Vec<[String; 4]>,
+    /// Kept for longer than the library means to, in words.
+    kept_long: Option<String>,
     cautions: Vec<String>,
 }
 
@@ -92,10 +97,14 @@ pub(super) async fn place(
             code: player.code.clone(),
             name: player.name.clone(),
             facts: facts(&player),
-            agreed: agreed(&player),
+            agreed: sentence(&describe_consent(player.consent)),
             sessions: cases.iter().rev().map(session).collect::<Result<_, _>>()?,
             in_force,
             left_open,
+            kept_long: kept_too_long(library, on)?
+                .into_iter()
+                .find(|one| one.id == player.id)
+                .map(|one| sentence(&one.describe())),
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
         };
         Ok(page.render()?)
@@ -113,23 +122,49 @@ fn facts(player: &Player) -> String {
     sentence(&facts.join("; "))
 }
 
-/// What player or guardian agreed to.
-fn agreed(player: &Player) -> String {
-    let consent = player.consent;
-    let what = match (consent.keep, consent.share) {
-        (_, true) => "agreed to keeping recordings here and to sharing them without a name",
-        (true, false) => "agreed to keeping recordings here",
-        (false, false) if consent.date.is_some() => "agrees to nothing any more",
-        (false, false) => "nobody recorded yet what was agreed to",
-    };
-    match consent.date {
-        Some(date) => sentence(&format!("{what}, {}{}", day(date), consent_given_by(consent.by))),
-        None => sentence(what),
-    }
-}
-
 pub(super) fn asked_for(id: &str) -> Result<PlayerId, Refusal> {
     id.parse().map_err(|_: String| Refusal::no_such("player", id))
+}
+
+/// Has everything that is stored of the player put into one file.
+pub(super) async fn stored(
+    State(desk): State<Arc<Desk>>,
+    Path(id): Path<String>,
+) -> Result<Response, Refusal> {
+    let player = asked_for(&id)?;
+    let code = desk.fetch(move |_, library, _| Ok(library.player(player)?.code)).await?;
+    let desk_of_work = Arc::clone(&desk);
+    let title = format!("Everything stored about {code}");
+    let work = desk.long.begin(Lane::Other, title.clone(), move |work| {
+        let library = Library::open_read_only(desk_of_work.library())?;
+        let who = library.player(player)?;
+        let folder = desk_of_work.uploads.folder()?;
+        let name = format!("everything-stored-{player}-{}.zip", today());
+        let path = folder.path().join(&name);
+        let written = pages::export_person(&library, player, &path, today(), &work.watch())?;
+        let mut lines = vec![format!("In it: {}; nothing about others", written.describe())];
+        lines.extend(pages::handing_over(&who, today()).iter().map(|line| sentence(line)));
+        let told = Told {
+            title: format!("{title}."),
+            lines,
+            notes: written.notes.iter().map(|note| format!("{}.", sentence(note))).collect(),
+            file: Some(Made { name, kind: "application/zip", path, _folder: folder }),
+            links: vec![("Back to the player".to_owned(), format!("/player/{player}"))],
+            ..Told::default()
+        };
+        Ok(Outcome::Told(Arc::new(told)))
+    });
+    Ok(go_to(&format!("/work/{}", work.id)))
+}
+
+impl From<PersonError> for Refusal {
+    fn from(error: PersonError) -> Self {
+        match error {
+            PersonError::Store(error) => error.into(),
+            PersonError::Export(error) => error.into(),
+            PersonError::Io { source, .. } => Self::Disk(source.kind()),
+        }
+    }
 }
 
 /// The player's progress as it goes on paper.
@@ -140,7 +175,7 @@ pub(super) async fn progress(
     let page = desk
         .read(move |_, library, watch| {
             let course = pages::course(library, &library.catalogue()?, asked_for(&id)?, watch)?;
-            Ok(pages::progress_page(&course))
+            Ok(pages::progress_page(&course, Face::Page))
         })
         .await?;
     Ok(([(CONTENT_SECURITY_POLICY, DOCUMENT_POLICY)], page).into_response())

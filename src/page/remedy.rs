@@ -2,6 +2,7 @@
 //! of a question.
 
 use crate::intake::{IntakeError, LookError};
+use crate::library::Finding;
 use crate::motion::Assumption;
 use crate::remedy::Remedy;
 use crate::video::ClipError;
@@ -68,6 +69,12 @@ pub(super) fn unstored(error: IntakeError, file: &Upload) -> String {
     }
 }
 
+/// What the library's check found, with what to press about it.
+pub(super) fn found(finding: &Finding) -> String {
+    let text = finding.to_string();
+    finding.remedy.as_ref().map_or_else(|| text.clone(), |remedy| ended(&text, remedy))
+}
+
 /// A text without where the file lies; whoever shows it names the file.
 fn named(text: &str, file: &Upload) -> String {
     let begins = format!("{}: ", file.path.display());
@@ -85,6 +92,11 @@ fn ended(text: &str, remedy: &Remedy) -> String {
         Some(before) => format!("{before}{}", question(remedy)),
         None => text.to_owned(),
     }
+}
+
+/// The button that takes back what was said of two clips.
+pub(super) fn take_back(one: &str, other: &str) -> String {
+    format!("Take back what was said of {one} and {other}")
 }
 
 fn question(remedy: &Remedy) -> String {
@@ -113,6 +125,9 @@ fn question(remedy: &Remedy) -> String {
         Remedy::Mirror => "It is a mirror image",
         Remedy::SayHand => "Hand",
         Remedy::SayView => "Filmed from",
+        Remedy::TakeBackSaid { one, other } => {
+            return format!("press \"{}\"", take_back(one, other));
+        }
         other => return other.to_string(),
     };
     format!("answer \"{name}\"")

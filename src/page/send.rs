@@ -19,7 +19,7 @@ use crate::find::Filter;
 use crate::library::{Library, PlanId, ServeId};
 use crate::pages::{self, Audience, Browser, PrintError, Reviewed, Wanted, practice_card};
 use crate::send::{self, BundleError, Contents, LeftOut, Why};
-use crate::words::list;
+use crate::words::{Face, list};
 use crate::work::Watch;
 
 /// Precedents in the review.
@@ -50,7 +50,7 @@ pub(super) async fn bundle(
 ) -> Result<Response, Refusal> {
     let serve = asked_for(&id)?;
     let desk_of_work = Arc::clone(&desk);
-    let title = format!("All for the player, {serve}");
+    let title = format!("Everything for the player, {serve}");
     let work = desk.long.begin(Lane::Other, title, move |work| {
         let library = Library::open_read_only(desk_of_work.library())?;
         let (wanted, watch) = (wanted(serve), work.watch());
@@ -60,7 +60,7 @@ pub(super) async fn bundle(
         let bundle = send::bundle(&library, &contents, &watch)?;
         let name = format!("review-{serve}.zip");
         let told = Told {
-            title: "All for the player, in one file.".to_owned(),
+            title: "Everything for the player, in one file.".to_owned(),
             lines: vec![
                 format!("In it: {}", list(&bundle.names)),
                 "Only the player's own pictures are in it; others are drawn, without a name"
@@ -117,7 +117,7 @@ pub(super) async fn review(
     let (serve, audience) = (asked_for(&id)?, audience(&reader)?);
     let (title, whose) = match audience {
         Audience::Player => (format!("The player's review of {serve}"), "player"),
-        Audience::Coach => (format!("Your review of {serve}"), "coach"),
+        Audience::Coach(_) => (format!("Your review of {serve}"), "coach"),
     };
     let names = (title, format!("review-{serve}-{whose}.pdf"), format!("/serve/{serve}"));
     Ok(print(&desk, names, move |library, watch| {
@@ -136,7 +136,7 @@ pub(super) async fn progress(
     let names = (title, format!("progress-{player}.pdf"), format!("/player/{player}"));
     Ok(print(&desk, names, move |library, watch| {
         let course = pages::course(library, &library.catalogue()?, player, watch)?;
-        Ok(pages::progress_page(&course))
+        Ok(pages::progress_page(&course, Face::Page))
     }))
 }
 

@@ -21,7 +21,7 @@ use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
 use crate::looks::{Beside, FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
 use crate::pages::{self, Audience, channel_of_fault};
-use crate::words::{day, handed, level, sentence, serve_type, setting, short};
+use crate::words::{Face, day, handed, level, sentence, serve_type, setting, short};
 use crate::work::Watch;
 
 /// Precedents on the page.
@@ -85,6 +85,8 @@ struct Page {
     events: Vec<(String, String, String, String)>,
     precedents: Vec<PrecedentView>,
     searched: usize,
+    /// Why nothing could be searched.
+    none: Option<String>,
     search_notes: Vec<String>,
     cautions: Vec<String>,
 }
@@ -154,7 +156,13 @@ pub(super) async fn place(
             events: events(&library.moments(&row)?),
             precedents,
             searched: answer.searched,
-            search_notes: answer.notes.iter().map(|note| sentence(note) + ".").collect(),
+            none: answer.none.as_ref().map(|none| none.sentences()),
+            search_notes: answer
+                .notes
+                .iter()
+                .skip(usize::from(answer.none.is_some()))
+                .map(|note| sentence(note) + ".")
+                .collect(),
             cautions: if cautions.are_due() { cautions.lines() } else { Vec::new() },
         };
         Ok(page.render()?)
@@ -258,8 +266,7 @@ fn events(moments: &[ServeMoment]) -> Vec<(String, String, String, String)> {
     let events = moments.iter().map(|moment| {
         let event = &moment.event;
         let time = if event.time_s.is_finite() {
-            let witness = moment.witness.describe();
-            format!("{:.2} s, frame {}, {witness}", event.time_s, event.frame)
+            format!("{:.2} s, frame {}", event.time_s, event.frame)
         } else {
             "not measurable from this recording".to_owned()
         };
@@ -267,7 +274,7 @@ fn events(moments: &[ServeMoment]) -> Vec<(String, String, String, String)> {
         let beside =
             beside.map(|seen| format!("; {} at {:.2} s", seen.witness.describe(), seen.time_s));
         let word = sentence(&moment.witness.describe()) + &beside.collect::<String>();
-        (event.kind.label().to_owned(), time, format!("{:.0} %", 100.0 * event.trust), word)
+        (sentence(event.kind.label()), time, format!("{:.0} %", 100.0 * event.trust), word)
     });
     events.collect()
 }
@@ -319,7 +326,7 @@ pub(super) fn asked_for(id: &str) -> Result<ServeId, Refusal> {
 pub(super) fn audience(name: &str) -> Result<Audience, Refusal> {
     match name {
         "player" => Ok(Audience::Player),
-        "coach" => Ok(Audience::Coach),
+        "coach" => Ok(Audience::Coach(Face::Page)),
         _ => Err(Refusal::NotHere("A review is for the player or the coach.".to_owned())),
     }
 }

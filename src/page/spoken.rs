@@ -186,7 +186,7 @@ pub(super) async fn make(
             title: "The spoken review is made.".to_owned(),
             lines: vec![
                 format!("{:.1} MB, as every phone plays it", made.len() as f64 / 1e6),
-                "It goes into the file with all for the player, too, as long as this page runs"
+                "As long as this page runs, it goes into the file with everything for the player, too"
                     .to_owned(),
             ],
             file: Some(kept(&desk_of_work, name, "video/mp4", &made)?),

@@ -40,9 +40,11 @@ pub(super) struct Told {
     pub(super) document: Option<String>,
     /// What has to be said before it is done: address, button and hidden fields.
     pub(super) form: Option<Confirm>,
+    /// What can be done about what was found.
+    pub(super) buttons: Vec<Confirm>,
 }
 
-/// A dry run that can be done in earnest.
+/// Something that can be done from here, a dry run in earnest for one.
 #[derive(Debug)]
 pub(super) struct Confirm {
     pub(super) action: String,
@@ -140,8 +142,8 @@ pub(super) async fn events(
 
 fn describe(now: &Now) -> String {
     let words = match (&now.progress, now.running) {
-        (_, false) => "Waits until what came before is done".to_owned(),
-        (None, true) => "Begun".to_owned(),
+        (_, false) => "Waiting for the one before".to_owned(),
+        (None, true) => "Started".to_owned(),
         (Some(progress), true) => {
             format!("{} of {} {}", progress.done, progress.of, progress.stage.label())
         }

@@ -11,12 +11,18 @@ use super::desk::{Desk, today};
 use super::fields::Fields;
 use super::long::{Lane, Outcome};
 use super::refusal::Refusal;
+use super::remedy;
 use super::squads::{filter, squads};
-use super::told::{Made, Told};
+use super::told::{Confirm, Made, Told};
 use super::view::Frame;
+use super::views::two;
+use crate::coaching::{kept_too_long, set_retention};
+use crate::evidence::verify_outcomes;
 use crate::exchange::{self, ExportError};
 use crate::find::InStep;
-use crate::library::{Counts, Library};
+use crate::intake::{ClipsRequest, say_of_clips};
+use crate::library::{Counts, Finding, Library, RecordingId};
+use crate::remedy::Remedy;
 use crate::words::{count, list, sentence};
 
 #[derive(Template)]
@@ -25,6 +31,12 @@ struct Page {
     frame: Frame,
     holds: String,
     squads: Vec<String>,
+    /// For how many months players are kept; empty: no limit is set.
+    months: String,
+    /// Who set that, and when.
+    set: Option<String>,
+    /// Who has been kept for longer: id, code, what is known of it.
+    due: Vec<(String, String, String)>,
 }
 
 fn holds(counts: &Counts) -> String {
@@ -45,9 +57,17 @@ fn back() -> Vec<(String, String)> {
 /// What the library holds, and what can be done with all of it.
 pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>, Refusal> {
     desk.read(|desk, library, _| {
+        let retention = library.retention()?;
+        let due = kept_too_long(library, today())?;
         let page = Page {
             frame: Frame::of(desk, "The library"),
             holds: holds(&library.counts()?),
+            months: retention.as_ref().map(|set| set.months.to_string()).unwrap_or_default(),
+            set: retention.as_ref().map(|set| sentence(&set.describe())),
+            due: due
+                .into_iter()
+                .map(|one| (one.id.to_string(), one.code.clone(), one.describe()))
+                .collect(),
             squads: squads(library)?.into_iter().map(|(name, _)| name).collect(),
         };
         Ok(page.render()?)
@@ -60,14 +80,18 @@ pub(super) async fn check(
     State(desk): State<Arc<Desk>>,
     fields: Fields,
 ) -> Result<Response, Refusal> {
-    let rebuild = fields.text("rebuild").is_some();
-    let desk_of_work = Arc::clone(&desk);
+    Ok(begin_check(&desk, fields.text("rebuild").is_some()))
+}
+
+fn begin_check(desk: &Arc<Desk>, rebuild: bool) -> Response {
+    let desk_of_work = Arc::clone(desk);
     let work = desk.long.begin(Lane::Other, "Checking the library", move |work| {
         let mut library = InStep::new(Library::open(desk_of_work.library())?);
-        let verified = library.verify(rebuild, &work.watch())?;
+        let mut verified = library.verify(rebuild, &work.watch())?;
+        verified.findings.extend(verify_outcomes(&library, rebuild, &work.watch())?);
         let mut lines = vec![format!("Checked: {}", holds(&verified.checked))];
         if verified.rebuilt {
-            lines.push("Search was built anew".to_owned());
+            lines.push("The search was rebuilt".to_owned());
         }
         let (repaired, broken): (Vec<_>, Vec<_>) =
             verified.findings.iter().partition(|finding| finding.repaired);
@@ -81,15 +105,63 @@ pub(super) async fn check(
             lines,
             notes: broken
                 .iter()
-                .map(ToString::to_string)
+                .map(|finding| format!("{}.", remedy::found(finding)))
                 .chain(verified.advice().map(|advice| format!("{}.", sentence(advice))))
                 .collect(),
+            buttons: broken.iter().filter_map(|finding| take_back(finding)).collect(),
             links: back(),
             ..Told::default()
         };
         Ok(Outcome::Told(Arc::new(told)))
     });
-    Ok(go_to(&format!("/work/{}", work.id)))
+    go_to(&format!("/work/{}", work.id))
+}
+
+/// The button for what was wrongly said of two clips.
+fn take_back(finding: &Finding) -> Option<Confirm> {
+    let Some(Remedy::TakeBackSaid { one, other }) = &finding.remedy else { return None };
+    Some(Confirm {
+        action: "/library/unsay".to_owned(),
+        button: remedy::take_back(one, other),
+        fields: vec![("clips".to_owned(), format!("{one} {other}"))],
+        tick: None,
+    })
+}
+
+/// Takes back what was said of two clips, whether or not they are still there, and checks again.
+pub(super) async fn unsay(
+    State(desk): State<Arc<Desk>>,
+    fields: Fields,
+) -> Result<Response, Refusal> {
+    let clips = two::<RecordingId>(&fields, "clips");
+    let (one, other) = clips.ok_or_else(|| Refusal::Said("Two clips are needed".to_owned()))?;
+    desk.change(move |desk, library| {
+        let catalogue = library.catalogue()?;
+        say_of_clips(library, &catalogue, ClipsRequest::Unsaid(one, other), &desk.coach)?;
+        Ok(())
+    })
+    .await?;
+    Ok(begin_check(&desk, false))
+}
+
+/// Sets for how long players are kept, or that there is no limit.
+pub(super) async fn keep(
+    State(desk): State<Arc<Desk>>,
+    fields: Fields,
+) -> Result<Response, Refusal> {
+    let months = match fields.text("do") {
+        Some("no-limit") => None,
+        _ => match fields.value::<u32>("months", "Months")? {
+            Some(months) => Some(months),
+            None => return Err(Refusal::Said("Say how many months".to_owned())),
+        },
+    };
+    desk.change(move |desk, library| {
+        set_retention(library, months, &desk.coach, today())?;
+        Ok(())
+    })
+    .await?;
+    Ok(go_to("/library#keep"))
 }
 
 /// Writes serves as arrays and tables into an archive to be saved.

@@ -38,7 +38,7 @@ pub(super) fn of_case(library: &Library, case: CaseId) -> Result<Vec<ClipsView>,
 }
 
 /// Two ids in one field, or in two.
-fn two<T: std::str::FromStr>(fields: &Fields, name: &str) -> Option<(T, T)> {
+pub(super) fn two<T: std::str::FromStr>(fields: &Fields, name: &str) -> Option<(T, T)> {
     let all: Vec<&str> = fields.all(name).flat_map(str::split_whitespace).collect();
     let [one, other] = all[..] else { return None };
     Some((one.parse().ok()?, other.parse().ok()?))

@@ -5,17 +5,18 @@ use crate::drawing::{Channel, DotRow, Likeness, MonthStrip};
 use crate::drawing::{Pictures, Viewpoint};
 use crate::library::{Level, ServeId, ServeType, Setting, Witness};
 use crate::looks::Verdict;
+use crate::matcher::WhyNone;
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
-use crate::words::is_moment;
+use crate::words::{Face, is_moment};
 
 /// For whom a review is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Audience {
     /// The player: two pages, no other player identifiable.
     Player,
-    /// The coach: everything, with trust and identities.
-    Coach,
+    /// The coach: everything, with trust and identities, and what to do next as it is done there.
+    Coach(Face),
 }
 
 /// What was drawn on one frame.
@@ -215,6 +216,8 @@ pub struct Precedents {
     pub searched_first: Option<String>,
     /// The filter in words, where one was set.
     pub filter: Option<String>,
+    /// Why nothing could be searched.
+    pub none: Option<WhyNone>,
     /// Those of comparable source and view first, then the closest.
     pub found: Vec<ShownPrecedent>,
 }

@@ -24,6 +24,7 @@ mod stop_tests;
 #[cfg(test)]
 mod tests;
 
+pub use crate::words::Face;
 pub use card::practice_card;
 pub use course::{
     ChannelMoved, CourseStep, CurvesMoved, LookFacts, PlayerCourse, ReportedResult, StepDrawing,
@@ -39,7 +40,7 @@ pub use gather::{
     describe_changes, describe_curves, describe_result, footage, gather, make_film,
 };
 pub(crate) use gather::{MissingClip, body_area, clip_file};
-pub use person::{PersonError, PersonWritten, export_person};
+pub use person::{PersonError, PersonWritten, export_person, handing_over};
 pub use print::{BROWSER_VARIABLE, Browser, PrintError};
 pub use progress_page::progress_page;
 pub(crate) use review::closest_label;

@@ -9,7 +9,7 @@ use crate::coaching::Cautions;
 use crate::drawing::style_variables;
 use crate::drawing::{EventStrip, event_strip, month_strip, ribbon};
 use crate::looks::{Change, describe_change, describe_value};
-use crate::words::{apart, count, day, sentence};
+use crate::words::{Face, apart, count, day, sentence};
 
 /// What fits a page before it becomes a list nobody reads.
 const STRIPS: usize = 3;
@@ -35,6 +35,7 @@ struct StepView {
 struct Page {
     title: String,
     style: String,
+    face: Face,
     player: String,
     reviews: String,
     headline: String,
@@ -45,14 +46,16 @@ struct Page {
 
 /// A player's course as one self-contained HTML file: no script, no outside resource, printable.
 ///
-/// Holds this player only, the latest step first. All texts are escaped.
+/// Holds this player only, the latest step first. All texts are escaped. `face`: where it is read.
 #[must_use]
-pub fn progress_page(course: &PlayerCourse) -> String {
+pub fn progress_page(course: &PlayerCourse, face: Face) -> String {
     let mut cautions = course.cautions.clone();
-    let steps = course.steps.iter().rev().map(|step| step_view(step, &mut cautions)).collect();
+    let steps =
+        course.steps.iter().rev().map(|step| step_view(step, face, &mut cautions)).collect();
     let page = Page {
         title: format!("Progress, {}", course.player),
         style: format!("{}{}", style_variables(), include_str!("templates/style.css")),
+        face,
         player: course.player.clone(),
         reviews: count(course.reviews, "review"),
         headline: headline(course),
@@ -92,13 +95,13 @@ fn headline(course: &PlayerCourse) -> String {
         None if course.steps.is_empty() => "One look so far; a change needs two.".to_owned(),
         // What the plan aims at was not read both times; the rest may well have been.
         None if course.steps.iter().any(|step| step.curves.is_some()) => {
-            "What the plans aim at could not be measured before and after.".to_owned()
+            "The plan's fault could not be measured both before and after.".to_owned()
         }
         None => "No two looks can be compared yet.".to_owned(),
     }
 }
 
-fn step_view(step: &CourseStep, cautions: &mut Cautions) -> StepView {
+fn step_view(step: &CourseStep, face: Face, cautions: &mut Cautions) -> StepView {
     let dates = match &step.after {
         Some(after) => format!("{} to {}", day(step.before.date), day(after.date)),
         None => format!("from {}", day(step.before.date)),
@@ -120,9 +123,12 @@ fn step_view(step: &CourseStep, cautions: &mut Cautions) -> StepView {
     }
     let sentence_of_step = match (&step.main, &step.after) {
         (Some(main), _) => format!("{}.", describe_change(main)),
-        (None, None) => {
-            "Not followed up yet: record later serves and results with follow-up.".to_owned()
-        }
+        (None, None) => face
+            .says(
+                "Not followed up yet: record later serves and results with follow-up.",
+                "Not followed up yet: next time, press Follow it up under the plan.",
+            )
+            .to_owned(),
         (None, Some(_)) if step.others.is_empty() => String::new(),
         (None, Some(_)) if step.plan.is_some() => String::new(),
         (None, Some(_)) => "No plan lies between the two.".to_owned(),

@@ -260,6 +260,7 @@ fn make_review() -> ReviewData {
             comparable: 388,
             searched_first: None,
             filter: Some("right handed or left handed, not the same player".to_owned()),
+            none: None,
             found: vec![
                 precedent(1, Level::Club, Some(11.0), &["service_line_serves", "jump_and_reach"]),
                 precedent(2, Level::Competition, Some(3.0), &["jump_and_reach"]),
@@ -298,7 +299,7 @@ fn make_review() -> ReviewData {
                 change("contact height over stature", 1.41, 1.44, "ratio", 0.04, None),
             ],
             ball: vec!["Serve speed 131, then 137 km/h (as reported).".to_owned()],
-            curves: Some("Moved further than serves of one day differ: front knee bend in loading.".to_owned()),
+            curves: Some("Changed more than from serve to serve on one day: front knee bend in loading.".to_owned()),
         }),
         with_ball: Some(Comparison {
             sentence: "Without a ball you bend more: the fault grows when the ball comes, so part of it is timing.".to_owned(),

@@ -336,6 +336,9 @@ pub struct Reason {
     pub kind: ReasonKind,
     /// In plain words.
     pub text: String,
+    /// The fault that loads the body; what to ask about it first stands in [`Squad::cautions`], once.
+    #[serde(skip)]
+    pub loads: Option<String>,
 }
 
 /// Kinds of reasons, the most pressing first.

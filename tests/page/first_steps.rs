@@ -101,7 +101,7 @@ fn the_guide_sends_nobody_to_a_place_or_button_that_is_not_there() {
 const LATER: &[&str] = &[
     "Store",
     "On to the session",
-    "Answer differently and read again",
+    "Change the answers and read again",
     "Log practice",
     "Follow it up",
     "Record follow-up",

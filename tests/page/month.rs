@@ -106,7 +106,7 @@ fn the_whole_month_in_a_browser() {
     browser.key("ArrowRight");
     browser.js("document.querySelector('select.put').value = 'trophy'");
     browser.key("p");
-    browser.wait("/^Put here: trophy/.test(document.querySelector('p.said').textContent)");
+    browser.wait("/^Marked here: trophy/.test(document.querySelector('p.said').textContent)");
     let row = page.library().serve(serve).unwrap();
     let moment = &page.library().moments(&row).unwrap()[EventKind::Trophy as usize];
     assert_eq!(moment.witness, Witness::Person(Author::Coach("ash".to_owned())));
@@ -158,7 +158,7 @@ fn the_whole_month_in_a_browser() {
     // The limiting fault, with its reasons; the plan with dose and dates.
     browser.press(&format!("button[name='limiting'][value='{FAULT}']"));
     let see = browser.text("document.querySelector('article.fault.first').innerText");
-    assert!(see.contains("Shallow leg drive") && see.contains("Why it stands here"), "{see}");
+    assert!(see.contains("Shallow leg drive") && see.contains("Why it ranks here"), "{see}");
     browser.press(&format!("article.fault.first a[href='/case/{first}/plan?fault={FAULT}']"));
     let drill = browser.text("document.querySelector('input[name=\"drill\"]').value");
     planned(&mut browser, &drill, ("2026-03-16", "2026-04-13"));
@@ -177,7 +177,7 @@ fn the_whole_month_in_a_browser() {
     for other in ["sanderling", "dunlin", "knot"] {
         assert!(!player_sees.contains(other), "{other} is named to the player");
     }
-    browser.press_words("All for the player, in one file");
+    browser.press_words("Everything for the player, in one file");
     browser.worked();
     let made = browser.text("document.querySelector('main').innerText");
     for name in ["review.html", "review.pdf", "practice-card.html", "serve.mp4"] {

@@ -1,5 +1,6 @@
 //! One serve filmed from two places, on the page: asked about, said, shown beside itself, taken back.
 
+use super::uploads::ended;
 use super::*;
 
 #[test]
@@ -28,7 +29,7 @@ fn clips_that_may_show_the_same_serve_are_asked_about_and_shown_beside_each_othe
     let shown = plain(&page.shown("/case/c1"));
     let known = "show the same serves, as ash said: s1 is s2.";
     assert!(shown.contains(known) && shown.contains("1 serve,"), "{shown}");
-    assert!(page.shown("/asked").contains("No question is open."));
+    assert!(page.shown("/asked").contains("No open questions."));
     for (serve, other) in [("s1", "s2"), ("s2", "s1")] {
         let shown = page.shown(&format!("/serve/{serve}"));
         let (_, first) = shown.split_once("<optgroup").unwrap();
@@ -60,4 +61,16 @@ fn clips_that_may_show_the_same_serve_are_asked_about_and_shown_beside_each_othe
     // What was said of a clip is in its history, and can be taken back there.
     let history = plain(&page.shown("/put-right/r1"));
     assert!(history.contains("what r1 and r2 show"), "{history}");
+
+    // Said of a clip that is gone: the check names it, with the button that takes it back.
+    let raw = rusqlite::Connection::open(page.desk.at("library").join("library.db")).unwrap();
+    raw.execute_batch("PRAGMA foreign_keys = OFF; UPDATE clip_pairs SET other = 99;").unwrap();
+    drop(raw);
+    let shown = plain(&ended(&page, &page.changed("/library/check", &[])).body);
+    let button = "Take back what was said of r1 and r99";
+    assert!(shown.contains(&format!("press \"{button}\".")), "{shown}");
+    assert!(shown.contains(&format!("<button>{button}</button>")), "{shown}");
+    assert_eq!(page.post("/library/unsay", &[("clips", "r1")]).status, 422);
+    let shown = ended(&page, &page.changed("/library/unsay", &[("clips", "r1 r99")])).body;
+    assert!(shown.contains("The library is sound."), "{shown}");
 }

@@ -286,6 +286,36 @@ fn squads_tables_packs_and_the_library() {
     let held = page.library().counts().unwrap().serves;
     assert_eq!(serves.lines().count(), held + 1, "a header and one line each");
 
+    // How long players are kept: said, held against the same rule as the command, and no limit again.
+    assert!(page.shown("/library").contains("No limit is set."));
+    for wrong in ["", "0", "1201", "soon"] {
+        assert_eq!(page.post("/library/retention", &[("months", wrong)]).status, 422, "{wrong}");
+    }
+    assert_eq!(page.changed("/library/retention", &[("months", "1")]), "/library#keep");
+    let kept = page.library().retention().unwrap().unwrap();
+    assert_eq!((kept.months, kept.by.as_str()), (1, "ash"));
+    let shown = page.shown("/library");
+    assert!(
+        shown.contains("Players are kept for 1 month") && shown.contains("as ash said"),
+        "{shown}"
+    );
+    page.changed("/library/retention", &[("do", "no-limit")]);
+    assert_eq!(page.library().retention().unwrap(), None);
+
+    // Everything stored about a player, as the command writes it.
+    let work = page.changed(&format!("/player/{player}/stored"), &[]);
+    let shown = ended(&page, &work).body;
+    assert!(shown.contains("hand it to the player and to nobody else"), "{shown}");
+    let request = page.agent.get(format!("http://{}{work}/file", page.host));
+    let response = request.header("cookie", &page.cookie).call().unwrap();
+    let bytes = response.into_body().into_with_config().limit(1 << 26).read_to_vec().unwrap();
+    let mut archive = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
+    let mut report = String::new();
+    let mut entry = archive.by_name("report.html").unwrap();
+    std::io::Read::read_to_string(&mut entry, &mut report).unwrap();
+    assert!(report.contains("knot") && !report.contains("dunlin"), "one player's alone");
+    assert_eq!(page.post("/player/p999/stored", &[]).status, 404);
+
     // Forget: the code has to be typed.
     let place = format!("/player/{player}/forget");
     assert!(page.shown(&place).contains("This cannot be undone."));

@@ -38,7 +38,8 @@ fn plain(value: &ValueV1) -> String {
     match value {
         ValueV1::Null => "nothing".to_owned(),
         ValueV1::Integer(number) => number.to_string(),
-        ValueV1::Real(number) => number.to_string(),
+        // More than three places tell a person nothing.
+        ValueV1::Real(number) => ((number * 1000.0).round() / 1000.0).to_string(),
         ValueV1::Text(text) => text.clone(),
         ValueV1::Blob(bytes) => format!("{} bytes", bytes.len()),
     }
@@ -57,7 +58,12 @@ pub(super) fn fields(table: &Table, row: &RowV1) -> Vec<FieldChange> {
             .iter()
             .filter(|(name, _)| !table.unread.contains(&name.as_str()))
             .filter(|(_, value)| !matches!(value, ValueV1::Null))
-            .map(|(name, value)| (name.clone(), plain(value)))
+            .map(|(name, value)| {
+                let text = plain(value);
+                // When somebody said it: to the minute.
+                let minute = text.get(..16).filter(|_| name == "at").map(|at| at.replace('T', " "));
+                (name.clone(), minute.map_or(text, |at| format!("{at} UTC")))
+            })
             .collect()
     };
     let said = |(name, value): (String, String)| format!("{} {value}", in_words(&name));

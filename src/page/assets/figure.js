@@ -106,21 +106,41 @@ function hips(body) {
   return both(body, 'left_hip', 'right_hip') ?? mean(body, [...body.keys()]) ?? [0, 0, 0];
 }
 
-/** The room the body takes around its hips over the serve, once a serve. */
+/** The room the body takes around its hips over the serve, once a serve; `spots`: where it was, seen from above. */
 function room(track) {
   if (track.room) return track.room;
-  let [wide, low, high] = [0.3, 0, 0.5];
+  let [wide, net, low, high] = [0.3, 0.3, 0, 0.5];
+  const spots = [];
   for (let sample = 0; sample <= 100; sample += 2) {
     const body = track.bodyAt(track.timeAt(sample));
     const [x, y] = hips(body);
     for (const place of body.values()) {
-      wide = Math.max(wide, Math.hypot(place[0] - x, place[1] - y));
+      const spot = [place[0] - x, place[1] - y];
+      spots.push(spot);
+      wide = Math.max(wide, Math.hypot(...spot));
+      net = Math.max(net, spot[1]);
       low = Math.min(low, place[2]);
       high = Math.max(high, place[2]);
     }
   }
-  track.room = { wide: wide + 0.06, low, high: high + 0.08 };
+  track.room = { wide: wide + 0.06, net: net + 0.06, low, high: high + 0.08, spots };
   return track.room;
+}
+
+/** How far it reaches to the left and to the right of its hips over the serve, as the reader stands. */
+function across(track, turnDeg) {
+  const { spots } = room(track);
+  if (track.across?.turnDeg === turnDeg) return track.across.reach;
+  const turn = (turnDeg / 180) * Math.PI;
+  const [c, s] = [Math.cos(turn), Math.sin(turn)];
+  const reach = [-0.3, 0.3];
+  for (const [x, y] of spots) {
+    const right = x * c + y * s;
+    reach[0] = Math.min(reach[0], right - 0.06);
+    reach[1] = Math.max(reach[1], right + 0.06);
+  }
+  track.across = { turnDeg, reach };
+  return reach;
 }
 
 /**
@@ -128,21 +148,23 @@ function room(track) {
  * in degrees, zoom and shift. A body without depth is drawn as its camera saw it, wherever the reader stands.
  */
 export function drawFigure(context, size, track, t, view, inks) {
-  const { wide, low, high } = room(track);
+  const { wide, net, low, high } = room(track);
   const body = track.bodyAt(t);
   const middle = hips(body);
   const seen = track.flat ? SEEN.behind : view.seen;
   const tilt = (seen[1] / 180) * Math.PI;
   const tall = (high - low) * Math.cos(tilt) + 2 * wide * Math.abs(Math.sin(tilt));
-  const scale = Math.min((size[1] - 28) / tall, (size[0] - 16) / (2 * wide)) * view.zoom;
+  const [left, right] = across(track, seen[0]);
+  const scale = Math.min((size[1] - 28) / tall, (size[0] - 16) / (right - left)) * view.zoom;
   const project = turned(seen);
   const centre = [middle[0], middle[1], (low + high) / 2];
-  const [cx, cy] = project(centre);
+  const [hx, cy] = project(centre);
+  const cx = hx + (left + right) / 2;
   const flat = (place) => {
-    const [right, up, near] = project(place);
-    return [size[0] / 2 + view.shift[0] + scale * (right - cx), size[1] / 2 + view.shift[1] - scale * (up - cy), near];
+    const [x, up, near] = project(place);
+    return [size[0] / 2 + view.shift[0] + scale * (x - cx), size[1] / 2 + view.shift[1] - scale * (up - cy), near];
   };
-  ground(context, flat, middle, wide, inks);
+  ground(context, flat, middle, net, inks);
   const pieces = parts(body).map((part) => {
     const corners = [];
     let near = 0;
@@ -172,7 +194,7 @@ export function drawFigure(context, size, track, t, view, inks) {
 }
 
 /** Lines on the ground half a body's length apart, and which way the net is. */
-function ground(context, flat, middle, wide, inks) {
+function ground(context, flat, middle, net, inks) {
   const reach = 1.5;
   const line = 0.5;
   // The lines lie on the ground, the body moves over them.
@@ -189,8 +211,8 @@ function ground(context, flat, middle, wide, inks) {
   }
   context.stroke();
   context.globalAlpha = 1;
-  const foot = flat([middle[0], middle[1] + wide - 0.16, 0]);
-  const head = flat([middle[0], middle[1] + wide, 0]);
+  const foot = flat([middle[0], middle[1] + net - 0.16, 0]);
+  const head = flat([middle[0], middle[1] + net, 0]);
   const [dx, dy] = [head[0] - foot[0], head[1] - foot[1]];
   const long = Math.hypot(dx, dy);
   if (long < 6) return;

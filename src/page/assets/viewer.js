@@ -112,6 +112,12 @@ class View {
     ];
   }
 
+  /** Width of what is shown by its height: the clip's, or what a figure seen from the side takes (our estimate). */
+  get shape() {
+    const [across, down] = this.pictured ? this.track.picture.size : [4, 5];
+    return across / down;
+  }
+
   size() {
     return [this.canvas.clientWidth, this.canvas.clientHeight];
   }
@@ -765,7 +771,7 @@ function putMoment(event, here) {
   const frame = recorded();
   if (here && frame === null) return said('Nobody was seen in this frame; go to another one.');
   const label = views.this.track.moments.find((m) => m.name === event).label;
-  return send('moment', here ? { event, frame } : { event }, here ? `Put here: ${label}` : `As the program saw it: ${label}`);
+  return send('moment', here ? { event, frame } : { event }, here ? `Marked here: ${label}` : `Back to the program's: ${label}`);
 }
 
 function said(text) {
@@ -874,6 +880,11 @@ function knobs() {
   const shown = Object.values(views).filter((view) => view.track);
   for (const part of all('[data-pair]')) part.hidden = !views.beside.track;
   one('[data-drawing]').hidden = !views.this.track.picture;
+  // On a phone the pictures are as high as what is in them asks for, and lying ones stand one over the other.
+  const shapes = shown.map((view) => view.shape);
+  root.classList.toggle('alone', !views.beside.track);
+  root.classList.toggle('lying', Math.min(...shapes) > 1.2);
+  root.style.setProperty('--shape', Math.min(...shapes));
   if (!voice.on) one('[data-voice]').hidden = !views.this.pictured || !navigator.mediaDevices;
   showHand();
   one('[data-do="joints"]').hidden = !shown.some((view) => view.track.picture);

@@ -542,6 +542,7 @@ fn precedents(
         comparable: answer.comparable,
         searched_first: answer.searched_first.clone(),
         filter: (!wanted.filter.is_empty()).then(|| wanted.filter.to_string()),
+        none: answer.none.clone(),
         found,
     })
 }

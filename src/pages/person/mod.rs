@@ -16,10 +16,12 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
 use super::redact::Redactor;
+use crate::coaching::{Age, describe_consent, who_consents};
 use crate::exchange::{ExportError, export};
 use crate::files::portable_name;
 use crate::library::{Cell, Library, Player, PlayerId, StoreError, StoredRow};
 use crate::motion::write::table;
+use crate::words::count;
 use crate::work::{Stage, Watch};
 
 /// Form of `data.json`; a reader that knows it reads it.
@@ -60,6 +62,31 @@ pub struct PersonWritten {
     pub changes: usize,
     /// What could not be put in, in words.
     pub notes: Vec<String>,
+}
+
+impl PersonWritten {
+    /// What is in it, as a list: "3 recordings, 9 serves, ...".
+    #[must_use]
+    pub fn describe(&self) -> String {
+        let parts = [
+            count(self.recordings, "recording"),
+            count(self.serves, "serve"),
+            count(self.cases, "session"),
+            count(self.clips, "clip"),
+            count(self.changes, "change"),
+        ];
+        parts.join(", ")
+    }
+}
+
+/// What whoever hands the file over is told of it: what was agreed, who else agrees, what is in it.
+#[must_use]
+pub fn handing_over(who: &Player, day: Date) -> Vec<String> {
+    let agreed = format!("{} {}", who.code, describe_consent(who.consent));
+    let guardian = who_consents(Age::on(day, who.born)).map(str::to_owned);
+    let inside =
+        "name, birth date, pain and pictures are in it: hand it to the player and to nobody else";
+    std::iter::once(agreed).chain(guardian).chain([inside.to_owned()]).collect()
 }
 
 /// Texts of a player in which nobody else is named.

@@ -29,7 +29,7 @@ use crate::drawing::{
     Channel, EventStrip, Svg, Viewpoint, event_strip, likeness_figure, ribbon, style_variables,
 };
 use crate::library::Witness;
-use crate::words::{self, amount, day, list, sentence};
+use crate::words::{self, Face, amount, day, list, sentence};
 
 /// Room on a sheet and on a large screen, and on a phone.
 pub(super) const WIDE: f64 = 720.0;
@@ -86,6 +86,7 @@ struct Extra {
 #[template(path = "review.html")]
 struct Page {
     coach: bool,
+    face: Face,
     title: String,
     style: String,
     date: String,
@@ -130,14 +131,19 @@ struct Page {
 /// replaced by "another player". All texts are escaped.
 #[must_use]
 pub fn review(data: &ReviewData, audience: Audience) -> String {
-    let page = page(data, audience == Audience::Coach);
+    let page = match audience {
+        Audience::Player => page(data, None),
+        Audience::Coach(face) => page(data, Some(face)),
+    };
     let mut out = String::new();
     // Writing into a String cannot fail, and the templates have no fallible expressions.
     page.render_into(&mut out).expect("a String takes every text");
     out
 }
 
-fn page(data: &ReviewData, coach: bool) -> Page {
+/// `reads`: where the coach reads it; `None`: it is the player's.
+fn page(data: &ReviewData, reads: Option<Face>) -> Page {
+    let coach = reads.is_some();
     let texts = if coach { Redactor::default() } else { Redactor::of(data) };
     let you = if coach { "this serve" } else { "you" };
     let closest = data.precedents.found.first();
@@ -178,6 +184,7 @@ fn page(data: &ReviewData, coach: bool) -> Page {
     });
     Page {
         coach,
+        face: reads.unwrap_or(Face::Terminal),
         title: format!("Serve review, {}, {}", data.player.code, day(data.serve.date)),
         style: format!("{}{}", style_variables(), include_str!("../templates/style.css")),
         date: day(data.serve.date),

@@ -30,6 +30,9 @@ pub(crate) fn closest_label(one: &ShownPrecedent, coach: bool) -> String {
 }
 
 pub(super) fn searched(data: &ReviewData, shown: usize, coach: bool) -> String {
+    if let Some(none) = &data.precedents.none {
+        return if coach { none.sentences() } else { none.for_player().to_owned() };
+    }
     let all = words::count(data.precedents.searched, "serve");
     let mut text = match data.precedents.found.len().min(shown) {
         0 => format!("{} searched.", sentence(&all)),

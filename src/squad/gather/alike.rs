@@ -459,7 +459,7 @@ fn sentence(
     }
     let sure = match stability {
         Some(value) if value < SHAKY => " Not found again in resampled squads: do not rely on it.",
-        Some(value) if value < FIRM => " Found again only roughly in resampled squads.",
+        Some(value) if value < FIRM => " It comes back only roughly when the squad is resampled.",
         _ => "",
     };
     let alone = if stability.is_some() && players == 1 {

@@ -184,6 +184,10 @@ pub fn gather(
     let notes = notes(&read, &faults, &selection.ignored);
     let ages = read.players.iter().map(|player| Age::on(query.today, player.born));
     let ages: Vec<Age> = ages.collect();
+    let mut cautions = Cautions::of(catalogue, Age::of_all(ages));
+    for fault in see_next.iter().flat_map(|one| &one.reasons).filter_map(|r| r.loads.as_ref()) {
+        cautions.loading(catalogue, fault);
+    }
     Ok(Squad {
         name: query.squad.clone(),
         filter: query.filter.to_string(),
@@ -201,7 +205,7 @@ pub fn gather(
         follow_up,
         worked,
         see_next,
-        cautions: Cautions::of(catalogue, Age::of_all(ages)),
+        cautions,
     })
 }
 

@@ -4,7 +4,7 @@ use super::super::facts::{FollowUpFacts, Reason, ReasonKind, SeeNext, SquadFault
 use super::{Read, SeenCase};
 use crate::library::{LabelState, StoreError};
 use crate::looks::{Verdict, days_between};
-use crate::words::{amount, bare};
+use crate::words::{amount, bare, day};
 use crate::work::{Stage, Watch};
 
 /// A fault whose load is at least this (of 3) is a caution.
@@ -31,13 +31,15 @@ pub(super) fn see_next(
                     plan.plan,
                     lower(&plan.fault)
                 ),
+                loads: None,
             });
         }
         for fault in faults {
             if let Some(new) = fault.new.iter().find(|new| new.player == player.code) {
                 reasons.push(Reason {
                     kind: ReasonKind::NewFault,
-                    text: format!("new since {}: {}", new.date, lower(&fault.name)),
+                    text: format!("new since {}: {}", day(new.date), lower(&fault.name)),
+                    loads: None,
                 });
             }
         }
@@ -87,7 +89,7 @@ fn worse(read: &Read<'_>, last: &SeenCase) -> Result<Vec<Reason>, StoreError> {
             amount(change.after.value, change.def.unit),
             amount(change.detectable, change.def.unit)
         );
-        reasons.push(Reason { kind: ReasonKind::Worse, text });
+        reasons.push(Reason { kind: ReasonKind::Worse, text, loads: None });
     }
     Ok(reasons)
 }
@@ -100,13 +102,10 @@ fn load(read: &Read<'_>, last: &SeenCase) -> Vec<Reason> {
             return None;
         }
         let sure = if label.state == LabelState::Suspected { "suspected " } else { "" };
-        let care = fault
-            .health_note
-            .as_deref()
-            .unwrap_or("Ask about pain first: pain is for a licensed clinician.");
         Some(Reason {
             kind: ReasonKind::Load,
-            text: format!("load: {sure}{}. {care}", lower(&fault.name)),
+            text: format!("load: {sure}{}", lower(&fault.name)),
+            loads: Some(fault.id.clone()),
         })
     });
     loading.collect()

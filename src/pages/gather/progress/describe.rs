@@ -15,8 +15,7 @@ pub fn describe_changes(step: &CourseStep) -> Option<String> {
     let by_chance = (compared as f64 / 20.0).round().max(1.0);
     let mut text = match beyond {
         0 => format!(
-            "Elsewhere nothing changed beyond what chance and measuring error would give, in {} \
-             compared.",
+            "Nothing else changed by more than chance and measuring error would give; {} compared.",
             count(compared, "other measure")
         ),
         _ => format!(
@@ -39,8 +38,8 @@ pub fn describe_changes(step: &CourseStep) -> Option<String> {
 #[must_use]
 pub fn describe_curves(curves: &CurvesMoved) -> String {
     let mut text = format!(
-        "Whole movement, aligned in time: the two days lie {:.2} apart (1 is an ordinary \
-         difference between players)",
+        "The full motion, aligned in time: the two days are {:.2} apart (two players usually differ \
+         by 1)",
         curves.between
     );
     let within: Vec<String> = [("before", curves.within_before), ("after", curves.within_after)]
@@ -50,11 +49,11 @@ pub fn describe_curves(curves: &CurvesMoved) -> String {
     text.push_str(&if within.is_empty() {
         "; one serve a day does not tell how much serves of one day differ.".to_owned()
     } else {
-        format!(", serves of one day {}.", list(&within))
+        format!("; serves of the same day were {} apart.", list(&within))
     });
     text.push_str(&match (curves.channels, curves.moved.as_slice()) {
         (0, _) => " Too few serves to tell which parts moved.".to_owned(),
-        (_, []) => " No part moved further than serves of one day differ.".to_owned(),
+        (_, []) => " No part changed more than it does from serve to serve on one day.".to_owned(),
         (_, moved) => {
             let named: Vec<String> = moved
                 .iter()
@@ -69,7 +68,7 @@ pub fn describe_curves(curves: &CurvesMoved) -> String {
                     )
                 })
                 .collect();
-            format!(" Moved further than serves of one day differ: {}.", list(&named))
+            format!(" Changed more than from serve to serve on one day: {}.", list(&named))
         }
     });
     text
@@ -99,8 +98,8 @@ pub fn describe_result(result: &ReportedResult) -> Option<String> {
             Some(format!("Coach's rating: {} ({word}).", signed(result.after?)))
         }
         "sessions" => Some(format!("{} done.", count(result.after? as usize, "session"))),
-        "speed_kmh" => Some(format!("Serve speed, as told: {}.", pair(" km/h")?)),
-        "first_serve_pct" => Some(format!("First serves in, as told: {}.", pair(" %")?)),
+        "speed_kmh" => Some(format!("Serve speed, as reported: {}.", pair(" km/h")?)),
+        "first_serve_pct" => Some(format!("First serves in, as reported: {}.", pair(" %")?)),
         "net" => Some(format!("Misses into the net: {}.", pair("")?)),
         "long" => Some(format!("Misses long: {}.", pair("")?)),
         "wide" => Some(format!("Misses wide: {}.", pair("")?)),
@@ -108,7 +107,7 @@ pub fn describe_result(result: &ReportedResult) -> Option<String> {
     }
 }
 
-/// All reported results in one sentence, where room is short: "As told: serve speed 109, then 113
+/// All reported results in one sentence, where room is short: "Reported: serve speed 109, then 113
 /// km/h; misses into the net 4, then 3."
 pub(super) fn describe_results(results: &[ReportedResult]) -> Option<String> {
     let parts: Vec<String> = results
@@ -130,5 +129,5 @@ pub(super) fn describe_results(results: &[ReportedResult]) -> Option<String> {
             })
         })
         .collect();
-    (!parts.is_empty()).then(|| format!("As told: {}.", parts.join("; ")))
+    (!parts.is_empty()).then(|| format!("Reported: {}.", parts.join("; ")))
 }
