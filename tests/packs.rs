@@ -77,7 +77,7 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
     let (_, err) = share(&ours, &["--lock", "--passphrase-file", "short.txt"], 2);
     assert!(err.contains("at least 12 characters") && !ours.at("p.zip").exists(), "{err}");
     let (_, err) = share(&ours, &["--sign", "--lock", "--passphrase-file", "words.txt"], 0);
-    assert!(err.contains("signed; tell the receiver by another route: key "), "{err}");
+    assert!(err.contains("signed; tell the receiver your key some other way: "), "{err}");
     let pack = ours.at("p.zip");
     let pack = pack.to_str().unwrap();
 

@@ -49,7 +49,7 @@ pub(super) fn print(moved: &Moved, out: &mut Output) -> anyhow::Result<()> {
     }
     for other in &moved.unsaid_of {
         out.complain(&format!(
-            "{other}: what was said of the serves it shares with another clip counts no more: they are \
+            "{other}: what was said of the serves it shares with another clip no longer counts: they are \
              not of one day now"
         ));
     }

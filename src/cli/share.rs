@@ -137,11 +137,14 @@ pub(super) fn run(
         ));
     }
     if let Some(key) = &key {
-        out.say(&format!("signed; tell the receiver by another route: key {}", key.fingerprint()));
+        out.say(&format!(
+            "signed; tell the receiver your key some other way: {}",
+            key.fingerprint()
+        ));
     }
     for receiver in &receivers {
         out.say(&format!(
-            "only {} can open it; compare the whole key once by another route: {}",
+            "only {} can open it; compare the whole key once some other way: {}",
             receiver.describe(),
             receiver.fingerprint()
         ));
@@ -150,7 +153,7 @@ pub(super) fn run(
         out.complain("not locked: whoever gets hold of the file can read it");
     }
     if passphrase.is_some() {
-        out.say("locked; tell the receiver the passphrase by another route");
+        out.say("locked; give the receiver the passphrase some other way");
     }
     if args.with_notes {
         out.say("notes are in it: they may name other people");

@@ -73,7 +73,7 @@ pub enum PackError {
         source: Box<WriteError>,
     },
     /// It is locked, and no passphrase was given.
-    #[error("the pack is locked; give its passphrase, which the sender tells you by another route")]
+    #[error("the pack is locked; give its passphrase, which the sender tells you some other way")]
     Locked,
     /// The passphrase is not the one it was locked with.
     #[error(

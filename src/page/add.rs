@@ -167,7 +167,7 @@ pub(super) async fn begin(
     let ids: Vec<String> = fields.all("file").map(str::to_owned).collect();
     if ids.is_empty() {
         return Err(Refusal::Said(
-            "No file was sent; drop a clip or a file of joints on the page".to_owned(),
+            "No file was sent; drop a clip or a joint file on the page".to_owned(),
         ));
     }
     let answers = Answers::of(fields.without("file"))?;
@@ -299,10 +299,8 @@ fn found_view(
         .collect();
     if let Some(row) = &looked.stored {
         let holder = library.player(row.player)?.code;
-        view.known = Some(format!(
-            "It is here already, of {holder}, {}; it is not stored twice",
-            day(row.date)
-        ));
+        view.known =
+            Some(format!("Already here: {holder}, {}; it is not stored twice", day(row.date)));
     }
     Ok(view)
 }
@@ -313,7 +311,7 @@ pub(super) async fn store(
     Path(id): Path<String>,
 ) -> Result<Response, Refusal> {
     let Stand::Ended(Ok(Outcome::Read(read))) = desk.long.work(&id)?.state() else {
-        return Err(Refusal::Said("These files are stored already, or were left".to_owned()));
+        return Err(Refusal::Said("These files are stored already, or were left out".to_owned()));
     };
     if read.taken.swap(true, Ordering::SeqCst) {
         return Err(Refusal::Said("These files are being stored already".to_owned()));

@@ -79,7 +79,7 @@ pub(super) async fn amend(
                 .await?;
         }
         ItemId::Case(_) | ItemId::Serve(_) | ItemId::Practice(_) => {
-            return Err(Refusal::Said("Nothing of this can be amended by itself".to_owned()));
+            return Err(Refusal::Said("Nothing here can be corrected on its own".to_owned()));
         }
     }
     Ok(go_to(&here))
@@ -205,7 +205,7 @@ pub(super) async fn move_to(
     }));
     notices.extend(moved.unsaid_of.iter().map(|other| {
         format!(
-            "What was said of the serves that {other} shares with another clip counts no more: they are not \
+            "What was said of the serves that {other} shares with another clip no longer counts: they are not \
              of one day now"
         )
     }));

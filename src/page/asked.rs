@@ -158,7 +158,7 @@ pub(super) async fn answer(
             title: "Answered.".to_owned(),
             lines,
             notes,
-            links: vec![("What is still asked".to_owned(), "/asked".to_owned())],
+            links: vec![("Open questions".to_owned(), "/asked".to_owned())],
             ..Told::default()
         };
         Ok(Outcome::Told(Arc::new(told)))

@@ -112,7 +112,7 @@ fn told(code: &str, forgotten: &Forgotten) -> Told {
         notes,
         links: links
             .chain([("To the library".to_owned(), "/library".to_owned())])
-            .chain([("To the first page".to_owned(), "/".to_owned())])
+            .chain([("To Today".to_owned(), "/".to_owned())])
             .collect(),
         ..Told::default()
     }

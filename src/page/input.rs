@@ -87,7 +87,7 @@ pub(super) fn of_player(player: &Player) -> Vec<Input> {
         }),
         Input::known(Way::Day, "born", "Born", player.born),
         Input::known(Way::Number, "stature", "Height in metres", player.stature_m),
-        Input::new(Way::Text, "squads", "Squads, with commas", player.squads.join(", ")),
+        Input::new(Way::Text, "squads", "Squads, separated by commas", player.squads.join(", ")),
         Input::known(Way::Text, "coach", "The player's coach", player.coach.as_ref()),
         consent,
         Input::choice("consent_by", "Who agreed", "not recorded", player.consent.by, |by, _| {
@@ -116,18 +116,14 @@ pub(super) fn of_recording(row: &RecordingRow, hand: Option<Side>) -> Vec<Input>
         }),
         Input::choice(
             "view",
-            "Filmed from; it is read again with it",
+            "Filmed from (then it is read again)",
             "not said",
             row.view,
             |value: View, _| value.seen().to_owned(),
         ),
-        Input::choice(
-            "hand",
-            "Hand; it is read again with it",
-            "as seen",
-            hand,
-            |_: Side, name| name.to_owned(),
-        ),
+        Input::choice("hand", "Hand (then it is read again)", "as seen", hand, |_: Side, name| {
+            name.to_owned()
+        }),
     ]
 }
 
@@ -139,7 +135,7 @@ pub(super) fn of_plan(catalogue: &Catalogue, plan: &Plan, cautions: &mut Caution
         Input::known(
             Way::Day,
             "ended",
-            "Ended on; empty: it goes on",
+            "Ended on (empty: still running)",
             plan.ended.as_ref().map(|end| end.day),
         ),
     ];

@@ -73,7 +73,7 @@ impl Questions {
     pub(super) fn put(self, desk: &Desk, fields: &Fields) -> Result<Response, Refusal> {
         let said = fields.pairs().iter().filter(|(name, _)| name != "sure").cloned();
         let page = QuestionsPage {
-            frame: Frame::of(desk, "Before it is recorded"),
+            frame: Frame::of(desk, "Not recorded yet"),
             asked: self,
             fields: said.collect(),
         };

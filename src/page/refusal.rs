@@ -100,11 +100,11 @@ impl Refusal {
             Self::Closed => (
                 StatusCode::FORBIDDEN,
                 "This page is not open to you",
-                "It opens once, in one browser, by the address the program printed when it began; \
-                 and only by that address."
+                "It opens once, in one browser, at the address the program printed when it started, \
+                 and only there."
                     .to_owned(),
-                "In that browser, start from the first page. For another one, end the program and \
-                 start it again.",
+                "In that browser, start from the first page. For another browser, end the program \
+                 and start it again.",
             ),
             Self::NotHere(why) => {
                 (StatusCode::NOT_FOUND, "Not here", why, "It may have been moved or removed.")
@@ -123,7 +123,7 @@ impl Refusal {
             ),
             Self::Disk(kind) => (
                 StatusCode::INSUFFICIENT_STORAGE,
-                "The disk does not take it",
+                "It could not be written to disk",
                 format!("It could not be written ({kind}); nothing of it was kept."),
                 "Make room on the disk of the library, go back and send it again.",
             ),

@@ -184,7 +184,7 @@ impl From<PrintError> for Refusal {
             PrintError::Stopped(_) => return Self::Stopped,
             PrintError::Scratch(_) => return Self::no_room(),
             PrintError::TooLong { .. } => {
-                "The browser that prints did not come to an end; close other programs and try again"
+                "The browser that prints did not finish; close other programs and try again"
             }
             PrintError::Failed { .. } => {
                 "The browser that prints made no PDF; print the page from this browser instead"

@@ -63,7 +63,7 @@ impl From<SetupError> for Refusal {
             SetupError::Io { source, .. } => Self::Disk(source.kind()),
             // The command that failed names a folder of ours.
             SetupError::Fetch { .. } => Self::Said(
-                "What reads clips could not be fetched, and nothing was kept; check the network \
+                "The pose networks could not be fetched, and nothing was kept; check the network \
                  and set it up again"
                     .to_owned(),
             ),

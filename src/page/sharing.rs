@@ -143,7 +143,7 @@ impl Lock {
                 Some(format!("Opens only for {}", names.join(", ")))
             }
             Self::Passphrase(_) => {
-                Some("Locked; tell the receiver the passphrase by another route".to_owned())
+                Some("Locked; give the receiver the passphrase some other way".to_owned())
             }
             Self::Open => None,
         }
@@ -164,7 +164,7 @@ pub(super) async fn pack(
         lock,
     };
     let desk_of_work = Arc::clone(&desk);
-    let work = desk.long.begin(Lane::Other, "Looking what would leave", move |work| {
+    let work = desk.long.begin(Lane::Other, "Checking what would leave", move |work| {
         let library = Library::open_read_only(desk_of_work.library())?;
         let looked = Wanted { lock: Lock::Open, sign: false, ..wanted.of() };
         let packed = make(&library, &looked, &work.watch())?;
@@ -253,7 +253,7 @@ fn contents(packed: &Packed) -> Vec<String> {
     }
     if packed.withdrawn > 0 {
         lines.push(format!(
-            "It takes back {} sent before and since forgotten, or who no longer agree",
+            "It takes back {} sent earlier who were forgotten since, or no longer agree",
             count(packed.withdrawn, "player")
         ));
     }
@@ -264,13 +264,13 @@ fn would_leave(packed: &Packed, work: &str) -> Told {
     let links = vec![("Back to sharing".to_owned(), "/sharing".to_owned())];
     if packed.leaving.cases.is_empty() && packed.withdrawn == 0 {
         let why = packed.selection.why_empty().unwrap_or_else(|| {
-            "Nobody of these agreed to sharing; record it on the player's page".to_owned()
+            "None of them agreed to sharing; record it on the player's page".to_owned()
         });
         let title = "Nothing would leave.".to_owned();
         return Told { title, notes: vec![why], links, ..Told::default() };
     }
     Told {
-        title: "This would leave; nothing has yet.".to_owned(),
+        title: "This would leave; nothing has left yet.".to_owned(),
         lines: contents(packed),
         links,
         form: Some(Confirm {
@@ -313,7 +313,7 @@ pub(super) async fn confirm(
                 title: "The pack is received.".to_owned(),
                 lines: brought_lines(&brought),
                 links: vec![
-                    ("To the first page".to_owned(), "/".to_owned()),
+                    ("To Today".to_owned(), "/".to_owned()),
                     (
                         "Back to sharing, where it can be taken back".to_owned(),
                         "/sharing".to_owned(),
@@ -339,7 +339,7 @@ fn send(desk: &Desk, wanted: &Wanted, watch: &crate::work::Watch) -> Result<Told
     if wanted.sign {
         let key = PackKey::of(library.folder())?;
         let print = key.fingerprint();
-        lines.push(format!("Signed; tell the receiver by another route: key {print}"));
+        lines.push(format!("Signed; tell the receiver your key some other way: {print}"));
     }
     lines.extend(wanted.lock.describe());
     if wanted.with_notes {
@@ -393,7 +393,7 @@ pub(super) async fn look(
         let mut lines = vec![format!("Made by {academy}, {made}"), signature.describe(&pack)];
         lines.extend(brought_lines(&brought));
         let told = Told {
-            title: "This would come; nothing is stored yet.".to_owned(),
+            title: "This would come in; nothing is stored yet.".to_owned(),
             lines,
             notes: notices.collect(),
             links: vec![("Back to sharing".to_owned(), "/sharing".to_owned())],
@@ -402,7 +402,7 @@ pub(super) async fn look(
                 button: "Receive it".to_owned(),
                 fields: Vec::new(),
                 tick: signature.is_suspect().then(|| {
-                    "I asked the sender by another route, and this pack is theirs".to_owned()
+                    "I asked the sender some other way, and this pack is theirs".to_owned()
                 }),
             }),
             ..Told::default()

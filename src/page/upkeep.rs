@@ -30,6 +30,7 @@ use crate::words::{count, list, sentence};
 struct Page {
     frame: Frame,
     holds: String,
+    empty: bool,
     squads: Vec<String>,
     /// For how many months players are kept; empty: no limit is set.
     months: String,
@@ -57,11 +58,13 @@ fn back() -> Vec<(String, String)> {
 /// What the library holds, and what can be done with all of it.
 pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>, Refusal> {
     desk.read(|desk, library, _| {
+        let counts = library.counts()?;
         let retention = library.retention()?;
         let due = kept_too_long(library, today())?;
         let page = Page {
             frame: Frame::of(desk, "The library"),
-            holds: holds(&library.counts()?),
+            holds: holds(&counts),
+            empty: counts == Counts::default(),
             months: retention.as_ref().map(|set| set.months.to_string()).unwrap_or_default(),
             set: retention.as_ref().map(|set| sentence(&set.describe())),
             due: due

@@ -80,7 +80,7 @@ impl Kind {
     fn rule(self) -> &'static str {
         match self {
             Self::Recording => {
-                "A recording is a clip (MP4, MOV, MKV, WebM, AVI) or a file of joints (C3D, TRC, \
+                "A recording is a clip (MP4, MOV, MKV, WebM, AVI) or a joint file (C3D, TRC, \
                  BVH, JSON, CSV, TXT)"
             }
             Self::Table => "A table of past records is a CSV file",

@@ -240,7 +240,7 @@ fn squads_tables_packs_and_the_library() {
     ];
     let work = page.changed("/sharing", &wanted);
     let shown = ended(&page, &work).body;
-    assert!(shown.contains("This would leave; nothing has yet."), "{shown}");
+    assert!(shown.contains("This would leave; nothing has left yet."), "{shown}");
     assert!(shown.contains("1 session of 1 player"), "{shown}");
     let made = page.changed(&format!("{work}/pack"), &[]);
     let shown = ended(&page, &made).body;

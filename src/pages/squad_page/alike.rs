@@ -93,7 +93,7 @@ pub(super) fn alike_view(alike: &Alike) -> AlikeView {
 
 fn group_view(group: &GroupFacts, groups: usize) -> GroupView {
     let stability = group.stability.map_or_else(String::new, |stability| {
-        format!(" Found again in resampled squads: {stability:.2} of 1.")
+        format!(" Comes back when the squad is resampled: {stability:.2} of 1.")
     });
     let shown = group.codes.iter().take(24).cloned().collect::<Vec<_>>();
     let more = match group.codes.len() - shown.len() {

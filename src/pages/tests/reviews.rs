@@ -156,7 +156,7 @@ fn the_page_says_what_to_press_and_a_terminal_what_to_type() {
         reviews: 1,
         steps: Vec::new(),
         months: Vec::new(),
-        cautions: Cautions::of(&Catalogue::builtin(), Age::Unknown),
+        cautions: Cautions::of(Catalogue::builtin(), Age::Unknown),
     };
     let texts = |face| {
         [review(&sample::bare_review(), Audience::Coach(face)), progress_page(&course, face)]

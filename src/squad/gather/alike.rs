@@ -458,7 +458,9 @@ fn sentence(
         parts.push("no groups stand out: the squad is all one".to_owned());
     }
     let sure = match stability {
-        Some(value) if value < SHAKY => " Not found again in resampled squads: do not rely on it.",
+        Some(value) if value < SHAKY => {
+            " It does not come back when the squad is resampled: do not rely on it."
+        }
         Some(value) if value < FIRM => " It comes back only roughly when the squad is resampled.",
         _ => "",
     };
