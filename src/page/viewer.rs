@@ -71,6 +71,8 @@ pub(super) struct Moving {
     joints: Vec<&'static str>,
     /// Samples x joints x 3, in statures; nothing where a joint is missing.
     figure: Vec<Option<f64>>,
+    /// Whether the figure is drawn as the camera saw it and from nowhere else.
+    flat: bool,
     /// Times of the frames that can be shown.
     times: Vec<f64>,
     /// Number of the first of them in the recording, or in the clip.
@@ -178,6 +180,7 @@ impl Moving {
             ends: ends.map(milli),
             joints: serve.figures.joints.iter().map(|joint| joint.name()).collect(),
             figure: figure.map(|&v| v.is_finite().then(|| milli(f64::from(v)))).collect(),
+            flat: serve.figures.is_flat(),
             times,
             first,
             recorded,

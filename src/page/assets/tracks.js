@@ -35,12 +35,6 @@ export class Track {
     return low > 0 && t - times[low - 1] <= times[low] - t ? low - 1 : low;
   }
 
-  /** Whether the body lies in the plane of a picture: seen as the camera saw it, and from nowhere else. */
-  get flat() {
-    this.depthless ??= this.figure.every((v, k) => k % 3 !== 1 || v === null || v === 0);
-    return this.depthless;
-  }
-
   moment(name) {
     return this.moments.find((one) => one.name === name)?.t ?? null;
   }

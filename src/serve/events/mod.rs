@@ -9,6 +9,7 @@ mod trust;
 
 use self::arms::Arms;
 use self::contact::Contact;
+pub(super) use self::one_camera::USUAL_RISE_S;
 use self::search::{crossing_down, highest, lowest_value};
 use self::toss::Rise;
 pub use self::trust::usual_error_s;
@@ -65,6 +66,8 @@ pub(super) struct Scene<'a> {
     /// Grid positions of the tops the search found.
     pub toss_top: usize,
     pub top: usize,
+    /// Grid position until which the tossing hand is hidden, if it is up when it appears.
+    pub hidden_until: Option<f64>,
     /// Moments that stand as they are.
     pub given: &'a [GivenMoment],
 }
@@ -112,6 +115,7 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
 
     let basis = |kind| match kind {
+        EventKind::TossStart if scene.hidden_until.is_some() => Basis::StandIn,
         EventKind::Trophy if !trophy_by_knee => Basis::StandIn,
         EventKind::RacketLow if low.at_edge => Basis::StandIn,
         EventKind::RacketLow if low.by_tip => Basis::Racket,

@@ -33,13 +33,17 @@ impl Rise {
             LEAST_TOSS_RISE * scene.stature,
             share,
         );
+        let since = |start: f64| {
+            let from = start.max(0.0) as usize;
+            (start, highest(&arms.upward, from..toss_top.round() as usize + 1))
+        };
         let (start, fastest) = match (scene.given(EventKind::TossStart), rise) {
-            (None, rise) => rise?,
+            (None, rise) => match scene.hidden_until {
+                Some(until) => since(one_camera::unseen_start(until, toss_top, scene.track.step_s)),
+                None => rise?,
+            },
             (Some(start), Ok((_, fastest))) => (start, fastest),
-            (Some(start), Err(_)) => {
-                let from = start.max(0.0) as usize;
-                (start, highest(&arms.upward, from..toss_top.round() as usize + 1))
-            }
+            (Some(start), Err(_)) => since(start),
         };
         Ok(Self { start, fastest })
     }

@@ -51,6 +51,10 @@ pub(super) fn sure(
     // to them; where the ball leaves the hand is not seen. The finish by drawn serves of known
     // motion, tests/fixtures/video/one-camera-planted.csv.
     let (rule_s, change_s, best) = match (capture, kind) {
+        // Not seen, but when it usually is.
+        (one, EventKind::TossStart) if one.is_one_camera() && basis == Basis::StandIn => {
+            (0.15, change_s, 0.2)
+        }
         (one, EventKind::TossStart) if one.is_one_camera() => (0.10, change_s, 0.5),
         (one, EventKind::Release) if one.is_one_camera() => (0.10, change_s, 0.2),
         (one, EventKind::Trophy) if one.is_one_camera() => {

@@ -128,6 +128,9 @@ impl Reader<'_> {
             stature: self.stature,
             toss_top: position(candidate.toss_top_s),
             top: position(candidate.top_s),
+            hidden_until: candidate
+                .hidden_until_s
+                .map(|until_s| (until_s - track.start_s) / track.step_s),
             given,
         })
         .map_err(refuse)?;
@@ -271,6 +274,13 @@ impl Reader<'_> {
             candidate.score,
             candidate.weakest.0.name()
         ));
+        if candidate.hidden_until_s.is_some() && !moments.get(EventKind::TossStart).given {
+            notes.push(
+                "the tossing hand is hidden until it is up: the start of the toss is a guess from \
+                 how long the rise usually takes"
+                    .to_owned(),
+            );
+        }
         if moments.get(EventKind::Trophy).trust < 0.45 {
             notes.push(
                 "trophy is uncertain: the front knee shows no clear deepest bend, or there are \

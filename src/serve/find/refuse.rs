@@ -2,9 +2,9 @@
 
 use super::reader::Reader;
 use super::spoken;
-use crate::motion::{Gap, Joint, gaps};
+use crate::motion::{Dimensions, Gap, Joint, gaps};
 use crate::serve::Found;
-use crate::serve::detect::{Candidate, NEEDED};
+use crate::serve::detect::{Candidate, NEEDED, SEEN_FROM};
 use crate::serve::track::{MAX_FILLED_GAP_S, cut};
 
 /// A joint of this confidence at most was not seen.
@@ -49,6 +49,9 @@ impl Reader<'_> {
                 let mut reason = best.reason();
                 if let Some(gap) = self.lost_around(&open, best) {
                     reason.push_str(&format!("; {gap}"));
+                }
+                if let Some(hidden) = self.hidden_around(best) {
+                    reason.push_str(&format!("; {hidden}"));
                 }
                 if let Some(cut) = self.cut_around(best) {
                     reason.push_str(&format!("; {cut}"));
@@ -105,6 +108,43 @@ impl Reader<'_> {
             (self.frame_at(candidate.toss_top_s - 1.5), self.frame_at(candidate.top_s + 1.0));
         let (from, to) = self.longest_loss(open, from, to + 1)?;
         Some(format!("tracking is broken near it: {}", self.loss(open, from, to)))
+    }
+
+    /// Which wrist of a picture is hidden, and when longest, within the time one try would have taken.
+    fn hidden_around(&self, candidate: &Candidate) -> Option<String> {
+        let recording = self.recording;
+        let confidence = recording.confidence.as_ref()?;
+        if recording.dimensions != Dimensions::Two {
+            return None;
+        }
+        let (from, to) =
+            (self.frame_at(candidate.toss_top_s - 1.5), self.frame_at(candidate.top_s + 1.0));
+        let times = &recording.times_s;
+        let longest = |wrist: Joint| {
+            let column = recording.column(wrist)?;
+            let hidden =
+                |frame: usize| confidence[frame * recording.joints.len() + column] < SEEN_FROM;
+            let (mut longest, mut first) = (0.0, from);
+            let mut told = None;
+            for frame in from..=to {
+                if !hidden(frame) {
+                    first = frame + 1;
+                } else if times[frame] - times[first] > f64::max(longest, MAX_FILLED_GAP_S) {
+                    longest = times[frame] - times[first];
+                    let (from_s, to_s) = (times[first], times[frame]);
+                    told = Some(format!("the {} from {from_s:.2} to {to_s:.2} s", spoken(wrist)));
+                }
+            }
+            told
+        };
+        let told: Vec<String> =
+            [Joint::LeftWrist, Joint::RightWrist].into_iter().filter_map(longest).collect();
+        (!told.is_empty()).then(|| {
+            format!(
+                "hidden, so not seen but guessed: {}; a camera from another side may show it",
+                told.join(" and ")
+            )
+        })
     }
 
     /// A cut within the time one try would have taken, in words.
