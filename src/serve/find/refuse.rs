@@ -7,9 +7,6 @@ use crate::serve::Found;
 use crate::serve::detect::{Candidate, NEEDED, SEEN_FROM};
 use crate::serve::track::{MAX_FILLED_GAP_S, cut};
 
-/// A joint of this confidence at most was not seen.
-const HIDDEN: f32 = 0.35;
-
 impl Reader<'_> {
     /// Names what else looked like an overhead swing; if nothing was found at all, the best try.
     pub(super) fn refuse_the_rest(
@@ -55,9 +52,6 @@ impl Reader<'_> {
                 }
                 if let Some(cut) = self.cut_around(best) {
                     reason.push_str(&format!("; {cut}"));
-                }
-                if let Some(hidden) = self.hidden_around(best) {
-                    reason.push_str(&format!("; {hidden}"));
                 }
                 let (from, to) = (tries[i].toss_top_s, tries[j - 1].top_s);
                 found.refused.push(self.refusal(from, to, reason));
@@ -155,37 +149,6 @@ impl Reader<'_> {
         Some(format!(
             "the film is cut there, at {:.2} s (frame {cut}), and a serve is not read over a cut",
             at_s(*cut)
-        ))
-    }
-
-    /// A wrist that the source is unsure of for long within the time one try would have taken, in words: what it did
-    /// there was guessed, and the toss or the hit may be among it.
-    fn hidden_around(&self, candidate: &Candidate) -> Option<String> {
-        let (from, to) =
-            (self.frame_at(candidate.toss_top_s - 1.0), self.frame_at(candidate.top_s + 0.5));
-        let confidence = self.recording.confidence.as_ref()?;
-        let (width, times) = (self.recording.joints.len(), &self.recording.times_s);
-        let mut longest: Option<(f64, Joint, usize, usize)> = None;
-        for joint in [Joint::LeftWrist, Joint::RightWrist] {
-            let column = self.recording.column(joint)?;
-            let mut first = None;
-            for frame in from..=to {
-                if confidence[frame * width + column] > HIDDEN {
-                    first = None;
-                    continue;
-                }
-                let first = *first.get_or_insert(frame);
-                let lasted_s = times[frame] - times[first];
-                if lasted_s > MAX_FILLED_GAP_S && longest.is_none_or(|one| lasted_s > one.0) {
-                    longest = Some((lasted_s, joint, first, frame));
-                }
-            }
-        }
-        let (lasted_s, joint, first, last) = longest?;
-        let wrist = spoken(joint);
-        Some(format!(
-            "the {wrist} is out of sight there for {lasted_s:.2} s (frames {first}-{last}), and what it did is a guess: \
-             film from where both hands show"
         ))
     }
 
