@@ -108,6 +108,17 @@ pub(crate) fn signed(change: f64) -> String {
     if matches!(text.as_str(), "+0" | "-0") { "0".to_owned() } else { text }
 }
 
+/// A change of the share of first serves in, percentage points: "3 points fewer first serves in".
+pub(crate) fn first_serves(points: f64) -> String {
+    match signed(points.abs()).trim_start_matches('+') {
+        "0" => "as many first serves in".to_owned(),
+        "1" if points < 0.0 => "1 point fewer first serves in".to_owned(),
+        "1" => "1 point more first serves in".to_owned(),
+        some if points < 0.0 => format!("{some} points fewer first serves in"),
+        some => format!("{some} points more first serves in"),
+    }
+}
+
 /// A moment and how sure, from its seconds relative to contact: "about 0.35 s before contact, give
 /// or take 0.03".
 pub(crate) fn about_moment(offset_s: f64, give_or_take_s: f64) -> String {
@@ -258,6 +269,16 @@ pub(crate) fn count(number: usize, one: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_share_of_first_serves_is_told_as_more_or_fewer() {
+        let said = [-3.2, -0.6, 0.4, 1.0, 8.0].map(first_serves);
+        assert_eq!(said[0], "3 points fewer first serves in");
+        assert_eq!(said[1], "1 point fewer first serves in");
+        assert_eq!(said[2], "as many first serves in");
+        assert_eq!(said[3], "1 point more first serves in");
+        assert_eq!(said[4], "8 points more first serves in");
+    }
 
     #[test]
     fn numbers_carry_unit_and_doubt() {

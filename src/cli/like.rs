@@ -13,7 +13,7 @@ use crate::judgement::asked_about;
 use crate::library::{Ending, FaultLabel, LabelState, Library, Named};
 use crate::looks::{FollowedPrecedent, Snapshot};
 use crate::matcher::{Answer, Focus, Query, Subject, Unstored, like};
-use crate::words::signed;
+use crate::words::{self, signed};
 
 pub(super) fn run(
     args: &LikeArgs,
@@ -210,11 +210,7 @@ fn in_full(
             outcome.rating.map(|rating| format!("coach's rating {}", signed(f64::from(rating)))),
         );
         came.extend(outcome.speed_change_kmh.map(|by| format!("serve speed {} km/h", signed(by))));
-        came.extend(
-            outcome
-                .first_serve_change_pct
-                .map(|by| format!("first serves in {} points", signed(by))),
-        );
+        came.extend(outcome.first_serve_change_pct.map(words::first_serves));
         if came.is_empty() {
             came.push("followed up, no result recorded".to_owned());
         }

@@ -159,9 +159,7 @@ fn reported(precedent: &Precedent) -> Option<String> {
     let mut came = Vec::new();
     came.extend(outcome.rating.map(|rating| format!("rating {}", signed(f64::from(rating)))));
     came.extend(outcome.speed_change_kmh.map(|by| format!("{} km/h", signed(by))));
-    came.extend(
-        outcome.first_serve_change_pct.map(|by| format!("first serves in {} points", signed(by))),
-    );
+    came.extend(outcome.first_serve_change_pct.map(words::first_serves));
     if came.is_empty() {
         return None;
     }

@@ -118,7 +118,7 @@ pub fn dot_row(row: &DotRow, range: (f64, f64), width_px: f64) -> Svg {
         "{counted}; {}. One dot per player, filled when beyond that player's detectable change; right is better.{}",
         row.estimated(),
         row.by_itself.map_or_else(String::new, |value| format!(
-            " Dashed: {} comes by itself.",
+            " Dashed: {} would have come anyway.",
             amount(value, &row.unit)
         ))
     );

@@ -330,7 +330,7 @@ fn trust(
         (Claim::BeyondChance, Some(gain)) => {
             let few = if players < 10 { ", few enough that one more could shift this" } else { "" };
             format!(
-                "{who}{few}: associated with {} more than comes by itself (90 % interval {} to \
+                "{who}{few}: associated with {} more than would have come anyway (90 % interval {} to \
                  {}), not proven to come from it.",
                 said(gain.mean, unit),
                 bare(gain.low, unit),
@@ -338,20 +338,20 @@ fn trust(
             )
         }
         (Claim::NotBeyondChance, Some(gain)) if gain.low > 0.0 => format!(
-            "{who}: perhaps more than comes by itself ({} to {} beyond that, 90 % interval), but \
+            "{who}: perhaps more than would have come anyway ({} to {} beyond that, 90 % interval), but \
              we claim it only from a chance of 97.5 in 100.",
             bare(gain.low, unit),
             said(gain.high, unit)
         ),
         (Claim::NotBeyondChance, Some(gain)) => format!(
-            "{who}: no more than might have come by itself ({} to {} beyond that, 90 % interval), \
+            "{who}: no more than might have come anyway ({} to {} beyond that, 90 % interval), \
              so nothing can be claimed.",
             bare(gain.low, unit),
             said(gain.high, unit)
         ),
         (Claim::NothingToCompare, _) => format!(
-            "{who}, but too few with this fault were seen again without a plan: how much comes by \
-             itself is not known."
+            "{who}, but too few with this fault were seen again without a plan: how much would \
+             have come anyway is not known."
         ),
         _ => {
             let story = if players == 1 {
@@ -407,7 +407,7 @@ fn compared(by_itself: Option<Estimate>, players: usize, unit: &str) -> Option<S
     let by_itself = by_itself?;
     Some(format!(
         "Without a plan, {} with this fault changed by about {} from such a start (90 % interval \
-         {} to {}): that much comes by itself after a bad day.",
+         {} to {}): that much comes back on its own after a bad day.",
         people(players).to_lowercase(),
         said(by_itself.mean, unit),
         bare(by_itself.low, unit),

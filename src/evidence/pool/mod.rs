@@ -62,9 +62,9 @@ impl Claim {
     pub fn in_short(self) -> &'static str {
         match self {
             Self::TooFew => "too few to say",
-            Self::NothingToCompare => "how much comes by itself is not known",
-            Self::NotBeyondChance => "it may have come by itself",
-            Self::BeyondChance => "more than comes by itself, not proven to come from it",
+            Self::NothingToCompare => "how much would have come anyway is not known",
+            Self::NotBeyondChance => "it may have come anyway",
+            Self::BeyondChance => "more than comes anyway, though nothing proves the drill did it",
         }
     }
 }

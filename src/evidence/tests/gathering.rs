@@ -283,7 +283,11 @@ fn a_player_has_one_vote_however_many_plans() {
     assert_eq!(worked.followings.plans, 6);
     // Nobody is without a plan: what came by itself is unknown, and so is the gain.
     assert_eq!((drill.gain, worked.by_itself), (None, None));
-    assert!(drill.trust.contains("how much comes by itself is not known"), "{}", drill.trust);
+    assert!(
+        drill.trust.contains("how much would have come anyway is not known"),
+        "{}",
+        drill.trust
+    );
     let written = serde_json::to_string(&worked).unwrap();
     for code in ["asker", "once0", "often", "ash"] {
         assert!(!written.contains(code), "{code} is named in {written}");
