@@ -5,7 +5,7 @@ use std::path::Path;
 use super::args::RetentionArgs;
 use super::output::{Output, count, table};
 use super::{Exit, place};
-use crate::coaching::{kept_too_long, set_retention};
+use crate::coaching::{describe_retention, kept_too_long, set_retention};
 use crate::library::{Author, Library, StoreError};
 
 pub(super) fn run(
@@ -20,7 +20,7 @@ pub(super) fn run(
     }
     let library = place::for_reading(library)?;
     match library.retention()? {
-        Some(set) => out.say(&set.describe()),
+        Some(set) => out.say(&describe_retention(&set)),
         None => {
             out.say("no limit is set; set one with retention --months N");
             return Ok(Exit::Nothing);

@@ -8,11 +8,10 @@ use super::cautions::Age;
 use crate::library::{
     Consent, ConsentBy, Library, Player, PlayerId, Retention, StoreError, WriteError, check_past,
 };
-use crate::words::day;
+use crate::words::{count, day};
 
 /// Who agreed, to follow the day; a default that nobody said is none.
-#[must_use]
-pub fn consent_given_by(by: Option<ConsentBy>) -> &'static str {
+fn consent_given_by(by: Option<ConsentBy>) -> &'static str {
     match by {
         Some(ConsentBy::Player) => " by the player",
         Some(ConsentBy::Guardian) => " by a parent or guardian",
@@ -65,6 +64,18 @@ pub fn who_consents(age: Age) -> Option<&'static str> {
              and the player is asked as well; the law on juniors comes first.",
         ),
     }
+}
+
+/// For how long players are kept, who said so and when, and what that does.
+#[must_use]
+pub fn describe_retention(set: &Retention) -> String {
+    format!(
+        "players are kept for {} after their last day here, as {} said on {}; nobody is removed \
+         unless you do it",
+        count(set.months as usize, "month"),
+        set.by,
+        day(set.day)
+    )
 }
 
 /// A player who has been kept for longer than the library means to.

@@ -5,7 +5,6 @@ use rusqlite::{OptionalExtension, params};
 
 use super::read::parsed;
 use super::{Author, Library, StoreError, WriteError, Writer};
-use crate::words::{count, day};
 
 /// For how long players are kept after the last day anything was recorded of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,20 +15,6 @@ pub struct Retention {
     pub by: Author,
     /// On which day.
     pub day: Date,
-}
-
-impl Retention {
-    /// What is set, by whom and since when, with what that does.
-    #[must_use]
-    pub fn describe(&self) -> String {
-        format!(
-            "players are kept for {} after their last day here, as {} said on {}; nobody is removed \
-             unless you do it",
-            count(self.months as usize, "month"),
-            self.by,
-            day(self.day)
-        )
-    }
 }
 
 impl Library {

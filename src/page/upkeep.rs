@@ -16,7 +16,7 @@ use super::squads::{filter, squads};
 use super::told::{Confirm, Made, Told};
 use super::view::Frame;
 use super::views::two;
-use crate::coaching::{kept_too_long, set_retention};
+use crate::coaching::{describe_retention, kept_too_long, set_retention};
 use crate::evidence::verify_outcomes;
 use crate::exchange::{self, ExportError};
 use crate::find::InStep;
@@ -66,7 +66,7 @@ pub(super) async fn place(State(desk): State<Arc<Desk>>) -> Result<Html<String>,
             holds: holds(&counts),
             empty: counts == Counts::default(),
             months: retention.as_ref().map(|set| set.months.to_string()).unwrap_or_default(),
-            set: retention.as_ref().map(|set| sentence(&set.describe())),
+            set: retention.as_ref().map(|set| sentence(&describe_retention(set))),
             due: due
                 .into_iter()
                 .map(|one| (one.id.to_string(), one.code.clone(), one.describe()))

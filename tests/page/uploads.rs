@@ -117,7 +117,7 @@ fn a_recording_comes_in_is_looked_at_and_stored() {
     let file = send(&page, "recording", "again.c3d", &bytes("practice-swings.c3d")).ok().unwrap();
     let work = page.changed("/add", &[("file", &file), ("player", "wren"), ("date", "2026-04-02")]);
     let shown = ended(&page, &work).body;
-    assert!(shown.contains("It is here already, of wren"), "{shown}");
+    assert!(shown.contains("Already here: wren"), "{shown}");
     page.changed(&format!("{work}/leave"), &[]);
     let desk = page.ended();
     assert!(!desk.at("library").join("incoming").exists());

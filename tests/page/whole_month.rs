@@ -43,7 +43,7 @@ fn everything_recorded_can_be_put_right_and_had_back() {
     assert_eq!((held.level, held.stature_m), (Some(Level::Club), Some(1.71)));
     assert!(held.squads == ["a", "b"] && held.consent.share);
     assert_eq!(held.consent.by, Some(precedent::library::ConsentBy::Player));
-    assert!(page.shown(&format!("/player/{player}")).contains("sharing them without a name"));
+    assert!(page.shown(&format!("/player/{player}")).contains("sharing sessions without a name"));
     page.changed(&format!("{place}/amend"), &[("code", &*code)]);
     let held = page.library().player(player).unwrap();
     assert!(held.level.is_none() && held.squads.is_empty() && held.consent.share);
