@@ -430,6 +430,19 @@ fn files_live_through_open_append_delete_compact() {
 }
 
 #[test]
+fn the_shape_is_told_of_a_file_and_of_no_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("curves");
+    assert!(matches!(Index::shape_of(&path), Err(StoreError::Io { .. })));
+    let mut builder = Index::create(&path, shape()).unwrap();
+    builder.push(1, &curve(1)).unwrap();
+    builder.finish().unwrap();
+    assert_eq!(Index::shape_of(&path).unwrap(), shape());
+    std::fs::write(&path, b"a letter, and no index of curves").unwrap();
+    assert!(Index::shape_of(&path).is_err());
+}
+
+#[test]
 fn an_unfinished_build_leaves_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.index");
