@@ -637,13 +637,13 @@ fn no_fault_is_suspected_of_every_third_strong_player() {
     }
 }
 
-/// Found of the whole serves, by view; none of the forehands. In front two of ten hide the hitting hand
-/// from before the toss or through the hit.
+/// Found of the whole serves, by view; none of the forehands. In front one of ten hides the hitting hand
+/// through the hit.
 #[test]
 fn whole_serves_are_found_and_forehands_are_not() {
     let Some(folder) = folder() else { return };
     let serves = flat_serves(&folder);
-    for ((view, _), least) in VIEWS.into_iter().zip([26, 26, 8]) {
+    for ((view, _), least) in VIEWS.into_iter().zip([26, 26, 9]) {
         let whole: Vec<&FlatServe> =
             serves.iter().filter(|one| one.whole && one.view == view).collect();
         let found = whole.iter().filter(|one| one.serve.is_some()).count();
@@ -662,28 +662,40 @@ fn whole_serves_are_found_and_forehands_are_not() {
     assert_eq!(forehands, 71);
 }
 
-/// The whole serves that are lost hide a wrist for longer than is filled (the files give a joint that is not seen
-/// the confidence 0.3), and the refusal says so; nobody else's whole serve is lost.
+/// The whole serves that are lost hide the hitting hand about the hit for longer than is filled (the files
+/// give a joint that is not seen the confidence 0.3), and the refusal says so; nobody else's whole serve is
+/// lost. All four hit with the right hand, looked at by eye; the hit comes 0.3 to 0.9 s after the tossing
+/// hand is highest (common practice, no source).
 #[test]
-fn whole_serves_that_are_lost_hide_a_hand_and_are_told_so() {
+fn whole_serves_that_are_lost_hide_the_hitting_hand_and_are_told_so() {
     let Some(folder) = folder() else { return };
     let serves = flat_serves(&folder);
-    let mut lost = 0;
+    let mut lost = Vec::new();
     for one in serves.iter().filter(|one| one.whole && one.serve.is_none()) {
         let confidence = one.recording.confidence.as_ref().expect("the files give it");
-        let hidden = [Joint::LeftWrist, Joint::RightWrist].into_iter().any(|joint| {
+        let seen = |frame: usize, joint: Joint| {
             let column = one.recording.column(joint).expect("a wrist");
-            let seen = confidence.chunks(one.recording.joints.len()).map(|row| row[column] > 0.3);
-            let unseen: Vec<bool> = seen.map(|seen| !seen).collect();
-            unseen.windows(9).any(|some| some.iter().all(|&unseen| unseen))
-        });
-        assert!(hidden, "{}: both wrists are in sight", one.name);
+            confidence[frame * one.recording.joints.len() + column] > 0.3
+        };
+        let height = |frame: usize| {
+            let shoulder = one.recording.at(frame, Joint::LeftShoulder).expect("marked");
+            one.recording.at(frame, Joint::LeftWrist).expect("marked")[2] - shoulder[2]
+        };
+        let tossed = (0..one.recording.frames())
+            .filter(|&frame| seen(frame, Joint::LeftWrist))
+            .max_by(|&a, &b| height(a).total_cmp(&height(b)))
+            .expect("a tossing hand in sight");
+        let about_the_hit = tossed + 9..(tossed + 27).min(one.recording.frames());
+        let unseen: Vec<bool> =
+            about_the_hit.map(|frame| !seen(frame, Joint::RightWrist)).collect();
+        let hidden = unseen.windows(9).any(|some| some.iter().all(|&unseen| unseen));
+        assert!(hidden, "{}: the hitting hand is in sight: {unseen:?}", one.name);
         let refused = find(&one.recording, &FindOptions::default()).refused;
         let told = refused.iter().any(|one| one.reason.contains("hidden, so not seen but guessed"));
         assert!(told, "{}: {refused:?}", one.name);
-        lost += 1;
+        lost.push(&one.name);
     }
-    assert!((1..=5).contains(&lost), "{lost}");
+    assert_eq!(lost.len(), 4, "{lost:?}");
 }
 
 /// Which hand serves, told by the feet: whoever faces the side of the picture that the index names has

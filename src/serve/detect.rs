@@ -1,6 +1,6 @@
 //! Where in a recording a serve may be: two arms, their order in time and in height.
 
-use super::events::USUAL_RISE_S;
+use super::hidden::{AT_TOP_S, Unseen, hidden, shown_up};
 use super::signs::Sign;
 use super::track::{Track, of_side, runs};
 use super::vector::{NAN3, V3, mid, norm, scale, sub};
@@ -28,9 +28,6 @@ const FOLLOW_SEARCH_S: f64 = 1.3;
 const FOLLOWS_S: f64 = 0.25;
 /// A wrist this far above the shoulders is up (statures).
 const CLEARLY_UP: f64 = 0.05;
-/// What a source is less sure of than this it has not seen but guessed (our estimate; hand-marked files
-/// say 0.3 of a hidden joint).
-pub(super) const SEEN_FROM: f32 = 0.5;
 /// What the signs must come to together: the mean of their margins, each within -1 to 1.
 #[derive(Debug, Clone, Copy)]
 struct Limits {
@@ -51,6 +48,10 @@ const LIFTED: Limits = Limits { least_score: 0.7, forgiving: false };
 /// to 0.77 and more, with at most one sign missing (by a quarter); forehands to 0.60 at most, or they
 /// lack more.
 const IN_PICTURE: Limits = Limits { least_score: 0.7, forgiving: true };
+
+/// Where both hands are hidden on their way up, what is left must be clear: two real serves come to 0.96
+/// and more, a forehand so hidden to 0.85.
+const HARDLY_SEEN: f64 = 0.9;
 
 /// One top of one hand, judged as the contact of a serve.
 #[derive(Debug, Clone)]
@@ -76,8 +77,10 @@ pub(super) struct Candidate {
     cut_short: bool,
     /// How surely the order of the arms tells the hitting one, 0 to 1.
     pub hand_trust: f64,
-    /// Time until which the tossing hand is hidden, if it is up when it appears, s.
-    pub hidden_until_s: Option<f64>,
+    /// Until when the tossing hand is hidden, if it is up when it appears, s.
+    pub toss_unseen_until_s: Option<f64>,
+    /// From when until when the hitting hand is hidden, if it appears on its last way up, s.
+    pub swing_unseen_s: Option<(f64, f64)>,
 }
 
 impl Candidate {
@@ -167,10 +170,7 @@ pub(super) fn candidates(
     let track = Track::build(recording, &NEEDED, 0, last);
     let cutoff_hz = SEARCH_CUTOFF_HZ.min(recording.rate_hz / 3.0);
     let track = track.smoothed(cutoff_hz, cutoff_hz);
-    let mut signals = signals(&track, stature);
-    if recording.dimensions == Dimensions::Two {
-        signals.hidden = [Side::Left, Side::Right].map(|side| hidden(recording, &track, side));
-    }
+    let signals = signals(&track, stature, hidden(recording, &track));
     let rules = Rules::of(recording);
     let mut found = Vec::new();
     let mut stretches = Vec::new();
@@ -183,7 +183,9 @@ pub(super) fn candidates(
         let (from, to) = (run.start, run.end);
         stretches.push((track.time_s(from as f64), track.time_s((to - 1) as f64)));
         for hand in [Side::Left, Side::Right] {
-            for top in tops(&signals.height[hand as usize][from..to]) {
+            let (height, unseen) = (&signals.height[hand as usize], &signals.hidden[hand as usize]);
+            let shown = shown_up(&height[from..to], &unseen[from..to], track.span(AT_TOP_S));
+            for top in tops(&height[from..to]).into_iter().chain(shown) {
                 found.push(judge(&track, &signals, hand, from..to, from + top, rules));
             }
         }
@@ -200,7 +202,7 @@ fn split(run: std::ops::Range<usize>, at: &[usize]) -> Vec<std::ops::Range<usize
     bounds.windows(2).map(|pair| pair[0]..pair[1]).collect()
 }
 
-fn signals(track: &Track, stature: f64) -> Signals {
+fn signals(track: &Track, stature: f64, hidden: [Vec<bool>; 2]) -> Signals {
     let empty = vec![NAN3; track.samples];
     let path = |joint| track.path(joint).unwrap_or(&empty);
     let middle = |left: Joint| -> Vec<V3> {
@@ -234,25 +236,8 @@ fn signals(track: &Track, stature: f64) -> Signals {
         reach: [left.1, right.1],
         speed: [left.2, right.2],
         shoulders: shoulders_up,
-        hidden: [vec![false; track.samples], vec![false; track.samples]],
+        hidden,
     }
-}
-
-/// Where the source has not seen this wrist but guessed it, by the frame next to each sample.
-fn hidden(recording: &Recording, track: &Track, side: Side) -> Vec<bool> {
-    let column = recording.column(of_side(Joint::LeftWrist, side));
-    let (Some(confidence), Some(column)) = (&recording.confidence, column) else {
-        return vec![false; track.samples];
-    };
-    let (times_s, width) = (&recording.times_s, recording.joints.len());
-    let frame = |time_s: f64| {
-        let after = times_s.partition_point(|&t| t < time_s).min(times_s.len() - 1);
-        let before = after.saturating_sub(1);
-        if time_s - times_s[before] < times_s[after] - time_s { before } else { after }
-    };
-    (0..track.samples)
-        .map(|i| confidence[frame(track.time_s(i as f64)) * width + column] < SEEN_FROM)
-        .collect()
 }
 
 /// Samples at which `height` is highest between a rise and a fall of at least [`TOP_SWING`].
@@ -315,10 +300,10 @@ fn judge(
     let most = |range: std::ops::RangeInclusive<usize>, of: &[f64]| {
         of[range].iter().copied().fold(f64::NEG_INFINITY, f64::max)
     };
-    // Hidden until it is up, the hand rose unseen, if there was time for it.
-    let appears = (before..=toss_top).find(|&i| !guessed[i]).unwrap_or(toss_top);
-    let rise_hidden = appears - before >= track.span(USUAL_RISE_S)
-        && Sign::StartsLow.margin(-least(appears..=toss_top, toss)) < 0.0;
+    let unseen = Unseen {
+        toss_until: Unseen::toss(guessed, toss, before..=toss_top, track),
+        swing: Unseen::swing(&signals.hidden[hand as usize], top, track),
+    };
     let swing = toss_top.max(top.saturating_sub(track.span(0.8)))..=lowest;
     let (swing_from, swing_to) = (
         top.saturating_sub(track.span(0.3)).max(run.start),
@@ -359,16 +344,17 @@ fn judge(
             hit_speed / most(from..=toss_top, &signals.speed[hand.other() as usize])
         }
     };
-    let signs: Vec<(Sign, f64, f64)> = Sign::ALL
-        .into_iter()
-        .filter(|&sign| rules.weighs(sign))
-        .map(|sign| {
+    let weighed: Vec<Sign> = Sign::ALL.into_iter().filter(|&sign| rules.weighs(sign)).collect();
+    // What is hidden speaks neither for a serve nor against it.
+    let signs: Vec<(Sign, f64, f64)> = weighed
+        .iter()
+        .filter(|&&sign| !unseen.hides(sign, toss_top))
+        .map(|&sign| {
             let value = value(sign);
-            // What is hidden speaks neither for a serve nor against it.
-            let unseen = rise_hidden && sign == Sign::StartsLow;
-            (sign, value, if unseen { 0.0 } else { sign.margin(value) })
+            (sign, value, sign.margin(value))
         })
         .collect();
+    let all_seen = signs.len() == weighed.len();
     let weakest = signs.iter().copied().min_by(|a, b| a.2.total_cmp(&b.2)).unwrap_or((
         Sign::Reach,
         f64::NAN,
@@ -379,9 +365,15 @@ fn judge(
         toss_top_s: track.time_s(toss_top as f64),
         top_s: track.time_s(top as f64),
         score: signs.iter().map(|s| s.2.clamp(-1.0, 1.0)).sum::<f64>() / signs.len() as f64,
-        // A hidden sign is the one that may be missing.
-        limits: Limits { forgiving: rules.limits.forgiving && !rise_hidden, ..rules.limits },
-        hidden_until_s: rise_hidden.then(|| track.time_s(appears as f64)),
+        limits: Limits {
+            least_score: if unseen.both() { HARDLY_SEEN } else { rules.limits.least_score },
+            // A hidden sign is the one that may be missing.
+            forgiving: rules.limits.forgiving && all_seen,
+        },
+        toss_unseen_until_s: unseen.toss_until.map(|at| track.time_s(at as f64)),
+        swing_unseen_s: unseen
+            .swing
+            .map(|part| (track.time_s(part.start as f64), track.time_s(part.end as f64))),
         // Signs are listed from the plainest to a coach to the least; the first one missing speaks.
         missing: signs.iter().find(|s| s.2 < 0.0).map(|s| (s.0, s.1)),
         missing_count: signs.iter().filter(|s| s.2 < 0.0).count(),

@@ -10,6 +10,7 @@ mod figures;
 mod find;
 mod geometry;
 mod given;
+mod hidden;
 mod measures;
 mod net;
 mod palm;

@@ -14,6 +14,8 @@ pub(super) struct Contact {
     pub by_racket: bool,
     /// What two stand-ins for it, highest and fastest hand, leave open, s.
     pub apart_s: f64,
+    /// Whether the hand may have been at its top before it came into sight.
+    pub cut_off: bool,
 }
 
 impl Contact {
@@ -27,11 +29,19 @@ impl Contact {
         let height = &arms.hit_over_shoulders;
         let top = highest(height, arms.near(scene.top, 0.15, 0.15));
         if scene.rate_hz < SPEED_PEAK_LEAST_HZ {
-            return Ok(Self { at: top, by_racket: false, apart_s: 0.0 });
+            return Ok(Self { at: top, by_racket: false, apart_s: 0.0, cut_off: false });
         }
+        let mut cut_off = false;
         let (hand, apart_s) = if let Some(quick) = scene.quick {
             let height = quick_height(quick)?;
-            (one_camera::contact(&height, top, track.step_s, scene.stature), 0.0)
+            // The hidden stretch ends half a frame before the first frame that shows the hand.
+            let half_frame = 0.5 / (scene.rate_hz * track.step_s);
+            let seen_from =
+                scene.swing_unseen.map_or(0, |(_, until)| (until + half_frame).round() as usize);
+            let (at, risen_unseen) =
+                one_camera::contact(&height, top, seen_from, track.step_s, scene.stature);
+            cut_off = risen_unseen;
+            (at, 0.0)
         } else {
             let third = height[top.round() as usize] / 3.0;
             let fallen = crossing_down(height, top, third);
@@ -41,7 +51,7 @@ impl Contact {
             (top + LATER_SHARE * gained, 0.35 * gained * track.step_s)
         };
         let racket = racket_contact(scene, hand);
-        Ok(Self { at: racket.unwrap_or(hand), by_racket: racket.is_some(), apart_s })
+        Ok(Self { at: racket.unwrap_or(hand), by_racket: racket.is_some(), apart_s, cut_off })
     }
 }
 

@@ -42,6 +42,8 @@ pub(super) struct Moments {
     pub all: [Moment; 6],
     /// Grid position of the highest tossing wrist.
     pub toss_top: f64,
+    /// Whether the hitting hand may have been at its top before it came into sight.
+    pub contact_cut_off: bool,
 }
 
 impl Moments {
@@ -67,7 +69,9 @@ pub(super) struct Scene<'a> {
     pub toss_top: usize,
     pub top: usize,
     /// Grid position until which the tossing hand is hidden, if it is up when it appears.
-    pub hidden_until: Option<f64>,
+    pub toss_unseen_until: Option<f64>,
+    /// Grid positions between which the hitting hand is hidden, if it appears on its last way up.
+    pub swing_unseen: Option<(f64, f64)>,
     /// Moments that stand as they are.
     pub given: &'a [GivenMoment],
 }
@@ -115,10 +119,11 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let finish_cut = finish >= (track.samples - 1) as f64 - 0.5;
 
     let basis = |kind| match kind {
-        EventKind::TossStart if scene.hidden_until.is_some() => Basis::StandIn,
+        EventKind::TossStart if scene.toss_unseen_until.is_some() => Basis::StandIn,
         EventKind::Trophy if !trophy_by_knee => Basis::StandIn,
         EventKind::RacketLow if low.at_edge => Basis::StandIn,
         EventKind::RacketLow if low.by_tip => Basis::Racket,
+        EventKind::Contact if hit.cut_off => Basis::StandIn,
         EventKind::Contact if hit.by_racket => Basis::Racket,
         EventKind::Finish if finish_cut => Basis::StandIn,
         _ => Basis::Body,
@@ -137,7 +142,8 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
         *moment = Moment { error_s: given.error_s, trust: GIVEN_TRUST, given: true, ..*moment };
     }
     in_order(track, &all)?;
-    Ok(Moments { all, toss_top })
+    let contact_cut_off = hit.cut_off && !all[4].given;
+    Ok(Moments { all, toss_top, contact_cut_off })
 }
 
 /// The words say which two moments are not.
@@ -163,6 +169,12 @@ struct RacketLow {
 impl RacketLow {
     fn of(scene: &Scene<'_>, arms: &Arms<'_>, trophy: f64, contact: f64) -> Self {
         let track = scene.track;
+        if let Some((hidden_from, until)) = scene.swing_unseen {
+            let at = one_camera::unseen_racket_low(contact, track.step_s);
+            if hidden_from < at && at < until {
+                return Self { at: at.max((trophy + contact) / 2.0), at_edge: true, by_tip: false };
+            }
+        }
         let floor = contact.floor() as usize;
         // The forearm also hangs low before the arm is up: only the last stretch with a raised upper
         // arm counts.

@@ -38,7 +38,7 @@ impl Rise {
             (start, highest(&arms.upward, from..toss_top.round() as usize + 1))
         };
         let (start, fastest) = match (scene.given(EventKind::TossStart), rise) {
-            (None, rise) => match scene.hidden_until {
+            (None, rise) => match scene.toss_unseen_until {
                 Some(until) => since(one_camera::unseen_start(until, toss_top, scene.track.step_s)),
                 None => rise?,
             },

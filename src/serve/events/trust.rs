@@ -63,6 +63,10 @@ pub(super) fn sure(
         (one, EventKind::RacketLow) if one.is_one_camera() => {
             (f64::max(rule_s, 0.05), change_s, f64::min(best, 0.5))
         }
+        // The hand may have been at its top for a frame or two before it came into sight.
+        (one, EventKind::Contact) if one.is_one_camera() && basis == Basis::StandIn => {
+            (0.06, change_s, 0.4)
+        }
         (one, EventKind::Contact) if one.is_one_camera() => (0.035, change_s, 0.75),
         (one, EventKind::Finish) if one.is_one_camera() => (0.23, change_s, 0.25),
         // A depth sensor's hand is steady to 15 mm only: of drawn serves nine in ten toss starts lie

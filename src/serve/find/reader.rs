@@ -10,6 +10,7 @@ use crate::serve::detect::Candidate;
 use crate::serve::events::{Moments, SPEED_PEAK_LEAST_HZ, Scene, moments};
 use crate::serve::figures::figures;
 use crate::serve::given::{of_serve, widened};
+use crate::serve::hidden::hidden;
 use crate::serve::measures::{Context, readings};
 use crate::serve::net::{Net, Seen};
 use crate::serve::track::{MAX_FILLED_GAP_S, Track, cut, filled};
@@ -28,6 +29,8 @@ const QUICK_CUTOFF_HZ: f64 = 14.0;
 struct ServeCut<'c> {
     candidate: &'c Candidate,
     track: Track,
+    /// Where the wrists are guesses of the source; tossing, hitting.
+    unseen: [Vec<bool>; 2],
     moments: Moments,
     cutoff_hz: f64,
 }
@@ -119,7 +122,8 @@ impl Reader<'_> {
             .is_one_camera()
             .then(|| track.clone().smoothed(QUICK_CUTOFF_HZ, RACKET_CUTOFF_HZ));
         let track = track.smoothed(cutoff_hz, RACKET_CUTOFF_HZ.min(recording.rate_hz / 3.0));
-        let position = |time_s: f64| ((time_s - track.start_s) / track.step_s).round() as usize;
+        let place = |time_s: f64| (time_s - track.start_s) / track.step_s;
+        let position = |time_s: f64| place(time_s).round() as usize;
         let moments = moments(&Scene {
             track: &track,
             quick: quick.as_ref(),
@@ -128,13 +132,19 @@ impl Reader<'_> {
             stature: self.stature,
             toss_top: position(candidate.toss_top_s),
             top: position(candidate.top_s),
-            hidden_until: candidate
-                .hidden_until_s
-                .map(|until_s| (until_s - track.start_s) / track.step_s),
+            toss_unseen_until: candidate.toss_unseen_until_s.map(place),
+            swing_unseen: candidate
+                .swing_unseen_s
+                .map(|(from_s, to_s)| (place(from_s), place(to_s))),
             given,
         })
         .map_err(refuse)?;
-        Ok(ServeCut { candidate, track, moments, cutoff_hz })
+        let [left, right] = hidden(recording, &track);
+        let unseen = match candidate.hand {
+            Side::Right => [left, right],
+            Side::Left => [right, left],
+        };
+        Ok(ServeCut { candidate, track, unseen, moments, cutoff_hz })
     }
 
     /// The frames around these that no cut of the film parts from them.
@@ -146,7 +156,7 @@ impl Reader<'_> {
 
     fn read(&self, cut: ServeCut<'_>, net: Net) -> Result<Serve, Refusal> {
         let recording = self.recording;
-        let ServeCut { candidate, track, moments, cutoff_hz } = cut;
+        let ServeCut { candidate, track, unseen, moments, cutoff_hz } = cut;
         let net_note = net.note(recording.capture);
         let (start, finish) = (moments.at(EventKind::TossStart), moments.at(EventKind::Finish));
         let (start_s, finish_s) = (track.time_s(start), track.time_s(finish));
@@ -183,6 +193,7 @@ impl Reader<'_> {
         let readings = readings(&Context {
             body: &body,
             moments: &moments,
+            unseen: &unseen,
             rate_hz: recording.rate_hz,
             capture: recording.capture,
             flat,
@@ -274,12 +285,22 @@ impl Reader<'_> {
             candidate.score,
             candidate.weakest.0.name()
         ));
-        if candidate.hidden_until_s.is_some() && !moments.get(EventKind::TossStart).given {
+        if candidate.toss_unseen_until_s.is_some() && !moments.get(EventKind::TossStart).given {
             notes.push(
                 "the tossing hand is hidden until it is up: the start of the toss is a guess from \
                  how long the rise usually takes"
                     .to_owned(),
             );
+        }
+        if candidate.swing_unseen_s.is_some() {
+            let guessed = if moments.contact_cut_off {
+                "until it is up: contact may be up to two frames late, the racket low point is a guess"
+            } else {
+                "on its way up: the racket low point is a guess"
+            };
+            notes.push(format!(
+                "the hitting hand is hidden {guessed}, and serves found like this one are less sure"
+            ));
         }
         if moments.get(EventKind::Trophy).trust < 0.45 {
             notes.push(

@@ -4,7 +4,8 @@ use super::reader::Reader;
 use super::spoken;
 use crate::motion::{Dimensions, Gap, Joint, gaps};
 use crate::serve::Found;
-use crate::serve::detect::{Candidate, NEEDED, SEEN_FROM};
+use crate::serve::detect::{Candidate, NEEDED};
+use crate::serve::hidden::SEEN_FROM;
 use crate::serve::track::{MAX_FILLED_GAP_S, cut};
 
 impl Reader<'_> {

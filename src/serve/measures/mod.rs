@@ -19,6 +19,8 @@ use crate::video::{BodyAngle, one_camera_error};
 pub(super) struct Context<'a> {
     pub body: &'a Body,
     pub moments: &'a Moments,
+    /// Where the wrists are guesses of the source, by sample of the body's track; tossing, hitting.
+    pub unseen: &'a [Vec<bool>; 2],
     pub rate_hz: f64,
     pub capture: Capture,
     /// One camera's picture plane only.

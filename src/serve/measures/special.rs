@@ -6,6 +6,7 @@ use crate::motion::{Capture, Joint, butterworth};
 use crate::serve::EventKind;
 use crate::serve::body::{between, value_at};
 use crate::serve::events::POSTURE_CUTOFF_HZ;
+use crate::serve::hidden::LEAST_HIDDEN_S;
 use crate::serve::track::runs;
 use crate::serve::vector::{V3, cross, dot, mid, norm, scale, sub};
 
@@ -308,6 +309,9 @@ pub(super) fn tossing_arm_fall_time(c: &Context<'_>) -> Read {
     }
     let fall = crossing(over, c.moments.toss_top, end, 0.0, false)
         .ok_or("the tossing arm stays above its shoulder to the end of the recording")?;
+    if c.unseen[0][fall.round() as usize] {
+        return Err("one camera: the tossing hand is hidden as it comes down".to_owned());
+    }
     Ok(c.time(c.seconds(fall - c.position(EventKind::Contact)), 0.95))
 }
 
@@ -351,6 +355,10 @@ pub(super) fn toss_top_to_trophy(c: &Context<'_>) -> Read {
 fn still(c: &Context<'_>, moving: impl Fn(usize) -> bool) -> Read {
     let speed = c.wrist_speed()?;
     let (from, to) = (c.position(EventKind::Release), c.position(EventKind::RacketLow));
+    let guessed = c.samples(from, to).filter(|&i| c.unseen[1][i]).count();
+    if guessed as f64 > c.steps(LEAST_HIDDEN_S) {
+        return Err("one camera: the hitting hand is hidden for part of that time".to_owned());
+    }
     let contact = c.position(EventKind::Contact);
     let fast = c.samples(contact - c.steps(0.1), contact + c.steps(0.15));
     let top = fast.map(|i| speed[i]).fold(0.0, f64::max);
