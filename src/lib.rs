@@ -8,7 +8,7 @@
 //! for them, [`judgement`] where to begin, [`squad`] what a group has in common; [`drawing`] and
 //! [`pages`] put it on paper, [`send`] into one file for the player. [`doctor`] looks whether everything
 //! is there, [`guide`] explains it. [`page`] is the coach's page in a browser and [`cli`] the command line
-//! over all of it; what a refusal advises is a [`remedy`], which a face spells.
+//! over all of it; what a refusal advises is a [`remedy`], which an interface words.
 //!
 //! The rooms stand below in their order: a module may use those above it, never those below.
 //!

@@ -1,7 +1,7 @@
-//! The next step of a refusal, typed: rooms say what to do in words that no face owns, and a face
+//! The next step of a refusal, typed: rooms say what to do in words that no interface owns, and an interface
 //! says how that is typed or clicked there.
 //!
-//! A text that advises one ends with it, so that a face may put its own words in that place.
+//! A text that advises one ends with it, so that an interface may put its own words in that place.
 
 use std::fmt;
 

@@ -8,14 +8,14 @@ use crate::serve::{EventKind, PHASES, Phase};
 
 /// Where a text is read: what has to be done next is typed, or pressed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Face {
+pub enum Interface {
     /// At the command line, or in a file it wrote.
     Terminal,
     /// On the coach's page, or in a file it made.
     Page,
 }
 
-impl Face {
+impl Interface {
     /// The one of two forms that is right here: what is typed, or what is pressed.
     #[must_use]
     pub fn says<'t>(self, typed: &'t str, pressed: &'t str) -> &'t str {

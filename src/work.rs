@@ -1,4 +1,4 @@
-//! Long work: how it says how far it is, and how it is stopped. One protocol for every room and face.
+//! Long work: how it says how far it is, and how it is stopped. One protocol for every room and interface.
 //!
 //! Work takes a [`Watch`] and calls [`Watch::step`] as it goes; whoever started it keeps a clone and
 //! may call [`Watch::stop`] from any thread. The work then ends at its next step with [`Stopped`], in

@@ -156,7 +156,7 @@ fn who_agreed_is_asked_stored_and_told() {
     std::fs::write(desk.at("past.csv"), table("guardian")).unwrap();
     desk.expect(0, &["add", "--table", "past.csv"]);
     let (_, err) = desk.expect(0, &["export", "--player", "wren", "-o", "wren.zip"]);
-    assert!(err.contains("1 Feb 2026 by a parent or guardian"), "{err}");
+    assert!(err.contains("1 Feb 2026, by a parent or guardian"), "{err}");
 }
 
 /// The key goes one way, the pack the other; nobody else opens it.

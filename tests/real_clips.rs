@@ -691,7 +691,7 @@ fn whole_serves_that_are_lost_hide_the_hitting_hand_and_are_told_so() {
         let hidden = unseen.windows(9).any(|some| some.iter().all(|&unseen| unseen));
         assert!(hidden, "{}: the hitting hand is in sight: {unseen:?}", one.name);
         let refused = find(&one.recording, &FindOptions::default()).refused;
-        let told = refused.iter().any(|one| one.reason.contains("hidden, so not seen but guessed"));
+        let told = refused.iter().any(|one| one.reason.contains("hidden from the camera"));
         assert!(told, "{}: {refused:?}", one.name);
         lost.push(&one.name);
     }

@@ -24,7 +24,7 @@ use precedent::library::{
 use precedent::looks::{Relation, Snapshot, beside, clips_told};
 use precedent::matcher::{Query, Subject, Unstored, like};
 use precedent::motion::{self, ReadOptions, Recording, Side, View, resample};
-use precedent::pages::{Audience, Face, Reviewed, Wanted, gather, review};
+use precedent::pages::{Audience, Interface, Reviewed, Wanted, gather, review};
 use precedent::serve::{EventKind, FindOptions, MEASURES, Reading, Serve, ServeReading, find};
 use precedent::simulator::{Ask, Body, Sensor, SensorKind, Server, Take, Truth};
 use precedent::squad::{self, GroupsParams, SquadQuery};
@@ -336,7 +336,7 @@ fn a_review_shows_both_views_at_the_same_moments() {
     let tilt = MEASURES.iter().find(|def| def.id == "trunk_side_tilt_contact").unwrap();
     let row = data.measures.iter().find(|row| row.name == tilt.name).unwrap();
     assert_eq!(row.from.as_ref().map(|from| from.serve.as_str()), Some("s6"), "{row:?}");
-    let page = review(&data, Audience::Coach(Face::Terminal));
+    let page = review(&data, Audience::Coach(Interface::Terminal));
     assert!(page.contains("The same serve (s6), seen from behind, at the same moments."));
     assert!(page.contains("Read from s6, which shows it best."));
     let page = review(&data, Audience::Player);

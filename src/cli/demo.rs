@@ -22,7 +22,7 @@ use crate::matcher::{self, Query, Subject};
 use crate::pages::{Audience, Reviewed, Wanted};
 use crate::simulator;
 use crate::squad::{GroupsParams, SquadQuery};
-use crate::words::Face;
+use crate::words::Interface;
 
 /// What comes in, as files: the way from a file is part of what the demo shows.
 const NEW_SERVE: (&str, &[u8]) = ("new-serve.c3d", include_bytes!("../../demo-data/new-serve.c3d"));
@@ -83,9 +83,10 @@ pub(super) fn run(args: &DemoArgs, out: &mut Output) -> anyhow::Result<Exit> {
         filter: Filter::default(),
         on: place::today(),
     };
-    for (audience, name) in
-        [(Audience::Player, "review.html"), (Audience::Coach(Face::Terminal), "review-coach.html")]
-    {
+    for (audience, name) in [
+        (Audience::Player, "review.html"),
+        (Audience::Coach(Interface::Terminal), "review-coach.html"),
+    ] {
         let page = folder.join(name);
         review::write(&library, &wanted, audience, &page, &watch)?;
         out.say(&format!("wrote {}", page.display()));

@@ -1,4 +1,4 @@
-//! The command line: a thin face over the library's functions.
+//! The command line: a thin interface over the library's functions.
 //!
 //! Standard output is data, standard error is talk. Exit status 0: found; 1: nothing found;
 //! 2: an error, or a batch in which something failed.

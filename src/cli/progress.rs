@@ -11,7 +11,7 @@ use crate::looks::{Change, describe_change, describe_value};
 use crate::pages::{
     self, CourseStep, LookFacts, StepObject, describe_changes, describe_curves, describe_result,
 };
-use crate::words::Face;
+use crate::words::Interface;
 
 pub(super) fn run(
     args: &ProgressArgs,
@@ -24,7 +24,7 @@ pub(super) fn run(
     let watch = bars.watch();
     let course = pages::course(&library, &library.catalogue()?, player.id, &watch)?;
     if let Some(output) = &args.output {
-        place::write_page(output, &pages::progress_page(&course, Face::Terminal), &watch)?;
+        place::write_page(output, &pages::progress_page(&course, Interface::Terminal), &watch)?;
     }
     bars.finish();
     if let Some(output) = &args.output {

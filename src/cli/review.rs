@@ -12,7 +12,7 @@ use crate::find::Filter;
 use crate::library::Library;
 use crate::pages::{self, Audience, Reviewed, Wanted};
 use crate::send::{self, Contents, Step};
-use crate::words::Face;
+use crate::words::Interface;
 use crate::work::Watch;
 
 pub(super) fn run(
@@ -24,7 +24,7 @@ pub(super) fn run(
     let filter = Filter::parse(args.filter.as_deref().unwrap_or_default())?;
     let audience = match args.reader {
         ReaderArg::Player => Audience::Player,
-        ReaderArg::Coach => Audience::Coach(Face::Terminal),
+        ReaderArg::Coach => Audience::Coach(Interface::Terminal),
     };
     let said = Said {
         serve: &args.serve,

@@ -8,7 +8,7 @@ use crate::find::Filter;
 use crate::library::Library;
 use crate::pages;
 use crate::squad::{self, GroupsParams, Squad, SquadFault, SquadQuery, TrendBasis};
-use crate::words::Face;
+use crate::words::Interface;
 
 /// Faults whose plans are told in text.
 const WORKED: usize = 2;
@@ -59,7 +59,7 @@ pub(super) fn gather(library: &Library, query: &SquadQuery, out: &Output) -> any
 /// Writes the page; a file with that name is replaced only by a whole one.
 pub(super) fn write(squad: &Squad, output: &Path, out: &Output) -> anyhow::Result<()> {
     let bars = Bars::new(0, out);
-    place::write_page(output, &pages::squad_page(squad, Face::Terminal), &bars.watch())
+    place::write_page(output, &pages::squad_page(squad, Interface::Terminal), &bars.watch())
 }
 
 fn print(squad: &Squad, out: &mut Output) -> anyhow::Result<()> {

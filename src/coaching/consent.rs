@@ -13,8 +13,8 @@ use crate::words::{count, day};
 /// Who agreed, to follow the day; a default that nobody said is none.
 fn consent_given_by(by: Option<ConsentBy>) -> &'static str {
     match by {
-        Some(ConsentBy::Player) => " by the player",
-        Some(ConsentBy::Guardian) => " by a parent or guardian",
+        Some(ConsentBy::Player) => ", by the player",
+        Some(ConsentBy::Guardian) => ", by a parent or guardian",
         None => "; who said so is not recorded",
     }
 }
@@ -208,7 +208,7 @@ mod tests {
         let on = Some(date(2026, 5, 4));
         assert_eq!(
             said(true, true, on),
-            "agreed to keeping recordings here and to sharing sessions without a name, 4 May 2026 by a \
+            "agreed to keeping recordings here and to sharing sessions without a name, 4 May 2026, by a \
              parent or guardian"
         );
         let nobody = Consent { keep: true, date: on, ..Consent::default() };

@@ -5,8 +5,8 @@
 //! [`PlayerRequest`], [`MomentsRequest`], [`DrawingRequest`]) is plain data.
 //! `check` holds it against the rules without touching a store; `record` takes the turn, reads what
 //! the rules need, checks and stores it as one change. A refusal is
-//! typed and says the rule, the place, what was found and the next step, in words that no face owns;
-//! a face adds how the step is typed or clicked there. What a coach may well want although it is
+//! typed and says the rule, the place, what was found and the next step, in words that no interface owns;
+//! an interface adds how the step is typed or clicked there. What a coach may well want although it is
 //! unusual is no refusal but a [`Question`], put to the coach and answered in the request.
 //!
 //! A drill leaves the catalogue for a reader only as a [`ShownDrill`], which gives its name and

@@ -13,7 +13,7 @@ use pulldown_cmark::{
     CodeBlockKind, CowStr, Event, HeadingLevel, Options, Parser, Tag, TagEnd, html,
 };
 
-use crate::words::Face;
+use crate::words::Interface;
 
 /// A topic of the guide.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -56,7 +56,7 @@ impl Topic {
     #[must_use]
     pub fn plain(&self) -> String {
         let mut page = Plain::default();
-        for event in events(self.text, Face::Terminal) {
+        for event in events(self.text, Interface::Terminal) {
             page.take(event);
         }
         page.out
@@ -67,7 +67,7 @@ impl Topic {
     pub fn html(&self) -> String {
         let mut shown = Vec::new();
         let (mut in_title, mut in_picture) = (false, false);
-        for event in events(self.text, Face::Page) {
+        for event in events(self.text, Interface::Page) {
             match event {
                 Event::Start(Tag::Heading { level: HeadingLevel::H1, .. }) => in_title = true,
                 Event::End(TagEnd::Heading(HeadingLevel::H1)) => in_title = false,
@@ -88,30 +88,30 @@ impl Topic {
 }
 
 /// Whether a block of this kind is shown here.
-fn shows(face: Face, kind: &str) -> bool {
+fn shows(interface: Interface, kind: &str) -> bool {
     match kind.split(' ').next() {
-        Some("page") => face == Face::Page,
-        Some("terminal" | "sh") => face == Face::Terminal,
+        Some("page") => interface == Interface::Page,
+        Some("terminal" | "sh") => interface == Interface::Terminal,
         _ => true,
     }
 }
 
-/// What a text says to this face: blocks for the other are left out, its own read like the rest.
-fn events(text: &str, face: Face) -> Vec<Event<'_>> {
+/// What a text says to this interface: blocks for the other are left out, its own read like the rest.
+fn events(text: &str, interface: Interface) -> Vec<Event<'_>> {
     let mut found = Vec::new();
     // Kind of the block that is being read and what stands in it.
     let mut block: Option<(String, String)> = None;
     for event in Parser::new_ext(text, Options::empty()) {
         match (event, block.take()) {
             (Event::Start(Tag::CodeBlock(CodeBlockKind::Fenced(kind))), None)
-                if ["page", "terminal"].contains(&kind.as_ref()) || !shows(face, &kind) =>
+                if ["page", "terminal"].contains(&kind.as_ref()) || !shows(interface, &kind) =>
             {
                 block = Some((kind.to_string(), String::new()));
             }
             (Event::Text(words), Some((kind, inside))) => block = Some((kind, inside + &words)),
             (Event::End(TagEnd::CodeBlock), Some((kind, inside))) => {
-                if shows(face, &kind) {
-                    for event in events(&inside, face) {
+                if shows(interface, &kind) {
+                    for event in events(&inside, interface) {
                         found.push(event.into_static());
                     }
                 }

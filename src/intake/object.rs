@@ -1,4 +1,4 @@
-//! What was found in a file, and what became of it, as JSON objects: the same for every face.
+//! What was found in a file, and what became of it, as JSON objects: the same for every interface.
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! What is judged about a case as one JSON object, the same for every face.
+//! What is judged about a case as one JSON object, the same for every interface.
 
 use serde::Serialize;
 

@@ -1,6 +1,6 @@
 //! The coach's page: one program, one library, one browser, on this computer only.
 //!
-//! A thin face. Every place reads what the rooms above give, or hands a form to one of their
+//! A thin layer. Every place reads what the rooms above give, or hands a form to one of their
 //! requests; it has no rule and no query of its own. [`Server::bind`] opens the port, [`Server::run`]
 //! answers until its [`Watch`](crate::work::Watch) is stopped. Each request opens the library for
 //! itself, for reading beside everybody, for writing only while a change takes its turn. Between two

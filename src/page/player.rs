@@ -16,7 +16,7 @@ use crate::coaching::{PlansInForce, describe_consent, kept_too_long, standing};
 use crate::library::{Case, Library, Player, PlayerId, StoreError};
 use crate::looks::Snapshot;
 use crate::pages::{self, PersonError};
-use crate::words::{Face, count, day, handed, level, list, sentence};
+use crate::words::{Interface, count, day, handed, level, list, sentence};
 
 /// A session: the player's case of one day.
 struct SessionView {
@@ -175,7 +175,7 @@ pub(super) async fn progress(
     let page = desk
         .read(move |_, library, watch| {
             let course = pages::course(library, &library.catalogue()?, asked_for(&id)?, watch)?;
-            Ok(pages::progress_page(&course, Face::Page))
+            Ok(pages::progress_page(&course, Interface::Page))
         })
         .await?;
     Ok(([(CONTENT_SECURITY_POLICY, DOCUMENT_POLICY)], page).into_response())

@@ -19,7 +19,7 @@ use crate::find::Filter;
 use crate::library::{Library, PlanId, ServeId};
 use crate::pages::{self, Audience, Browser, PrintError, Reviewed, Wanted, practice_card};
 use crate::send::{self, BundleError, Contents, LeftOut, Why};
-use crate::words::{Face, list};
+use crate::words::{Interface, list};
 use crate::work::Watch;
 
 /// Precedents in the review.
@@ -136,7 +136,7 @@ pub(super) async fn progress(
     let names = (title, format!("progress-{player}.pdf"), format!("/player/{player}"));
     Ok(print(&desk, names, move |library, watch| {
         let course = pages::course(library, &library.catalogue()?, player, watch)?;
-        Ok(pages::progress_page(&course, Face::Page))
+        Ok(pages::progress_page(&course, Interface::Page))
     }))
 }
 

@@ -21,7 +21,7 @@ use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
 use crate::looks::{Beside, FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
 use crate::pages::{self, Audience, channel_of_fault};
-use crate::words::{Face, day, handed, level, sentence, serve_type, setting, short};
+use crate::words::{Interface, day, handed, level, sentence, serve_type, setting, short};
 use crate::work::Watch;
 
 /// Precedents on the page.
@@ -326,7 +326,7 @@ pub(super) fn asked_for(id: &str) -> Result<ServeId, Refusal> {
 pub(super) fn audience(name: &str) -> Result<Audience, Refusal> {
     match name {
         "player" => Ok(Audience::Player),
-        "coach" => Ok(Audience::Coach(Face::Page)),
+        "coach" => Ok(Audience::Coach(Interface::Page)),
         _ => Err(Refusal::NotHere("A review is for the player or the coach.".to_owned())),
     }
 }

@@ -17,7 +17,7 @@ use crate::find::{Filter, FilterError};
 use crate::library::{Library, StoreError};
 use crate::pages;
 use crate::squad::{self, GroupsParams, SquadError, SquadQuery};
-use crate::words::{Face, count};
+use crate::words::{Interface, count};
 
 #[derive(Template)]
 #[template(path = "squads.html")]
@@ -100,7 +100,7 @@ pub(super) async fn report(
         let told = match squad.selection.why_empty() {
             Some(why) => Told { title, notes: vec![why], links, ..Told::default() },
             None => {
-                let document = Some(pages::squad_page(&squad, Face::Page));
+                let document = Some(pages::squad_page(&squad, Interface::Page));
                 Told { title, document, links, ..Told::default() }
             }
         };

@@ -8,7 +8,7 @@ use crate::looks::Verdict;
 use crate::matcher::WhyNone;
 use crate::motion::Side;
 use crate::serve::{Event, Figures, MeasureDef, Reading};
-use crate::words::{Face, is_moment};
+use crate::words::{Interface, is_moment};
 
 /// For whom a review is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,7 +16,7 @@ pub enum Audience {
     /// The player: two pages, no other player identifiable.
     Player,
     /// The coach: everything, with trust and identities, and what to do next as it is done there.
-    Coach(Face),
+    Coach(Interface),
 }
 
 /// What was drawn on one frame.

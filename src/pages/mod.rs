@@ -24,7 +24,7 @@ mod stop_tests;
 #[cfg(test)]
 mod tests;
 
-pub use crate::words::Face;
+pub use crate::words::Interface;
 pub use card::practice_card;
 pub use course::{
     ChannelMoved, CourseStep, CurvesMoved, LookFacts, PlayerCourse, ReportedResult, StepDrawing,

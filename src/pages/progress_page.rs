@@ -9,7 +9,7 @@ use crate::coaching::Cautions;
 use crate::drawing::style_variables;
 use crate::drawing::{EventStrip, event_strip, month_strip, ribbon};
 use crate::looks::{Change, describe_change, describe_value};
-use crate::words::{Face, apart, count, day, sentence};
+use crate::words::{Interface, apart, count, day, sentence};
 
 /// What fits a page before it becomes a list nobody reads.
 const STRIPS: usize = 3;
@@ -35,7 +35,7 @@ struct StepView {
 struct Page {
     title: String,
     style: String,
-    face: Face,
+    interface: Interface,
     player: String,
     reviews: String,
     headline: String,
@@ -46,16 +46,16 @@ struct Page {
 
 /// A player's course as one self-contained HTML file: no script, no outside resource, printable.
 ///
-/// Holds this player only, the latest step first. All texts are escaped. `face`: where it is read.
+/// Holds this player only, the latest step first. All texts are escaped. `interface`: where it is read.
 #[must_use]
-pub fn progress_page(course: &PlayerCourse, face: Face) -> String {
+pub fn progress_page(course: &PlayerCourse, interface: Interface) -> String {
     let mut cautions = course.cautions.clone();
     let steps =
-        course.steps.iter().rev().map(|step| step_view(step, face, &mut cautions)).collect();
+        course.steps.iter().rev().map(|step| step_view(step, interface, &mut cautions)).collect();
     let page = Page {
         title: format!("Progress, {}", course.player),
         style: format!("{}{}", style_variables(), include_str!("templates/style.css")),
-        face,
+        interface,
         player: course.player.clone(),
         reviews: count(course.reviews, "review"),
         headline: headline(course),
@@ -101,7 +101,7 @@ fn headline(course: &PlayerCourse) -> String {
     }
 }
 
-fn step_view(step: &CourseStep, face: Face, cautions: &mut Cautions) -> StepView {
+fn step_view(step: &CourseStep, interface: Interface, cautions: &mut Cautions) -> StepView {
     let dates = match &step.after {
         Some(after) => format!("{} to {}", day(step.before.date), day(after.date)),
         None => format!("from {}", day(step.before.date)),
@@ -123,7 +123,7 @@ fn step_view(step: &CourseStep, face: Face, cautions: &mut Cautions) -> StepView
     }
     let sentence_of_step = match (&step.main, &step.after) {
         (Some(main), _) => format!("{}.", describe_change(main)),
-        (None, None) => face
+        (None, None) => interface
             .says(
                 "Not followed up yet: record later serves and results with follow-up.",
                 "Not followed up yet: next time, press Follow it up under the plan.",

@@ -3,7 +3,7 @@ use crate::drawing::{map_drawing, month_shares, share_mark, tree_drawing};
 use crate::find::Filter;
 use crate::pages::squad_page;
 use crate::squad::{GroupsParams, Squad, SquadQuery, gather, planted_library, wilson};
-use crate::words::Face;
+use crate::words::Interface;
 use crate::work::Watch;
 
 fn squad(least_silhouette: f64) -> Squad {
@@ -27,7 +27,7 @@ fn a_page_holds_codes_only_and_sound_drawings() {
     let squad = squad(-1.0);
     let alike = squad.alike.as_ref().unwrap();
     assert!(alike.groups.len() > 1);
-    let page = squad_page(&squad, Face::Terminal);
+    let page = squad_page(&squad, Interface::Terminal);
     assert!(!page.contains("Name of") && !page.contains("a private word"));
     assert!(page.contains("p01") && page.contains("Getting rarer: falls away after contact"));
     assert!(page.contains("No clear change by front knee bend at trophy: "), "its measure decides");

@@ -1,4 +1,4 @@
-//! A player's before and after as JSON, the same for every face.
+//! A player's before and after as JSON, the same for every interface.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,4 @@
-//! A squad as JSON: one object for each thing found, the same for every face.
+//! A squad as JSON: one object for each thing found, the same for every interface.
 
 use jiff::civil::Date;
 use serde::Serialize;

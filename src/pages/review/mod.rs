@@ -29,7 +29,7 @@ use crate::drawing::{
     Channel, EventStrip, Svg, Viewpoint, event_strip, likeness_figure, ribbon, style_variables,
 };
 use crate::library::Witness;
-use crate::words::{self, Face, amount, day, list, sentence};
+use crate::words::{self, Interface, amount, day, list, sentence};
 
 /// Room on a sheet and on a large screen, and on a phone.
 pub(super) const WIDE: f64 = 720.0;
@@ -86,7 +86,7 @@ struct Extra {
 #[template(path = "review.html")]
 struct Page {
     coach: bool,
-    face: Face,
+    interface: Interface,
     title: String,
     style: String,
     date: String,
@@ -133,7 +133,7 @@ struct Page {
 pub fn review(data: &ReviewData, audience: Audience) -> String {
     let page = match audience {
         Audience::Player => page(data, None),
-        Audience::Coach(face) => page(data, Some(face)),
+        Audience::Coach(interface) => page(data, Some(interface)),
     };
     let mut out = String::new();
     // Writing into a String cannot fail, and the templates have no fallible expressions.
@@ -142,7 +142,7 @@ pub fn review(data: &ReviewData, audience: Audience) -> String {
 }
 
 /// `reads`: where the coach reads it; `None`: it is the player's.
-fn page(data: &ReviewData, reads: Option<Face>) -> Page {
+fn page(data: &ReviewData, reads: Option<Interface>) -> Page {
     let coach = reads.is_some();
     let texts = if coach { Redactor::default() } else { Redactor::of(data) };
     let you = if coach { "this serve" } else { "you" };
@@ -184,7 +184,7 @@ fn page(data: &ReviewData, reads: Option<Face>) -> Page {
     });
     Page {
         coach,
-        face: reads.unwrap_or(Face::Terminal),
+        interface: reads.unwrap_or(Interface::Terminal),
         title: format!("Serve review, {}, {}", data.player.code, day(data.serve.date)),
         style: format!("{}{}", style_variables(), include_str!("../templates/style.css")),
         date: day(data.serve.date),

@@ -13,7 +13,7 @@ use crate::evidence::Worked;
 use crate::pages::gather::rows;
 use crate::pages::review::{EvidenceView, evidence_views};
 use crate::squad::{Share, Squad, SquadFault};
-use crate::words::{Face, count, day, list, sentence};
+use crate::words::{Interface, count, day, list, sentence};
 
 const HALF: f64 = 344.0;
 /// What one table holds; the rest is named in a line.
@@ -61,7 +61,7 @@ struct SliceView {
 #[derive(Template)]
 #[template(path = "squad.html")]
 struct Page {
-    face: Face,
+    interface: Interface,
     title: String,
     style: String,
     name: String,
@@ -91,7 +91,7 @@ struct Page {
 /// A squad as one self-contained HTML file: no script, no outside resource, printable on A4 in
 /// black and white. Players appear by their codes; all texts are escaped.
 #[must_use]
-pub fn squad_page(squad: &Squad, face: Face) -> String {
+pub fn squad_page(squad: &Squad, interface: Interface) -> String {
     let name = squad.name.clone().unwrap_or_else(|| "all players".to_owned());
     let standing: Vec<&SquadFault> = squad.faults.iter().filter(|f| f.now.with > 0).collect();
     let strips = strips(squad);
@@ -99,7 +99,7 @@ pub fn squad_page(squad: &Squad, face: Face) -> String {
     let worked = squad.worked.iter().take(WORKED);
     let worked = worked.map(|worked| worked_view(worked, &mut cautions)).collect();
     let page = Page {
-        face,
+        interface,
         title: format!("Squad report, {name}"),
         style: format!(
             "{}{}{}",
@@ -135,7 +135,7 @@ pub fn squad_page(squad: &Squad, face: Face) -> String {
         strips,
         slice_faults: standing.iter().take(SLICE_FAULTS).map(|f| f.name.clone()).collect(),
         slices: slices(squad, &standing),
-        plans: plans(squad, face),
+        plans: plans(squad, interface),
         coaches: squad
             .follow_up
             .by_coach
@@ -222,10 +222,11 @@ fn slices(squad: &Squad, standing: &[&SquadFault]) -> Vec<SliceView> {
         .collect()
 }
 
-fn plans(squad: &Squad, face: Face) -> String {
+fn plans(squad: &Squad, interface: Interface) -> String {
     let plans = &squad.follow_up;
     if plans.plans == 0 {
-        let next = face.says("Record one with plan", "Make one in a session: press Plan for it");
+        let next =
+            interface.says("Record one with plan", "Make one in a session: press Plan for it");
         return format!("No plan was made in this period. {next}.");
     }
     format!(

@@ -25,7 +25,7 @@ fn words_of(page: &str) -> String {
 
 pub(super) fn all_reviews() -> Vec<(&'static str, ReviewData, Audience)> {
     let mut out = Vec::new();
-    for audience in [Audience::Player, Audience::Coach(Face::Terminal)] {
+    for audience in [Audience::Player, Audience::Coach(Interface::Terminal)] {
         out.push(("full", sample::review_data(), audience));
         out.push(("bare", sample::bare_review(), audience));
     }
@@ -76,7 +76,7 @@ fn a_players_copy_names_nobody_else() {
     assert!(page.contains("As with another player in another player (another player)"));
     assert!(page.contains("BIRK-3"), "the player's own code stays");
 
-    let coach = words_of(&review(&data, Audience::Coach(Face::Terminal)));
+    let coach = words_of(&review(&data, Audience::Coach(Interface::Terminal)));
     for one in &data.precedents.found {
         for known in
             [&one.player, &one.serve, &one.case, &one.context, &crate::words::day(one.date)]
@@ -124,26 +124,30 @@ fn the_review_says_the_numbers_with_their_doubt() {
         assert!(page.contains(said), "'{said}' is missing in: {page}");
     }
     assert!(!page.contains("caused by the drill"));
-    let coach = words_of(&review(&sample::review_data(), Audience::Coach(Face::Terminal)));
+    let coach = words_of(&review(&sample::review_data(), Audience::Coach(Interface::Terminal)));
     assert!(coach.contains("trust 0.82") && coach.contains("Counts like 4.6 players"));
     assert_eq!(coach.matches("Read at").count(), 6, "every measure with its definition");
 }
 
 #[test]
 fn what_is_absent_is_said_with_what_to_do() {
-    for audience in [Audience::Player, Audience::Coach(Face::Terminal)] {
+    for audience in [Audience::Player, Audience::Coach(Interface::Terminal)] {
         let page = words_of(&review(&sample::bare_review(), audience));
         for said in [
             "No drawing.",
             "No curve.",
             "No plan yet.",
             "No precedent.",
-            "Too little to say.",
+            "Nothing to look up yet.",
             "No earlier review.",
             "not a diagnosis",
         ] {
             assert!(page.contains(said), "'{said}' is missing for {audience:?}");
         }
+        // With a fault it is that fault of which nothing is known.
+        let unheard = ReviewData { evidence: Vec::new(), ..sample::review_data() };
+        let page = words_of(&review(&unheard, audience));
+        assert!(page.contains("Too little to say. No player with this fault"), "{page}");
     }
 }
 
@@ -158,10 +162,13 @@ fn the_page_says_what_to_press_and_a_terminal_what_to_type() {
         months: Vec::new(),
         cautions: Cautions::of(Catalogue::builtin(), Age::Unknown),
     };
-    let texts = |face| {
-        [review(&sample::bare_review(), Audience::Coach(face)), progress_page(&course, face)]
+    let texts = |interface| {
+        [
+            review(&sample::bare_review(), Audience::Coach(interface)),
+            progress_page(&course, interface),
+        ]
     };
-    for (typed, pressed) in texts(Face::Terminal).iter().zip(texts(Face::Page)) {
+    for (typed, pressed) in texts(Interface::Terminal).iter().zip(texts(Interface::Page)) {
         assert!(typed.contains("<i>plan</i>") && typed.contains("<i>follow-up</i>"));
         assert!(!pressed.contains("<i>"), "a command is named on the page");
         for button in ["Plan for it", "Follow it up"] {
@@ -181,7 +188,7 @@ fn the_set_up_of_each_precedent_is_said_where_it_matters() {
     data.precedents.searched_first = Some("filmed by one camera from the side".to_owned());
     data.precedents.comparable = 12;
     for (audience, who) in
-        [(Audience::Player, "You"), (Audience::Coach(Face::Terminal), "Same player")]
+        [(Audience::Player, "You"), (Audience::Coach(Interface::Terminal), "Same player")]
     {
         let page = words_of(&review(&data, audience));
         for said in [
@@ -220,7 +227,7 @@ fn a_player_reads_why_most_is_unmeasured_and_the_coach_all_of_it() {
     ] {
         assert!(player.contains(line), "'{line}' is missing: {player}");
     }
-    let coach = said(&data, Audience::Coach(Face::Terminal));
+    let coach = said(&data, Audience::Coach(Interface::Terminal));
     for line in ["(no racket): a.", "(one camera): d, e and f.", "(no hands): g.", "(no feet): h."]
     {
         assert!(coach.contains(line), "'{line}' is missing: {coach}");
@@ -251,12 +258,16 @@ fn cautions_stand_by_every_drill_shown() {
     data.evidence[0].done = ShownTogether::of(vec![shown("bevel_check")]);
     data.limiting.as_mut().unwrap().offers = vec![shown("elbow_over_rail")];
     let everywhere = ["kneeling_serve", "small_football", "bevel_check"];
-    for audience in [Audience::Player, Audience::Coach(Face::Terminal)] {
+    for audience in [Audience::Player, Audience::Coach(Interface::Terminal)] {
         let page = words_of(&review(&data, audience));
         let planned = data.plan.as_ref().unwrap().drills.iter().map(ShownDrill::id);
-        let offered = (audience == Audience::Coach(Face::Terminal)).then_some("elbow_over_rail");
+        let offered =
+            (audience == Audience::Coach(Interface::Terminal)).then_some("elbow_over_rail");
         let drills: Vec<&str> = planned.chain(everywhere).chain(offered).collect();
-        assert_eq!(drills.len(), if audience == Audience::Coach(Face::Terminal) { 7 } else { 6 });
+        assert_eq!(
+            drills.len(),
+            if audience == Audience::Coach(Interface::Terminal) { 7 } else { 6 }
+        );
         for id in drills {
             let name = Catalogue::builtin().drill(id).unwrap().name.replace('\'', "&#39;");
             assert!(page.contains(&name), "{name} is missing for {audience:?}");
@@ -289,9 +300,9 @@ fn a_librarys_own_general_cautions_reach_every_page() {
     };
     let pages = [
         review(&data, Audience::Player),
-        review(&data, Audience::Coach(Face::Terminal)),
+        review(&data, Audience::Coach(Interface::Terminal)),
         review(&bare, Audience::Player),
-        progress_page(&course, Face::Terminal),
+        progress_page(&course, Interface::Terminal),
     ];
     for (at, page) in pages.iter().enumerate() {
         let page = words_of(page);
@@ -314,7 +325,7 @@ fn hostile_texts_stay_texts() {
     data.evidence[0].done = ShownTogether::of(vec![foreign]);
     data.precedents.found[0].player = hostile.to_owned();
     data.progress.as_mut().unwrap().months.as_mut().unwrap().plans[0].label = hostile.to_owned();
-    for audience in [Audience::Player, Audience::Coach(Face::Terminal)] {
+    for audience in [Audience::Player, Audience::Coach(Interface::Terminal)] {
         let page = review(&data, audience);
         assert!(!page.contains("<script"), "{audience:?}");
         assert_eq!(page.matches("</style>").count(), 1);

@@ -136,7 +136,7 @@ impl Reader<'_> {
             [Joint::LeftWrist, Joint::RightWrist].into_iter().filter_map(longest).collect();
         (!told.is_empty()).then(|| {
             format!(
-                "hidden, so not seen but guessed: {}; a camera from another side may show it",
+                "hidden from the camera: {}; film from another side to show it",
                 told.join(" and ")
             )
         })

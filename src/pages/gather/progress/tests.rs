@@ -14,7 +14,7 @@ use crate::motion::Side;
 use crate::pages::{CourseStep, PlayerCourse, progress_page};
 use crate::serve::{FindOptions, find};
 use crate::simulator::{Ask, Body, Fault, Sensor, SensorKind, Server, record_serve};
-use crate::words::Face;
+use crate::words::Interface;
 use crate::work::Watch;
 
 struct Academy {
@@ -156,7 +156,7 @@ fn a_cured_fault_is_beyond_chance_and_an_uncured_one_within() {
     assert_eq!((result("net").before, result("net").after), (Some(7.0), Some(4.0)));
     assert_eq!((result("rating").after, result("sessions").after), (Some(1.0), Some(12.0)));
 
-    let page = progress_page(&academy.course(), Face::Terminal);
+    let page = progress_page(&academy.course(), Interface::Terminal);
     for said in
         ["better by", "Solid: the later serve", "3 earlier", "12 sessions done", "clinician"]
     {
@@ -218,7 +218,7 @@ fn what_is_not_followed_up_is_said_and_so_is_a_first_review() {
     academy.plan(MARCH);
     let steps = academy.steps();
     assert!(steps.len() == 1 && steps[0].after.is_none());
-    let page = progress_page(&academy.course(), Face::Terminal);
+    let page = progress_page(&academy.course(), Interface::Terminal);
     assert!(page.contains("Not followed up yet"));
     // One serve a day shows no spread, so no channel is said to have moved.
     academy.day(APRIL, 0.0, Setting::Target, 1);
