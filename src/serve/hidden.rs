@@ -16,7 +16,7 @@ pub(super) const LEAST_HIDDEN_S: f64 = 0.1;
 /// A hand that comes into sight this close to its top may have been there before (our estimate: as far
 /// from its top as contact is looked for).
 pub(super) const AT_TOP_S: f64 = 0.1;
-/// From the racket low point to contact: 0.125 s, spread 0.05 (`events/one_camera.rs`).
+/// From the racket low point to contact: 0.133 s, spread 0.05 (`events/one_camera.rs`).
 const LAST_WAY_UP_S: f64 = 0.175;
 
 /// Whether each wrist's place is a guess of the source, by the frame next to each sample of `track`;

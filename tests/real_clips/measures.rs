@@ -16,7 +16,7 @@ fn moments_of_real_clips_are_where_the_eye_sees_them() {
     let limits = [
         (EventKind::TossStart, 1.5, 3.0),
         (EventKind::Trophy, 2.0, 5.5),
-        (EventKind::RacketLow, 1.5, 2.2),
+        (EventKind::RacketLow, 1.6, 2.0),
         (EventKind::Contact, 0.5, 1.5),
     ];
     for (kind, most_median, most) in limits {

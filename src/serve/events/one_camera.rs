@@ -77,7 +77,7 @@ struct Usual {
 }
 
 const TROPHY: Usual = Usual { before_contact_s: 0.38, spread_s: 0.2 };
-const RACKET_LOW: Usual = Usual { before_contact_s: 0.125, spread_s: 0.05 };
+const RACKET_LOW: Usual = Usual { before_contact_s: 0.133, spread_s: 0.05 };
 
 /// The racket low point of a swing that is hidden: the usual time before contact.
 pub(super) fn unseen_racket_low(contact: f64, step_s: f64) -> f64 {
