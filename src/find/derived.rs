@@ -30,7 +30,10 @@ impl Library {
         // Whoever builds all that time leaves the rest to the next search.
         let Some(_turn) = self.wait_to_build()? else { return Ok(()) };
         let _one_state = self.hold_state()?;
-        self.sync_curves()?;
+        // To bring curves up to the store all of them are read.
+        if !self.curves_are_in_step()? {
+            self.sync_curves()?;
+        }
         self.sync_heads()?;
         if !self.words_are_in_step()? {
             self.sync_words()?;

@@ -1,4 +1,4 @@
-use curve_index::{Curve, DtwParams, Scratch, Strategy, ValidDtwParams, dtw};
+use curve_index::{Curve, DtwParams, Index, Scratch, Strategy, ValidDtwParams, dtw};
 use jiff::civil::date;
 use tempfile::TempDir;
 
@@ -93,6 +93,38 @@ fn the_index_answers_as_the_stored_curves_do_whatever_its_state() {
     // The curves were searched since, the words were not.
     let places: Vec<_> = verified.findings.iter().map(|f| (f.place, f.repaired)).collect();
     assert_eq!(places, [("words", true)]);
+}
+
+/// What changes no curve does not read them all: damage that opening their index would find stays until
+/// somebody searches.
+#[test]
+fn a_word_about_a_case_leaves_the_curves_unread() {
+    let (_folder, mut library) = academy();
+    library.sync().unwrap();
+    let index = library.folder().join("curves/core-1.index");
+    let whole = std::fs::read(&index).unwrap();
+    let hidden_damage = (0..whole.len()).rev().find_map(|at| {
+        let mut damaged = whole.clone();
+        damaged[at] ^= 0x40;
+        std::fs::write(&index, &damaged).unwrap();
+        let found = Index::open(&index).is_err() && Index::shape_of(&index).is_ok();
+        found.then_some(damaged)
+    });
+    let damaged = hidden_damage.expect("a byte that only opening looks at");
+    let label = FaultLabel {
+        fault: "toss_low".to_owned(),
+        state: LabelState::Added,
+        severity: 0.5,
+        by: Author::Coach("anna".to_owned()),
+        note: None,
+    };
+    library.write(|w| w.set_label(CaseId(1), &label)).unwrap();
+    library.sync().unwrap();
+    let unread = std::fs::read(&index).unwrap() == damaged;
+    assert!(unread, "the curves were read and made anew");
+    let query = made::serve(33).curve.values;
+    let all = ids(&library);
+    assert_eq!(found(&library, &query, 5, &all), plain(&library, &query, 5, &all));
 }
 
 #[test]
