@@ -4,6 +4,8 @@ mod catalogue;
 mod coaching;
 mod mark;
 mod put_right;
+mod reading;
+mod sharing;
 mod views;
 
 use std::path::PathBuf;
@@ -13,16 +15,17 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use crate::catalogue::{Attempt, BodyPart};
-use crate::intake::{ClipWay, PathPattern};
 use crate::library::{ConsentBy, Court, Level, Named, ServeType, Setting, Target};
-use crate::motion::{Capture, Joint, Layout, ReadOptions, Side, SourceUnit, Up, View};
+use crate::motion::{Capture, Side, View};
 use crate::serve::EventKind;
-use crate::video::{ModelChoice, Person};
+use crate::video::ModelChoice;
 
 pub(super) use catalogue::CatalogueArgs;
 pub(super) use coaching::{AskedArgs, BallArgs, FollowUpArgs, LabelArgs, LogArgs, PlanArgs};
 pub(super) use mark::MarkArgs;
 pub(super) use put_right::{AgreedArg, AmendArgs, ClearArg, HistoryArgs, MoveArgs, RemoveArgs};
+pub(super) use reading::{AddArgs, ReadArgs, ReadCommand};
+pub(super) use sharing::{ExportArgs, ForgetArgs, ReceiveArgs, RetentionArgs, ShareArgs};
 pub(super) use views::ViewsArgs;
 
 /// The memory a serve coach lacks: who served like this before, what was wrong, what was
@@ -133,112 +136,6 @@ pub(super) enum Command {
     },
 }
 
-/// How to read a file that does not say everything itself.
-#[derive(Debug, Clone, Args)]
-#[command(next_help_heading = "Reading the file")]
-pub(super) struct ReadArgs {
-    /// Layout of the file, if it is not recognised, or recognised wrongly
-    #[arg(long)]
-    layout: Option<Layout>,
-    /// Sample rate in Hz, if the file states none
-    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
-    rate: Option<f64>,
-    /// Serving hand, checked against the motion
-    #[arg(long)]
-    hand: Option<Side>,
-    /// Axis that points up in the file: x, y, z, -x, -y or -z
-    #[arg(long, allow_hyphen_values = true, value_name = "AXIS")]
-    up: Option<Up>,
-    /// Unit of the positions in the file
-    #[arg(long)]
-    unit: Option<SourceUnit>,
-    /// Which subject, if the file holds several
-    #[arg(long)]
-    subject: Option<String>,
-    /// Which person, if the picture shows several: counted from 1, in a clip from the left
-    #[arg(long, value_name = "N", value_parser = counted)]
-    person: Option<usize>,
-    /// Size of the picture in pixels, if the points are fractions of it
-    #[arg(long, value_name = "WIDTHxHEIGHT", value_parser = picture_size)]
-    picture: Option<[u32; 2]>,
-    /// Joints of a table without a header, in order: "left_shoulder,right_shoulder,..."
-    #[arg(long, value_name = "NAMES", value_delimiter = ',', value_parser = joint_name)]
-    joints: Option<Vec<Joint>>,
-    /// Where the camera stood
-    #[arg(long)]
-    view: Option<View>,
-    /// How the joints were captured, if the layout does not say
-    #[arg(long)]
-    capture: Option<Capture>,
-    /// The source is a mirror image: swap left and right
-    #[arg(long)]
-    mirror: bool,
-    /// Keep the complete frames of a file that was cut off
-    #[arg(long)]
-    trim: bool,
-    #[command(flatten)]
-    clip: ClipArgs,
-}
-
-/// How to read a clip.
-#[derive(Debug, Clone, Args)]
-#[command(next_help_heading = "Reading a clip")]
-pub(super) struct ClipArgs {
-    /// Pose model: larger is slower and steadier
-    #[arg(long, value_name = "MODEL", default_value = "full", value_parser = model)]
-    model: ModelChoice,
-    /// Box around the player's hips at the start, in pixels from the top left of the picture
-    #[arg(long, value_name = "X,Y,W,H", conflicts_with = "person", value_parser = region)]
-    region: Option<[f64; 4]>,
-    /// Frames per second at capture, for a clip filmed in slow motion
-    #[arg(long, value_name = "HZ", allow_negative_numbers = true)]
-    capture_rate: Option<f64>,
-}
-
-impl ReadArgs {
-    pub(super) fn options(&self) -> ReadOptions {
-        ReadOptions {
-            layout: self.layout,
-            rate_hz: self.rate,
-            up: self.up,
-            unit: self.unit,
-            subject: self.subject.clone(),
-            person: self.person.map(|n| n - 1),
-            picture: self.picture,
-            joint_order: self.joints.clone(),
-            view: self.view,
-            capture: self.capture,
-            mirror: self.mirror,
-            trim: self.trim,
-        }
-    }
-
-    pub(super) fn clip(&self) -> ClipWay {
-        let person = match (self.clip.region, self.person) {
-            (Some([x, y, width, height]), _) => Person::Within([x, y, x + width, y + height]),
-            (None, Some(n)) => Person::FromLeft(n),
-            (None, None) => Person::Only,
-        };
-        ClipWay { model: self.clip.model, person, capture_rate_hz: self.clip.capture_rate }
-    }
-
-    pub(super) fn hand(&self) -> Option<Side> {
-        self.hand
-    }
-}
-
-fn picture_size(text: &str) -> Result<[u32; 2], String> {
-    let parsed = text
-        .split_once(['x', 'X'])
-        .and_then(|(width, height)| Some([width.parse().ok()?, height.parse().ok()?]));
-    match parsed {
-        Some([width, height]) if width > 0 && height > 0 => Ok([width, height]),
-        _ => Err(format!(
-            "a picture size is WIDTHxHEIGHT in pixels, found '{text}'; for example 1920x1080"
-        )),
-    }
-}
-
 fn at_least_one(text: &str) -> Result<usize, String> {
     match text.parse() {
         Ok(0) | Err(_) => Err("a whole number, 1 or more".to_owned()),
@@ -256,103 +153,6 @@ fn counted(text: &str) -> Result<usize, String> {
 fn model(text: &str) -> Result<ModelChoice, String> {
     ModelChoice::from_name(text)
         .ok_or_else(|| format!("no pose model is called '{text}'; choose lite, full or heavy"))
-}
-
-fn region(text: &str) -> Result<[f64; 4], String> {
-    let numbers: Option<Vec<f64>> = text.split(',').map(|n| n.trim().parse().ok()).collect();
-    match numbers.as_deref() {
-        Some(&[x, y, width, height])
-            if [x, y, width, height].iter().all(|n: &f64| n.is_finite())
-                && x >= 0.0
-                && y >= 0.0
-                && width > 0.0
-                && height > 0.0 =>
-        {
-            Ok([x, y, width, height])
-        }
-        _ => Err(format!(
-            "a region is X,Y,WIDTH,HEIGHT in pixels, found '{text}'; for example 600,200,300,700"
-        )),
-    }
-}
-
-fn joint_name(text: &str) -> Result<Joint, String> {
-    Joint::from_name(text.trim()).ok_or_else(|| {
-        let names: Vec<&str> = Joint::ALL.iter().map(|joint| joint.name()).collect();
-        format!("no joint is called '{text}'; choose from {}", names.join(", "))
-    })
-}
-
-#[derive(Debug, Args)]
-pub(super) struct ReadCommand {
-    /// The recording
-    pub(super) file: PathBuf,
-    /// Folder to write a clip's pictures into: each event, and the hand after contact
-    #[arg(long, value_name = "DIR")]
-    pub(super) pictures: Option<PathBuf>,
-    #[command(flatten)]
-    pub(super) read: ReadArgs,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct AddArgs {
-    /// Recordings, or folders of them
-    #[arg(required_unless_present_any = ["table", "template"])]
-    pub(super) files: Vec<PathBuf>,
-    /// Player's code: a pseudonym; an unknown one makes a new player
-    #[arg(long, required_unless_present_any = ["table", "template", "from_path"])]
-    pub(super) player: Option<String>,
-    /// What the end of each path says, for example "{player}/{date}-{view}"; also {hand}, {type},
-    /// {setting}, {rate} and * for the rest. Files are read side by side; goes on where it was
-    /// stopped; what has to be asked waits in `list --questions`
-    #[arg(long, value_name = "PATTERN", conflicts_with_all = ["table", "template"])]
-    pub(super) from_path: Option<PathPattern>,
-    /// With --from-path: how many files to read side by side [default: one a processor core]
-    #[arg(long, value_name = "N", requires = "from_path", value_parser = at_least_one)]
-    pub(super) jobs: Option<usize>,
-    /// Past players and cases from a table (CSV): all of it or, on any error, nothing
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player", "template"])]
-    pub(super) table: Option<PathBuf>,
-    /// Write a template for such a table, with two example rows, to a new file
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["files", "player"])]
-    pub(super) template: Option<PathBuf>,
-    /// Day of the recording [default: the file's own date]
-    #[arg(long)]
-    pub(super) date: Option<Date>,
-    /// What the recordings show
-    #[arg(long)]
-    pub(super) setting: Option<Setting>,
-    /// Type of serve the player went for
-    #[arg(long = "type", value_name = "TYPE")]
-    pub(super) serve_type: Option<ServeType>,
-    /// Player's level
-    #[arg(long)]
-    pub(super) level: Option<Level>,
-    /// Player's birth date
-    #[arg(long)]
-    pub(super) born: Option<Date>,
-    /// Player's standing height in metres
-    #[arg(long, value_name = "M", allow_negative_numbers = true)]
-    pub(super) stature: Option<f64>,
-    /// Squad the player belongs to; may be repeated
-    #[arg(long)]
-    pub(super) squad: Vec<String>,
-    /// Coach's code
-    #[arg(long)]
-    pub(super) coach: Option<String>,
-    /// What the player agreed to: keeping it here, or keeping it here and sharing it without a name
-    #[arg(long)]
-    pub(super) consent: Option<ConsentArg>,
-    /// Who agreed; of a player under eighteen a parent or guardian does
-    #[arg(long, value_name = "WHO", requires = "consent")]
-    pub(super) consent_by: Option<ConsentBy>,
-    /// Keep a copy of each clip in the library; otherwise a clip stays where it is
-    #[arg(long)]
-    pub(super) keep_clip: bool,
-    #[command(flatten)]
-    pub(super) asked: AskedArgs,
-    #[command(flatten)]
-    pub(super) read: ReadArgs,
 }
 
 #[derive(Debug, Args)]
@@ -519,101 +319,6 @@ pub(super) struct SquadArgs {
     /// Write the squad report as one HTML file, or as a PDF if the name ends in .pdf
     #[arg(short, long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct ExportArgs {
-    /// Folder to write into (a new one); with --player a ZIP file
-    #[arg(short, long, value_name = "DIR")]
-    pub(super) output: PathBuf,
-    /// Only cases that match
-    #[arg(long = "where", value_name = "TERMS")]
-    pub(super) filter: Option<String>,
-    /// Everything stored about this player and nothing about others, for the player to keep
-    #[arg(long, value_name = "CODE", conflicts_with = "filter")]
-    pub(super) player: Option<String>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct RetentionArgs {
-    /// Keep players for this many months after the last day anything was recorded of them
-    #[arg(long, value_name = "N", conflicts_with = "no_limit")]
-    pub(super) months: Option<u32>,
-    /// Set no limit
-    #[arg(long)]
-    pub(super) no_limit: bool,
-    /// Your code
-    #[arg(long, default_value = "coach")]
-    pub(super) coach: String,
-}
-
-impl RetentionArgs {
-    /// Whether it needs the library open for writing; a bare `retention` lists.
-    pub(super) fn changes(&self) -> bool {
-        self.months.is_some() || self.no_limit
-    }
-}
-
-#[derive(Debug, Args)]
-pub(super) struct ForgetArgs {
-    /// Player's code
-    pub(super) player: String,
-    /// Do it without asking; it cannot be undone
-    #[arg(long)]
-    pub(super) yes: bool,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct ShareArgs {
-    /// Where to write the pack
-    #[arg(short, long, value_name = "FILE")]
-    pub(super) output: PathBuf,
-    /// Only cases that match
-    #[arg(long = "where", value_name = "TERMS")]
-    pub(super) filter: Option<String>,
-    /// What the receiver should call you
-    #[arg(long, value_name = "NAME")]
-    pub(super) academy: Option<String>,
-    /// Let notes go out too
-    #[arg(long)]
-    pub(super) with_notes: bool,
-    /// Only the library with this key can open it (its coach tells you the key: receive --key); may be
-    /// repeated. Such a pack is always signed
-    #[arg(long = "for", value_name = "[NAME=]KEY")]
-    pub(super) receivers: Vec<String>,
-    /// Sign it with the library's own key, made with the first signed pack
-    #[arg(long)]
-    pub(super) sign: bool,
-    /// Lock it with a passphrase: from --passphrase-file, PRECEDENT_PASSPHRASE, or typed
-    #[arg(long, conflicts_with = "receivers")]
-    pub(super) lock: bool,
-    /// Lock it for nobody: whoever gets hold of the file can read it
-    #[arg(long, conflicts_with_all = ["receivers", "lock"])]
-    pub(super) unlocked: bool,
-    /// File whose first line is the passphrase; - for standard input
-    #[arg(long, value_name = "FILE", requires = "lock")]
-    pub(super) passphrase_file: Option<PathBuf>,
-}
-
-#[derive(Debug, Args)]
-pub(super) struct ReceiveArgs {
-    /// The pack [default: list those received]
-    pub(super) pack: Option<PathBuf>,
-    /// Check it and say what it would bring; store nothing
-    #[arg(long, requires = "pack")]
-    pub(super) dry_run: bool,
-    /// Remove everything that only this pack brought
-    #[arg(long, value_name = "PACK", conflicts_with = "pack")]
-    pub(super) undo: Option<String>,
-    /// Show the key others lock packs with for you; it is made the first time you ask
-    #[arg(long, conflicts_with_all = ["pack", "undo"])]
-    pub(super) key: bool,
-    /// Accept it although it is not signed with the key its sender used before
-    #[arg(long, requires = "pack")]
-    pub(super) new_key: bool,
-    /// File whose first line is the passphrase of a locked pack; - for standard input
-    #[arg(long, value_name = "FILE", requires = "pack")]
-    pub(super) passphrase_file: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

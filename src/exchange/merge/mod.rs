@@ -7,6 +7,8 @@
 //! received case is never touched.
 
 mod check;
+mod plans;
+mod recordings;
 mod show;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};

@@ -4,6 +4,7 @@
 //! serves before any search, so k answers come back whenever k serves match.
 
 mod ids;
+mod known;
 mod parse;
 mod select;
 
