@@ -23,17 +23,16 @@ sideways tilt* in a fifth to a third: the trunk moves fast where both are read, 
 mostly known to 20 to 30 deg and the tilt to 22, while the faults reach from where they start to
 where they count fully in 25 and 12 deg.
 
-What is weak: a *tray* is found once in five to seven times, and two or three of seven to ten
-suspicions of it are false. The measure is at fault: it asks how far the palm looks up for half of
-the time from trophy to racket low point, and at first the forearm stands, so that the palm looks up
-little. In the plain drawn body with its wrist bent back the palm keeps 30 deg, where the catalogue
-begins to count, and no further turn of the forearm, tried in steps of 15 deg, makes it more than
-44, where it counts fully from 60; behind the head, the forearm within 45 deg of level, the same
-turn takes the palm from 9 to 37 deg to 42 to 81. A tray and a low elbow look alike, because a
-hanging elbow turns the palm up early in the racket drop, and the one study of the tray found a
-lower upper arm with it (R117): look at the pictures before naming both. Of the *short finishes*
-that one camera suspects at 120 Hz one in eight is false, none of them in a faultless session; why
-was not looked into.
+A *tray* is judged while the forearm lies behind the head, within 45 deg of level, and against the
+trunk. Before, the forearm stands and the palm looks to the side however the wrist is bent: judged
+over the whole racket drop it was found once in five to seven times. Judged against the horizontal
+half of the suspicions were false, three in four sessions of an arched back among them: a trunk that
+leans back turns every palm to the sky. A tray and a low elbow look alike, because a hanging elbow
+turns the palm up early in the racket drop, and the one study of the tray found a lower upper arm
+with it (R117): look at the pictures before naming both.
+
+What is weak: of the *short finishes* that one camera suspects at 120 Hz one in eight is false, none
+of them in a faultless session; why was not looked into.
 
 Not claimed: *contact too low* without the elbow's bend, so never from one camera, because a hanging
 elbow and bent legs lower the wrist as well (judged by the height alone, two out of three suspicions

@@ -4,7 +4,7 @@ use super::special::Read;
 use super::{AngleKind, Context, Value};
 use crate::motion::{Capture, Joint};
 use crate::serve::EventKind;
-use crate::serve::vector::{V3, cross, dot, norm, scale, sub};
+use crate::serve::vector::{V3, cross, dot, mid, norm, scale, sub};
 
 impl Context<'_> {
     /// Wrist, index and little-finger knuckle paths of the hitting hand.
@@ -105,18 +105,41 @@ pub(super) fn palm_direction(c: &Context<'_>) -> Read {
     })
 }
 
-/// Elevations of the palm's normal over the horizontal between trophy and racket low point.
-fn palm_elevations(c: &Context<'_>) -> Result<Vec<f64>, String> {
+/// What a palm is seen against in the racket drop, degrees, sample by sample between trophy and racket low
+/// point.
+struct Drop {
+    /// Elevation of the palm's normal over the horizontal.
+    palm: f64,
+    /// The same over the plane square to the trunk.
+    palm_over_trunk: f64,
+    /// Elevation of the forearm over the horizontal.
+    forearm: f64,
+}
+
+fn racket_drop(c: &Context<'_>) -> Result<Vec<Drop>, String> {
     let hand = c.hand()?;
     c.frames_enough(25.0)?;
     if matches!(c.capture, Capture::OneCameraLifted | Capture::DepthSensor) {
         return Err("one camera: a palm's direction in degrees cannot be trusted".to_owned());
     }
+    let path = |joint| c.body.track.path(joint).ok_or("no trunk");
+    let (hips, shoulders) = (
+        [path(Joint::LeftHip)?, path(Joint::RightHip)?],
+        [path(Joint::LeftShoulder)?, path(Joint::RightShoulder)?],
+    );
+    let [elbow, wrist, ..] = hand;
     let range = c.samples(c.position(EventKind::Trophy), c.position(EventKind::RacketLow));
+    let over = |v: V3, up: V3| (dot(v, up) / (norm(v) * norm(up))).asin().to_degrees();
+    let upright = [0.0, 0.0, 1.0];
     Ok(range
         .map(|i| {
-            let n = palm(&hand, i);
-            (n[2] / norm(n)).asin().to_degrees()
+            let trunk = sub(mid(shoulders[0][i], shoulders[1][i]), mid(hips[0][i], hips[1][i]));
+            let palm = palm(&hand, i);
+            Drop {
+                palm: over(palm, upright),
+                palm_over_trunk: over(palm, trunk),
+                forearm: over(sub(wrist[i], elbow[i]), upright),
+            }
         })
         .collect())
 }
@@ -130,17 +153,31 @@ fn palm_value(c: &Context<'_>, value: f64) -> Value {
 }
 
 pub(super) fn palm_up_cocking(c: &Context<'_>) -> Read {
-    let highest = palm_elevations(c)?.into_iter().fold(f64::NAN, f64::max);
+    let highest = racket_drop(c)?.into_iter().map(|at| at.palm).fold(f64::NAN, f64::max);
     Ok(palm_value(c, highest))
 }
 
-/// Elevation that the palm keeps for at least half of the racket drop.
-pub(super) fn palm_up_kept(c: &Context<'_>) -> Read {
-    let mut elevations = palm_elevations(c)?;
+/// Elevation that the palm keeps for at least half of these samples.
+fn kept(c: &Context<'_>, mut elevations: Vec<f64>, none: &str) -> Read {
     elevations.retain(|elevation| !elevation.is_nan());
     if elevations.is_empty() {
-        return Err("the hand is not seen in the racket drop".to_owned());
+        return Err(none.to_owned());
     }
     elevations.sort_by(f64::total_cmp);
     Ok(palm_value(c, elevations[elevations.len() / 2]))
+}
+
+pub(super) fn palm_up_kept(c: &Context<'_>) -> Read {
+    let palms = racket_drop(c)?.into_iter().map(|at| at.palm).collect();
+    kept(c, palms, "the hand is not seen in the racket drop")
+}
+
+/// A forearm this near to level lies behind the head; before it stands, and the palm looks to the side
+/// however the wrist is bent (our estimate).
+const FOREARM_LIES_DEG: f64 = 45.0;
+
+pub(super) fn palm_up_behind_head(c: &Context<'_>) -> Read {
+    let lying = racket_drop(c)?.into_iter().filter(|at| at.forearm.abs() <= FOREARM_LIES_DEG);
+    let palms = lying.map(|at| at.palm_over_trunk).collect();
+    kept(c, palms, "the forearm is not seen to come down behind the head")
 }

@@ -638,6 +638,18 @@ pub(super) const TABLE: &[(MeasureDef, Rule)] = &[
         ),
         Rule::Own(special::standstill_time),
     ),
+    (
+        def(
+            "palm_up_behind_head",
+            "palm to the sky behind the head",
+            "elevation of the palm's normal above the plane square to the trunk (mid-hips to mid-shoulders), kept for at least half of the time between trophy and racket low point in which the forearm (elbow to wrist) lies within 45 deg of level. Before, the forearm stands and the palm looks to the side however the wrist is bent; a trunk that leans back turns every palm to the sky",
+            "trophy to racket_low",
+            "deg",
+            8.0,
+            "our estimate",
+        ),
+        Rule::Own(palm::palm_up_behind_head),
+    ),
 ];
 
 const DEFS: [MeasureDef; TABLE.len()] = {
