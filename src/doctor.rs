@@ -53,7 +53,7 @@ impl Finding {
 /// Looks at everything: the decoder of clips, the pose networks, a browser, the library in this
 /// folder, room on its disk.
 #[must_use]
-pub fn look_round(library: &Path) -> Vec<Finding> {
+pub fn check_computer(library: &Path) -> Vec<Finding> {
     let mut findings = vec![
         Finding::good("program", format!("precedent {}", env!("CARGO_PKG_VERSION"))),
         of_decoder(),

@@ -4,10 +4,10 @@ use std::path::Path;
 
 use super::output::{Output, table};
 use super::{Exit, place};
-use crate::doctor::{State, look_round};
+use crate::doctor::{State, check_computer};
 
 pub(super) fn run(library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
-    let findings = look_round(&place::folder(library)?);
+    let findings = check_computer(&place::folder(library)?);
     let mut rows = table(&["", "what", "found"]);
     for finding in &findings {
         if out.json {

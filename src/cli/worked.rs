@@ -44,7 +44,7 @@ pub(super) fn show(
     let mut evidence = Evidence::gather(&Snapshot::new(library), catalogue, subject, watch)?;
     let most = if full || out.json { FAULTS } else { 1 };
     for fault in faults.iter().take(most) {
-        evidence.bring_near(library, fault, watch)?;
+        evidence.weight_by_nearness(library, fault, watch)?;
         let Some(worked) = evidence.worked(catalogue, fault) else { continue };
         if out.json {
             out.object(&worked.object(cautions))?;

@@ -14,7 +14,7 @@ pub struct Channel {
     pub larger: String,
     /// What a smaller value is called ("straighter").
     pub smaller: String,
-    /// Smallest parting from the band worth naming, in the unit.
+    /// Smallest deviation from the band worth naming, in the unit.
     pub notable: f64,
     /// This serve, [`CURVE_FRAMES`] values; NaN where missing.
     pub values: Vec<f64>,
@@ -149,7 +149,7 @@ pub fn warp_to_events(values: &[f64], from: &[f32; 6], to: &[f32; 6]) -> Vec<f64
 
 /// A stretch where this serve leaves the band.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Parting {
+pub struct Deviation {
     /// First and last sample.
     pub samples: (usize, usize),
     /// Sample where it is furthest out.
@@ -164,7 +164,7 @@ impl Channel {
     /// Stretches of at least three samples outside the band by at least [`Channel::notable`] somewhere,
     /// the largest area first.
     #[must_use]
-    pub fn partings(&self) -> Vec<Parting> {
+    pub fn deviations(&self) -> Vec<Deviation> {
         // Two curves show no spread to be outside of.
         let band = self.band.as_ref().filter(|band| band.of >= 3 && self.fits(band));
         let Some(band) = band else {
@@ -180,7 +180,7 @@ impl Channel {
                 0.0
             }
         };
-        let mut found: Vec<(f64, Parting)> = Vec::new();
+        let mut found: Vec<(f64, Deviation)> = Vec::new();
         let mut start = 0;
         while start < CURVE_FRAMES {
             let side = beyond(start).signum();
@@ -206,12 +206,12 @@ impl Channel {
                     if by > 0.0 { &self.larger } else { &self.smaller },
                     most_of(band)
                 );
-                found.push((area, Parting { samples: (start, end), peak, by, words }));
+                found.push((area, Deviation { samples: (start, end), peak, by, words }));
             }
             start = end + 1;
         }
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
-        found.into_iter().map(|(_, parting)| parting).collect()
+        found.into_iter().map(|(_, deviation)| deviation).collect()
     }
 
     pub(crate) fn fits(&self, band: &Band) -> bool {
@@ -243,7 +243,7 @@ pub(crate) fn directions(def: &ChannelDef) -> [&'static str; 2] {
 ///
 /// `events`: samples of the serve's events; `precedents`: curve and event samples of each, closest
 /// first. Precedents are warped to the serve's events; those of another channel set are left out.
-/// A parting is notable from half of a channel's population scale. In the order of the channel set;
+/// A deviation is notable from half of a channel's population scale. In the order of the channel set;
 /// empty for an unknown set or a curve of another shape.
 #[must_use]
 pub fn channels_of(

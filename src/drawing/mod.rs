@@ -28,7 +28,7 @@ mod tree;
 
 pub use body::Viewpoint;
 pub(crate) use body::{Extent, Placement, Pose, extent};
-pub use channel::{Band, Channel, Parting, channels_of, warp_to_events};
+pub use channel::{Band, Channel, Deviation, channels_of, warp_to_events};
 pub use dot_row::{DotRow, dot_row};
 pub use event_strip::{EventStrip, event_strip};
 pub use gauge::{Gauge, gauge};

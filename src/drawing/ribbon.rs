@@ -1,4 +1,4 @@
-use super::channel::{Band, Channel, Parting};
+use super::channel::{Band, Channel, Deviation};
 use super::style::Tone;
 use super::svg::{Canvas, Paint, Stroke, Svg, Type};
 use super::text::{shorten, spread, ticks, width, wrap};
@@ -8,12 +8,12 @@ use crate::words::{bare, count, sentence, short};
 /// Room for a name at the right end of a wide ribbon, px.
 const MARGIN: f64 = 88.0;
 
-/// Height of a line of words about a parting, px.
+/// Height of a line of words about a deviation, px.
 const LINE: f64 = 18.0;
 
-/// What is said of a parting, in lines no wider than the drawing.
+/// What is said of a deviation, in lines no wider than the drawing.
 struct Callout<'a> {
-    parting: &'a Parting,
+    deviation: &'a Deviation,
     /// At least one.
     lines: Vec<String>,
     /// Of the widest line, px.
@@ -23,9 +23,9 @@ struct Callout<'a> {
 impl<'a> Callout<'a> {
     /// The heading names the channel `label`; where the whole sentence has no room, its moment on
     /// suffices.
-    fn new(parting: &'a Parting, label: &str, width_px: f64) -> Self {
-        let whole = sentence(&parting.words);
-        let rest = parting.words.strip_prefix(&format!("{label}, "));
+    fn new(deviation: &'a Deviation, label: &str, width_px: f64) -> Self {
+        let whole = sentence(&deviation.words);
+        let rest = deviation.words.strip_prefix(&format!("{label}, "));
         let words = match rest {
             Some(rest) if width(&whole, 12.0, true) > width_px => sentence(rest),
             _ => whole,
@@ -35,7 +35,7 @@ impl<'a> Callout<'a> {
             lines.push(String::new());
         }
         let wide = lines.iter().map(|line| width(line, 12.0, true)).fold(0.0, f64::max);
-        Self { parting, lines, wide }
+        Self { deviation, lines, wide }
     }
 }
 
@@ -67,7 +67,7 @@ pub(super) fn runs(points: impl Iterator<Item = Option<[f64; 2]>>) -> Vec<Vec<[f
 }
 
 /// One channel over the serve: this serve a line, the precedents a band with its median, the events
-/// as ticks; where they part, the area is hatched and the two largest partings are named.
+/// as ticks; where they part, the area is hatched and the two largest deviations are named.
 ///
 /// `this_label` names the line ("you"). A channel without values says that it is not measurable.
 #[must_use]
@@ -92,12 +92,13 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         );
         return canvas.finish();
     }
-    let mut partings = channel.partings();
-    partings.truncate(2);
-    partings.sort_by_key(|parting| parting.peak);
+    let mut deviations = channel.deviations();
+    deviations.truncate(2);
+    deviations.sort_by_key(|deviation| deviation.peak);
 
-    let named = partings.iter().map(|parting| Callout::new(parting, &channel.label, width_px));
-    let (above, below): (Vec<_>, Vec<_>) = named.partition(|named| named.parting.by > 0.0);
+    let named =
+        deviations.iter().map(|deviation| Callout::new(deviation, &channel.label, width_px));
+    let (above, below): (Vec<_>, Vec<_>) = named.partition(|named| named.deviation.by > 0.0);
     let left = 38.0;
     let right = if narrow { width_px - 4.0 } else { width_px - 96.0 };
     let (rows_above, rows_below) = (rows(&above, right - left), rows(&below, right - left));
@@ -138,8 +139,8 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         ),
         None => "This serve as a line; too few precedents for a band.".to_owned(),
     };
-    for parting in &partings {
-        description.push_str(&format!(" {}.", sentence(&parting.words)));
+    for deviation in &deviations {
+        description.push_str(&format!(" {}.", sentence(&deviation.words)));
     }
     let mut canvas = Canvas::new("ribbon", width_px, height, &title, &description);
     let heading = shorten(&heading, 13.0, true, width_px);
@@ -178,8 +179,8 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         }
     }
     if let Some(band) = band {
-        for parting in &partings {
-            hatch(&mut canvas, channel, band, parting, &x, &y);
+        for deviation in &deviations {
+            hatch(&mut canvas, channel, band, deviation, &x, &y);
         }
     }
     for run in runs((0..CURVE_FRAMES).map(|s| point(&channel.values, s))) {
@@ -190,18 +191,18 @@ pub fn ribbon(channel: &Channel, this_label: &str, width_px: f64) -> Svg {
         [(&above, rows_above, head + 8.0, -1.0), (&below, rows_below, bottom + 14.0, 1.0)]
     {
         let labels: Vec<(f64, f64)> =
-            named.iter().map(|one| (x(one.parting.peak as f64), one.wide)).collect();
+            named.iter().map(|one| (x(one.deviation.peak as f64), one.wide)).collect();
         let centres = if rows > 1 {
             labels.iter().map(|&label| spread(&[label], 0.0, width_px, 0.0)[0]).collect()
         } else {
             spread(&labels, 0.0, width_px, 16.0)
         };
         let mut base = first_line;
-        for (Callout { parting, lines, .. }, centre) in named.iter().zip(centres) {
-            let at = x(parting.peak as f64);
+        for (Callout { deviation, lines, .. }, centre) in named.iter().zip(centres) {
+            let at = x(deviation.peak as f64);
             let last = base + LINE * (lines.len() - 1) as f64;
             let from = if toward < 0.0 { last + 4.0 } else { base - 12.0 };
-            let to = y(channel.values[parting.peak]);
+            let to = y(channel.values[deviation.peak]);
             canvas.line([at, from], [at, to], Stroke::solid(Tone::Attention, 1.0));
             let style = Type::new(12.0, Tone::Attention).bold().middle().halo();
             for (number, line) in lines.iter().enumerate() {
@@ -242,17 +243,17 @@ fn hatch(
     canvas: &mut Canvas,
     channel: &Channel,
     band: &Band,
-    parting: &Parting,
+    deviation: &Deviation,
     x: &impl Fn(f64) -> f64,
     y: &impl Fn(f64) -> f64,
 ) {
-    let edge = if parting.by > 0.0 { &band.high } else { &band.low };
+    let edge = if deviation.by > 0.0 { &band.high } else { &band.low };
     let between = |values: &[f64], at: f64| {
         let low = at.floor() as usize;
         let high = (low + 1).min(CURVE_FRAMES - 1);
         values[low] + at.fract() * (values[high] - values[low])
     };
-    let (from, to) = (parting.samples.0 as f64, parting.samples.1 as f64);
+    let (from, to) = (deviation.samples.0 as f64, deviation.samples.1 as f64);
     let step = 3.2 / (x(1.0) - x(0.0));
     let mut at = from;
     while at <= to {

@@ -64,7 +64,7 @@ pub struct Evidence {
 impl Evidence {
     /// Gathers the looks at every fault of `catalogue` among all other players: cases in which the
     /// fault stands (confirmed or added by a coach, or suspected and not rejected) and which were
-    /// looked at again. How near each lies to `subject` is told fault by fault: [`Self::bring_near`].
+    /// looked at again. How near each lies to `subject` is told fault by fault: [`Self::weight_by_nearness`].
     ///
     /// What came of a plan is [`Snapshot::came_of`]'s answer, so that plans nobody reported on count
     /// as well. A case without a plan for a fault, now or in the 90 days before, shows what comes by
@@ -241,7 +241,7 @@ impl Evidence {
     ///
     /// # Errors
     /// [`LikeError`] if the store cannot be read.
-    pub fn bring_near(
+    pub fn weight_by_nearness(
         &mut self,
         library: &Library,
         fault: &str,

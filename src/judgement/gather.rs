@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use jiff::civil::Date;
 
-use super::{Circumstances, Judgement, Sight, StandingFault, weigh};
+use super::{Circumstances, Judgement, OpenFault, Sight, weigh};
 use crate::catalogue::{
     Catalogue, Conditions, Finding, Observed, ObservedDay, Recorded, Suspicion, detect,
 };
@@ -154,7 +154,7 @@ fn settle(
     let swing = both.then(|| detect(catalogue, &observed.swings, &conditions));
     let plans = case.plans_in_force(on);
     let planned = plans.first().map(|plan| plan.limiting_fault.as_str());
-    let seen: Vec<StandingFault> = candidates(case, &suspicions, &plans)
+    let seen: Vec<OpenFault> = candidates(case, &suspicions, &plans)
         .into_iter()
         .map(|label| {
             let improvement = evidence.improvement(&label.fault).overall;
@@ -163,7 +163,7 @@ fn settle(
             });
             let shown = suspicions.iter().find(|suspicion| suspicion.fault == label.fault);
             let chance = shown.and_then(Suspicion::chance);
-            StandingFault { improvement, sight, chance, label }
+            OpenFault { improvement, sight, chance, label }
         })
         .collect();
     let setting = Circumstances {

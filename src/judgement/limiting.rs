@@ -24,7 +24,7 @@ const LEAST_MISSES: u32 = 4;
 
 /// A fault that stands in the case, with what is known about it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct StandingFault {
+pub struct OpenFault {
     /// The label that counts: a coach's before the program's.
     pub label: FaultLabel,
     /// How many players with it improved under a plan for it; `None` where nobody can be counted.
@@ -104,18 +104,14 @@ pub struct Judgement {
 /// A second fault is named only if the catalogue says that its plan goes with the first's, its cure
 /// does not pull the other way, and neither causes the other. Cost: square in the number of faults.
 #[must_use]
-pub fn weigh(
-    catalogue: &Catalogue,
-    seen: &[StandingFault],
-    setting: &Circumstances<'_>,
-) -> Judgement {
+pub fn weigh(catalogue: &Catalogue, seen: &[OpenFault], setting: &Circumstances<'_>) -> Judgement {
     let mut all: Vec<Weighed<'_>> =
         seen.iter().map(|seen| Weighed::of(catalogue, seen, setting)).collect();
     let own: BTreeMap<&str, f64> =
         all.iter().map(|one| (one.seen.label.fault.as_str(), one.weight)).collect();
     for one in &mut all {
         let id = one.seen.label.fault.as_str();
-        let follow: Vec<&StandingFault> =
+        let follow: Vec<&OpenFault> =
             seen.iter().filter(|other| causes(catalogue, id, &other.label.fault)).collect();
         one.weight += TAKES_ALONG * follow.iter().map(|o| own[o.label.fault.as_str()]).sum::<f64>();
         one.follow = follow.iter().map(|other| catalogue.fault_name(&other.label.fault)).collect();
@@ -202,7 +198,7 @@ fn causes(catalogue: &Catalogue, cause: &str, fault: &str) -> bool {
 }
 
 struct Weighed<'a> {
-    seen: &'a StandingFault,
+    seen: &'a OpenFault,
     fault: Option<&'a Fault>,
     weight: f64,
     /// Most misses go where this sends them: (where, of them, of how many).
@@ -212,7 +208,7 @@ struct Weighed<'a> {
 }
 
 impl<'a> Weighed<'a> {
-    fn of(catalogue: &'a Catalogue, seen: &'a StandingFault, setting: &Circumstances<'_>) -> Self {
+    fn of(catalogue: &'a Catalogue, seen: &'a OpenFault, setting: &Circumstances<'_>) -> Self {
         let fault = catalogue.fault(&seen.label.fault);
         let load = if setting.age.counts_as_junior() { 1.5 } else { 1.0 };
         let cost = fault.map_or(1.0, |fault| {

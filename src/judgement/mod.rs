@@ -14,6 +14,6 @@ mod tests;
 
 pub use asked::asked_about;
 pub use gather::{Judging, Told, judge, judge_unstored, judge_with, unstored_case};
-pub use limiting::{Chosen, Circumstances, Judged, Judgement, StandingFault, weigh};
+pub use limiting::{Chosen, Circumstances, Judged, Judgement, OpenFault, weigh};
 pub use object::CaseObject;
 pub use sight::Sight;

@@ -8,8 +8,8 @@ use crate::coaching::Age;
 use crate::evidence::Improvement;
 use crate::library::{Author, FaultLabel, Grip, LabelState, Misses};
 
-fn seen(fault: &str, severity: f64) -> StandingFault {
-    StandingFault {
+fn seen(fault: &str, severity: f64) -> OpenFault {
+    OpenFault {
         label: FaultLabel {
             fault: fault.to_owned(),
             state: LabelState::Suspected,
@@ -23,7 +23,7 @@ fn seen(fault: &str, severity: f64) -> StandingFault {
     }
 }
 
-fn by_coach(fault: &str, severity: f64, state: LabelState) -> StandingFault {
+fn by_coach(fault: &str, severity: f64, state: LabelState) -> OpenFault {
     let mut seen = seen(fault, severity);
     seen.label.state = state;
     seen.label.by = Author::Coach("bo".to_owned());
@@ -41,11 +41,11 @@ fn improvement(improved: f64, players: usize) -> Option<Improvement> {
     })
 }
 
-fn order(seen: &[StandingFault], setting: &Circumstances<'_>) -> Vec<String> {
+fn order(seen: &[OpenFault], setting: &Circumstances<'_>) -> Vec<String> {
     weigh(Catalogue::builtin(), seen, setting).order.into_iter().map(|one| one.fault).collect()
 }
 
-fn first(seen: &[StandingFault], setting: &Circumstances<'_>) -> Judged {
+fn first(seen: &[OpenFault], setting: &Circumstances<'_>) -> Judged {
     weigh(Catalogue::builtin(), seen, setting).order.remove(0)
 }
 
@@ -137,8 +137,8 @@ fn load_weighs_more_in_a_junior() {
 #[test]
 fn a_suspicion_weighs_by_its_chance_and_a_coachs_word_by_itself() {
     let setting = Circumstances::default();
-    let likely = |chance, one: StandingFault| {
-        let one = StandingFault { chance: Some(chance), ..one };
+    let likely = |chance, one: OpenFault| {
+        let one = OpenFault { chance: Some(chance), ..one };
         weigh(Catalogue::builtin(), &[one], &setting).order.remove(0)
     };
     let suspected = |chance| likely(chance, seen("rushed_tempo", 0.7));
@@ -153,7 +153,7 @@ fn a_suspicion_weighs_by_its_chance_and_a_coachs_word_by_itself() {
 #[test]
 fn what_past_players_cured_comes_first_but_few_players_say_little() {
     let weight = |improvement| {
-        let seen = StandingFault { improvement, ..seen("rushed_tempo", 0.6) };
+        let seen = OpenFault { improvement, ..seen("rushed_tempo", 0.6) };
         weigh(Catalogue::builtin(), &[seen], &Circumstances::default()).order[0].weight
     };
     let (none, many, few) =
@@ -161,7 +161,7 @@ fn what_past_players_cured_comes_first_but_few_players_say_little() {
     assert!(none < few && few < many, "{none} {few} {many}");
     assert_eq!(weight(improvement(0.9, 2)), none, "what is not told does not weigh");
     assert!(weight(improvement(0.1, 40)) < none);
-    let seen = StandingFault { improvement: improvement(0.9, 40), ..seen("rushed_tempo", 0.6) };
+    let seen = OpenFault { improvement: improvement(0.9, 40), ..seen("rushed_tempo", 0.6) };
     let why = first(&[seen], &Circumstances::default()).why;
     assert!(why.contains("Of 40 players who worked on it, most got clearly better."), "{why}");
 }
@@ -172,7 +172,7 @@ fn a_coachs_word_outweighs_a_like_suspicion_and_a_choice_outranks_all() {
     let strong = seen("shallow_leg_drive", 0.9);
     let suspected = seen("rushed_tempo", 0.7);
     let confirmed = by_coach("rushed_tempo", 0.7, LabelState::Confirmed);
-    let weight = |one: &StandingFault| {
+    let weight = |one: &OpenFault| {
         weigh(Catalogue::builtin(), std::slice::from_ref(one), &setting).order[0].weight
     };
     assert!(weight(&confirmed) > weight(&suspected));
@@ -193,7 +193,7 @@ fn a_coachs_word_outweighs_a_like_suspicion_and_a_choice_outranks_all() {
 fn a_second_only_where_the_plans_go_together() {
     let catalogue = Catalogue::builtin();
     let second = |faults: &[(&str, f64)]| {
-        let seen: Vec<StandingFault> =
+        let seen: Vec<OpenFault> =
             faults.iter().map(|&(id, severity)| seen(id, severity)).collect();
         let judged = weigh(catalogue, &seen, &Circumstances::default());
         judged.second.map(|at| judged.order[at].fault.clone())
@@ -212,7 +212,7 @@ fn a_second_only_where_the_plans_go_together() {
 
 #[test]
 fn the_ball_decides_which_plan() {
-    let sight = |sight| StandingFault { sight, ..seen("shallow_leg_drive", 0.6) };
+    let sight = |sight| OpenFault { sight, ..seen("shallow_leg_drive", 0.6) };
     let told = |one: Sight| first(&[sight(one)], &Circumstances::default());
     assert!(told(Sight::OnlyBall).why.contains("without the ball does not show it"));
     assert!(told(Sight::Both).why.contains("practice swings too"));

@@ -260,7 +260,7 @@ struct Ribbon {
     label: String,
     /// What the band is, where there is one.
     band: Option<String>,
-    partings: Vec<String>,
+    deviations: Vec<String>,
 }
 
 /// A serve, and the library's last change.
@@ -328,7 +328,12 @@ pub(super) async fn ribbon(
             drawing: rail(&channel, beside.as_deref(), width).to_string(),
             label: format!("{}, {}", sentence(&channel.label), channel.unit),
             band: channel.band.as_ref().map(|band| count(band.of, band.whose)),
-            partings: channel.partings().into_iter().take(2).map(|p| sentence(&p.words)).collect(),
+            deviations: channel
+                .deviations()
+                .into_iter()
+                .take(2)
+                .map(|p| sentence(&p.words))
+                .collect(),
         })
     })
     .await

@@ -124,7 +124,7 @@ impl Desk {
         let (snapshot, watch) = (Snapshot::new(&self.library), Watch::default());
         let subject = Subject::Stored(serve);
         let mut found = Evidence::gather(&snapshot, Catalogue::builtin(), subject, &watch).unwrap();
-        found.bring_near(&self.library, FAULT, &watch).unwrap();
+        found.weight_by_nearness(&self.library, FAULT, &watch).unwrap();
         found
     }
 }

@@ -143,7 +143,7 @@ fn only_the_fault_that_is_asked_about_is_brought_near() {
     let mut found = Evidence::gather(&snapshot, Catalogue::builtin(), subject, &watch).unwrap();
     let fault = "shallow_leg_drive";
     assert!(found.rows.iter().all(|row| row.weight == 1.0 && row.style.is_none()));
-    found.bring_near(&library, fault, &watch).unwrap();
+    found.weight_by_nearness(&library, fault, &watch).unwrap();
     let number = found.number(fault).unwrap();
     let (own, others): (Vec<_>, Vec<_>) = found.rows.iter().partition(|row| row.fault == number);
     assert!(own.iter().any(|row| row.weight < 1.0), "{own:?}");

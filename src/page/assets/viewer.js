@@ -450,7 +450,7 @@ async function drawRibbon() {
   if (!answer.ok || at !== ribbonAt) return;
   const said = await answer.json();
   ribbon.innerHTML = said.drawing;
-  one('.partings').textContent = said.partings.map((words) => `${words}.`).join(' ');
+  one('.deviations').textContent = said.deviations.map((words) => `${words}.`).join(' ');
   const band = one('.key.band');
   band.hidden = !said.band;
   band.textContent = said.band ?? '';

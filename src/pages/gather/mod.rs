@@ -233,7 +233,7 @@ pub fn gather(
         put_first(&mut channels, catalogue, id);
     }
     if let Some(id) = &limiting_id {
-        evidence.bring_near(library, id, watch)?;
+        evidence.weight_by_nearness(library, id, watch)?;
     }
     let worked = limiting_id.as_deref().and_then(|id| evidence.worked(catalogue, id));
     facts.notes.extend(notes(&serve, stature_m, &case));

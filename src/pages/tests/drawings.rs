@@ -350,7 +350,7 @@ fn a_parting_is_found_measured_and_named() {
             whose: "precedent",
         }),
     };
-    let found = channel.partings();
+    let found = channel.deviations();
     assert_eq!(found.len(), 1);
     assert_eq!((found[0].samples, found[0].peak, found[0].by), ((40, 50), 45, -13.0));
     assert_eq!(found[0].words, "front knee, loading: 13 deg straighter than 9 of 10");
@@ -358,9 +358,9 @@ fn a_parting_is_found_measured_and_named() {
     if let Some(band) = &mut channel.band {
         band.of = 4;
     }
-    assert!(channel.partings()[0].words.ends_with("than most of only 4"));
+    assert!(channel.deviations()[0].words.ends_with("than most of only 4"));
     channel.notable = 14.0;
-    assert!(channel.partings().is_empty());
+    assert!(channel.deviations().is_empty());
     channel.values = flat(f64::NAN);
     let svg = ribbon(&channel, "you", 720.0);
     check(&svg);
