@@ -360,9 +360,9 @@ impl Flight {
             };
             let time_s = *toss.times_s.get(b)? - toss.times_s[a];
             let (from, to) = (past_hand(a)?, past_hand(b)?);
-            let deviation = (to[0] - from[0]).hypot(to[1] - from[1]) / time_s;
+            let parting = (to[0] - from[0]).hypot(to[1] - from[1]) / time_s;
             let down = self.speed[1] + self.gravity * (toss.times_s[frame] - self.at_s);
-            Some(deviation <= PARTING * self.speed[0].hypot(down))
+            Some(parting <= PARTING * self.speed[0].hypot(down))
         };
         let (frame, _) = *offs.iter().rev().find(|(frame, _)| with_it(*frame) == Some(true))?;
         let next = (frame + 1).min(toss.times_s.len() - 1);
