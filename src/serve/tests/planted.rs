@@ -214,6 +214,37 @@ fn hands_and_racket_are_read_where_they_exist() {
     }
 }
 
+/// A wrist bent back keeps the palm up behind the head; a trunk that leans back, or none of it, does not.
+/// Ten players each, so that one that the generator draws at an edge does not decide.
+#[test]
+fn a_tray_is_told_from_an_arched_back() {
+    let palm_up = |fault: Option<Fault>| -> Vec<f64> {
+        let of_player = |seed| {
+            let body = Body::new(1.6 + 0.03 * seed as f64, 1.0, 1.0);
+            let hand = if seed % 3 == 0 { Side::Left } else { Side::Right };
+            let faults = fault.map(|fault| (fault, 0.9)).into_iter().collect();
+            let ask = Ask { faults, ..Ask::default() };
+            let serve = Server::drawn(body, hand, Level::Competition, seed).serve(&ask);
+            let (recording, _) = record_serve(&serve, &Sensor::usual(SensorKind::Markers), seed);
+            let found = find(&recording, &FindOptions::default());
+            let all = &found.serves[0].readings;
+            let read = all.iter().find(|one| one.measure == "palm_up_behind_head").expect("known");
+            match &read.reading {
+                Reading::Value { value, .. } => *value,
+                Reading::NotMeasurable { why } => panic!("{fault:?}, player {seed}: {why}"),
+            }
+        };
+        let mut read: Vec<f64> = (0..10).map(of_player).collect();
+        read.sort_by(f64::total_cmp);
+        read
+    };
+    let tray = palm_up(Some(Fault::WaitersTray));
+    for other in [None, Some(Fault::LumbarArch)] {
+        let read = palm_up(other);
+        assert!(read[8] < tray[1] - 10.0, "{other:?}: {read:.0?}, a tray {tray:.0?}");
+    }
+}
+
 /// A measure that keeps its promise falls below this in forty serves hardly ever (3.8 standard errors).
 const LEAST_KEPT: f64 = 0.72;
 
