@@ -156,7 +156,7 @@ fn who_agreed_is_asked_stored_and_told() {
     std::fs::write(desk.at("past.csv"), table("guardian")).unwrap();
     desk.expect(0, &["add", "--table", "past.csv"]);
     let (_, err) = desk.expect(0, &["export", "--player", "wren", "-o", "wren.zip"]);
-    assert!(err.contains("1 Feb 2026 by a parent or guardian"), "{err}");
+    assert!(err.contains("1 Feb 2026, by a parent or guardian"), "{err}");
 }
 
 /// The key goes one way, the pack the other; nobody else opens it.
@@ -187,7 +187,7 @@ fn a_pack_leaves_for_a_key_and_opens_only_there() {
 
     for desk in [&Desk::new(), &other] {
         let (_, err) = desk.expect(2, &["receive", pack]);
-        assert!(err.contains("not for this library"), "{err}");
+        assert!(err.contains("locked for another library"), "{err}");
     }
     let (out, _) = theirs.expect(0, &["receive", pack]);
     assert!(out.contains("signed with a key new here") && out.contains("1 case"), "{out}");

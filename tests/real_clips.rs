@@ -679,7 +679,8 @@ fn whole_serves_that_are_lost_hide_a_hand_and_are_told_so() {
         });
         assert!(hidden, "{}: both wrists are in sight", one.name);
         let refused = find(&one.recording, &FindOptions::default()).refused;
-        let told = refused.iter().any(|one| one.reason.contains("hidden, so not seen but guessed"));
+        let told =
+            refused.iter().any(|one| one.reason.contains("out of sight, so only guessed at"));
         assert!(told, "{}: {refused:?}", one.name);
         lost += 1;
     }

@@ -181,7 +181,7 @@ fn a_hidden_hitting_hand_is_named_in_the_refusal() {
         let found = find(&read(&file, Some(view)), &FindOptions::default());
         assert!(found.serves.is_empty(), "{number}: found after all");
         let told = found.refused.iter().any(|one| {
-            let hidden = one.reason.split("hidden, so not seen but guessed").nth(1);
+            let hidden = one.reason.split("out of sight, so only guessed at").nth(1);
             hidden.is_some_and(|words| words.contains(&format!("the {side} wrist")))
         });
         assert!(told, "{number}: {:?}", found.refused);

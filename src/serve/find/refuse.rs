@@ -135,7 +135,7 @@ impl Reader<'_> {
             [Joint::LeftWrist, Joint::RightWrist].into_iter().filter_map(longest).collect();
         (!told.is_empty()).then(|| {
             format!(
-                "hidden, so not seen but guessed: {}; a camera from another side may show it",
+                "out of sight, so only guessed at: {}; film it from another side",
                 told.join(" and ")
             )
         })
