@@ -21,7 +21,7 @@ use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
 use crate::looks::{Beside, FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
 use crate::pages::{self, Audience, channel_of_fault};
-use crate::words::{Face, day, handed, level, sentence, serve_type, setting, short};
+use crate::words::{Face, count, day, handed, level, sentence, serve_type, setting, short};
 use crate::work::Watch;
 
 /// Precedents on the page.
@@ -84,7 +84,7 @@ struct Page {
     /// Event, time, how sure, whose word it is.
     events: Vec<(String, String, String, String)>,
     precedents: Vec<PrecedentView>,
-    searched: usize,
+    searched: String,
     /// Why nothing could be searched.
     none: Option<String>,
     search_notes: Vec<String>,
@@ -155,7 +155,7 @@ pub(super) async fn place(
                 .collect(),
             events: events(&library.moments(&row)?),
             precedents,
-            searched: answer.searched,
+            searched: count(answer.searched, "serve"),
             none: answer.none.as_ref().map(|none| none.sentences()),
             search_notes: answer
                 .notes
