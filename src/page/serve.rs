@@ -224,6 +224,12 @@ fn others(
     for one in own.iter().filter(|one| !first(one)) {
         add(one.relation.label(), one.head.id, facts(&one.head));
     }
+    // Of a later day: like the serve, and asked for by the list of those who served like it.
+    for one in precedents.iter().filter(|one| one.same_player) {
+        if own.iter().all(|known| known.head.id != one.serve) {
+            add("later serve", one.serve, day(one.date));
+        }
+    }
     let known = |serve: ServeId| kinds.iter().any(|(_, all)| all.iter().any(|one| one.0 == serve));
     if let Some(serve) = wanted.filter(|&serve| serve != id && !known(serve)) {
         let head = library.serve_head(serve)?;

@@ -138,7 +138,7 @@ fn what_is_absent_is_said_with_what_to_do() {
             "No curve.",
             "No plan yet.",
             "No precedent.",
-            "Too little to say.",
+            "Nothing to compare yet.",
             "No earlier review.",
             "not a diagnosis",
         ] {
