@@ -11,7 +11,7 @@ use desk::{Desk, sample};
 fn a_pack_goes_from_desk_to_desk_and_back() {
     let ours = Desk::stocked();
     let (_, err) = ours.expect(1, &["share", "-o", "pack.zip", "--unlocked"]);
-    assert!(err.contains("left out: 3 cases of 3 players without recorded consent"), "{err}");
+    assert!(err.contains("left out: 3 cases of 3 players with no dated consent"), "{err}");
     assert!(!ours.at("pack.zip").exists());
     let file = sample("new-serve.c3d");
     let day = ["--date", "2026-03-14", "--consent", "share"];
@@ -77,7 +77,7 @@ fn a_pack_is_signed_locked_and_a_changed_key_is_refused() {
     let (_, err) = share(&ours, &["--lock", "--passphrase-file", "short.txt"], 2);
     assert!(err.contains("at least 12 characters") && !ours.at("p.zip").exists(), "{err}");
     let (_, err) = share(&ours, &["--sign", "--lock", "--passphrase-file", "words.txt"], 0);
-    assert!(err.contains("signed; tell the receiver your key some other way: "), "{err}");
+    assert!(err.contains("signed; read the receiver this fingerprint over the phone: "), "{err}");
     let pack = ours.at("p.zip");
     let pack = pack.to_str().unwrap();
 

@@ -187,7 +187,7 @@ fn a_pack_leaves_for_a_key_and_opens_only_there() {
 
     for desk in [&Desk::new(), &other] {
         let (_, err) = desk.expect(2, &["receive", pack]);
-        assert!(err.contains("not for this library"), "{err}");
+        assert!(err.contains("locked for another library"), "{err}");
     }
     let (out, _) = theirs.expect(0, &["receive", pack]);
     assert!(out.contains("signed with a key new here") && out.contains("1 case"), "{out}");

@@ -82,8 +82,8 @@ fn a_players_clips_a_month_apart_are_held_against_each_other_first() {
     desk.expect(0, &["follow-up", "n1", "--date", "2026-04-15", "--rating", "1"]);
     let (out, _) = desk.expect(0, &["progress", "dunlin", "-o", "progress.html"]);
     // Planted: the legs bend more. They bend towards a camera at the side, so nothing is claimed.
-    let unseen = "Front knee bend at trophy could not be measured on both days: one camera: the knees bend \
-                  towards it";
+    let unseen = "Front knee bend at trophy could not be measured on both days (one camera: the knees bend \
+                  towards it)";
     assert!(out.contains(unseen), "{out}");
     assert!(!out.contains("went from"), "{out}");
 

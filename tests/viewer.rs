@@ -100,6 +100,13 @@ fn a_coach_looks_draws_and_puts_right() {
     both_pictures_follow_the_hand(&mut browser);
     the_hand_leaves_its_marks(&mut browser, &library, april, &host);
     parts_are_handed_out_by_id_only(&mut browser, april);
+    // From the earlier serve the later one, the only other in the library, can be held beside it.
+    browser.go(&format!("{host}/serve/{march}"));
+    browser.wait("document.querySelector('#viewer').dataset.ready");
+    assert_eq!(
+        browser.text("document.querySelector('.choose select').selectedOptions[0].textContent"),
+        format!("Later serve, 15 Apr 2026 ({april})")
+    );
     let size = browser.number(
         "Promise.all(['desk', 'viewer', 'tracks', 'figure', 'reel', 'hand', 'voice', 'files', 'work', 'own'].map((name) => \
          fetch(`/assets/${name}.js`).then((r) => r.text()).then((t) => t.length)))\

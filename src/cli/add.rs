@@ -238,7 +238,7 @@ fn template(file: &Path, out: &mut Output) -> anyhow::Result<Exit> {
 /// Past players and cases from a table; all of it or nothing.
 fn table(file: &Path, library: Option<&Path>, out: &mut Output) -> anyhow::Result<Exit> {
     let csv = std::fs::read(file)
-        .map_err(|error| anyhow!("{}: cannot be read: {}", file.display(), error.kind()))?;
+        .map_err(|error| anyhow!("{}: cannot be read: {error}", file.display()))?;
     let (mut library, made) = place::for_adding(library)?;
     let added = match library.add_table(&csv) {
         Ok(added) => added,

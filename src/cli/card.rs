@@ -39,7 +39,7 @@ pub(super) fn log(
     let file = args.from.as_deref().context("--from: name the file to read")?;
     let plan: PlanId = place::id("--from", &args.practised)?;
     let bytes = std::fs::read(file)
-        .map_err(|error| anyhow!("{}: cannot be read: {}", file.display(), error.kind()))?;
+        .map_err(|error| anyhow!("{}: cannot be read: {error}", file.display()))?;
     let text = String::from_utf8(bytes)
         .map_err(|_| anyhow!("{}: not text in UTF-8; save it as plain text", file.display()))?;
     let refused = |error| anyhow!("{}: {error}; nothing is logged", file.display());

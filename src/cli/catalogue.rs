@@ -72,7 +72,7 @@ fn catalogue(library: Option<&Path>) -> anyhow::Result<Catalogue> {
 
 fn read(file: &Path) -> anyhow::Result<String> {
     std::fs::read_to_string(file).map_err(|error| {
-        anyhow!("{}: cannot be read: {}; save it as text in UTF-8", file.display(), error.kind())
+        anyhow!("{}: cannot be read: {error}; save it as text in UTF-8", file.display())
     })
 }
 

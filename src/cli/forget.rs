@@ -25,10 +25,10 @@ pub(super) fn run(
     );
     for pack in &sent {
         out.line(&format!(
-            "already sent: {} in the pack of {} for {}, blake3 {}",
+            "already sent: {} in the pack of {} to {} (blake3 {})",
             count(pack.cases, "case"),
             pack.made.get(..10).unwrap_or(&pack.made),
-            pack.recipient.as_deref().unwrap_or("nobody named"),
+            pack.recipient.as_deref().unwrap_or("a receiver who was not named"),
             pack.file_hash.get(..16).unwrap_or(&pack.file_hash),
         ))?;
     }
@@ -53,7 +53,7 @@ pub(super) fn run(
     if !sent.is_empty() {
         out.say("ask those who received these packs to remove the player too");
     }
-    out.say("earlier copies of the library still hold the player; remove those too");
+    out.say("backups of the library still hold the player; delete those too");
     Ok(Exit::Found)
 }
 

@@ -74,7 +74,7 @@ fn take(
             place::take_back(library, before)?;
         }
         bail!(
-            "{}: {}; ask the sender some other way, then add --new-key to take it; nothing was \
+            "{}: {}; ask the sender in person or by phone, then add --new-key to take it; nothing was \
              stored",
             at(),
             signature.describe(&pack)

@@ -8,7 +8,7 @@ use super::output::{Output, count};
 use super::passphrase::new_passphrase;
 use super::watch::Bars;
 use super::{Exit, place};
-use crate::coaching::describe_consent;
+use crate::coaching::{describe_consent, guardians_to_ask};
 use crate::exchange::{self, PackError, PackKey, Protection, ReceiverKey, Request};
 use crate::find::Filter;
 
@@ -70,7 +70,7 @@ pub(super) fn run(
     let left = packed.left_out;
     if left.no_consent > 0 {
         out.say(&format!(
-            "left out: {} of {} without recorded consent to sharing and its day; record it with \
+            "left out: {} of {} with no dated consent to sharing; record it with \
              add --consent share",
             count(left.no_consent, "case"),
             count(left.players, "player"),
@@ -112,39 +112,34 @@ pub(super) fn run(
             out.line(&format!("{}: {}", one.code, describe_consent(one.consent)))?;
         }
     }
-    let juniors = packed.consents.iter().filter(|one| one.age.counts_as_junior()).count();
-    if juniors > 0 {
-        out.complain(&format!(
-            "{} under eighteen, or of unknown age: did a parent or guardian agree to sharing? If not, \
-             do not send it",
-            count(juniors, "player")
-        ));
+    if let Some(ask) = guardians_to_ask(packed.consents.iter().map(|one| (one.age, one.consent))) {
+        out.complain(&ask);
     }
     out.say(&format!(
-        "{} of {} with {} to {}: pseudonyms and age bands, no names, files or pictures",
+        "{} of {} with {} to {}: under pseudonyms, age bands for ages; no names, files or pictures",
         count(cases, "case"),
         count(packed.players, "player"),
         count(packed.leaving.serves, "serve"),
         args.output.display(),
     ));
     out.say(
-        "days, level, stature and the motion itself are in it: send it only to people you trust",
+        "days, level, height and the motion itself are in it: send it only to people you trust",
     );
     if packed.withdrawn > 0 {
         out.say(&format!(
-            "it takes back {} sent in earlier packs and since forgotten, or who no longer agree",
+            "it takes back {} sent earlier: forgotten since, or sharing no longer agreed to",
             count(packed.withdrawn, "player")
         ));
     }
     if let Some(key) = &key {
         out.say(&format!(
-            "signed; tell the receiver your key some other way: {}",
+            "signed; read the receiver this fingerprint over the phone: {}",
             key.fingerprint()
         ));
     }
     for receiver in &receivers {
         out.say(&format!(
-            "only {} can open it; compare the whole key once some other way: {}",
+            "only {} can open it; have them read you this fingerprint once over the phone: {}",
             receiver.describe(),
             receiver.fingerprint()
         ));
@@ -153,7 +148,7 @@ pub(super) fn run(
         out.complain("not locked: whoever gets hold of the file can read it");
     }
     if passphrase.is_some() {
-        out.say("locked; give the receiver the passphrase some other way");
+        out.say("locked; tell the receiver the passphrase over the phone");
     }
     if args.with_notes {
         out.say("notes are in it: they may name other people");

@@ -337,8 +337,11 @@ pub struct ShownDrill {
 fn makes_worse(faults: &[String]) -> Option<String> {
     match faults {
         [] => None,
-        [one] => Some(format!("Not for this fault, which it makes worse: {one}.")),
-        some => Some(format!("Not for these faults, which it makes worse: {}.", words::list(some))),
+        [one] => Some(format!("Leave it out for this fault, which it makes worse: {one}.")),
+        some => Some(format!(
+            "Leave it out for these faults, which it makes worse: {}.",
+            words::list(some)
+        )),
     }
 }
 

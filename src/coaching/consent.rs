@@ -66,6 +66,21 @@ pub fn who_consents(age: Age) -> Option<&'static str> {
     }
 }
 
+/// What to do before these players' cases leave: whoever is, or may be, under eighteen needs the yes
+/// of a parent or guardian. `None` where each of them has it, by what is recorded.
+pub fn guardians_to_ask(leaving: impl Iterator<Item = (Age, Consent)>) -> Option<String> {
+    let missing = leaving
+        .filter(|(age, yes)| age.counts_as_junior() && yes.by != Some(ConsentBy::Guardian))
+        .count();
+    (missing > 0).then(|| {
+        format!(
+            "{} under eighteen, or of unknown age, without a recorded yes from a parent or guardian: \
+             get it before you send this",
+            count(missing, "player")
+        )
+    })
+}
+
 /// For how long players are kept, who said so and when, and what that does.
 #[must_use]
 pub fn describe_retention(set: &Retention) -> String {
@@ -220,6 +235,16 @@ mod tests {
         let shared = Consent { keep: true, share: true, date: on, by: None };
         assert!(may_share(shared) && !may_share(Consent { date: None, ..shared }));
         assert!(who_consents(Age::Adult).is_none());
+        let by = |by| Consent { by, ..shared };
+        let (guardian, alone) = (by(Some(ConsentBy::Guardian)), by(Some(ConsentBy::Player)));
+        let asked = [(Age::Junior, guardian), (Age::Unknown, guardian), (Age::Adult, alone)];
+        assert_eq!(guardians_to_ask(asked.into_iter()), None);
+        let open = [(Age::Junior, alone), (Age::Junior, guardian), (Age::Unknown, by(None))];
+        assert_eq!(
+            guardians_to_ask(open.into_iter()).unwrap(),
+            "2 players under eighteen, or of unknown age, without a recorded yes from a parent or \
+             guardian: get it before you send this"
+        );
         assert!(who_consents(Age::Unknown).unwrap().contains("guardian"));
     }
 }

@@ -45,8 +45,8 @@ pub(crate) use cautions::names;
 pub use cautions::{Age, Cautions, DrillText, ShownDrill, ShownTogether};
 pub use check_in::{CheckInRefusal, MuchSport, aches_from_typed, check_in_over, told_answers};
 pub use consent::{
-    KeptLong, describe_consent, describe_retention, kept_too_long, may_share, set_retention,
-    who_consents,
+    KeptLong, describe_consent, describe_retention, guardians_to_ask, kept_too_long, may_share,
+    set_retention, who_consents,
 };
 pub use fault::{Harm, HarmShown, UnknownFault, harms, standing};
 pub use follow_up::{FollowUpRecorded, FollowUpRefusal, FollowUpRequest};

@@ -223,7 +223,7 @@ fn most_of(band: &Band) -> String {
     match band.of {
         // A player's own earlier serves.
         _ if band.whose != PRECEDENT => "before".to_owned(),
-        few @ ..10 => format!("most of only {few}"),
+        few @ ..10 => format!("most of the {few}"),
         _ => "9 of 10".to_owned(),
     }
 }

@@ -73,7 +73,7 @@ pub enum PackError {
         source: Box<WriteError>,
     },
     /// It is locked, and no passphrase was given.
-    #[error("the pack is locked; give its passphrase, which the sender tells you some other way")]
+    #[error("the pack is locked; give its passphrase (the sender tells you over the phone)")]
     Locked,
     /// The passphrase is not the one it was locked with.
     #[error(
@@ -82,8 +82,8 @@ pub enum PackError {
     WrongPassphrase,
     /// It is for other receivers.
     #[error(
-        "the pack is not for this library: it was locked for other keys; give the sender the key of \
-         this library and ask for the pack again, nothing was stored"
+        "the pack is locked for another library; send the sender the key of this one and ask for a new \
+         pack; nothing was stored"
     )]
     NotForUs,
     /// A receiver's key that no pack can be locked with.

@@ -38,7 +38,7 @@ fn a_pack_opens_for_each_of_its_receivers_and_for_nobody_else() {
             assert!(unlock_with(&file, own).unwrap() == pack, "{long}");
         }
         let said = unlock_with(&file, &other).unwrap_err().to_string();
-        assert!(said.contains("not for this library"), "{said}");
+        assert!(said.contains("locked for another library"), "{said}");
         assert!(file != locked(&pack, &[&first, &second]), "keys are new each time");
     }
     assert!(lock_for(b"x", &[], &Watch::default()).is_err());

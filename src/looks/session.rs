@@ -209,7 +209,7 @@ pub enum Unlike {
         why: Vec<String>,
     },
     /// No look of one of the days shows the measure.
-    #[error("{measure} cannot be measured on both days{}", why.as_ref().map_or_else(String::new, |why| format!(": {why}")))]
+    #[error("{measure} could not be measured on both days{}", why.as_ref().map_or_else(String::new, |why| format!(" ({why})")))]
     NotMeasurable {
         /// Name of the measure.
         measure: &'static str,

@@ -21,6 +21,7 @@ use crate::library::{
     Case, CaseId, DayViews, Library, Player, PlayerId, RecordingId, ServeHead, ServeId, StoreError,
 };
 use crate::serve::{CURVE_FRAMES, Serve};
+use crate::words::count;
 use crate::work::{Stage, Stopped, Watch};
 
 /// How far the alignment may shift time, in samples of a curve: a tenth of the serve.
@@ -384,8 +385,11 @@ fn notes(
         ));
     }
     if let (Some(first), true) = (&answer.searched_first, answer.searched > 0) {
-        let mut note =
-            format!("searched first: {} of {} serves, {first}", answer.comparable, answer.searched);
+        let mut note = format!(
+            "searched first: {} of {}, {first}",
+            answer.comparable,
+            count(answer.searched, "serve")
+        );
         if open_view {
             note.push_str("; say where it was filmed from, and those seen from there come first");
         }

@@ -39,9 +39,9 @@ fn goes(counts: &Counts) -> String {
 }
 
 fn sent(pack: &SentPack) -> String {
-    let whom = pack.recipient.as_deref().unwrap_or("nobody named");
+    let whom = pack.recipient.as_deref().unwrap_or("a receiver who was not named");
     let made = pack.made.get(..10).unwrap_or(&pack.made);
-    format!("{} in the pack of {made} for {whom}", count(pack.cases, "session"))
+    format!("{} in the pack of {made} to {whom}", count(pack.cases, "session"))
 }
 
 /// What would go, and what left before.

@@ -21,7 +21,7 @@ use crate::library::{Library, ServeHead, ServeId, ServeMoment, ServeRow};
 use crate::looks::{Beside, FollowedPrecedent, Relation, Snapshot, beside};
 use crate::matcher::{Precedent, Query, Share, Subject, like};
 use crate::pages::{self, Audience, channel_of_fault};
-use crate::words::{Interface, day, handed, level, sentence, serve_type, setting, short};
+use crate::words::{Interface, count, day, handed, level, sentence, serve_type, setting, short};
 use crate::work::Watch;
 
 /// Precedents on the page.
@@ -84,7 +84,7 @@ struct Page {
     /// Event, time, how sure, whose word it is.
     events: Vec<(String, String, String, String)>,
     precedents: Vec<PrecedentView>,
-    searched: usize,
+    searched: String,
     /// Why nothing could be searched.
     none: Option<String>,
     search_notes: Vec<String>,
@@ -155,7 +155,7 @@ pub(super) async fn place(
                 .collect(),
             events: events(&library.moments(&row)?),
             precedents,
-            searched: answer.searched,
+            searched: count(answer.searched, "serve"),
             none: answer.none.as_ref().map(|none| none.sentences()),
             search_notes: answer
                 .notes
@@ -223,6 +223,12 @@ fn others(
     }
     for one in own.iter().filter(|one| !first(one)) {
         add(one.relation.label(), one.head.id, facts(&one.head));
+    }
+    // Of a later day: like the serve, and asked for by the list of those who served like it.
+    for one in precedents.iter().filter(|one| one.same_player) {
+        if own.iter().all(|known| known.head.id != one.serve) {
+            add("later serve", one.serve, day(one.date));
+        }
     }
     let known = |serve: ServeId| kinds.iter().any(|(_, all)| all.iter().any(|one| one.0 == serve));
     if let Some(serve) = wanted.filter(|&serve| serve != id && !known(serve)) {

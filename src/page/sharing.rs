@@ -18,7 +18,7 @@ use super::squads::{filter, squads};
 use super::told::{Confirm, Made, Told};
 use super::uploads::Kind;
 use super::view::Frame;
-use crate::coaching::describe_consent;
+use crate::coaching::{describe_consent, guardians_to_ask};
 use crate::exchange::{
     self, Arrived, Brought, Keys, PackError, PackKey, Packed, Passphrase, Protection, ReceiverKey,
     ReceivingKey, Request, Signing,
@@ -143,7 +143,7 @@ impl Lock {
                 Some(format!("Opens only for {}", names.join(", ")))
             }
             Self::Passphrase(_) => {
-                Some("Locked; give the receiver the passphrase some other way".to_owned())
+                Some("Locked; tell the receiver the passphrase over the phone".to_owned())
             }
             Self::Open => None,
         }
@@ -218,7 +218,7 @@ fn make(library: &Library, wanted: &Wanted, watch: &crate::work::Watch) -> Resul
 fn contents(packed: &Packed) -> Vec<String> {
     let mut lines = vec![
         format!(
-            "{} of {} with {}: pseudonyms and age bands, no names, files or pictures",
+            "{} of {} with {}: under pseudonyms, age bands for ages; no names, files or pictures",
             count(packed.leaving.cases.len(), "session"),
             count(packed.players, "player"),
             count(packed.leaving.serves, "serve"),
@@ -229,18 +229,11 @@ fn contents(packed: &Packed) -> Vec<String> {
     for one in &packed.consents {
         lines.push(format!("{}: {}", one.code, describe_consent(one.consent)));
     }
-    let juniors = packed.consents.iter().filter(|one| one.age.counts_as_junior()).count();
-    if juniors > 0 {
-        lines.push(format!(
-            "{} under eighteen, or of unknown age: did a parent or guardian agree to sharing? If \
-             not, do not send it",
-            count(juniors, "player")
-        ));
-    }
+    lines.extend(guardians_to_ask(packed.consents.iter().map(|one| (one.age, one.consent))));
     let left = packed.left_out;
     if left.no_consent > 0 {
         lines.push(format!(
-            "Left out: {} of {} without recorded consent to sharing and its day",
+            "Left out: {} of {} with no dated consent to sharing",
             count(left.no_consent, "session"),
             count(left.players, "player"),
         ));
@@ -253,7 +246,7 @@ fn contents(packed: &Packed) -> Vec<String> {
     }
     if packed.withdrawn > 0 {
         lines.push(format!(
-            "It takes back {} sent earlier who were forgotten since, or no longer agree",
+            "It takes back {} sent earlier: forgotten since, or sharing no longer agreed to",
             count(packed.withdrawn, "player")
         ));
     }
@@ -339,7 +332,7 @@ fn send(desk: &Desk, wanted: &Wanted, watch: &crate::work::Watch) -> Result<Told
     if wanted.sign {
         let key = PackKey::of(library.folder())?;
         let print = key.fingerprint();
-        lines.push(format!("Signed; tell the receiver your key some other way: {print}"));
+        lines.push(format!("Signed; read the receiver this fingerprint over the phone: {print}"));
     }
     lines.extend(wanted.lock.describe());
     if wanted.with_notes {
@@ -402,7 +395,7 @@ pub(super) async fn look(
                 button: "Receive it".to_owned(),
                 fields: Vec::new(),
                 tick: signature.is_suspect().then(|| {
-                    "I asked the sender some other way, and this pack is theirs".to_owned()
+                    "I asked the sender in person or by phone: this pack is theirs".to_owned()
                 }),
             }),
             ..Told::default()

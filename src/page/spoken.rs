@@ -186,7 +186,7 @@ pub(super) async fn make(
             title: "The spoken review is made.".to_owned(),
             lines: vec![
                 format!("{:.1} MB, as every phone plays it", made.len() as f64 / 1e6),
-                "As long as this page runs, it goes into the file with everything for the player, too"
+                "While this page runs, it also goes into the file with everything for the player"
                     .to_owned(),
             ],
             file: Some(kept(&desk_of_work, name, "video/mp4", &made)?),

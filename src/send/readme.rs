@@ -21,7 +21,7 @@ impl Readme<'_> {
         let mut lines = vec![
             format!("Your serve of {}", self.day),
             String::new(),
-            "Open review.html. It opens in your browser and needs no network.".to_owned(),
+            "Open review.html. It opens in your browser and works without the internet.".to_owned(),
             "On a phone: tap the file you were sent, let it unpack, then tap review.html."
                 .to_owned(),
             String::new(),

@@ -32,7 +32,7 @@ const HELD: usize = 32;
 #[non_exhaustive]
 pub enum SpokenError {
     /// The serve has no clip, or it is not there any more.
-    #[error("a spoken review is spoken over the player's clip: {said}")]
+    #[error("a spoken review needs the player's clip: {said}")]
     NoClip {
         /// Why there is none.
         said: String,

@@ -64,7 +64,9 @@ impl Claim {
             Self::TooFew => "too few to say",
             Self::NothingToCompare => "how much would have come anyway is not known",
             Self::NotBeyondChance => "it may have come anyway",
-            Self::BeyondChance => "more than would have come anyway, which is no proof",
+            Self::BeyondChance => {
+                "more than would have come anyway, though that does not prove the plan did it"
+            }
         }
     }
 }

@@ -81,7 +81,7 @@ pub enum TableError {
     #[error("table: {0}; save it as CSV in UTF-8 with commas, like the template")]
     Csv(#[from] csv::Error),
     /// A column we do not know, or `player` is missing.
-    #[error("table, header: {found}; columns are {}", columns().collect::<Vec<_>>().join(", "))]
+    #[error("table, header: {found}; compare it with the header of the template")]
     Header {
         /// What is wrong.
         found: String,

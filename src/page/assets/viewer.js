@@ -160,7 +160,7 @@ class View {
     }
     const at = track.times.length > 1 ? track.times[frame] : t;
     const number = track.times.length > 1 ? `, frame ${track.first + frame}` : '';
-    const mirrored = track.mirrored && !this.pictured ? ', left-handed and drawn mirrored' : '';
+    const mirrored = track.mirrored && !this.pictured ? ', drawn mirrored' : '';
     const words = `${fromContact(this.pictured ? at : t)}${number}${mirrored}`;
     if (words !== this.words) {
       this.words = words;
@@ -914,7 +914,7 @@ async function begin() {
 }
 
 new ResizeObserver(layOut).observe(face);
-new ResizeObserver(() => redraw(0)).observe(one('.stage'));
+new ResizeObserver(() => redraw(0)).observe(one('.stage canvas'));
 matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
   colours = {};
   redraw(0);

@@ -8,9 +8,9 @@ const LONGEST_MS = 15 * 60 * 1000;
 const POINT_S = 0.05;
 
 const CLOSED = {
-  NotAllowedError: 'The microphone is closed to this page: allow it beside the address of the page, and press Record again.',
-  NotFoundError: 'No microphone is here: plug one in, and press Record again.',
-  NotReadableError: 'Another program holds the microphone: close it, and press Record again.',
+  NotAllowedError: 'This page may not use the microphone yet: allow it next to the address, then press Record again.',
+  NotFoundError: 'No microphone found: plug one in, then press Record again.',
+  NotReadableError: 'Another program is using the microphone: close it, then press Record again.',
 };
 
 const minutes = (s) => `${Math.floor(s / 60)}:${String(Math.floor(s % 60)).padStart(2, '0')}`;
@@ -93,13 +93,13 @@ export class Voice {
     const count = this.parts.length === 1 ? '1 part' : `${this.parts.length} parts`;
     this.part('.spoke').textContent = some
       ? `${count}, ${minutes(all)} in all. They stay while the page runs; the clip is yours to keep.`
-      : 'This picture, your hand on it and your voice go in; joints and the second picture do not.';
+      : 'Your voice, this picture and what you draw go in; the joints and the second picture do not.';
   }
 
   async record() {
     if (this.on) return this.recorder.stop();
     if (this.hearing || this.sending) return undefined;
-    if (this.unsent) return this.desk.said('The part before is not kept yet: send it again first.');
+    if (this.unsent) return this.desk.said('The part before has not been saved yet: send it again first.');
     let stream;
     try {
       stream = await navigator.mediaDevices.getUserMedia({ audio: true });
@@ -107,7 +107,7 @@ export class Voice {
       return this.desk.said(CLOSED[error.name] ?? 'The microphone cannot be used here; try another browser.');
     }
     const [type, ending] = KINDS.find(([kind]) => MediaRecorder.isTypeSupported(kind)) ?? [];
-    if (!type) return this.desk.said('This browser records no voice; try another one.');
+    if (!type) return this.desk.said('This browser cannot record your voice; try another.');
     const heard = [];
     const recorder = new MediaRecorder(stream, { mimeType: type, audioBitsPerSecond: 64000 });
     this.recorder = recorder;
@@ -193,7 +193,7 @@ export class Voice {
       this.desk.said('Kept.');
     } catch (error) {
       if (!(error instanceof TypeError) && error.message) why = error.message;
-      this.desk.said(`This part is not kept yet: ${why}`);
+      this.desk.said(`This part has not been saved yet: ${why}`);
     }
     this.sending = false;
     this.told();
@@ -220,7 +220,7 @@ export class Voice {
         t = await this.hearPart(sound, part, t);
       }
     } catch {
-      this.desk.said('It cannot be heard here; make the clip and look at that.');
+      this.desk.said('It cannot be played here; make the clip and watch that.');
     }
     if (this.hearing === sound) this.silent();
     return undefined;

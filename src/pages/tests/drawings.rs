@@ -358,7 +358,7 @@ fn a_parting_is_found_measured_and_named() {
     if let Some(band) = &mut channel.band {
         band.of = 4;
     }
-    assert!(channel.deviations()[0].words.ends_with("than most of only 4"));
+    assert!(channel.deviations()[0].words.ends_with("than most of the 4"));
     channel.notable = 14.0;
     assert!(channel.deviations().is_empty());
     channel.values = flat(f64::NAN);

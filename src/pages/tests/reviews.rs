@@ -147,7 +147,7 @@ fn what_is_absent_is_said_with_what_to_do() {
         // With a fault it is that fault of which nothing is known.
         let unheard = ReviewData { evidence: Vec::new(), ..sample::review_data() };
         let page = words_of(&review(&unheard, audience));
-        assert!(page.contains("Too little to say. No player with this fault"), "{page}");
+        assert!(page.contains("Too little to say. Nobody with this fault"), "{page}");
     }
 }
 

@@ -244,7 +244,7 @@ fn unread(
             Reading::NotMeasurable { why } if entry.measure == def.id => Some(why.clone()),
             _ => None,
         })?;
-    Some(format!("{} could not be measured on both days: {why}.", sentence(def.name)))
+    Some(format!("{} could not be measured on both days ({why}).", sentence(def.name)))
 }
 
 fn step_plan(catalogue: &Catalogue, plan: &Plan) -> StepPlan {
