@@ -193,5 +193,5 @@ fn a_pack_leaves_for_a_key_and_opens_only_there() {
     assert!(out.contains("signed with a key new here") && out.contains("1 case"), "{out}");
     // Whom it went to is told before a player is forgotten.
     let (out, _) = ours.expect(0, &["forget", "sanderling", "--yes"]);
-    assert!(out.contains("for North Side (key "), "{out}");
+    assert!(out.contains("to North Side (key "), "{out}");
 }
