@@ -333,5 +333,11 @@ fn check_whole(manifest: &Manifest, items: &[Item]) -> Result<(), PackError> {
 }
 
 fn not_a_pack(error: &zip::result::ZipError) -> PackError {
-    PackError::NotAPack { why: error.to_string() }
+    let why = match error {
+        zip::result::ZipError::InvalidArchive(_) => {
+            "it is cut off, or another kind of file".to_owned()
+        }
+        other => other.to_string(),
+    };
+    PackError::NotAPack { why }
 }

@@ -268,7 +268,7 @@ impl<'a> Weighed<'a> {
         }
         if let Some((side, count, all)) = self.misses {
             return format!(
-                "{count} of your {all} misses went {}, which is where it sends the ball.",
+                "{count} of {all} misses went {}, which is where it sends the ball.",
                 side.label()
             );
         }

@@ -104,7 +104,7 @@ fn most_misses_in_the_net_speak_for_what_sends_them_there() {
     };
     let net = first(&two, &misses(7, 2, 1));
     assert_eq!(net.fault, "tossing_arm_drops_early");
-    assert!(net.why.contains("7 of your 10 misses went into the net"), "{}", net.why);
+    assert!(net.why.contains("7 of 10 misses went into the net"), "{}", net.why);
     assert_eq!(first(&two, &misses(1, 8, 1)).fault, "lumbar_arch");
     let weight = |setting: &Circumstances<'_>| {
         weigh(Catalogue::builtin(), &two[..1], setting).order[0].weight

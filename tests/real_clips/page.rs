@@ -36,7 +36,7 @@ One definition each, whatever the source; how it is read depends on what the sou
 |---|---|---|---|
 | start of the toss | the tossing hand begins the rise that ends in its top; bouncing the ball and getting ready come before | rises at 3 % of its fastest rise | at 25 %, for its joints tremble; if the hand is hidden until it is up, 0.47 s before the arm's top (0.40 to 0.50 s in six serves by eye), a guess |
 | release | the ball leaves the tossing hand | the hand slows by more than gravity, or by a quarter | not seen without the ball: taken at 0.54 of the way from the start of the rise to the arm's top (0.46, 0.50 and 0.67 in three serves), very unsure, and no time from it is measured |
-| trophy | deepest bend of the front knee before contact | read off the front knee | both knees, and how long before contact it usually is (0.38 s, spread 0.2) |
+| trophy | deepest bend of the front knee before contact | read off the front knee | both knees while the tossing arm is up (four fifths of its height over the shoulders), and how long before contact it usually is (0.38 s, spread 0.2) |
 | racket low point | racket head lowest behind the back; unseen, the hand | racket, or the forearm's line | hitting wrist lowest under the shoulders, and how long before contact it usually is (0.133 s, spread 0.05) |
 | contact | racket meets ball | the racket's peak speed, or between the highest and the fastest hand | the middle of the time the hand is within 0.03 of stature of its top |
 | finish | end of the follow-through | hand down and slow | the same |

@@ -86,6 +86,9 @@ pub enum TableError {
         /// What is wrong.
         found: String,
     },
+    /// There is nothing below the header.
+    #[error("table: no rows below the header; write one row for each session, then bring it again")]
+    NoRows,
     /// A row has more or fewer cells than the header.
     #[error(
         "table, row {row}: {found} cells, the header has {expected}; put cells that hold a comma in quotes"

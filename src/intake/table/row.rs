@@ -215,5 +215,8 @@ pub(super) fn read(csv: &[u8]) -> Result<Vec<TableRow>, TableError> {
             .collect();
         rows.push(TableRow { line, cells });
     }
+    if rows.is_empty() {
+        return Err(TableError::NoRows);
+    }
     Ok(rows)
 }

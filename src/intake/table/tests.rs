@@ -114,6 +114,10 @@ fn a_bad_row_is_named_and_nothing_stays() {
         "table, row 3, column case_date: '4.3.2026'; a day like 2026-03-04"
     );
     assert_eq!(
+        refused("player,level\n,\n\n"),
+        "table: no rows below the header; write one row for each session, then bring it again"
+    );
+    assert_eq!(
         refused("player,stature_m\np1,162\n"),
         "table, row 2, column stature_m: '162'; 0.5 to 2.6"
     );

@@ -66,6 +66,18 @@ impl<'a> Arms<'a> {
         from..(at + self.track.span(after_s) + 1).min(self.track.samples)
     }
 
+    /// Last sample after its top in which the tossing wrist keeps this share of its height over the
+    /// shoulders.
+    pub(super) fn toss_up_until(&self, toss_top: f64, share: f64) -> usize {
+        let over = |i: usize| {
+            let shoulders = mid(self.shoulder[0][i], self.shoulder[1][i]);
+            self.toss_height[i] + self.hips(i)[2] - shoulders[2]
+        };
+        let top = (toss_top.round() as usize).min(self.toss_height.len() - 1);
+        let up = |&i: &usize| over(i) >= share * over(top);
+        (top..self.toss_height.len()).take_while(up).last().unwrap_or(top)
+    }
+
     /// Middle of the hips.
     pub(super) fn hips(&self, i: usize) -> V3 {
         mid(self.hip[0][i], self.hip[1][i])

@@ -109,8 +109,11 @@ pub(super) fn moments(scene: &Scene<'_>) -> Result<Moments, String> {
     let release = scene
         .given(EventKind::Release)
         .unwrap_or_else(|| toss::release(scene, &arms, rise, toss_top));
-    let knees = scene.capture.is_one_camera().then_some(2.5 * LEAST_KNEE_BEND_DEG);
-    let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact, knees);
+    let one_camera = scene.capture.is_one_camera().then(|| OneCamera {
+        least_deg: 2.5 * LEAST_KNEE_BEND_DEG,
+        arm_up_until: arms.toss_up_until(toss_top, one_camera::ARM_STILL_UP),
+    });
+    let (trophy, trophy_by_knee) = trophy(track, release, toss_top, contact, one_camera);
     let trophy = scene.given(EventKind::Trophy).unwrap_or(trophy);
     let low = RacketLow::of(scene, &arms, trophy, contact);
     let racket_low = scene.given(EventKind::RacketLow).unwrap_or(low.at);
@@ -221,6 +224,15 @@ fn timed(track: &Track, moment: &Moment) -> String {
     }
 }
 
+/// What trophy is asked for beside the knees where one camera shows them.
+#[derive(Clone, Copy)]
+struct OneCamera {
+    /// Changes of the bend smaller than this are noise.
+    least_deg: f64,
+    /// Last sample with the tossing arm up.
+    arm_up_until: usize,
+}
+
 /// Deepest bend of the front knee between release and shortly before contact; where the knee is
 /// unseen or hardly bends, the top of the tossing hand (`false`).
 fn trophy(
@@ -228,7 +240,7 @@ fn trophy(
     release: f64,
     toss_top: f64,
     contact: f64,
-    one_camera: Option<f64>,
+    one_camera: Option<OneCamera>,
 ) -> (f64, bool) {
     let fallback = (
         toss_top.max(release + 1.0).min(contact - track.span(0.06) as f64 * 2.0).max(release + 1.0),
@@ -261,10 +273,11 @@ fn trophy(
     for run in runs(&bend) {
         let _within_bounds = butterworth(&mut bend[run], POSTURE_CUTOFF_HZ, 1.0 / track.step_s);
     }
-    if let Some(least_deg) = one_camera
+    if let Some(OneCamera { least_deg, arm_up_until }) = one_camera
         && bend[from..=to].iter().any(|deg| !deg.is_nan())
     {
-        let at = one_camera::trophy(&bend, from..to + 1, contact, track.step_s, least_deg);
+        let until = arm_up_until.clamp(from + 2, to);
+        let at = one_camera::trophy(&bend, from..until + 1, contact, track.step_s, least_deg);
         return (at, true);
     }
     let deepest = highest(&bend, from..to + 1);

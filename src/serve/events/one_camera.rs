@@ -107,6 +107,10 @@ impl Usual {
     }
 }
 
+/// The tossing arm is up at trophy: in the five real serves of marked joints looked at by eye its hand keeps
+/// 0.78 to 0.95 of its height over the shoulders then. Who waits with bent knees bends them as deep later.
+pub(super) const ARM_STILL_UP: f64 = 0.8;
+
 /// Deepest bend of both knees (`bend`, calm), the usual time before contact counting too: a picture
 /// shows half of a bend or other bends. Changes smaller than `least_deg` are noise.
 pub(super) fn trophy(
