@@ -83,7 +83,7 @@ fn a_players_clips_a_month_apart_are_held_against_each_other_first() {
     let (out, _) = desk.expect(0, &["progress", "dunlin", "-o", "progress.html"]);
     // Planted: the legs bend more. They bend towards a camera at the side, so nothing is claimed.
     let unseen = "Front knee bend at trophy could not be measured on both days (one camera: the knees bend \
-                  towards it)";
+                  towards it";
     assert!(out.contains(unseen), "{out}");
     assert!(!out.contains("went from"), "{out}");
 
